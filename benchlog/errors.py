@@ -1,0 +1,43 @@
+"""What goes wrong because of the input: one base class, so that the command line can tell it from a bug."""
+
+from collections.abc import Sequence
+
+
+class BenchlogError(Exception):
+    """Unusable input. The text says what, where, what was needed and what to do."""
+
+
+class BadPlan(BenchlogError):
+    """A plan file that cannot be used.
+
+    Attributes:
+        faults: every fault found, each with its path in the file.
+    """
+
+    def __init__(self, where: str, faults: Sequence[str]) -> None:
+        self.where, self.faults = where, tuple(faults)
+        super().__init__(_listed(f"{where}: the plan cannot be used", self.faults))
+
+
+class BadLogger(BenchlogError):
+    """A logger file that cannot be used; all its faults at once."""
+
+    def __init__(self, where: str, faults: Sequence[str]) -> None:
+        self.where, self.faults = where, tuple(faults)
+        super().__init__(_listed(f"{where}: the logger file cannot be used", self.faults))
+
+
+class BadLog(BenchlogError):
+    """A log that cannot be used.
+
+    Attributes:
+        where: the log's name, with the line where one is to blame.
+    """
+
+    def __init__(self, where: str, problem: str) -> None:
+        self.where = where
+        super().__init__(f"{where}: {problem}")
+
+
+def _listed(head: str, faults: Sequence[str]) -> str:
+    return head + "".join(f"\n  {fault}" for fault in faults)

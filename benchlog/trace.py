@@ -1,0 +1,90 @@
+"""Plain tables of samples that pass from the log to the analysis: no files, no behaviour beyond slicing."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """What the tester noted at one sample."""
+
+    time_s: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """Single samples over a stretch of one log.
+
+    Attributes:
+        time_s: s, strictly increasing.
+        values: role -> array as long as ``time_s``, canonical unit and sign;
+            NaN where the sample is missing or was over range.
+        over: role -> True where the sample was over range. Only roles that have any.
+    """
+
+    time_s: Array
+    values: Mapping[str, Array]
+    over: Mapping[str, npt.NDArray[np.bool_]]
+
+    def __len__(self) -> int:
+        return len(self.time_s)
+
+    def between(self, from_s: float, to_s: float) -> "Trace":
+        """The samples with ``from_s <= time_s <= to_s`` (views, not copies)."""
+        lo, hi = np.searchsorted(self.time_s, [from_s, to_s + 1e-12], side="left")
+        cut = slice(int(lo), int(hi))
+        return Trace(
+            self.time_s[cut],
+            {role: column[cut] for role, column in self.values.items()},
+            {role: flags[cut] for role, flags in self.over.items()},
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """One role in buckets. All arrays have one entry a bucket; NaN where it has no valid sample.
+
+    Attributes:
+        min, mean, max: over the bucket's valid samples (mean of samples, not of time).
+        area: unit*s, trapezoid on the actual times, from the last sample of the bucket before
+            to this bucket's last sample, over pairs of neighbouring valid samples.
+        weight_s: s that ``area`` covers.
+        over: how many samples were over range (int).
+    """
+
+    min: Array
+    mean: Array
+    max: Array
+    area: Array
+    weight_s: Array
+    over: npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Overview:
+    """A whole log in buckets of equally many rows (the last may hold fewer).
+
+    Attributes:
+        start_s, end_s: time of each bucket's first and last sample, s.
+        rows: samples in each bucket.
+        bands: role -> its figures.
+        gap_s: the widest step between neighbouring samples that ends in each bucket, s
+            (0 for the log's first sample alone).
+        step_s: median time between neighbouring samples over the log, s.
+    """
+
+    start_s: Array
+    end_s: Array
+    rows: npt.NDArray[np.int64]
+    bands: Mapping[str, Band]
+    gap_s: Array
+    step_s: float
+
+    def __len__(self) -> int:
+        return len(self.start_s)
