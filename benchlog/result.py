@@ -30,13 +30,13 @@ class Check(_Frozen):
     verdict: Verdict
     measured: float | None = None
     unit: str
-    uncertainty: float | None = Field(None, description="expanded, k = 2, in `unit`")
-    planned: float | None = Field(None, description="the planned value itself, where the plan has one")
+    uncertainty: float | None = Field(default=None, description="expanded, k = 2, in `unit`")
+    planned: float | None = Field(default=None, description="the planned value itself, where the plan has one")
     limit: Limit | None = None
     margin_pct: float | None = Field(
-        None, description="distance from the limit in per cent of it; negative is outside"
+        default=None, description="distance from the limit in per cent of it; negative is outside"
     )
-    log: str | None = Field(None, description="the log behind the figure")
+    log: str | None = Field(default=None, description="the log behind the figure")
     from_s: float | None = None
     to_s: float | None = None
     because: str = Field(description="one plain sentence")

@@ -1,0 +1,94 @@
+"""A stretch of an overview at a coarser, bounded number of points."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from benchlog.trace import Array, Overview
+
+
+@dataclass(frozen=True, slots=True)
+class Coarse:
+    """One point a bucket, or a group of neighbouring buckets.
+
+    Attributes:
+        start_s, end_s: time of each point's first and last sample, s.
+        mean, low, high: role -> mean, minimum and maximum of the samples behind each point; NaN where none.
+        over: role -> how many of those samples were over range.
+    """
+
+    start_s: Array
+    end_s: Array
+    mean: Mapping[str, Array]
+    low: Mapping[str, Array]
+    high: Mapping[str, Array]
+    over: Mapping[str, npt.NDArray[np.int64]]
+
+    def __len__(self) -> int:
+        return len(self.start_s)
+
+    @property
+    def time_s(self) -> Array:
+        """The middle of each point, s."""
+        return (self.start_s + self.end_s) / 2
+
+    def part(self, from_s: float, to_s: float) -> "Coarse":
+        """The points that lie wholly inside."""
+        keep = slice(int(np.searchsorted(self.start_s, from_s - 1e-9)), int(np.searchsorted(self.end_s, to_s + 1e-9)))
+        return Coarse(
+            self.start_s[keep],
+            self.end_s[keep],
+            {role: x[keep] for role, x in self.mean.items()},
+            {role: x[keep] for role, x in self.low.items()},
+            {role: x[keep] for role, x in self.high.items()},
+            {role: x[keep] for role, x in self.over.items()},
+        )
+
+
+def coarse(overview: Overview, from_s: float, to_s: float, step_s: float, roles: Iterable[str] | None = None) -> Coarse:
+    """The buckets wholly inside ``from_s`` to ``to_s``, neighbours joined until a point spans about ``step_s``.
+
+    Args:
+        step_s: s; where buckets are longer already, they are taken as they are.
+        roles: which bands to take; all if not given.
+    """
+    first = int(np.searchsorted(overview.start_s, from_s - 1e-9))
+    last = int(np.searchsorted(overview.end_s, to_s + 1e-9))
+    n = max(last - first, 0)
+    keep = slice(first, first + n)
+    wanted = [role for role in (roles if roles is not None else overview.bands) if role in overview.bands]
+    rows = overview.rows[keep]
+    start, end = overview.start_s[keep], overview.end_s[keep]
+    if n == 0:
+        empty = {role: np.empty(0) for role in wanted}
+        none = {role: np.empty(0, dtype=np.int64) for role in wanted}
+        return Coarse(start, end, empty, dict(empty), dict(empty), none)
+    typical_s = overview.step_s * float(np.median(rows))
+    group = max(int(step_s / typical_s), 1) if typical_s > 0 else 1
+    at = np.arange(0, n, group)
+    mean, low, high, over = {}, {}, {}, {}
+    for role in wanted:
+        band = overview.bands[role]
+        if group == 1:
+            mean[role], low[role], high[role] = band.mean[keep], band.min[keep], band.max[keep]
+            over[role] = band.over[keep]
+            continue
+        values = band.mean[keep]
+        good = np.isfinite(values)
+        weight = np.where(good, rows, 0).astype(float)
+        total = np.add.reduceat(weight, at)
+        summed = np.add.reduceat(np.where(good, values, 0.0) * weight, at)
+        mean[role] = np.divide(summed, total, out=np.full(len(at), np.nan), where=total > 0)
+        low[role] = np.fmin.reduceat(band.min[keep], at)
+        high[role] = np.fmax.reduceat(band.max[keep], at)
+        over[role] = np.add.reduceat(band.over[keep], at)
+    ends = np.append(at[1:], n) - 1
+    return Coarse(start[at], end[ends], mean, low, high, over)
+
+
+def runs(flags: np.ndarray) -> list[tuple[int, int]]:
+    """Index ranges ``(first, last + 1)`` of the stretches where ``flags`` is true."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], flags.astype(bool), [False])).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]

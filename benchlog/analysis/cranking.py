@@ -1,0 +1,161 @@
+"""When does the starter turn, how low does the battery fall, and does the feed hold?"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from benchlog.analysis.coarse import Coarse, runs
+from benchlog.trace import Array, Trace
+
+# What a starter does, common practice, no source: the least dip, V (deeper where no current is logged),
+# the least extra current, A, and how long it turns, s.
+LEAST_DIP_V = 0.8
+LEAST_DIP_ALONE_V = 1.5
+LEAST_STARTER_A = 25.0
+SHORTEST_S, LONGEST_S = 0.15, 20.0
+# A starter current this small beside such a dip means that the shunt was bypassed, A.
+BYPASSED_A = 3.0
+HELD_S = 0.010
+
+
+@dataclass(frozen=True, slots=True)
+class Crank:
+    """One turn of the starter, s; ``before_v`` and ``before_a`` are the levels just before it (NaN if not logged)."""
+
+    from_s: float
+    to_s: float
+    before_v: float
+    before_a: float
+
+
+def find_cranks(table: Coarse) -> list[Crank]:
+    """Dips of ``battery_v`` that a starter makes: deep, short, and with a starter's current or none seen at all.
+
+    A dip with a current in between is a load. Where the current is not logged the dip must be deeper.
+
+    Args:
+        table: points of 20 to 100 ms; slower logs as they are.
+    """
+    if "battery_v" not in table.mean or len(table) < 4:
+        return []
+    volts, lows, t = table.mean["battery_v"], table.low["battery_v"], table.time_s
+    amps = table.mean.get("battery_a")
+    cranks: list[Crank] = []
+    reference = _level_before(t, volts)
+    with np.errstate(invalid="ignore"):
+        deep = lows < reference - LEAST_DIP_V
+    position = 0
+    for first, _ in runs(deep):
+        if first < position or first == 0:
+            continue
+        before_v = float(np.nanmedian(volts[max(first - _points(t, first, 2.0), 0) : first]))
+        recovered = np.flatnonzero(volts[first:] > before_v - 0.4 * LEAST_DIP_V)
+        end = first + int(_lasting(recovered, t, first)) if len(recovered) else len(t)
+        position = end
+        if end >= len(t):
+            continue  # it never recovers: a load, or the end of the log
+        lasted = float(table.start_s[end] - table.start_s[first])
+        step = float(np.median(np.diff(t)))
+        if lasted + step < SHORTEST_S or lasted > LONGEST_S:
+            continue
+        depth = before_v - float(np.nanmin(volts[first:end]))
+        before_a = np.nan
+        if amps is None:
+            if depth < LEAST_DIP_ALONE_V:
+                continue
+        else:
+            earlier = amps[max(first - _points(t, first, 2.0), 0) : first]
+            before_a = float(np.nanmedian(earlier)) if np.isfinite(earlier).any() else np.nan
+            inside = amps[first:end]
+            if np.isfinite(inside).all():
+                rise = float(np.median(inside)) - before_a
+                peak = float(inside.max()) - before_a
+                if abs(rise) > BYPASSED_A and peak < LEAST_STARTER_A:
+                    continue
+                if abs(rise) <= BYPASSED_A and depth < LEAST_DIP_ALONE_V:
+                    continue
+        cranks.append(Crank(float(table.start_s[first]), float(table.end_s[end]), before_v, before_a))
+    return cranks
+
+
+def _points(t: Array, at: int, span_s: float) -> int:
+    return max(at - int(np.searchsorted(t, t[at] - span_s)), 2)
+
+
+def _level_before(t: Array, volts: Array) -> Array:
+    """Mean of the 2 s before each point: enough to find a dip, whose own reference is then taken closely."""
+    step = float(np.median(np.diff(t))) or 1.0
+    width = int(np.clip(2.0 / step, 2, 40))
+    good = np.isfinite(volts)
+    total = np.concatenate(([0.0], np.cumsum(np.where(good, volts, 0.0))))
+    count = np.concatenate(([0], np.cumsum(good)))
+    at = np.arange(len(volts))
+    back = np.maximum(at - width, 0)
+    held = count[at] - count[back]
+    mean = np.full(len(volts), np.nan)
+    np.divide(total[at] - total[back], held, out=mean, where=held > 0)
+    return mean
+
+
+def _lasting(recovered: np.ndarray, t: Array, first: int) -> int:
+    """Offset of the first recovery that lasts 0.3 s, so that ripple between two strokes does not end the crank."""
+    step = float(np.median(np.diff(t))) or 1.0
+    need = max(int(0.3 / step), 1)
+    for offset in recovered:
+        stretch = recovered[(recovered >= offset) & (recovered < offset + need)]
+        if len(stretch) >= min(need, len(t) - first - offset):
+            return int(offset)
+    return int(recovered[-1])
+
+
+def held_minimum(trace: Trace, role: str = "battery_v", held_s: float = HELD_S) -> tuple[float, float, float] | None:
+    """The lowest level that the signal stays at or below for ``held_s``.
+
+    Args:
+        trace: the samples over the crank.
+
+    Returns:
+        ``(level, time_s, gap_s)``: the level, when its stretch begins and the widest step between samples
+        there; None without two valid samples. Where samples lie further apart than ``held_s``, two
+        neighbours at or below the level count as a stretch.
+    """
+    x = trace.values[role]
+    valid = np.isfinite(x)
+    t, x = trace.time_s[valid], x[valid]
+    if len(x) < 2:
+        return None
+    step = float(np.median(np.diff(t)))
+    width = max(int(np.ceil(held_s / step - 1e-6)) + 1, 2)
+    if len(x) < width:
+        return None
+    highest = np.lib.stride_tricks.sliding_window_view(x, width).max(axis=1)
+    at = int(np.argmin(highest))
+    return float(highest[at]), float(t[at]), float(np.diff(t[at : at + width]).max())
+
+
+def longest_loss(trace: Trace) -> tuple[float, float, float]:
+    """The longest time that ``feed_v`` lies below half of ``battery_v``.
+
+    Returns:
+        ``(loss_s, from_s, width_s)``; ``width_s`` is the step between samples at its two ends, together.
+        A loss that runs to an end of the trace counts to its last sample. ``(0, start, step)`` if there is none.
+    """
+    feed, battery = trace.values["feed_v"], trace.values["battery_v"]
+    valid = np.isfinite(feed) & np.isfinite(battery)
+    t = trace.time_s[valid]
+    ratio = feed[valid] / np.maximum(battery[valid], 0.1)
+    step = float(np.median(np.diff(t))) if len(t) > 1 else np.inf
+    best = (0.0, float(t[0]) if len(t) else 0.0, step)
+    for first, end in runs(ratio < 0.5):
+        begin = _half_crossing(t, ratio, first) if first else float(t[0])
+        stop = _half_crossing(t, ratio, end) if end < len(t) else float(t[-1])
+        if stop - begin > best[0]:
+            widths = (t[first] - t[first - 1] if first else step) + (t[end] - t[end - 1] if end < len(t) else step)
+            best = (stop - begin, begin, float(widths) / 2)
+    return best
+
+
+def _half_crossing(t: Array, ratio: Array, after: int) -> float:
+    rise = ratio[after] - ratio[after - 1]
+    share = (0.5 - ratio[after - 1]) / rise if rise else 0.5
+    return float(t[after - 1] + share * (t[after] - t[after - 1]))

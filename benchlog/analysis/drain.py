@@ -1,0 +1,174 @@
+"""Off-state drain: when has the current settled after key-off, and what leaves the battery from then on?"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from benchlog.analysis.coarse import Coarse, runs
+from benchlog.trace import Array, Overview
+from benchlog.uncertainty import Accuracy, block_mean, combine, rectangular
+
+#: The final band is never narrower than this, A.
+LEAST_BAND_A = 5e-5
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A key-off span from the time its current has settled.
+
+    Attributes:
+        from_s: the earliest time after which the current stays in its final band, wake-ups apart, s.
+        to_s: end of the span, s.
+        width_s: how finely ``from_s`` is known, s.
+        base_a: the level between wake-ups, A.
+        wakeups: ``(from_s, to_s)`` of each.
+    """
+
+    from_s: float
+    to_s: float
+    width_s: float
+    base_a: float
+    wakeups: tuple[tuple[float, float], ...]
+
+    @property
+    def lasts_s(self) -> float:
+        """How long the settled stretch is, s."""
+        return self.to_s - self.from_s
+
+
+@dataclass(frozen=True, slots=True)
+class Drain:
+    """Current out of the battery over one settled stretch.
+
+    Attributes:
+        mean_a: time-weighted, wake-ups included, A.
+        type_a_u: standard uncertainty from scatter and from one wake-up more or less, A.
+        u: with the channel's offset and gain, A; None where its accuracy is not stated.
+        base_a: between wake-ups, A. wakeups: how many. averaged_s: s behind the mean.
+        over: samples over range in the stretch. widest_gap_s: s.
+    """
+
+    mean_a: float
+    type_a_u: float
+    u: float | None
+    base_a: float
+    wakeups: int
+    averaged_s: float
+    over: int
+    widest_gap_s: float
+
+
+def settle(table: Coarse, role: str, resolution: float) -> Settled | None:
+    """Search from the end of a key-off span for the time its current settled.
+
+    The final band lies around the lowest of the levels of the last tenth, quarter and half. An excursion
+    from it that returns and is no longer than the calm before it is a wake-up and delays nothing.
+
+    Args:
+        table: the span, in points of about 0.1 s or the logger's own step.
+        role: the current channel.
+        resolution: its smallest step, A; 0 where not stated.
+
+    Returns:
+        None for fewer than 4 valid points.
+    """
+    x = table.mean[role].copy()
+    x[~np.isfinite(x) & (table.over[role] > 0)] = np.inf
+    valid = ~np.isnan(x)
+    x, start, end = x[valid], table.start_s[valid], table.end_s[valid]
+    n = len(x)
+    if n < 4:
+        return None
+    base = min(float(np.median(x[-max(int(n * share), 2) :])) for share in (0.1, 0.25, 0.5))
+    if not math.isfinite(base):
+        return Settled(float(end[-1]), float(end[-1]), 0.0, base, ())
+    calm = np.abs(x - base)
+    near = calm[calm <= np.median(calm)]
+    sigma = 1.4826 * float(np.median(calm[calm <= max(6 * float(near.max(initial=0.0)), resolution)]))
+    band = max(5 * sigma, 2 * resolution, 0.1 * abs(base), LEAST_BAND_A)
+    outside = runs(calm > band)
+    wakeups, settled_at = _sort_out(outside, start, end, x, base)
+    from_s = float(start[0]) if settled_at == 0 else float(start[settled_at])
+    width = float(start[settled_at] - start[settled_at - 1]) if settled_at else float(np.median(np.diff(start)))
+    return Settled(from_s, float(end[-1]), width, base, tuple((float(start[a]), float(end[b - 1])) for a, b in wakeups))
+
+
+def _sort_out(
+    outside: list[tuple[int, int]], start: Array, end: Array, x: Array, base: float
+) -> tuple[list[tuple[int, int]], int]:
+    """Divide excursions into wake-ups and what belongs to settling: ``(wake-ups, first settled point)``."""
+    wakeups: list[tuple[int, int]] = []
+    late: list[tuple[int, int]] = []
+    for number in range(len(outside) - 1, -1, -1):
+        first, stop = outside[number]
+        calm_from = outside[number - 1][1] if number else 0
+        calm_s = float(start[first] - start[calm_from]) if first > calm_from else 0.0
+        lasts_s = float(end[stop - 1] - start[first])
+        if first > 0 and calm_s >= max(lasts_s, 1.0):
+            wakeups.insert(0, (first, stop))
+            continue
+        late.append((first, stop))
+        if first == 0 or not _like(wakeups, first, stop, start, end, x, base):
+            return [w for w in wakeups if w[0] >= stop], min(stop, len(x) - 1)
+        wakeups.insert(0, (first, stop))
+    return wakeups, 0
+
+
+def _like(
+    wakeups: list[tuple[int, int]], first: int, stop: int, start: Array, end: Array, x: Array, base: float
+) -> bool:
+    """Whether an excursion soon after settling looks like the wake-ups that come later."""
+    if not wakeups:
+        return False
+    longest = max(float(end[b - 1] - start[a]) for a, b in wakeups)
+    tallest = max(float(np.max(x[a:b])) - base for a, b in wakeups)
+    step = float(np.median(np.diff(start)))
+    return (
+        float(end[stop - 1] - start[first]) <= 1.5 * longest + step
+        and float(np.max(x[first:stop])) - base <= 1.5 * tallest
+    )
+
+
+def drain(overview: Overview, role: str, settled: Settled, accuracy: Accuracy | None) -> Drain | None:
+    """Charge over time across one settled stretch, from the log's own trapezoids.
+
+    Returns:
+        None where fewer than 3 buckets of the overview lie inside.
+    """
+    band = overview.bands[role]
+    first = int(np.searchsorted(overview.start_s, settled.from_s - 1e-9))
+    last = int(np.searchsorted(overview.end_s, settled.to_s + 1e-9))
+    if last - first < 3:
+        return None
+    # a bucket's area reaches back to the sample before it, so the first one starts the clock
+    inside = slice(first + 1, last)
+    weight, area = band.weight_s[inside], band.area[inside]
+    covered = float(weight.sum())
+    if covered <= 0:
+        return None
+    mean = float(area.sum()) / covered
+    current = np.divide(area, weight, out=np.zeros_like(area), where=weight > 0)
+    middle = (overview.start_s[inside] + overview.end_s[inside]) / 2
+    awake = np.zeros(len(current), dtype=bool)
+    charges = []
+    for from_s, to_s in settled.wakeups:
+        hit = (overview.end_s[inside] >= from_s) & (overview.start_s[inside] <= to_s)
+        awake |= hit
+        charges.append(float(((current[hit] - settled.base_a) * weight[hit]).sum()))
+    calm = (weight > 0) & ~awake & np.isfinite(middle)
+    scatter = block_mean(current[calm], weight[calm]).u if calm.sum() >= 2 else 0.0
+    once = max((abs(charge) for charge in charges), default=0.0)
+    uneven = float(np.std(charges)) * math.sqrt(len(charges)) if charges else 0.0
+    type_a = combine(scatter, rectangular(once / covered), uneven / covered)
+    u = None if accuracy is None else combine(type_a, accuracy.level_u(mean))
+    return Drain(
+        mean,
+        type_a,
+        u,
+        settled.base_a,
+        len(charges),
+        covered,
+        int(band.over[inside].sum()),
+        float(overview.gap_s[inside].max()),
+    )

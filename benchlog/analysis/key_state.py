@@ -1,0 +1,166 @@
+"""When was the key turned? From marks, else the lines that follow the key, else the battery's own current."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from benchlog.analysis.coarse import Coarse, runs
+from benchlog.analysis.cranking import Crank
+from benchlog.analysis.switched import Line, drop_short, hold_state
+from benchlog.trace import Mark
+
+#: A dwell shorter than this is chatter, s.
+SHORTEST_DWELL_S = 0.050
+#: A mark is written by hand; the line's own change within this time is the event, s.
+MARK_REACH_S = 5.0
+#: How well a mark alone places an event, s (common practice, no source).
+MARK_HALF_WIDTH_S = 0.5
+#: A bike with the key on draws at least this more than with it off, A (common practice, no source).
+KEY_ON_A = 0.5
+
+Source = Literal["marks", "key_v", "trigger_v", "feed_v", "battery_a", "battery_v", "none"]
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """The key was turned, as far as a coarse look tells.
+
+    Attributes:
+        time_s: s. half_width_s: how well it is known, s.
+        to: the new state. role: the line to look at closely for the instant; None where there is none.
+    """
+
+    time_s: float
+    half_width_s: float
+    to: Literal["on", "off"]
+    role: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class KeyState:
+    """The key's story over one log.
+
+    Attributes:
+        source: what it was read from.
+        starts_on: state at the log's first sample; None where nothing tells.
+        turns: in time order, alternating.
+        sure: False where a line that is up throughout may only mean a log taken with the key on.
+    """
+
+    source: Source
+    starts_on: bool | None
+    turns: tuple[Turn, ...]
+    sure: bool
+
+    def spans(self, start_s: float, end_s: float) -> list[tuple[bool, float, float]]:
+        """``(on, from_s, to_s)`` of each stretch of one state over the log; empty where the state is not known."""
+        if self.starts_on is None:
+            return []
+        edges = [start_s, *(turn.time_s for turn in self.turns), end_s]
+        states = [self.starts_on, *(turn.to == "on" for turn in self.turns)]
+        return [(on, a, b) for on, a, b in zip(states, edges[:-1], edges[1:], strict=True) if b > a]
+
+
+def key_state(table: Coarse, lines: dict[str, Line], marks: Sequence[Mark], cranks: Sequence[Crank]) -> KeyState:
+    """Read the key's state from the best source that the log has.
+
+    Args:
+        table: the whole log, coarse.
+        lines: role -> states of the switched lines that are logged.
+        marks: what the tester noted.
+        cranks: a line that drops during one of them (many bikes cut the lamps) is no key event.
+    """
+    noted = [mark for mark in marks if mark.text.lower() in ("key on", "key off")]
+    if noted:
+        return _from_marks(noted, table, lines, cranks)
+    order: tuple[Literal["key_v", "trigger_v", "feed_v"], ...] = ("key_v", "trigger_v", "feed_v")
+    for role in order:
+        if role in lines:
+            up = _without_cranks(lines[role].up, table, cranks)
+            sure = role == "key_v" or bool(up.any() and not up.all()) or not up.any()
+            return KeyState(role, bool(up[0]), _turns(up, table, role), sure)
+    if "battery_a" in table.mean:
+        up = _drawing(table)
+        return KeyState("battery_a", bool(up[0]), _turns(up, table, "battery_a"), sure=True)
+    if "battery_v" in table.mean:
+        up = _disturbed(table)
+        return KeyState("battery_v", bool(up[0]), _turns(up, table, None), sure=True)
+    if "drain_a" in table.mean:
+        return KeyState("none", False, (), sure=False)
+    return KeyState("none", None, (), sure=False)
+
+
+def _turns(up: np.ndarray, table: Coarse, role: str | None) -> tuple[Turn, ...]:
+    t = table.time_s
+    turns = []
+    for at in np.flatnonzero(up[1:] != up[:-1]) + 1:
+        middle = float((t[at - 1] + t[at]) / 2)
+        half = float(table.end_s[at] - table.start_s[at - 1]) / 2
+        turns.append(Turn(middle, half, "on" if up[at] else "off", role))
+    return tuple(turns)
+
+
+def _without_cranks(up: np.ndarray, table: Coarse, cranks: Sequence[Crank]) -> np.ndarray:
+    kept = drop_short(up, table.start_s, SHORTEST_DWELL_S)
+    for crank in cranks:
+        for first, end in runs(~kept):
+            begins, ends = table.start_s[first], table.start_s[min(end, len(kept) - 1)]
+            if first > 0 and end < len(kept) and begins > crank.from_s - 1.0 and ends < crank.to_s + 1.5:
+                kept[first:end] = True
+    return kept
+
+
+def _from_marks(noted: Sequence[Mark], table: Coarse, lines: dict[str, Line], cranks: Sequence[Crank]) -> KeyState:
+    changes = {
+        role: _turns(_without_cranks(line.up, table, cranks), table, role) for role, line in lines.items() if line.moves
+    }
+    turns: list[Turn] = []
+    state: str | None = None
+    for mark in noted:
+        to: Literal["on", "off"] = "on" if mark.text.lower() == "key on" else "off"
+        if to == state:
+            continue
+        state = to
+        turns.append(_nearest(mark, to, changes))
+    turns.sort(key=lambda turn: turn.time_s)
+    return KeyState("marks", turns[0].to == "off", tuple(turns), sure=True)
+
+
+def _nearest(mark: Mark, to: Literal["on", "off"], changes: dict[str, tuple[Turn, ...]]) -> Turn:
+    for role in ("key_v", "trigger_v", "feed_v"):
+        near = [
+            turn for turn in changes.get(role, ()) if turn.to == to and abs(turn.time_s - mark.time_s) <= MARK_REACH_S
+        ]
+        if near:
+            return min(near, key=lambda turn: abs(turn.time_s - mark.time_s))
+    return Turn(mark.time_s, MARK_HALF_WIDTH_S, to, None)
+
+
+def _drawing(table: Coarse) -> np.ndarray:
+    """States from the battery's current: it draws well above its calm level, or charges."""
+    amps = table.mean["battery_a"].copy()
+    amps[~np.isfinite(amps)] = np.where(table.over["battery_a"][~np.isfinite(amps)] > 0, 1e3, np.nan)
+    calm = np.abs(amps[np.isfinite(amps)])
+    if not len(calm):
+        return np.zeros(len(amps), dtype=bool)
+    base = float(np.min(calm)) if calm.min() < KEY_ON_A else 0.0
+    size = np.where(np.isfinite(amps), np.abs(amps), base)
+    up = hold_state(size, base + 0.6 * KEY_ON_A, base + KEY_ON_A)
+    if float(size[up].max(initial=0.0)) < base + KEY_ON_A:
+        return np.zeros(len(amps), dtype=bool)
+    return drop_short(up, table.start_s, 1.0)
+
+
+def _disturbed(table: Coarse) -> np.ndarray:
+    """States from the battery's voltage alone: from its first to its last clear departure from a steady course."""
+    volts = table.mean["battery_v"]
+    flags = np.zeros(len(volts), dtype=bool)
+    swing = table.high["battery_v"] - table.low["battery_v"]
+    step = np.abs(np.diff(volts, prepend=volts[:1]))
+    with np.errstate(invalid="ignore"):
+        moved = np.flatnonzero(np.fmax(step, swing) > 0.15)
+    if len(moved):
+        flags[moved[0] : moved[-1] + 1] = True
+    return flags

@@ -1,0 +1,137 @@
+"""Which stretches of steady load does a log hold, and what did each channel read there?"""
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from benchlog.analysis.coarse import Coarse
+from benchlog.trace import Array
+
+#: A steady stretch lasts at least this long, s; shorter ones are inrush or the way between two.
+SHORTEST_S = 0.4
+#: The part after a change that may still be inrush: this share of the stretch, at most so many seconds.
+INRUSH_SHARE, INRUSH_S = 0.5, 2.0
+#: The smallest change of load that counts as a step, A.
+LEAST_STEP_A = 0.12
+
+
+@dataclass(frozen=True, slots=True)
+class Sustained:
+    """One channel over one steady stretch, after the inrush.
+
+    Attributes:
+        value: median, in the channel's unit.
+        u: type A standard uncertainty: scatter and what drift is left, same unit.
+    """
+
+    value: float
+    u: float
+
+
+@dataclass(frozen=True, slots=True)
+class Plateau:
+    """A stretch of steady load.
+
+    Attributes:
+        from_s, to_s: the whole stretch, s. sustained_from_s: where the inrush is over, s.
+        readings: role -> its sustained value; a role with samples missing or over range there is absent.
+    """
+
+    from_s: float
+    to_s: float
+    sustained_from_s: float
+    readings: Mapping[str, Sustained]
+
+
+def find_plateaus(table: Coarse, by: str, resolution: float, roles: Iterable[str]) -> list[Plateau]:
+    """Split a stretch of one log where the current ``by`` steps.
+
+    Args:
+        table: the stretch, points of about 50 ms, or the logger's own step.
+        by: the current channel whose steps divide it.
+        resolution: its smallest step, A; 0 where not stated.
+        roles: the channels to read on each plateau.
+    """
+    x = table.mean[by]
+    ok = np.isfinite(x)
+    if ok.sum() < 4:
+        return []
+    index = np.flatnonzero(ok)
+    values = x[ok]
+    noise = 1.4826 * float(np.median(np.abs(np.diff(values)))) / math.sqrt(2)
+    least = max(LEAST_STEP_A, 2.5 * resolution, 4 * noise)
+    cuts = _split(values, least, max(noise, resolution / 4, 1e-4))
+    edges = [0, *cuts, len(values)]
+    plateaus: list[Plateau] = []
+    for a, b in pairwise(edges):
+        first, last = int(index[a]), int(index[b - 1])
+        lasts = float(table.end_s[last] - table.start_s[first])
+        if b - a < 3 or lasts < SHORTEST_S:
+            continue
+        begin = float(table.start_s[first])
+        sustained = begin + min(INRUSH_SHARE * lasts, INRUSH_S)
+        keep = slice(int(np.searchsorted(table.start_s, sustained - 1e-9)), last + 1)
+        readings = {
+            role: reading
+            for role in roles
+            if role in table.mean and (reading := _sustained(table.mean[role][keep])) is not None
+        }
+        if by in readings:
+            plateaus.append(Plateau(begin, float(table.end_s[last]), sustained, readings))
+    return _joined(plateaus, by, least)
+
+
+def _sustained(x: Array) -> Sustained | None:
+    if len(x) < 1 or not np.isfinite(x).all():
+        return None
+    value = float(np.median(x))
+    n = len(x)
+    if n < 4:
+        return Sustained(value, float(np.ptp(x)) / math.sqrt(12 * n) if n > 1 else 0.0)
+    scatter = 1.4826 * float(np.median(np.abs(np.diff(x)))) / math.sqrt(2)
+    half = n // 2
+    drift = float(np.median(x[half:]) - np.median(x[:half]))
+    u_scatter = 1.2533 * scatter / math.sqrt(n)
+    return Sustained(value, math.hypot(u_scatter, drift / math.sqrt(3)))
+
+
+def _split(x: Array, least: float, noise: float) -> list[int]:
+    """Change points by binary segmentation of the mean: the split that explains most, then each side again."""
+    total = np.concatenate(([0.0], np.cumsum(x)))
+    cuts: list[int] = []
+    todo = [(0, len(x))]
+    while todo:
+        a, b = todo.pop()
+        n = b - a
+        if n < 4:
+            continue
+        at = np.arange(a + 1, b)
+        left, right = at - a, b - at
+        mean_left = (total[at] - total[a]) / left
+        mean_right = (total[b] - total[at]) / right
+        gain = left * right / n * (mean_left - mean_right) ** 2
+        best = int(np.argmax(gain))
+        if gain[best] < 25 * noise**2:
+            continue
+        # a step that further splitting will sharpen may look small as a difference of means
+        if np.ptp(x[a:b]) < least:
+            continue
+        cuts.append(int(at[best]))
+        todo += [(a, int(at[best])), (int(at[best]), b)]
+    return sorted(cuts)
+
+
+def _joined(plateaus: list[Plateau], by: str, least: float) -> list[Plateau]:
+    """Neighbours whose levels do not differ by a step are one plateau: the longer one's reading stands for it."""
+    kept: list[Plateau] = []
+    for plateau in plateaus:
+        if kept and abs(plateau.readings[by].value - kept[-1].readings[by].value) < least:
+            before = kept[-1]
+            longer = max(before, plateau, key=lambda p: p.to_s - p.sustained_from_s)
+            kept[-1] = Plateau(before.from_s, plateau.to_s, longer.sustained_from_s, longer.readings)
+        else:
+            kept.append(plateau)
+    return kept

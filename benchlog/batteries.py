@@ -1,0 +1,142 @@
+"""12 V batteries by chemistry: rest voltage against charge, charging windows, and how long one lasts on a drain."""
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+CELLS_LEAD_ACID = 6
+#: V/K of a 12 V lead-acid battery at rest: 0.2 mV per cell (a handbook figure, from memory).
+REST_V_PER_K = 0.0002 * CELLS_LEAD_ACID
+#: V/K by which a lead-acid battery's charging voltage falls as it warms: 3 mV per cell (common practice, no source).
+CHARGE_V_PER_K = -0.003 * CELLS_LEAD_ACID
+
+
+@dataclass(frozen=True, slots=True)
+class Chemistry:
+    """What is known of one kind of 12 V battery. All voltages at 25 degC.
+
+    Attributes:
+        name: as a reader would write it.
+        rest: (charge in per cent, rest voltage in V), rising.
+        band_v: half-width, V, within which tables for this kind disagree.
+        rest_h: hours without load or charge before a rest voltage tells the charge.
+        charge_v: (least, most) V that suit it with the engine running.
+        lead_acid: six lead-acid cells, so the lead-acid temperature coefficients hold.
+        source: where the rest voltages come from.
+    """
+
+    name: str
+    rest: tuple[tuple[float, float], ...]
+    band_v: float
+    rest_h: float
+    charge_v: tuple[float, float]
+    lead_acid: bool
+    source: str
+
+
+# Charging windows: common practice, no source; those of gel and LiFePO4 from memory.
+_AGM_REST = ((0.0, 11.7), (25.0, 12.0), (50.0, 12.3), (75.0, 12.6), (100.0, 12.8))
+CHEMISTRY: dict[str, Chemistry] = {
+    "flooded": Chemistry(
+        name="flooded lead-acid",
+        rest=((0.0, 11.89), (25.0, 12.06), (50.0, 12.24), (75.0, 12.45), (100.0, 12.65)),
+        band_v=0.10,
+        rest_h=8.0,
+        charge_v=(13.5, 15.5),
+        lead_acid=True,
+        source="widely printed table; others differ by up to 0.13 V (common practice, no source)",
+    ),
+    "agm": Chemistry(
+        name="AGM",
+        rest=_AGM_REST,
+        band_v=0.10,
+        rest_h=8.0,
+        charge_v=(13.5, 14.8),
+        lead_acid=True,
+        source="a vehicle maker's bands, carried on below a quarter charged (common practice, no source)",
+    ),
+    "gel": Chemistry(
+        name="gel",
+        rest=_AGM_REST,
+        band_v=0.15,
+        rest_h=8.0,
+        charge_v=(13.5, 14.4),
+        lead_acid=True,
+        source="taken as AGM, with a wider band (from memory)",
+    ),
+    "lifepo4": Chemistry(
+        name="LiFePO4",
+        rest=(
+            (0.0, 10.0),
+            (10.0, 12.0),
+            (20.0, 12.8),
+            (30.0, 13.0),
+            (40.0, 13.2),
+            (70.0, 13.3),
+            (90.0, 13.4),
+            (99.0, 13.6),
+            (100.0, 13.6),
+        ),
+        band_v=0.05,
+        rest_h=2.0,
+        charge_v=(13.6, 14.6),
+        lead_acid=False,
+        source="four cells in series, one table of low authority (common practice, no source)",
+    ),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class StateOfCharge:
+    """How full a battery probably is, per cent: the best figure and the band that tables leave open."""
+
+    low_pct: float
+    mid_pct: float
+    high_pct: float
+
+
+def state_of_charge(chemistry: str, resting_v: float, temperature_c: float = 25.0) -> StateOfCharge:
+    """How full a rested battery is. It says nothing about its health.
+
+    Args:
+        chemistry: a key of ``CHEMISTRY``.
+        resting_v: V, after at least ``rest_h`` without load or charge.
+        temperature_c: of the battery, degC.
+
+    Raises:
+        KeyError: not a chemistry.
+    """
+    kind = CHEMISTRY[chemistry]
+    at_25_v = resting_v - (REST_V_PER_K * (temperature_c - 25.0) if kind.lead_acid else 0.0)
+    low, mid, high = (_charge_pct(kind.rest, at_25_v + shift) for shift in (-kind.band_v, 0.0, kind.band_v))
+    return StateOfCharge(low, mid, high)
+
+
+def rest_voltage(chemistry: str, charge_pct: float) -> float:
+    """The rest voltage, V at 25 degC, of a battery that is this full (0 to 100 per cent)."""
+    rest = CHEMISTRY[chemistry].rest
+    for (low_pct, low_v), (high_pct, high_v) in pairwise(rest):
+        if charge_pct <= high_pct:
+            return low_v + (charge_pct - low_pct) / (high_pct - low_pct) * (high_v - low_v)
+    return rest[-1][1]
+
+
+def charging_window(chemistry: str, temperature_c: float = 25.0) -> tuple[float, float]:
+    """(least, most) V that suit the battery with the engine running; lead-acid wants less when warm."""
+    kind = CHEMISTRY[chemistry]
+    shift = CHARGE_V_PER_K * (temperature_c - 25.0) if kind.lead_acid else 0.0
+    return kind.charge_v[0] + shift, kind.charge_v[1] + shift
+
+
+def days_until(charge_ah: float, drain_ma: float) -> float:
+    """Days in which a drain takes this much charge (Ah), self-discharge left out; infinite without a drain."""
+    return charge_ah * 1000.0 / drain_ma / 24.0 if drain_ma > 0 else math.inf
+
+
+def _charge_pct(rest: tuple[tuple[float, float], ...], at_25_v: float) -> float:
+    if at_25_v <= rest[0][1]:
+        return 0.0
+    for (low_pct, low_v), (high_pct, high_v) in pairwise(rest):
+        if at_25_v < high_v:
+            return low_pct + (at_25_v - low_v) / (high_v - low_v) * (high_pct - low_pct)
+    return 100.0

@@ -1,0 +1,116 @@
+"""What every examination needs: the log, the plan, the story so far and how good the channels are."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from benchlog.analysis.cranking import Crank
+from benchlog.analysis.key_state import Source
+from benchlog.analysis.levels import Crossing
+from benchlog.analysis.running import Running
+from benchlog.evidence import Span
+from benchlog.logger import Logger
+from benchlog.plan import Plan
+from benchlog.trace import Mark, Overview, Trace
+from benchlog.uncertainty import Accuracy
+
+
+class Samples(Protocol):
+    """What an examination asks of a log."""
+
+    @property
+    def name(self) -> str:
+        """As in the result."""
+
+    @property
+    def overview(self) -> Overview:
+        """The whole log in buckets."""
+
+    @property
+    def marks(self) -> Sequence[Mark]:
+        """What the tester noted."""
+
+    @property
+    def start_s(self) -> float:
+        """Time of the first sample."""
+
+    @property
+    def end_s(self) -> float:
+        """Time of the last sample."""
+
+    def trace(self, from_s: float, to_s: float, roles: Sequence[str] | None = None) -> Trace:
+        """Single samples of a stretch."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeyTurn:
+    """The key was turned, s; ``half_width_s`` says how well the time is known."""
+
+    time_s: float
+    half_width_s: float
+    on: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """What happened over one log.
+
+    Attributes:
+        source: what the key's state was read from. sure: False where the key may have been on throughout.
+        turns: key events in time order.
+        on, off: stretches with the key on and off, s; a stretch that opens or ends the log is cut there.
+        cranks, running: what the engine did.
+        rises, falls: the trigger's passages outside cranks, closely timed.
+        spans: the same for drawing.
+        parked: the key is off throughout.
+    """
+
+    source: Source
+    sure: bool
+    turns: tuple[KeyTurn, ...]
+    on: tuple[tuple[float, float], ...]
+    off: tuple[tuple[float, float], ...]
+    cranks: tuple[Crank, ...]
+    running: tuple[Running, ...]
+    rises: tuple[Crossing, ...]
+    falls: tuple[Crossing, ...]
+    spans: tuple[Span, ...]
+    parked: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """One log on the bench."""
+
+    log: Samples
+    plan: Plan
+    story: Story
+    accuracy: Mapping[str, Accuracy | None]
+    low_side_ohm: Mapping[str, float]
+
+    @property
+    def overview(self) -> Overview:
+        """The log's overview."""
+        return self.log.overview
+
+    def has(self, *roles: str) -> bool:
+        """Whether the log has all of these channels."""
+        return all(role in self.log.overview.bands for role in roles)
+
+    def resolution(self, role: str) -> float:
+        """The channel's smallest step, in its unit; 0 where not stated."""
+        accuracy = self.accuracy.get(role)
+        return accuracy.resolution if accuracy else 0.0
+
+
+def accuracy_of(logger: Logger) -> tuple[dict[str, Accuracy | None], dict[str, float]]:
+    """Each role's stated accuracy, and the shunts (Ω) that lift the ground bus by their own drop."""
+    accuracy: dict[str, Accuracy | None] = {}
+    low_side: dict[str, float] = {}
+    for channel in logger.channel:
+        gain, offset = channel.gain_rel, channel.offset_c
+        stated = gain is not None and offset is not None
+        accuracy[channel.role] = Accuracy(gain or 0.0, offset or 0.0, channel.resolution_c or 0.0) if stated else None
+        if channel.low_side_mohm and channel.is_current:
+            low_side[channel.role] = channel.low_side_mohm / 1000
+    return accuracy, low_side

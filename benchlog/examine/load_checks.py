@@ -1,0 +1,345 @@
+"""The checks under load, engine off: sag, source resistance, feed drop and ground lift."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+
+from benchlog.analysis.coarse import coarse
+from benchlog.analysis.cranking import Crank
+from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.plateaus import Plateau, find_plateaus
+from benchlog.analysis.slopes import Slope, from_steps, with_gains, with_offset
+from benchlog.analysis.slots import Step
+from benchlog.errors import BadLog
+from benchlog.examine.bench import Bench
+from benchlog.uncertainty import combine
+
+POINT_S = 0.05
+#: Stretch of the key-off state before a key-on that is taken along, s.
+BEFORE_S = 3.0
+#: A load smaller than this share of the planned one says too little of the path, 1.
+LEAST_LOAD = 0.1
+#: The engine is taken to run where the battery is charged at such a voltage, though no crank was seen, V.
+CHARGED_V = 13.2
+#: A reversed channel is named from steps of at least this size, A, and such a resistance, Ω.
+REVERSED_A, REVERSED_OHM = 1.0, 0.002
+#: Stands in for the offset's doubt where no accuracy is stated, V.
+UNSTATED_OFFSET_V = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Loads:
+    """The steady stretches of a log.
+
+    Attributes:
+        engine_off: by ``battery_a``, key on with the engine off, one list a key-on.
+        feed: by ``feed_a``, key on with or without the engine, one list a key-on; empty if not logged.
+    """
+
+    engine_off: tuple[tuple[Plateau, ...], ...]
+    feed: tuple[tuple[Plateau, ...], ...]
+
+
+def find_loads(bench: Bench) -> Loads:
+    """Divide the key-on spans into steady stretches.
+
+    Raises:
+        BadLog: voltage and current rise together, so the current channel is reversed.
+    """
+    roles = [role for role in bench.overview.bands if role != "drain_a"]
+    engine_off, feed = [], []
+    for on_from, on_to in bench.story.on:
+        starts = [c.from_s for c in bench.story.cranks if on_from <= c.from_s <= on_to]
+        starts += [r.from_s for r in bench.story.running if on_from <= r.from_s <= on_to]
+        until = min([on_to, *(start - 0.3 for start in starts)])
+        if bench.has("battery_a") and until > on_from:
+            table = coarse(bench.overview, on_from - BEFORE_S, until, POINT_S, roles)
+            found = find_plateaus(table, "battery_a", bench.resolution("battery_a"), roles)
+            engine_off.append(tuple(p for p in found if not _charged(p)))
+        if bench.has("feed_a"):
+            inside = [crank for crank in bench.story.cranks if on_from <= crank.from_s <= on_to]
+            edges = [on_from, *(t for crank in inside for t in _around(crank)), on_to]
+            pieces: list[Plateau] = []
+            for a, b in zip(edges[::2], edges[1::2], strict=True):
+                if b > a:
+                    table = coarse(bench.overview, a, b, POINT_S, roles)
+                    pieces += find_plateaus(table, "feed_a", bench.resolution("feed_a"), roles)
+            feed.append(tuple(pieces))
+    loads = Loads(tuple(engine_off), tuple(feed))
+    _refuse_reversed(bench, loads)
+    return loads
+
+
+def _around(crank: Crank) -> tuple[float, float]:
+    return crank.from_s - 0.3, crank.to_s + 1.0
+
+
+def _charged(plateau: Plateau) -> bool:
+    volts, amps = plateau.readings.get("battery_v"), plateau.readings["battery_a"]
+    return volts is not None and volts.value > CHARGED_V and amps.value < -0.3
+
+
+def battery_steps(loads: Loads) -> list[tuple[Plateau, Plateau]]:
+    """Neighbouring steady stretches with the engine off that both have voltage and current."""
+    return [
+        (before, after)
+        for plateaus in loads.engine_off
+        for before, after in pairwise(plateaus)
+        if "battery_v" in before.readings and "battery_v" in after.readings
+    ]
+
+
+def _source(loads: Loads, bench: Bench) -> Slope | None:
+    steps = battery_steps(loads)
+    if not steps:
+        return None
+    resolution = bench.accuracy.get("battery_v")
+    rounding = math.sqrt(2) * resolution.resolution_u if resolution else 0.0
+    current = bench.accuracy.get("battery_a")
+    rounding_a = math.sqrt(2) * current.resolution_u if current else 0.0
+    dv = [b.readings["battery_v"].value - a.readings["battery_v"].value for a, b in steps]
+    di = [b.readings["battery_a"].value - a.readings["battery_a"].value for a, b in steps]
+    u = [
+        combine(
+            a.readings["battery_v"].u,
+            b.readings["battery_v"].u,
+            rounding,
+            0.03 * combine(a.readings["battery_a"].u, b.readings["battery_a"].u, rounding_a),
+        )
+        for a, b in steps
+    ]
+    return from_steps([-v for v in dv], di, u)
+
+
+def _refuse_reversed(bench: Bench, loads: Loads) -> None:
+    slope = _source(loads, bench)
+    if slope is None or slope.most_a < REVERSED_A:
+        return
+    if slope.ohm < -REVERSED_OHM and slope.ohm < -3 * slope.u:
+        raise BadLog(
+            bench.log.name,
+            f"battery_a and battery_v rise together over {slope.points} load step(s), so the current channel is "
+            'reversed; out of the battery must be positive: set positive = "charge" for battery_a in the logger '
+            "file, or turn the shunt's sense wires round, and check again",
+        )
+
+
+def examine_battery_load(bench: Bench, loads: Loads) -> dict[str, Finding]:
+    """Findings for ``battery_sag`` and ``source_resistance``."""
+    for role in ("battery_v", "battery_a"):
+        if not bench.has(role):
+            missing = Unseen(f"{role} is not logged")
+            return {"battery_sag": missing, "source_resistance": missing}
+    why = Unseen(
+        "no load step with the key on and the engine off; switch the loads on one by one before starting the engine"
+    )
+    slope = _source(loads, bench)
+    if slope is None or slope.most_a < 0.5:
+        return {"battery_sag": why, "source_resistance": why}
+    steps = battery_steps(loads)
+    volts, amps = bench.accuracy.get("battery_v"), bench.accuracy.get("battery_a")
+    u = with_gains(slope, volts.gain_rel, amps.gain_rel) if volts and amps else None
+    resistance = Measured(
+        value=slope.ohm * 1000,
+        u=None if u is None else u * 1000,
+        from_s=steps[0][0].from_s,
+        to_s=steps[-1][1].to_s,
+        story=f"from {slope.points} load step{'s' if slope.points > 1 else ''} of up to {slope.most_a:.1f} A",
+    )
+    return {"battery_sag": _sag(bench, loads), "source_resistance": resistance}
+
+
+def _sag(bench: Bench, loads: Loads) -> Finding:
+    planned = bench.plan.planned_load_a
+    if not planned:
+        return Unseen("the plan names no circuit, so there is no planned load to scale to")
+    best: tuple[float, Plateau, Plateau] | None = None
+    for plateaus in loads.engine_off:
+        usable = [p for p in plateaus if "battery_v" in p.readings]
+        for number, greatest in enumerate(usable):
+            if number == 0:
+                continue
+            before = min(usable[:number], key=lambda p: p.readings["battery_a"].value)
+            rise = greatest.readings["battery_a"].value - before.readings["battery_a"].value
+            if best is None or rise > best[0]:
+                best = (rise, before, greatest)
+    if best is None or best[0] < LEAST_LOAD * planned:
+        return Unseen("no load came on with the engine off; switch the loads on before starting the engine")
+    rise, before, greatest = best
+    v0, v1 = before.readings["battery_v"], greatest.readings["battery_v"]
+    i0, i1 = before.readings["battery_a"], greatest.readings["battery_a"]
+    sag = (v0.value - v1.value) * planned / rise
+    volts, amps = bench.accuracy.get("battery_v"), bench.accuracy.get("battery_a")
+    u = None
+    if volts and amps:
+        u_v = combine(v0.u, v1.u, volts.change_u(v0.value - v1.value)) * planned / rise
+        u_i = abs(sag) * combine(i0.u, i1.u, amps.change_u(rise)) / rise
+        u = combine(u_v, u_i)
+    return Measured(
+        value=sag,
+        u=u,
+        from_s=before.sustained_from_s,
+        to_s=greatest.to_s,
+        story=f"{(v0.value - v1.value):.2f} V measured at {rise:.1f} A more, scaled to the planned {planned:.1f} A",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class PathPoint:
+    """A steady stretch with the feed live: load through the feed, and what is read there."""
+
+    plateau: Plateau
+    load_a: float
+
+
+@dataclass(frozen=True, slots=True)
+class FeedLoad:
+    """The load through the feed on steady stretches.
+
+    Attributes:
+        points: in time order. how: in words, where the load was taken from.
+        zero_known: the load's zero is known, so one point gives a slope.
+        role: the current channel behind it. extra_rel: relative standard uncertainty beyond the channel's own.
+    """
+
+    points: tuple[PathPoint, ...]
+    how: str
+    zero_known: bool
+    role: str
+    extra_rel: float = 0.0
+
+
+def feed_load(bench: Bench, loads: Loads, matched: Mapping[int, Step], closing: FeedLoad | None) -> FeedLoad | None:
+    """The load that the paths are scaled from: ``feed_a``, else matched slot steps, else the closing's step."""
+    if bench.has("feed_a"):
+        points = [PathPoint(p, p.readings["feed_a"].value) for group in loads.feed for p in group if _live(p)]
+        return FeedLoad(tuple(points), "by feed_a", zero_known=True, role="feed_a") if points else None
+    if matched:
+        points = []
+        for group in loads.engine_off:
+            for plateau in group:
+                if _live(plateau):
+                    on = _on_at(group, plateau, matched)
+                    points.append(PathPoint(plateau, on))
+        all_known = len(matched) == len(bench.plan.circuit)
+        if any(point.load_a > 0 for point in points):
+            how = "by the matched load steps of battery_a"
+            return FeedLoad(tuple(points), how, zero_known=all_known, role="battery_a")
+    return closing
+
+
+def _live(plateau: Plateau) -> bool:
+    feed, battery = plateau.readings.get("feed_v"), plateau.readings.get("battery_v")
+    if feed is None:
+        return "feed_v" not in plateau.readings and battery is None
+    return feed.value > (0.5 * battery.value if battery else 5.0)
+
+
+def _on_at(group: tuple[Plateau, ...], plateau: Plateau, matched: Mapping[int, Step]) -> float:
+    """Sum of the matched circuits that are on during a stretch, from the measured steps up and back down."""
+    total = 0.0
+    for step in matched.values():
+        if not group[0].from_s <= step.time_s <= plateau.from_s + 0.5 or step.time_s > plateau.to_s:
+            continue
+        back = [
+            after
+            for before, after in pairwise(group)
+            if after.from_s > step.time_s
+            and after.from_s <= plateau.from_s
+            and abs(before.readings["battery_a"].value - after.readings["battery_a"].value - step.amps)
+            < max(0.15 * step.amps, 0.1)
+        ]
+        if not back:
+            total += step.amps
+    return total
+
+
+def examine_paths(bench: Bench, load: FeedLoad | None) -> dict[str, Finding]:
+    """Findings for ``feed_drop`` and ``ground_lift``."""
+    return {"feed_drop": _feed_drop(bench, load), "ground_lift": _ground_lift(bench, load)}
+
+
+_NO_LOAD = Unseen("no load flowed through the feed while the log ran; switch the circuits on with the key on")
+
+
+def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:
+    for role in ("battery_v", "feed_v"):
+        if not bench.has(role):
+            return Unseen(f"{role} is not logged")
+    if load is None:
+        return _NO_LOAD
+    points = [p for p in load.points if {"battery_v", "feed_v"} <= set(p.plateau.readings)]
+    drops = [p.plateau.readings["battery_v"].value - p.plateau.readings["feed_v"].value for p in points]
+    noise = [combine(p.plateau.readings["battery_v"].u, p.plateau.readings["feed_v"].u) for p in points]
+    level = 12.5
+    battery, feed = bench.accuracy.get("battery_v"), bench.accuracy.get("feed_v")
+    offset_u = combine(battery.level_u(level), feed.level_u(level)) if battery and feed else None
+    gain = max(battery.gain_rel, feed.gain_rel) if battery and feed else None
+    return _path(bench, load, points, drops, noise, offset_u, gain, "from battery + to the fuse block")
+
+
+def _ground_lift(bench: Bench, load: FeedLoad | None) -> Finding:
+    if not bench.has("ground_v"):
+        return Unseen("ground_v is not logged")
+    if load is None:
+        return _NO_LOAD
+    points = [p for p in load.points if "ground_v" in p.plateau.readings]
+    lifts, noise = [], []
+    for point in points:
+        readings = point.plateau.readings
+        shunts = sum(ohm * readings[role].value for role, ohm in bench.low_side_ohm.items() if role in readings)
+        lifts.append(readings["ground_v"].value - shunts)
+        noise.append(readings["ground_v"].u)
+    ground = bench.accuracy.get("ground_v")
+    offset_u = ground.level_u(0.1) if ground else None
+    text = "of the ground bus above battery negative"
+    if bench.low_side_ohm:
+        text += ", the shunt's own drop taken off"
+    return _path(bench, load, points, lifts, noise, offset_u, ground.gain_rel if ground else None, text)
+
+
+def _path(
+    bench: Bench,
+    load: FeedLoad,
+    points: list[PathPoint],
+    drops: list[float],
+    noise: list[float],
+    offset_u: float | None,
+    gain: float | None,
+    text: str,
+) -> Finding:
+    planned = bench.plan.planned_load_a
+    if not planned:
+        return Unseen("the plan names no circuit, so there is no planned load to scale to")
+    most = max((point.load_a for point in points), default=0.0)
+    if most < LEAST_LOAD * planned:
+        return _NO_LOAD
+    loads = [point.load_a for point in points]
+    current = bench.accuracy.get(load.role)
+    rounding = 0.0 if current is None else current.resolution_u
+    known = UNSTATED_OFFSET_V if offset_u is None else offset_u
+    prior = known if load.zero_known else math.inf
+    slope = with_offset(drops, loads, noise, prior)
+    if slope is None:
+        return Unseen("the load's zero is not known and only one load was on; switch the circuits on one by one")
+    u = None
+    if offset_u is not None and gain is not None and current is not None:
+        # the current's own doubt at each point, seen through the path's resistance
+        amps_u = [combine(p.plateau.readings[load.role].u, rounding) for p in points]
+        noise = [combine(a, slope.ohm * b) for a, b in zip(noise, amps_u, strict=True)]
+        if load.zero_known:
+            prior = combine(known, slope.ohm * current.offset / math.sqrt(3))
+        slope = with_offset(drops, loads, noise, prior) or slope
+        u = combine(with_gains(slope, gain, current.gain_rel), slope.ohm * load.extra_rel) * planned
+    greatest = max(points, key=lambda p: p.load_a).plateau
+    return Measured(
+        value=slope.ohm * planned,
+        u=u,
+        from_s=greatest.sustained_from_s,
+        to_s=greatest.to_s,
+        story=(
+            f"{slope.ohm * 1000:.1f} mΩ {text}, load {load.how} up to {most:.1f} A, "
+            f"scaled to the planned {planned:.1f} A"
+        ),
+    )

@@ -1,0 +1,279 @@
+"""The relay checks: pull-in, drop-out and chatter, each event looked at on single samples."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from benchlog.analysis.coarse import coarse, runs
+from benchlog.analysis.levels import Crossing
+from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.relay import BOUNCE_S, Operation, chatter_count, contact_moves, drop_out, pull_in
+from benchlog.examine.bench import Bench
+from benchlog.trace import Trace
+from benchlog.uncertainty import combine, rectangular
+
+#: A relay that has not moved after this long never will, s (common practice, no source).
+NEVER_S = 1.0
+#: How far around an event the samples are looked at, s.
+BEFORE_S, AFTER_S, LATEST_S = 0.5, 1.0, 30.0
+#: A contact counts as open below this feed voltage, V, where the battery's is not logged.
+LIVE_ABOVE_V = 5.0
+POINT_S = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class RelayFindings:
+    """Findings and, for drawing, the samples around each event with the trigger's passage."""
+
+    findings: dict[str, Finding]
+    pull_ins: tuple[tuple[Trace, float], ...]
+    drop_outs: tuple[tuple[Trace, float], ...]
+
+
+def examine_relay(bench: Bench) -> RelayFindings:
+    """Findings for ``relay_pull_in``, ``relay_drop_out`` and ``relay_chatter``."""
+    ins, pull_in_finding = _pull_ins(bench)
+    outs, drop_out_finding = _drop_outs(bench)
+    return RelayFindings(
+        {"relay_pull_in": pull_in_finding, "relay_drop_out": drop_out_finding, "relay_chatter": _chatter(bench)},
+        tuple(ins),
+        tuple(outs),
+    )
+
+
+def _missing(bench: Bench) -> str | None:
+    for role in ("trigger_v", "feed_v"):
+        if not bench.has(role):
+            return f"{role} is not logged"
+    return None
+
+
+def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
+    missing = _missing(bench)
+    if missing:
+        return [], Unseen(missing)
+    if not bench.story.rises:
+        return [], Unseen("the trigger does not rise in this log; turn the key on while it records")
+    windows, timed, never, already = [], [], [], 0
+    limit = bench.plan.relay.pull_in_max_ms if bench.plan.relay else None
+    for rise in bench.story.rises:
+        until = _until(bench, rise, bench.story.falls)
+        trace = _window(bench, rise, until)
+        live = _level(trace, rise.after_s + 0.3, until)
+        dead = _level(trace, trace.time_s[0], rise.before_s)
+        windows.append((trace, rise.time_s))
+        if not math.isfinite(live) or live < LIVE_ABOVE_V:
+            # the feed may come late: look further before calling it dead
+            trace = _window(bench, rise, until, after_s=LATEST_S)
+            live = float(np.nanmax(trace.values["feed_v"], initial=0.0))
+        if math.isfinite(dead) and dead > LIVE_ABOVE_V:
+            already += 1
+            if live > LIVE_ABOVE_V:
+                continue
+        operation = (
+            Operation(rise.time_s, None, (rise.width_s, rise.width_s))
+            if live < LIVE_ABOVE_V
+            else pull_in(trace, rise, live, dead if math.isfinite(dead) and dead < live / 2 else 0.0)
+        )
+        if operation.took_s is not None:
+            timed.append(operation)
+        elif until - rise.time_s >= max(NEVER_S, 2 * (limit or 0) / 1000):
+            never.append((rise, until))
+    what = "the feed never became live after the trigger rose"
+    return windows, _worst(timed, never, limit, what, already, "pull-in", "the feed was live already")
+
+
+def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
+    missing = _missing(bench)
+    if missing:
+        return [], Unseen(missing)
+    limit = bench.plan.relay.drop_out_max_ms if bench.plan.relay else None
+    windows, timed, never, already = [], [], [], 0
+    for fall in bench.story.falls:
+        until = _until(bench, fall, bench.story.rises)
+        trace = _window(bench, fall, until)
+        live = _level(trace, fall.before_s - 0.3, fall.before_s)
+        windows.append((trace, fall.time_s))
+        if not math.isfinite(live) or live < LIVE_ABOVE_V:
+            already += 1
+            continue
+        operation = drop_out(trace, fall, live)
+        if operation.took_s is None and not operation.already:
+            trace = _window(bench, fall, until, after_s=LATEST_S)
+            operation = drop_out(trace, fall, live)
+        if operation.took_s is not None:
+            timed.append(operation)
+        elif operation.already:
+            already += 1
+        elif until - fall.time_s >= max(NEVER_S, 2 * (limit or 0) / 1000):
+            never.append((fall, until))
+    what = "the contact never opened after the trigger fell"
+    if not bench.story.falls:
+        stuck = _stuck(bench)
+        if stuck is None:
+            return windows, Unseen("the trigger does not fall in this log; turn the key off while it records")
+        never.append(stuck)
+        what = "the trigger never fell and the contact never opened after the key was turned off"
+    return windows, _worst(timed, never, limit, what, already, "drop-out", "the feed was dead already")
+
+
+def _stuck(bench: Bench) -> tuple[Crossing, float] | None:
+    """A key-off, known from marks or the key line, after which trigger and feed both stay up."""
+    if bench.story.source not in ("marks", "key_v"):
+        return None
+    for turn in bench.story.turns:
+        if turn.on:
+            continue
+        until = next((t.time_s for t in bench.story.turns if t.time_s > turn.time_s), bench.log.end_s)
+        part = coarse(bench.overview, turn.time_s + NEVER_S, until, POINT_S, ["feed_v"])
+        low = part.low["feed_v"]
+        if len(low) and np.nanmin(low, initial=np.inf) > LIVE_ABOVE_V and until - turn.time_s > 2 * NEVER_S:
+            return Crossing(turn.time_s, turn.time_s, turn.time_s, 0, "low"), until
+    return None
+
+
+def _until(bench: Bench, event: Crossing, ends: tuple[Crossing, ...]) -> float:
+    """When the state that ``event`` begins ends: the trigger's next move back, a crank, or the log's end."""
+    after = [end.before_s for end in ends if end.time_s > event.time_s]
+    cranks = [crank.from_s for crank in bench.story.cranks if crank.from_s > event.time_s]
+    return min([*after, *cranks, bench.log.end_s])
+
+
+def _window(bench: Bench, event: Crossing, until: float, after_s: float = AFTER_S) -> Trace:
+    step = bench.overview.step_s
+    roles = [role for role in ("trigger_v", "feed_v", "battery_v", "battery_a") if bench.has(role)]
+    return bench.log.trace(
+        event.before_s - max(BEFORE_S, 5 * step), min(event.after_s + max(after_s, 8 * step), until), roles
+    )
+
+
+def _level(trace: Trace, from_s: float, to_s: float) -> float:
+    part = trace.between(from_s, to_s).values["feed_v"]
+    part = part[np.isfinite(part)]
+    if not len(part):
+        whole = trace.between(from_s - 2.0, to_s + 2.0).values["feed_v"]
+        return float("nan") if not np.isfinite(whole).any() else float(np.nanmedian(whole))
+    return float(np.median(part))
+
+
+def _worst(
+    timed: list[Operation],
+    never: list[tuple[Crossing, float]],
+    limit_ms: float | None,
+    what: str,
+    already: int,
+    word: str,
+    state: str,
+) -> Finding:
+    if never:
+        event, until = never[0]
+        return Measured(
+            value=None,
+            u=None,
+            from_s=event.time_s,
+            to_s=until,
+            failed=f"{what}, for {until - event.time_s:.1f} s",
+        )
+    if not timed:
+        why = state if already else "the log ends too soon after it"
+        return Unseen(f"no {word} could be timed: {why}")
+    worst = max(timed, key=lambda operation: operation.took_s or 0.0)
+    took_ms = 1000 * (worst.took_s or 0.0)
+    u = combine(*(rectangular(width) for width in worst.widths_s)) * 1000
+    remedy = None
+    if limit_ms is not None:
+        margin = abs(limit_ms - took_ms)
+        # u = step * sqrt(2/3) must be at most the margin over 1.645
+        need_hz = 1.645 * math.sqrt(2 / 3) * 1000 / max(margin, limit_ms / 20)
+        remedy = f"a log at {_round_up(need_hz)} samples a second or more would prove it"
+    return Measured(
+        value=took_ms,
+        u=u,
+        from_s=worst.trigger_s,
+        to_s=worst.trigger_s + (worst.took_s or 0.0),
+        story=f"the slowest of {len(timed)}" if len(timed) > 1 else "one event",
+        remedy=remedy,
+    )
+
+
+def _round_up(rate: float) -> int:
+    for nice in (20, 50, 100, 200, 500, 1000, 2000, 5000, 10000):
+        if rate <= nice:
+            return nice
+    return int(math.ceil(rate / 10000) * 10000)
+
+
+def _chatter(bench: Bench) -> Finding:
+    if not bench.has("feed_v"):
+        return Unseen("feed_v is not logged")
+    if not bench.story.on:
+        return Unseen("the key is off throughout the log")
+    count, seen_s, first_s, last_s = 0, 0.0, None, 0.0
+    for on_from, on_to in bench.story.on:
+        off_to = next((b for a, b in bench.story.off if abs(a - on_to) < 1e-6), on_to)
+        closed_at = _first_closing(bench, on_from, on_to)
+        if closed_at is None:
+            continue
+        # an opening that follows the trigger's own slow fall is the drop-out, not chatter
+        moves = [
+            move
+            for move in _moves(bench, closed_at, off_to)
+            if not any(c.from_s - 0.5 <= move.time_s <= c.to_s + 1.0 for c in bench.story.cranks)
+        ]
+        slack = next((turn.half_width_s for turn in bench.story.turns if turn.time_s == on_to), 0.0)
+        count += chatter_count(moves, closed_at, on_to, off_to, slack)
+        seen_s += off_to - closed_at
+        first_s = closed_at if first_s is None else first_s
+        last_s = off_to
+    if first_s is None:
+        return Unseen("the contact never closed while the key was on")
+    step = float(np.max(bench.overview.step_s))
+    slow = None
+    if step > BOUNCE_S * 1.01:
+        slow = f"samples {step * 1000:.0f} ms apart can miss an opening"
+    return Measured(
+        value=float(count),
+        u=0.0,
+        from_s=first_s,
+        to_s=last_s,
+        story=f"watched for {seen_s:.0f} s",
+        only_fails=slow,
+        remedy="a log at 200 samples a second or more would prove it" if slow else None,
+    )
+
+
+def _first_closing(bench: Bench, on_from: float, on_to: float) -> float | None:
+    part = coarse(bench.overview, on_from - POINT_S, on_to, POINT_S, ["feed_v"])
+    live = np.flatnonzero(part.high["feed_v"] > LIVE_ABOVE_V)
+    if not len(live):
+        return None
+    around = float(part.start_s[live[0]])
+    trace = bench.log.trace(around - 0.2, around + 0.3, ["feed_v"])
+    level = float(np.nanmax(trace.values["feed_v"], initial=0.0))
+    closings = [move for move in contact_moves(trace, max(level, LIVE_ABOVE_V)) if move.to == "high"]
+    return closings[0].time_s if closings else around
+
+
+def _moves(bench: Bench, from_s: float, to_s: float) -> list[Crossing]:
+    """The contact's moves between two times: single samples are read only where the feed dips or rises."""
+    part = coarse(bench.overview, from_s, to_s, POINT_S, ["feed_v", "battery_v"])
+    low, high, mean = part.low["feed_v"], part.high["feed_v"], part.mean["feed_v"]
+    live = part.mean.get("battery_v", np.full(len(mean), np.nanmax(mean, initial=12.0)))
+    with np.errstate(invalid="ignore"):
+        mixed = (low < 0.55 * live) & (high > 0.45 * live)
+        turned = np.flatnonzero((mean[1:] > 0.5 * live[1:]) != (mean[:-1] > 0.5 * live[:-1]))
+    mixed[turned] = True
+    mixed[turned + 1] = True
+    moves: list[Crossing] = []
+    for first, end in runs(mixed):
+        step = bench.overview.step_s
+        a = float(part.start_s[max(first - 1, 0)]) - 3 * step
+        b = float(part.end_s[min(end, len(part) - 1)]) + 3 * step
+        trace = bench.log.trace(a, b, ["feed_v"])
+        moves += [move for move in contact_moves(trace, float(live[first])) if move.time_s > from_s]
+    unique: list[Crossing] = []
+    for move in sorted(moves, key=lambda m: m.time_s):
+        if not unique or (move.time_s - unique[-1].time_s > 1e-9 and move.to != unique[-1].to):
+            unique.append(move)
+    return unique

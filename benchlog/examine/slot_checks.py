@@ -1,0 +1,210 @@
+"""Each circuit's current: from its own channel where logged, else from load steps matched to the plan."""
+
+import math
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+
+import numpy as np
+
+from benchlog.analysis.coarse import coarse, runs
+from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.plateaus import Plateau
+from benchlog.analysis.slots import Match, Step, match_slots
+from benchlog.examine.bench import Bench
+from benchlog.examine.load_checks import FeedLoad, Loads, PathPoint
+from benchlog.limits import PlannedLimit
+from benchlog.trace import Trace
+from benchlog.uncertainty import combine, conformity
+
+POINT_S = 0.05
+#: A circuit's own channel counts as on above this share of its greatest sustained level.
+ON_SHARE = 0.5
+#: Inrush after a circuit comes on, s; a circuit on for less gives its second half.
+INRUSH_S = 1.0
+#: Doubt of the bike's own load as the contact closes, relative to the step (common practice, no source).
+CLOSING_DOUBT = 0.05
+
+
+def load_steps(groups: Sequence[Sequence[Plateau]], role: str, rounding_u: float) -> list[Step]:
+    """Changes of load between neighbouring steady stretches."""
+    steps = []
+    for group in groups:
+        for before, after in pairwise(group):
+            a, b = before.readings[role], after.readings[role]
+            steps.append(
+                Step(
+                    after.from_s, b.value - a.value, combine(a.u, b.u, rounding_u), before.sustained_from_s, after.to_s
+                )
+            )
+    return steps
+
+
+def examine_slots(
+    bench: Bench, loads: Loads, limits: Mapping[str, PlannedLimit]
+) -> tuple[dict[str, Finding], dict[int, Step]]:
+    """Findings for each ``slot_N_current``, and the steps matched to slots (for the load through the feed)."""
+    findings: dict[str, Finding] = {}
+    planned = {circuit.slot: circuit.planned_a for circuit in bench.plan.circuit}
+    unlogged = {}
+    for slot, amps in planned.items():
+        if bench.has(f"slot{slot}_a"):
+            findings[f"slot_{slot}_current"] = _own_channel(bench, slot, amps)
+        else:
+            unlogged[slot] = amps
+    matched: dict[int, Step] = {}
+    if planned and (unlogged or not bench.has("feed_a")):
+        by_feed = bench.has("feed_a")
+        role, groups = ("feed_a", loads.feed) if by_feed else ("battery_a", loads.engine_off)
+        accuracy = bench.accuracy.get(role)
+        rounding = math.sqrt(2) * accuracy.resolution_u if accuracy else 0.0
+        steps = load_steps(groups, role, rounding) if bench.has(role) else []
+        matches = match_slots(steps, planned, bench.log.marks)
+        matched = {slot: match.step for slot, match in matches.items() if match.step is not None}
+        for slot in unlogged:
+            check = f"slot_{slot}_current"
+            findings[check] = _matched(bench, slot, matches[slot], role, steps, limits.get(check))
+    return findings, matched
+
+
+def _own_channel(bench: Bench, slot: int, planned: float) -> Finding:
+    role = f"slot{slot}_a"
+    if not bench.story.on:
+        return Unseen("the key is off throughout the log")
+    sustained: list[np.ndarray] = []
+    calm: list[np.ndarray] = []
+    first_s, last_s, over = math.nan, math.nan, 0
+    tables = [coarse(bench.overview, a, b, POINT_S, [role]) for a, b in bench.story.on]
+    peak = max((_high(table.mean[role]) for table in tables), default=0.0)
+    accuracy = bench.accuracy.get(role)
+    floor = max(0.05 * planned, 3 * (accuracy.level_u(0.0) if accuracy else 0.0))
+    marked = [mark for mark in bench.log.marks if mark.text.lower() == f"slot {slot} on"]
+    if peak < floor and not marked:
+        return Unseen(f"slot {slot} drew no current while the key was on; switch it on while it records")
+    for table in tables:
+        x = table.mean[role]
+        over += int(table.over[role].sum())
+        with np.errstate(invalid="ignore"):
+            on = x > ON_SHARE * peak if peak >= floor else table.time_s > (marked[0].time_s if marked else 0.0)
+        for first, end in runs(on):
+            lasts = float(table.end_s[end - 1] - table.start_s[first])
+            keep = table.start_s[first:end] >= table.start_s[first] + min(INRUSH_S, lasts / 2)
+            good = x[first:end][keep]
+            good = good[np.isfinite(good)]
+            if len(good):
+                sustained.append(good)
+                first_s = float(table.start_s[first]) if math.isnan(first_s) else first_s
+                last_s = float(table.end_s[end - 1])
+        off = x[~on & np.isfinite(x)]
+        if len(off) >= 4 and peak >= floor:
+            calm.append(off)
+    if not sustained:
+        return Unseen(f"slot {slot} has no valid sample while it was on")
+    levels = np.concatenate(sustained)
+    value = float(np.median(levels))
+    scatter = 1.2533 * float(np.std(levels)) / math.sqrt(max(len(levels), 1))
+    drift = float(np.std([np.median(part) for part in sustained])) if len(sustained) > 1 else 0.0
+    u = None
+    story = f"slot {slot} by its own channel"
+    if accuracy is not None:
+        known = accuracy.level_u(value)
+        if calm:
+            # with the circuit off its current is zero, so the channel's offset can be taken off
+            zero = float(np.median(np.concatenate(calm)))
+            if abs(zero) < 3 * combine(accuracy.level_u(0.0), 1e-6):
+                value -= zero
+                known = accuracy.change_u(value)
+        u = combine(scatter, drift, known)
+    return Measured(
+        value,
+        u,
+        first_s,
+        last_s,
+        story,
+        doubt=f"{over} samples of {role} were over range" if over and over > len(levels) // 10 else None,
+    )
+
+
+def _high(x: np.ndarray) -> float:
+    good = x[np.isfinite(x)]
+    if not len(good):
+        return 0.0
+    # not the maximum: inrush is no load
+    top = np.sort(good)[-max(len(good) // 20, min(len(good), 8)) :]
+    return float(np.median(top))
+
+
+def _matched(
+    bench: Bench, slot: int, match: Match, role: str, steps: Sequence[Step], limit: PlannedLimit | None
+) -> Finding:
+    if not bench.has(role):
+        return Unseen("neither the slot's own current, feed_a nor battery_a is logged")
+    if match.step is None:
+        if match.marked:
+            from_s = next(m.time_s for m in bench.log.marks if m.text.lower() == f"slot {slot} on")
+            accuracy = bench.accuracy.get(role)
+            least = max(0.12, 2.5 * bench.resolution(role))
+            return Measured(
+                0.0,
+                None if accuracy is None else combine(accuracy.change_u(0.0), least / 3),
+                from_s,
+                from_s + 4.0,
+                f"slot {slot} was marked on, and {role} shows no step there",
+            )
+        return Unseen(
+            f"no load step of {role} fits slot {slot}; switch it on by itself with the engine off"
+            if steps
+            else f"{role} shows no load step; switch the circuits on one by one with the engine off"
+        )
+    value, u = _step_figures(bench, match.step, role)
+    doubt = None
+    if match.others and limit is not None:
+        verdict = conformity(value, u or 0.0, limit.min, limit.max)
+        for other in match.others:
+            if other is None:
+                doubt = f"the step at {match.step.time_s:.1f} s may be another load"
+                break
+            other_value, other_u = _step_figures(bench, other, role)
+            if conformity(other_value, other_u or 0.0, limit.min, limit.max) != verdict:
+                doubt = f"the step of {other_value:.2f} A at {other.time_s:.1f} s fits slot {slot} about as well"
+                break
+    return Measured(
+        value,
+        u,
+        match.step.from_s,
+        match.step.to_s,
+        f"the step of {role} at {match.step.time_s:.1f} s, "
+        + (f"marked as slot {slot}" if match.marked else f"taken for slot {slot} by its size"),
+        doubt=doubt,
+        remedy=f'note "slot {slot} on" as a mark when switching it on, or log slot{slot}_a' if doubt else None,
+    )
+
+
+def _step_figures(bench: Bench, step: Step, role: str) -> tuple[float, float | None]:
+    accuracy = bench.accuracy.get(role)
+    return step.amps, None if accuracy is None else combine(step.u, accuracy.change_u(step.amps))
+
+
+def closing_load(bench: Bench, loads: Loads, pull_ins: Sequence[tuple[Trace, float]]) -> FeedLoad | None:
+    """The load that comes on as the contact closes: ``battery_a`` sustained, less just before with the coil on."""
+    if not bench.has("battery_a", "feed_v"):
+        return None
+    points = []
+    for trace, trigger_s in pull_ins:
+        feed, amps = trace.values["feed_v"], trace.values.get("battery_a")
+        after = np.flatnonzero((trace.time_s > trigger_s) & (feed > 5.0))
+        if amps is None or not len(after):
+            continue
+        waiting = amps[(trace.time_s > trigger_s) & (trace.time_s < trace.time_s[after[0]] - 1e-9)]
+        waiting = waiting[np.isfinite(waiting)]
+        if len(waiting) < 3:
+            continue
+        before = float(np.median(waiting[len(waiting) // 2 :]))
+        closed_s = float(trace.time_s[after[0]])
+        first = next((p for group in loads.engine_off for p in group if p.from_s <= closed_s + 1.0 < p.to_s), None)
+        if first is not None and first.from_s > closed_s - 1.0:
+            points.append(PathPoint(first, first.readings["battery_a"].value - before))
+    if not any(point.load_a > 0 for point in points):
+        return None
+    return FeedLoad(
+        tuple(points), "by the step of battery_a as the contact closed", True, "battery_a", extra_rel=CLOSING_DOUBT
+    )

@@ -1,0 +1,278 @@
+"""A log on disk: read once from end to end, then any stretch of it at its full rate; never all in memory."""
+
+import os
+import threading
+from bisect import bisect_left, bisect_right
+from collections import OrderedDict, deque
+from collections.abc import Callable, Collection, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Self
+
+import numpy as np
+
+from benchlog.errors import BadLog
+from benchlog.overview import OverviewBuilder
+from benchlog.readers import reader_of
+from benchlog.readers.leftout import LeftOut
+from benchlog.readers.raw import Piece, Raw, Table
+from benchlog.readers.source import Source
+from benchlog.readers.timeline import State, epoch_s, place
+from benchlog.result import Note
+from benchlog.trace import Mark, Overview, Trace
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import polars as pl
+
+    from benchlog.logger import Logger
+
+BLOCK_BYTES = 8 << 20
+_WORKERS, _IN_FLIGHT, _HELD = 2, 3, 4
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class _Block:
+    piece: Piece
+    before: State
+
+
+class Log:
+    """One log, opened. Use ``open`` or ``from_frame``; close it, or use it in a ``with`` statement.
+
+    Attributes:
+        name: the file's name.
+        path: None for a table from memory.
+        logger: what the columns mean, as used.
+        stated: a logger file was given; without one nothing is known of the accuracy.
+        reader: the name of the reader that read it.
+        roles: what was measured; without ``time_s`` and ``mark``.
+        rows: samples kept.
+        start_s, end_s: time of the first and last sample.
+        step_s: median time between samples.
+        marks: what the tester noted, in order.
+        notes: what was left out.
+        overview: the whole log in buckets.
+        epoch_s: s since 1970-01-01 UTC of the first sample, where the log's clock tells; there ``time_s`` is 0.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        table: Table,
+        *,
+        path: Path | None = None,
+        reader: str = "frame",
+        stated: bool = False,
+        source: Source | None = None,
+        progress: Progress | None = None,
+        max_buckets: int | None = None,
+    ) -> None:
+        self.name, self.path, self.reader, self.stated = name, path, reader, stated
+        self.logger = table.logger
+        self._table, self._source = table, source
+        self._order = tuple(c.role for c in table.logger.channel if c.role in table.roles)
+        self.roles = frozenset(self._order)
+        self._blocks: list[_Block] = []
+        self._starts: list[float] = []
+        self._ends: list[float] = []
+        self._held: OrderedDict[int, Trace] = OrderedDict()
+        self._lock = threading.Lock()
+        self.marks: tuple[Mark, ...] = ()
+        self.rows = 0
+        left_out = LeftOut(name)
+        self.overview, state = self._pass(left_out, progress, max_buckets)
+        left_out.refuse_if_many(state.rows, self.rows)
+        self._refuse_empty()
+        self.epoch_s = epoch_s(self.logger, state)
+        self.start_s, self.end_s = self._starts[0], self._ends[-1]
+        self.step_s = self.overview.step_s
+        told = (Note(log=name, line=line, text=text) for line, text in table.notes)
+        self.notes = (*left_out.notes(), *told)
+
+    @classmethod
+    def open(
+        cls,
+        path: str | os.PathLike[str],
+        logger: "Logger | None" = None,
+        *,
+        progress: Progress | None = None,
+        block_bytes: int = BLOCK_BYTES,
+        max_buckets: int | None = None,
+    ) -> Self:
+        """Open a log file and pass over it once.
+
+        Args:
+            path: delimited text or Parquet, plain or compressed (.gz, .zst).
+            logger: what the columns mean; None if the headers are role names.
+            progress: called after each block with the bytes done and the bytes in all.
+            block_bytes: how much text is parsed at once.
+            max_buckets: of the overview; None for as many as about 64 MB hold.
+
+        Raises:
+            BadLog: the log cannot be used; says why.
+        """
+        source = Source(Path(path))
+        try:
+            reader = reader_of(source.name, source.head)
+            table = reader.open(source, logger, block_bytes)
+            return cls(
+                source.name,
+                table,
+                path=Path(path),
+                reader=reader.name,
+                stated=logger is not None,
+                source=source,
+                progress=progress,
+                max_buckets=max_buckets,
+            )
+        except BaseException:
+            source.close()
+            raise
+
+    @classmethod
+    def from_frame(
+        cls,
+        frame: "pd.DataFrame | pl.DataFrame",
+        logger: "Logger | None" = None,
+        name: str = "frame",
+        *,
+        block_bytes: int = BLOCK_BYTES,
+        max_buckets: int | None = None,
+    ) -> Self:
+        """Use a pandas or polars table as a log; its column names are the headers.
+
+        Raises:
+            BadLog: the table cannot be used; says why.
+        """
+        from benchlog.readers.frames import FrameLog, to_polars
+
+        table = FrameLog(name, to_polars(frame), logger, block_bytes)
+        return cls(name, table, stated=logger is not None, max_buckets=max_buckets)
+
+    def trace(self, from_s: float, to_s: float, roles: Collection[str] | None = None) -> Trace:
+        """All samples with ``from_s <= time_s <= to_s``.
+
+        Args:
+            roles: which to give; None for all.
+
+        Raises:
+            KeyError: the log has no such role.
+        """
+        return _joined(list(self.traces(from_s, to_s, roles)), self._asked(roles))
+
+    def traces(self, from_s: float, to_s: float, roles: Collection[str] | None = None) -> Iterator[Trace]:
+        """The same samples piece by piece, so that a long stretch needs no more memory than a short one."""
+        asked = self._asked(roles)
+        first, end = bisect_left(self._ends, from_s), bisect_right(self._starts, to_s + 1e-12)
+        for n in range(first, end):
+            part = self._block(n).between(from_s, to_s)
+            if len(part):
+                over = {role: flags for role, flags in part.over.items() if role in asked}
+                yield Trace(part.time_s, {role: part.values[role] for role in asked}, over)
+
+    def window(self, from_s: float, to_s: float, roles: Collection[str] | None = None) -> "pd.DataFrame":
+        """The same samples as a table: ``time_s``, then one column a role."""
+        import pandas as pd
+
+        trace = self.trace(from_s, to_s, roles)
+        return pd.DataFrame({"time_s": trace.time_s, **trace.values})
+
+    def close(self) -> None:
+        """Let the file go; what is in ``overview`` and the other attributes stays."""
+        self._held.clear()
+        if self._source is not None:
+            self._source.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _asked(self, roles: Collection[str] | None) -> tuple[str, ...]:
+        if roles is None:
+            return self._order
+        for role in roles:
+            if role not in self.roles:
+                raise KeyError(role)
+        return tuple(role for role in self._order if role in roles)
+
+    def _block(self, n: int) -> Trace:
+        with self._lock:
+            if n in self._held:
+                self._held.move_to_end(n)
+                return self._held[n]
+            block = self._blocks[n]
+            trace = place(self._table.parse(self._table.load(block.piece)), self.logger, block.before).trace
+            self._hold(n, trace)
+            return trace
+
+    def _hold(self, n: int, trace: Trace) -> None:
+        self._held[n] = trace
+        if len(self._held) > _HELD:
+            self._held.popitem(last=False)
+
+    def _pass(self, left_out: LeftOut, progress: Progress | None, max_buckets: int | None) -> tuple[Overview, State]:
+        """Read everything once, in order; blocks are parsed side by side."""
+        builder: OverviewBuilder | None = None
+        state, line = State(), self._table.first_line
+        marks: list[Mark] = []
+        for piece, raw in self._parsed():
+            if builder is None:
+                expected = raw.rows * self._table.done()[1] // max(piece.size, 1)
+                builder = OverviewBuilder(self._order, max_buckets, expected_rows=expected * 3 // 4)
+            placed = place(raw, self.logger, state)
+            left_out.add((*raw.faults, *placed.faults), line, placed.wraps_at)
+            if len(placed.trace):
+                self._blocks.append(_Block(piece, state))
+                self._starts.append(float(placed.trace.time_s[0]))
+                self._ends.append(float(placed.trace.time_s[-1]))
+                self._hold(len(self._blocks) - 1, placed.trace)
+                self.rows += len(placed.trace)
+                builder.add(placed.trace)
+            marks.extend(placed.marks)
+            state, line = placed.after, line + raw.lines
+            if progress is not None:
+                progress(*self._table.done())
+        self.marks = tuple(marks)
+        return (builder or OverviewBuilder(self._order)).finish(), state
+
+    def _parsed(self) -> Iterator[tuple[Piece, Raw]]:
+        waiting: deque[tuple[Piece, Future[Raw]]] = deque()
+
+        def take(data: Any, piece: Piece) -> None:
+            waiting.append((piece, pool.submit(self._table.parse, data)))
+
+        with ThreadPoolExecutor(_WORKERS, thread_name_prefix="benchlog") as pool:
+            for piece, data in self._table.pieces():
+                take(data, piece)
+                while len(waiting) >= _IN_FLIGHT:
+                    done, future = waiting.popleft()
+                    yield done, future.result()
+            while waiting:
+                done, future = waiting.popleft()
+                yield done, future.result()
+
+    def _refuse_empty(self) -> None:
+        if self.rows == 1:
+            raise BadLog(self.name, "there is one sample only; two at least are needed, record a longer log")
+        if all(np.isnan(band.mean).all() for band in self.overview.bands.values()):
+            raise BadLog(self.name, f"there is no number in any of its {self.rows} rows; check the logger's channels")
+
+
+def _joined(parts: list[Trace], roles: tuple[str, ...]) -> Trace:
+    if len(parts) == 1:
+        return parts[0]
+    empty = np.empty(0)
+    time_s = np.concatenate([part.time_s for part in parts] or [empty])
+    values = {role: np.concatenate([part.values[role] for part in parts] or [empty]) for role in roles}
+    over = {
+        role: np.concatenate([part.over.get(role, np.zeros(len(part), dtype=bool)) for part in parts])
+        for role in roles
+        if any(role in part.over for part in parts)
+    }
+    return Trace(time_s, values, over)

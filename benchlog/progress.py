@@ -1,0 +1,49 @@
+"""A progress bar on standard error for logs that take more than a second; none where that is not a terminal."""
+
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from benchlog.run import Progress
+
+SHOWN_AFTER_S = 1.0
+
+
+@contextmanager
+def shown_progress() -> Iterator[Progress | None]:
+    """A function to call as logs are read, or None where nobody would see the bar."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, DownloadColumn, TaskID, TextColumn
+    from rich.progress import Progress as Bar
+
+    began = time.monotonic()
+    bar = Bar(
+        TextColumn("reading {task.description}"),
+        BarColumn(),
+        DownloadColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    tasks: dict[str, TaskID] = {}
+    started = False
+
+    def report(name: str, done: int, total: int) -> None:
+        nonlocal started
+        if not started and time.monotonic() - began < SHOWN_AFTER_S:
+            return
+        if not started:
+            bar.start()
+            started = True
+        if name not in tasks:
+            tasks[name] = bar.add_task(name, total=total)
+        bar.update(tasks[name], completed=done, total=total)
+
+    try:
+        yield report
+    finally:
+        if started:
+            bar.stop()

@@ -1,0 +1,246 @@
+"""Delimited text: cut into blocks at line ends, each parsed by itself."""
+
+import csv
+import re
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from benchlog.errors import BadLog
+from benchlog.readers import cells
+from benchlog.readers.layout import Layout, find_layout, split, text_of
+from benchlog.readers.raw import Piece, Raw, Reader
+from benchlog.readers.rows import Found, Sheet, settled
+from benchlog.readers.source import Source
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from benchlog.logger import Logger
+
+_UNIT = "\x1f"  # between cells once quotes are resolved
+_LONGEST_LINE = 1 << 20
+
+
+class DelimitedLog:
+    """A text log in blocks of whole lines."""
+
+    def __init__(self, source: Source, logger: "Logger | None", block_bytes: int) -> None:
+        self._source, self._block_bytes = source, max(block_bytes, 1)
+        self._layout = find_layout(source.name, source.head, logger)
+        self.logger = self._layout.wanted.logger
+        self.roles = self._layout.wanted.roles
+        self.first_line = self._layout.line
+        self.notes: list[tuple[int | None, str]] = []
+
+    def pieces(self) -> Iterator[tuple[Piece, bytes]]:
+        """Blocks that end with a line's end; a last line that was cut is left out or kept whole."""
+        start, rest = self._layout.start, b""
+        before = b""  # the line before the block
+        self._source.read(start)  # what comes before the first sample
+        while data := self._source.read(self._block_bytes):
+            end = data.rfind(b"\n") + 1
+            if end == 0:
+                rest += data
+                if len(rest) > _LONGEST_LINE:
+                    raise BadLog(self._source.name, "a line is over a million characters long; this is not a log")
+                continue
+            block, rest = rest + data[:end], data[end:]
+            yield Piece(start, len(block)), block
+            start += len(block)
+            before = block[block.rfind(b"\n", 0, -1) + 1 :]
+        if rest.strip(b" \r\n\0"):
+            if self._is_cut(rest, before):
+                self.notes.append((None, "the last line is cut short and was left out"))
+            else:
+                yield Piece(start, len(rest)), rest
+
+    def _is_cut(self, line: bytes, before: bytes) -> bool:
+        separator = self._layout.separator
+        last, full = split(text_of(line), separator), split(text_of(before), separator)
+        if len(last) < min(len(full) or self._layout.width, self._layout.width):
+            return True
+        if not last or len(last) != len(full):
+            return False
+        mark = "," if self._layout.decimal_comma else "."
+        if not full[-1][-1:].isdigit():  # words, or nothing: nothing to compare
+            return False
+        return len(last[-1].partition(mark)[2]) < len(full[-1].partition(mark)[2])
+
+    def load(self, piece: Piece) -> bytes:
+        """A block's bytes again."""
+        return self._source.at(piece.start, piece.size)
+
+    def done(self) -> tuple[int, int]:
+        """Bytes of the file taken, of how many."""
+        return self._source.taken(), self._source.size
+
+    def parse(self, data: bytes) -> Raw:
+        """The block's rows: by the fast way if every line has its fields, else line by line."""
+        sheet = _regular(data, self._layout) or _by_lines(data, self._layout)
+        return settled(sheet, self._layout.wanted)
+
+
+def _regular(data: bytes, layout: Layout) -> Sheet | None:
+    """All lines at once, if each has the right number of fields; None if that is not certain."""
+    import polars as pl
+
+    if layout.separator == " ":
+        data = _single_spaces(data)
+    quoted = b'"' in data
+    if b"#" in data and (data.startswith(b"#") or b"\n#" in data):
+        return None
+    wanted = layout.wanted
+    numbers = {column.index for column in wanted.columns}
+    if wanted.time is not None and not wanted.iso_time:
+        numbers.add(wanted.time)
+    texts = {index for index in (wanted.mark, wanted.time if wanted.iso_time else None) if index is not None}
+    if texts and not data.isascii():
+        data = text_of(data).encode()
+    names = [f"column_{n + 1}" for n in range(layout.width)]
+    chosen = [names[n] for n in sorted(numbers | texts)]
+
+    def read(kinds: dict[int, "type[pl.DataType]"], which: list[str]) -> "pl.DataFrame | None":
+        try:
+            return pl.read_csv(
+                data,
+                has_header=False,
+                separator=layout.separator,
+                schema={name: kinds.get(n, pl.Float64) for n, name in enumerate(names)},
+                columns=which,
+                ignore_errors=True,
+                decimal_comma=layout.decimal_comma,
+                quote_char='"' if quoted else None,
+            )
+        except pl.exceptions.PolarsError:
+            return None
+
+    frame = read(dict.fromkeys(texts, pl.String), chosen)
+    if frame is None:
+        return None
+    rows = frame.height
+    # with every column read, polars has refused long rows, and a short row has an empty last cell
+    whole = len(chosen) == layout.width and not any(frame.null_count().row(0))
+    if not whole and _count(data, layout.separator) != rows * (layout.width - 1):
+        return None
+    sheet = Sheet(rows=rows, lines=rows)
+    doubtful: list[int] = []
+    for n in sorted(numbers):
+        column = frame[names[n]]
+        if column.null_count():
+            doubtful.append(n)
+            continue
+        values = column.to_numpy()
+        if not np.isfinite(values.sum()) and np.isinf(values).any():
+            doubtful.append(n)
+            continue
+        sheet.numbers[n] = Found(values)
+    if doubtful:
+        if layout.width == 1 or quoted:
+            return None  # an empty line looks like an empty cell
+        again = read(dict.fromkeys(range(layout.width), pl.String), [names[n] for n in doubtful])
+        if again is None or again.height != rows:
+            return None
+        for n in doubtful:
+            sheet.numbers[n] = _doubtful(frame[names[n]], again[names[n]], layout, n)
+    for n in texts:
+        sheet.texts[n] = frame[names[n]]
+    return sheet
+
+
+def _count(data: bytes, separator: str) -> int:
+    # ten times as fast as bytes.count where separators are dense
+    return int(np.count_nonzero(np.frombuffer(data, np.uint8) == ord(separator)))
+
+
+def _doubtful(read: "pl.Series", texts: "pl.Series", layout: Layout, index: int) -> Found:
+    """A column with cells that are no numbers: those are looked at singly."""
+    values = read.fill_null(float("nan")).to_numpy().copy()
+    at = np.flatnonzero((read.is_null() & texts.is_not_null()).to_numpy() | np.isinf(values))
+    if not len(at):
+        return Found(values)
+    odd = texts.gather(at)
+    got = cells.numbers(odd, _over_texts(layout, index), layout.decimal_comma)
+    values[at] = got.values
+    over, unreadable = np.zeros(len(values), dtype=bool), np.zeros(len(values), dtype=bool)
+    over[at], unreadable[at] = got.over, got.unreadable
+    return Found(values, over if got.over.any() else None, unreadable if got.unreadable.any() else None, texts)
+
+
+def _over_texts(layout: Layout, index: int) -> tuple[str, ...]:
+    return tuple(text for column in layout.wanted.columns if column.index == index for text in column.over)
+
+
+def _single_spaces(data: bytes) -> bytes:
+    if b"  " in data:
+        data = re.sub(rb" +", b" ", data)
+    if b"\t" in data:
+        data = data.replace(b"\t", b" ")
+    if data.startswith(b" "):
+        data = data[1:]
+    return data.replace(b"\n ", b"\n").replace(b" \n", b"\n").replace(b" \r\n", b"\n")
+
+
+def _by_lines(data: bytes, layout: Layout) -> Sheet:
+    """Line by line, so that short, long, empty and comment lines are told apart."""
+    import polars as pl
+
+    separator, width, wanted = layout.separator, layout.width, layout.wanted
+    texts = text_of(data).split("\n")
+    if not texts[-1]:
+        texts.pop()
+    every = pl.Series("line", texts, dtype=pl.String).str.strip_chars(" \r")
+    lead = every.str.strip_chars(f" {separator}\0")
+    at = np.flatnonzero(((lead != "") & ~every.str.starts_with("#")).to_numpy())
+    kept = every.gather(at)
+    if separator == " ":
+        kept = kept.str.replace_all("[ \t]+", " ")
+    joined = kept.str.replace_all(separator, _UNIT, literal=True)
+    quoted = np.flatnonzero(kept.str.contains('"', literal=True).to_numpy())
+    if len(quoted):
+        resolved = [_UNIT.join(_quoted_cells(line, separator)) for line in kept.gather(quoted).to_list()]
+        joined = joined.scatter(quoted, resolved)
+    fields = joined.str.split(_UNIT)
+    counts = fields.list.len().to_numpy().astype(np.int64)
+
+    def cell(index: int) -> pl.Series:
+        return fields.list.get(index, null_on_oob=True)
+
+    sheet = Sheet(rows=len(kept), lines=len(texts), at=at if len(at) < len(texts) else None, found=kept)
+    numbered = [column.index for column in wanted.columns]
+    if wanted.time is not None:
+        numbered.append(wanted.time)
+    sheet.few = counts <= max(numbered)
+    sheet.many = counts > width
+    if sheet.many.any():  # empty fields at the end of a line do no harm
+        sheet.many &= (fields.list.slice(width).list.join("").str.strip_chars() != "").to_numpy()
+    for n in numbered:
+        if n == wanted.time and wanted.iso_time:
+            sheet.texts[n] = cell(n)
+            continue
+        texts_n = cell(n)
+        got = cells.numbers(texts_n, _over_texts(layout, n), layout.decimal_comma)
+        sheet.numbers[n] = Found(got.values, got.over, got.unreadable, texts_n)
+    if wanted.mark is not None:
+        sheet.texts[wanted.mark] = cell(wanted.mark)
+    return sheet
+
+
+def _quoted_cells(line: str, separator: str) -> list[str]:
+    return next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
+
+
+def claims(head: bytes) -> bool:
+    """Text: no NUL, and hardly a byte that no text has."""
+    if head.startswith((b"\xff\xfe", b"\xfe\xff")):  # UTF-16
+        return True
+    if not head or b"\0" in head or head.startswith(b"PAR1"):
+        return False
+    odd = sum(head.count(byte) for byte in _CONTROLS)
+    return odd * 50 <= len(head)
+
+
+_CONTROLS = [bytes([n]) for n in (*range(1, 9), *range(14, 32), 127)]
+
+READER = Reader("delimited", claims, DelimitedLog)

@@ -1,0 +1,53 @@
+"use strict";
+(() => {
+  const figures = JSON.parse(document.getElementById("figures").textContent);
+  const config = { displayModeBar: false, responsive: true, scrollZoom: false };
+  const boxes = figures.map((_, k) => document.getElementById(`plot-${k}`));
+  const narrow = matchMedia("(max-width: 600px)");
+
+  // Plotly writes into the layouts it is given
+  const heights = figures.map((figure) => figure.layout.height);
+  const fontSize = narrow.matches ? 11 : 12;
+
+  figures.forEach((figure, k) => {
+    figure.layout.font.size = fontSize;
+    if (narrow.matches) {
+      // a thumb scrolls the page, not the drawing
+      figure.layout.dragmode = false;
+      figure.layout.margin.l = 52;
+    }
+    Plotly.newPlot(boxes[k], figure.data, figure.layout, config);
+  });
+
+  // paper is narrower than most screens: draw again at the width of the printed column
+  const mm = 96 / 25.4;
+  const margins = figures.map((figure) => ({ ...figure.layout.margin }));
+  const entryWidth = figures.map((figure) => figure.layout.legend.entrywidth);
+  function draw(box, height, change) {
+    box.style.height = `${height}px`;
+    Plotly.relayout(box, { height, ...change });
+  }
+  addEventListener("beforeprint", () => {
+    boxes.forEach((box, k) => {
+      const wide = box.parentElement.classList.contains("wide");
+      draw(box, heights[k] * (wide ? 0.5 : 0.48), {
+        width: (wide ? 182 : 90) * mm,
+        autosize: false,
+        "font.size": 8,
+        "legend.entrywidth": 0,
+        margin: { l: 44, r: 8, t: wide ? 24 : 38, b: 28 },
+      });
+    });
+  });
+  addEventListener("afterprint", () => {
+    boxes.forEach((box, k) =>
+      draw(box, heights[k], {
+        width: null,
+        autosize: true,
+        "font.size": fontSize,
+        "legend.entrywidth": entryWidth[k],
+        margin: margins[k],
+      }),
+    );
+  });
+})();

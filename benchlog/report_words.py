@@ -1,0 +1,159 @@
+"""The words, shapes and numbers that the text report and the page share."""
+
+from decimal import ROUND_HALF_EVEN, Decimal
+
+from benchlog.result import Cause, Check, Result, Verdict
+
+#: What needs attention first.
+READING_ORDER: tuple[Verdict, ...] = ("fail", "not proven", "not seen", "pass", "not planned")
+
+#: Beside each verdict word, so that no verdict hangs on colour.
+SHAPES: dict[Verdict, str] = {"pass": "●", "fail": "▲", "not proven": "◐", "not seen": "○", "not planned": "–"}
+
+CAUTIONS: tuple[str, ...] = (
+    "A short across the battery can melt tools and start a fire: take the battery's negative lead off before "
+    "wiring, and put it back last, with every fuse in place.",
+    "Batteries give off gas and hold acid or lithium cells: no flames, wear eye protection, charge only as the "
+    "battery's maker says.",
+    "Engine, exhaust, chain and fan are hot or moving: keep hands, leads and clothing clear.",
+    "Exhaust gas kills: run the engine only in the open air.",
+    "This report compares measured values with a plan. It does not replace the bike's service manual, local "
+    "rules or a licensed person where the law asks for one; where they differ, they win.",
+)
+
+
+def number(value: float) -> str:
+    """A bare number: four significant digits at most, no exponent, a true minus sign."""
+    if value == 0:
+        return "0"
+    decimals = max(0, 3 - _exponent(value, 4))
+    return _signed(f"{value:.{decimals}f}".rstrip("0").rstrip(".") if decimals else f"{value:.0f}")
+
+
+def with_uncertainty(value: float, uncertainty: float | None) -> str:
+    """``value ± uncertainty``: the uncertainty to two significant digits, the value to match (JCGM 100, 7.2.6)."""
+    if not uncertainty:
+        return number(value)
+    place = _exponent(uncertainty, 2) - 1
+    step = Decimal(1).scaleb(place)
+    rounded = [(Decimal(repr(x)) / step).quantize(Decimal(1), ROUND_HALF_EVEN) * step for x in (value, uncertainty)]
+    shown, half = (f"{x:.{max(0, -place)}f}" for x in rounded)
+    return f"{_signed(shown)} ± {half}"
+
+
+def measured_words(check: Check) -> str:
+    """The measured value with its uncertainty and unit; ``no value`` where there is none."""
+    if check.measured is None:
+        return "no value"
+    return with_uncertainty(check.measured, check.uncertainty) + unit_suffix(check)
+
+
+def unit_suffix(check: Check) -> str:
+    """The unit with a space before it; nothing for a plain count."""
+    return "" if check.unit == "1" else f" {check.unit}"
+
+
+def limit_words(check: Check) -> str:
+    """The limit in words, such as ``at most 0.3 V``; empty where the check has none."""
+    low, high = (check.limit.min, check.limit.max) if check.limit else (None, None)
+    unit = unit_suffix(check)
+    if low is not None and high is not None:
+        return f"{number(low)} to {number(high)}{unit}"
+    if high is not None:
+        return f"at most {number(high)}{unit}"
+    return f"at least {number(low)}{unit}" if low is not None else ""
+
+
+def planned_words(check: Check) -> str:
+    """The planned value itself, where the plan has one."""
+    return "" if check.planned is None else f"planned {number(check.planned)}{unit_suffix(check)}"
+
+
+def margin_words(check: Check) -> str:
+    """How far inside or outside the limit, in per cent of it; empty where that is not known."""
+    if check.margin_pct is None:
+        return ""
+    if check.margin_pct == 0:
+        return "on the limit"
+    size = abs(check.margin_pct)
+    shown = f"{size:.0f}" if size >= 9.95 else f"{size:.1f}"
+    return f"{shown} % {'inside' if check.margin_pct > 0 else 'outside'}"
+
+
+def source_words(check: Check) -> str:
+    """The log and the stretch of it behind the figure."""
+    if check.log is None:
+        return ""
+    if check.from_s is None or check.to_s is None:
+        return check.log
+    # a relay's window is milliseconds long, a drain's is minutes
+    decimals = 1 if check.to_s - check.from_s >= 1 else 3
+    return f"{check.log}, {check.from_s:.{decimals}f} to {check.to_s:.{decimals}f} s"
+
+
+def planned_count(result: Result) -> int:
+    """How many checks the plan has a limit for."""
+    score = result.score
+    return score.passed + score.fail + score.not_proven + score.not_seen
+
+
+def verdict_sentence(result: Result) -> str:
+    """What the overall verdict means for this install."""
+    planned, score = planned_count(result), result.score
+    of = f"of {planned} planned checks"
+    if result.verdict == "fail":
+        return f"{score.fail} {of} failed: the install does not do all that was planned."
+    if result.verdict == "not proven":
+        return f"Nothing failed, but {score.not_proven + score.not_seen} {of} are still open."
+    if planned == 0:
+        return "The plan gives no limits, so nothing was judged."
+    return f"All {planned} planned checks passed: the install does what was planned."
+
+
+def score_sentence(result: Result) -> str:
+    """The count of each verdict, and the share of planned checks that passed."""
+    score = result.score
+    counts = [
+        f"{count} {word}"
+        for word, count in (
+            ("failed", score.fail),
+            ("not proven", score.not_proven),
+            ("not seen", score.not_seen),
+            ("not planned", score.not_planned),
+        )
+        if count
+    ]
+    share = "" if score.percent is None else f" ({score.percent:.1f} %)"
+    return "; ".join([f"{score.passed} of {planned_count(result)} planned checks passed{share}", *counts])
+
+
+def closest_sentence(result: Result) -> str:
+    """Which check has the smallest margin, and how large it is; empty where none is named."""
+    found = [check for check in result.checks if check.id == result.score.closest]
+    return f"Smallest margin: {found[0].title}, {margin_words(found[0]) or 'not known'}" if found else ""
+
+
+def key_sentence(result: Result) -> str:
+    """How often the key was turned."""
+    on = sum(event.to == "on" for event in result.key_events)
+    off = len(result.key_events) - on
+    return f"Key events: {len(result.key_events)} ({on} on, {off} off)" if result.key_events else "Key events: none"
+
+
+def causes_of(result: Result, check: Check) -> list[Cause]:
+    """The causes that explain this check, best fit first."""
+    return [cause for cause in result.causes if check.id in cause.explains]
+
+
+def fit_words(cause: Cause) -> str:
+    """How well the cause explains what was found."""
+    return f"fit {cause.fit * 100:.0f} %"
+
+
+def _exponent(value: float, digits: int) -> int:
+    """The power of ten of the first digit after rounding to so many digits (0.0996 to two is 0.10: −1)."""
+    return int(f"{value:.{digits - 1}e}".partition("e")[2])
+
+
+def _signed(shown: str) -> str:
+    return shown.lstrip("-") if not shown.strip("-0.") else shown.replace("-", "−")

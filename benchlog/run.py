@@ -1,0 +1,221 @@
+"""Logs and a plan in, a result out: the one way in for the command line, the pages and Python."""
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.errors import BadLog, BenchlogError
+from benchlog.logger import Logger, load_logger, logger_from_mapping
+from benchlog.plan import Plan, load_plan, plan_from_mapping
+from benchlog.result import KeyEvent, Note, Result
+from benchlog.roles import slot_of
+from benchlog.uncertainty import combine, rectangular
+
+if TYPE_CHECKING:
+    import pandas as pd
+    import polars as pl
+
+    from benchlog.examine import LogFindings
+    from benchlog.log import Log
+
+    LogLike = str | Path | pd.DataFrame | pl.DataFrame | Log
+    LoggerLike = str | Path | Mapping[str, object] | Logger
+    PlanLike = str | Path | Mapping[str, object] | Plan
+
+#: name of the log, bytes done, bytes in all
+Progress = Callable[[str, int, int], None]
+
+
+def check(
+    logs: "LogLike | Sequence[LogLike]",
+    *,
+    plan: "PlanLike",
+    logger: "LoggerLike | None" = None,
+    before: "LogLike | None" = None,
+    progress: Progress | None = None,
+) -> Result:
+    """Check one install: one or more logs against its plan.
+
+    Args:
+        logs: paths of log files, or frames whose columns are roles (``time_s``, ``battery_v`` …, units and signs
+            as there); several make one result, each check from the log that proves most.
+        plan: path of the plan, or its content as a mapping.
+        logger: path or content of the logger file, for logs without their own ``LOG.logger.toml``.
+        before: the log recorded before the install, for ``added_drain``.
+        progress: called as each log is read.
+
+    Returns:
+        The result; ``to_frame()`` gives it as a pandas DataFrame, ``to_json()`` as JSON.
+
+    Raises:
+        BenchlogError: a plan, logger or log that cannot be used; the text says what to do.
+    """
+    from benchlog import __version__
+    from benchlog.checks import judge, overall, score
+    from benchlog.evidence import Evidence
+
+    planned = _plan(plan)
+    default = _logger(logger)
+    wanted = _as_list(logs)
+    if not wanted:
+        raise BenchlogError("no log was given; name at least one log file")
+    found, notes, events = [], [], []
+    for number, one in enumerate(wanted, start=1):
+        findings, log_notes = _examine(one, number, len(wanted), planned, default, progress)
+        found.append(findings)
+        notes += log_notes
+        events += _events(findings)
+    earlier = None
+    if before is not None:
+        earlier, before_notes = _examine(before, 0, 0, planned, default, progress)
+        notes += before_notes
+    checks = judge(planned, [(f.log, {**f.findings, "added_drain": _added(f, earlier)}) for f in found])
+    result = Result(
+        benchlog_version=__version__,
+        bike=planned.install.bike,
+        verdict=overall(checks),
+        score=score(checks),
+        key_events=events,
+        checks=checks,
+        causes=[],
+        notes=notes,
+    )
+    result._evidence = Evidence(tuple(f.evidence for f in found))
+    return result
+
+
+def _as_list(logs: "LogLike | Sequence[LogLike]") -> "list[LogLike]":
+    if isinstance(logs, (list, tuple)):
+        return list(logs)
+    return [logs]  # type: ignore[list-item]  # a single log; a frame is no sequence of logs
+
+
+def _plan(plan: "PlanLike") -> Plan:
+    if isinstance(plan, Plan):
+        return plan
+    if isinstance(plan, Mapping):
+        return plan_from_mapping(plan)
+    return load_plan(plan)
+
+
+def _logger(logger: "LoggerLike | None") -> Logger | None:
+    if logger is None or isinstance(logger, Logger):
+        return logger
+    if isinstance(logger, Mapping):
+        return logger_from_mapping(logger)
+    return load_logger(logger)
+
+
+def beside(path: Path) -> Path | None:
+    """The logger file that lies beside a log: ``ride.logger.toml`` for ``ride.csv`` and ``ride.csv.gz``."""
+    stem = path.name
+    while True:
+        candidate = path.with_name(f"{stem}.logger.toml")
+        if candidate.is_file():
+            return candidate
+        shorter = stem.rpartition(".")[0]
+        if not shorter:
+            return None
+        stem = shorter
+
+
+def _examine(
+    log: "LogLike", number: int, of: int, plan: Plan, default: Logger | None, progress: Progress | None
+) -> "tuple[LogFindings, list[Note]]":
+    from benchlog.examine import examine
+    from benchlog.limits import limits_of
+    from benchlog.log import Log
+
+    limits = limits_of(plan)
+    if isinstance(log, Log):
+        return _findings(log, plan, limits, examine)
+    if isinstance(log, (str, Path)):
+        path = Path(log)
+        own = beside(path)
+        logger = load_logger(own) if own else default
+        report = None if progress is None else lambda done, total: progress(path.name, done, total)
+        with Log.open(path, logger, progress=report) as opened:
+            return _findings(opened, plan, limits, examine)
+    name = "before" if number == 0 else "log" if of == 1 else f"log {number}"
+    with Log.from_frame(log, default, name=name) as opened:
+        return _findings(opened, plan, limits, examine)
+
+
+def _findings(log: "Log", plan: Plan, limits: Mapping, examine: Callable) -> "tuple[LogFindings, list[Note]]":  # type: ignore[type-arg]
+    if len(log.overview) < 2:
+        raise BadLog(log.name, "it holds fewer than 2 samples, so nothing can be measured; record a longer log")
+    findings = examine(log, log.logger, plan, limits)
+    notes = list(log.notes)
+    notes += [Note(log=log.name, text=text) for text in _story_notes(findings)]
+    planned = {circuit.slot for circuit in plan.circuit}
+    spare = sorted({slot for role in log.roles if (slot := slot_of(role)) is not None} - planned)
+    if spare:
+        named = ", ".join(str(slot) for slot in spare)
+        notes.append(
+            Note(log=log.name, text=f"slot {named} is logged but the plan has no circuit there, so it was not judged")
+        )
+    return findings, notes
+
+
+_SOURCES = {
+    "marks": "the tester's marks",
+    "key_v": "the key line (key_v)",
+    "trigger_v": "the trigger (trigger_v)",
+    "feed_v": "the feed (feed_v)",
+    "battery_a": "the battery's current (battery_a)",
+    "battery_v": "the battery's voltage (battery_v), which is a rough guide",
+}
+
+
+def _story_notes(findings: "LogFindings") -> list[str]:
+    story = findings.story
+    if story.source == "none":
+        return ["no channel shows the key's state; the log is taken as recorded with the key off"]
+    text = f"the key's state was read from {_SOURCES[story.source]}"
+    if story.parked:
+        return [f"{text}: off throughout, so this is taken as a parked log"]
+    if not story.off:
+        text += ": on throughout"
+        if not story.sure:
+            text += "; it may be a log taken with the key on, or a trigger that the key does not switch"
+    return [text]
+
+
+def _events(findings: "LogFindings") -> list[KeyEvent]:
+    return [
+        KeyEvent(log=findings.log, time_s=t.time_s, half_width_s=t.half_width_s, to="on" if t.on else "off")
+        for t in findings.story.turns
+    ]
+
+
+def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
+    """``added_drain``: with one logger for both, its offset cancels."""
+    if before is None:
+        return Unseen("no log from before the install was given; name it with --before")
+    if before.off_state.drain is None:
+        finding = before.off_state.findings["off_state_drain"]
+        why = finding.why if isinstance(finding, Unseen) else "it shows no drain"
+        return Unseen(f"the log from before the install does not give a drain: {why}")
+    own = after.off_state.findings["off_state_drain"]
+    drain = after.off_state.drain
+    if drain is None or isinstance(own, Unseen):
+        return own
+    earlier = before.off_state.drain
+    value = drain.mean_a - earlier.mean_a
+    u: float | None = None
+    role = after.off_state.role
+    if drain.u is not None and earlier.u is not None and role is not None:
+        here, there = after.logger.channel_of(role), before.logger.channel_of(before.off_state.role or "")
+        if here is not None and here == there and after.logger.name == before.logger.name:
+            u = combine(drain.type_a_u, earlier.type_a_u, rectangular((here.gain_rel or 0.0) * abs(value)))
+        else:
+            u = combine(drain.u, earlier.u)
+    return Measured(
+        value=value * 1000,
+        u=None if u is None else u * 1000,
+        from_s=own.from_s,
+        to_s=own.to_s,
+        story=f"{drain.mean_a * 1000:.3g} mA now, {earlier.mean_a * 1000:.3g} mA before the install",
+        doubt=own.doubt,
+    )

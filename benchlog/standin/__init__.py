@@ -1,0 +1,56 @@
+"""A simulated install: logs with a known truth, for tests, sample data and a stand-in logger.
+
+    import numpy as np
+    from benchlog.standin import Install, acceptance_script, fast_logger, simulate, with_fault, write_csv
+
+    sim = simulate(Install(), acceptance_script(), fast_logger(1000), np.random.default_rng(1))
+    sim.frame                     # time_s, a column a role (NaN where over range), mark
+    sim.truth["relay_pull_in"]    # ms; every check id has its true value, None where not seen
+    sim.truth.key_events          # ((30.0003, "on"), (84.5003, "off"))
+    write_csv(sim, Path("a.csv")) # and a.logger.toml beside it
+    Path("plan.toml").write_text(sim.plan_toml)
+
+    bad = simulate(with_fault(Install(), "feed_resistance"), acceptance_script(), fast_logger(), rng)
+
+Anything can be changed with ``dataclasses.replace``: the install's parameters, a script's actions, a
+logger's channels (``spec.changed("battery_v", resolution=0.1)``). The same ``rng`` gives the same log.
+
+Circuits draw a constant current whatever the voltage, and the coil a constant one once pulled in.
+"""
+
+from benchlog.standin.faults import FAULTS, NoSuchFault, with_fault
+from benchlog.standin.install import Circuit, Install, WakeUps
+from benchlog.standin.logger import ChannelSpec, LoggerSpec, channel, fast_logger, slow_logger, to_logger_toml
+from benchlog.standin.planning import LIMITS, plan_toml_of
+from benchlog.standin.script import Action, Script, acceptance_script, key_cycles, parked_script
+from benchlog.standin.simulation import Simulation, simulate
+from benchlog.standin.truth import Truth
+from benchlog.standin.writing import Form, csv_text, write_csv
+
+__all__ = [
+    "FAULTS",
+    "LIMITS",
+    "Action",
+    "ChannelSpec",
+    "Circuit",
+    "Form",
+    "Install",
+    "LoggerSpec",
+    "NoSuchFault",
+    "Script",
+    "Simulation",
+    "Truth",
+    "WakeUps",
+    "acceptance_script",
+    "channel",
+    "csv_text",
+    "fast_logger",
+    "key_cycles",
+    "parked_script",
+    "plan_toml_of",
+    "simulate",
+    "slow_logger",
+    "to_logger_toml",
+    "with_fault",
+    "write_csv",
+]

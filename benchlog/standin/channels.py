@@ -1,0 +1,118 @@
+"""The true value of every role at any time of a simulated log."""
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from benchlog.roles import slot_of
+from benchlog.standin import loads
+from benchlog.standin.battery import posts
+from benchlog.standin.relay import DIODE_V
+from benchlog.standin.timeline import Timeline
+from benchlog.trace import Array
+
+GROUND_OPEN_SHARE = 0.97  # of the feed voltage, that a bus without return rises to through the devices
+
+
+def true_values(line: Timeline, time_s: Array, roles: Iterable[str]) -> dict[str, Array]:
+    """Role -> true value at each time (s, ascending), canonical unit and sign, no error of any logger."""
+    install = line.install
+    feed = loads.feed_a(line, time_s)
+    current, voltage = posts(line, time_s, feed)
+    values: dict[str, Array] = {}
+    for role in roles:
+        if role in ("battery_a", "drain_a"):
+            values[role] = current.copy()
+        elif role == "battery_v":
+            values[role] = voltage
+        elif role == "feed_a":
+            values[role] = feed.copy()
+        elif role == "feed_v":
+            values[role] = feed_v(line, time_s, voltage, feed)
+        elif role == "trigger_v":
+            values[role] = _trigger_v(line, time_s, voltage)
+        elif role == "key_v":
+            values[role] = _key_v(line, time_s, voltage)
+        elif role == "ground_v":
+            values[role] = _ground_v(line, time_s, voltage, feed, current)
+        elif role == "battery_c":
+            values[role] = np.full_like(time_s, install.ambient_c)
+        else:
+            values[role] = _slot(line, role, time_s, voltage, feed)
+    return values
+
+
+def feed_v(line: Timeline, time_s: Array, battery_v: Array, feed_a: Array) -> Array:
+    """The fuse block's positive stud, V."""
+    install = line.install
+    contact = line.contact
+    closed = contact.at(time_s) > 0
+    value = np.where(closed, battery_v - feed_a * install.feed_mohm / 1e3, install.feed_leak_v)
+    opens = [k for k in range(len(contact.times_s)) if contact.values[k] and not contact.values[k + 1]]
+    if not opens:
+        return value
+    # what the load side holds when the contact opens
+    before = contact.times_s[opens] - 1e-7
+    amps = loads.feed_a(line, before)
+    held = posts(line, before, amps)[1] - amps * install.feed_mohm / 1e3 - install.feed_leak_v
+    nexts = np.r_[contact.times_s[1:], np.inf][opens]
+    for opened, until, level in zip(contact.times_s[opens], nexts, held, strict=True):
+        lo, hi = np.searchsorted(time_s, [opened, min(until, opened + 40 * install.feed_fall_tau_s)])
+        value[lo:hi] += level * np.exp(-(time_s[lo:hi] - opened) / install.feed_fall_tau_s)
+    return value
+
+
+def _trigger_v(line: Timeline, time_s: Array, battery_v: Array) -> Array:
+    install = line.install
+    value = np.zeros_like(time_s)
+    if not line.edges:
+        return value
+    up_v = battery_v - install.trigger_drop_v
+    found = np.searchsorted([edge.time_s for edge in line.edges], time_s, side="right")
+    for number in np.unique(found[found > 0]):
+        edge, here = line.edges[number - 1], found == number
+        if edge.level > 0:
+            value[here] = up_v[here] * edge.level
+        elif number > 1:
+            fallen = np.exp(-(time_s[here] - edge.time_s) / install.trigger_fall_tau_s)
+            value[here] = up_v[here] * fallen
+    if install.suppression == "diode":
+        # while the coil's current runs on through its diode, the line lies below ground
+        freewheel = (value < DIODE_V) & (loads.coil_a(line, time_s) > 1e-4)
+        value[freewheel] -= DIODE_V
+    return value
+
+
+def _key_v(line: Timeline, time_s: Array, battery_v: Array) -> Array:
+    key = line.key.at(time_s)
+    value = key * battery_v
+    for off, state in zip(line.key.times_s, line.key.values[1:], strict=True):
+        if not state:
+            lo, hi = np.searchsorted(time_s, [off, off + 40 * line.install.key_fall_tau_s])
+            fallen = np.exp(-(time_s[lo:hi] - off) / line.install.key_fall_tau_s)
+            value[lo:hi] = np.maximum(value[lo:hi], battery_v[lo:hi] * fallen)
+    return value
+
+
+def _ground_v(line: Timeline, time_s: Array, battery_v: Array, feed_a: Array, battery_a: Array) -> Array:
+    install = line.install
+    lift: Array = feed_a * install.ground_mohm / 1e3 + battery_a * install.low_side_shunt_mohm / 1e3
+    if install.ground_open:
+        fed = np.zeros_like(time_s)
+        for slot in line.slots.values():
+            fed = np.maximum(fed, slot.at(time_s))
+        lift += fed * GROUND_OPEN_SHARE * battery_v
+    return lift
+
+
+def _slot(line: Timeline, role: str, time_s: Array, battery_v: Array, feed: Array) -> Array:
+    """A slot's current, or the voltage at its device's positive terminal."""
+    slot = slot_of(role)
+    circuit = next((circuit for circuit in line.install.circuits if circuit.slot == slot), None)
+    if circuit is None:
+        return np.zeros_like(time_s)
+    amps = loads.circuit_a(line, circuit, time_s)
+    if role.endswith("_a"):
+        return amps
+    on = line.slots[circuit.slot].at(time_s) > 0
+    return np.where(on, feed_v(line, time_s, battery_v, feed) - amps * circuit.wire_mohm / 1e3, 0.0)

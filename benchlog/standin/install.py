@@ -1,0 +1,145 @@
+"""What a simulated install is made of: every number of the battery, relay, wiring, loads and engine in one place."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+ContactMode = Literal["normal", "welded", "latching", "inverted", "open"]
+Suppression = Literal["none", "resistor", "diode"]
+
+
+@dataclass(frozen=True, slots=True)
+class Circuit:
+    """One slot of the fuse block with its device.
+
+    Attributes:
+        slot: from 1.
+        planned_a: A, what the plan says.
+        actual_a: A, what really flows, sustained; constant whatever the voltage.
+        inrush: extra current at switch-on, as a multiple of ``actual_a``, falling with ``inrush_tau_s``.
+        wire_mohm: mΩ of the positive wire from the fuse block to the device.
+    """
+
+    slot: int
+    device: str
+    planned_a: float
+    fuse_a: float
+    actual_a: float
+    inrush: float = 0.5
+    inrush_tau_s: float = 0.02
+    wire_mohm: float = 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class WakeUps:
+    """A device that wakes every ``period_s`` s, first at ``first_s``, and draws ``height_a`` A for ``length_s`` s."""
+
+    period_s: float = 60.0
+    length_s: float = 2.0
+    height_a: float = 0.010
+    first_s: float = 11.3
+
+
+LARCH = (
+    Circuit(1, "vaccine cool box", 3.5, 5, 3.42, inrush=1.2, inrush_tau_s=0.08),
+    Circuit(2, "heated grips", 3.0, 5, 3.05, inrush=0.15, inrush_tau_s=0.3),
+    Circuit(3, "auxiliary lamp", 1.8, 3, 1.84, inrush=0.4, inrush_tau_s=0.01),
+    Circuit(4, "tracker and charger", 1.0, 2, 0.96, inrush=0.8, inrush_tau_s=0.005),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Install:
+    """The true parameters of one bike and its added wiring. Currents A, voltages V, resistances mΩ, times s or ms.
+
+    The defaults are a small motorcycle that meets its plan. Values are invented, of the size
+    that common practice calls usual; no source is claimed for them.
+    """
+
+    bike: str = "Larch"
+    chemistry: str = "agm"
+    capacity_ah: float = 11.2
+
+    # battery, to its posts
+    emf_v: float = 12.85
+    source_mohm: float = 24.0  # at once
+    slow_mohm: float = 1.5  # comes on top with slow_tau_s
+    slow_tau_s: float = 0.8
+    start_surface_v: float = 0.0  # surface charge when the log starts
+    charged_surface_v: float = 0.20  # surface charge left by a run of the engine
+    surface_tau_s: float = 90.0
+    ambient_c: float = 17.5
+
+    # the bike's own current
+    drain_a: float = 0.0006  # asleep
+    extra_drain_a: float = 0.0  # a device fed around the relay
+    awake: tuple[tuple[float, float], ...] = ((0.35, 41.0),)  # (A, until s after key-off), in order
+    wakeups: WakeUps | None = None
+    bike_a: float = 4.2  # key on
+    bike_inrush: float = 1.0
+    bike_inrush_tau_s: float = 0.06
+
+    # trigger line and relay
+    trigger_drop_v: float = 0.25  # battery + to terminal 86
+    trigger_fall_tau_s: float = 0.0002
+    key_fall_tau_s: float = 0.0002
+    trigger_always_live: bool = False
+    backfed: bool = False
+    trigger_drops_in_crank: bool = False
+    coil_ohm: float = 90.0
+    coil_h: float = 0.3
+    coil_open: bool = False
+    suppression: Suppression = "diode"
+    resistor_ohm: float = 680.0
+    pull_in_a: float = 0.075  # coil current that moves the armature
+    release_a: float = 0.030
+    pull_travel_ms: float = 3.0
+    release_travel_ms: float = 2.0
+    close_bounce_ms: tuple[float, ...] = (0.4, 0.5, 0.5, 0.3)  # closed, open, closed, open, then closed
+    open_bounce_ms: tuple[float, ...] = (0.2, 0.3)  # open, closed, then open
+    chatter: tuple[tuple[float, float], ...] = ()  # (s after closing, length s) of openings with the key on
+    contact: ContactMode = "normal"
+
+    # wiring and circuits
+    feed_fuse_a: float = 20.0
+    feed_mohm: float = 16.0  # battery + post to the fuse block, with fuse and contact
+    feed_fall_tau_s: float = 0.003  # capacitance on the load side
+    feed_leak_v: float = 0.02  # what the open feed floats at
+    ground_mohm: float = 5.0
+    ground_open: bool = False
+    low_side_shunt_mohm: float = 0.0  # a shunt in the negative lead lifts all grounds
+    circuits: tuple[Circuit, ...] = LARCH
+
+    # starter
+    crank_s: float = 1.2
+    starter_peak_a: float = 85.0
+    starter_run_a: float = 55.0
+    starter_tau_s: float = 0.12
+    starter_ripple_a: float = 6.0
+    starter_ripple_hz: float = 8.0
+
+    # alternator
+    starts: bool = True
+    regulated_v: float = 14.3
+    alternator_a: float = 22.0
+    alternator_tau_s: float = 0.3
+    coast_s: float = 1.2  # the engine still turns the alternator after it is stopped
+    charge_a: float = 1.5  # into the battery just after the start, above charge_floor_a
+    charge_tau_s: float = 6.0
+    charge_floor_a: float = 0.7
+    ripple_v: float = 0.02
+    ripple_hz: float = 173.0
+
+    @property
+    def planned_a(self) -> float:
+        """A, sum of the circuits' planned currents."""
+        return sum(circuit.planned_a for circuit in self.circuits)
+
+    @property
+    def coil_supply_v(self) -> float:
+        """V across the coil with the engine off. The coil's current is kept at it, whatever sags."""
+        return self.emf_v - self.trigger_drop_v
+
+    @property
+    def coil_a(self) -> float:
+        """A through the coil, sustained, with the trigger up."""
+        return 0.0 if self.coil_open else self.coil_supply_v / self.coil_ohm

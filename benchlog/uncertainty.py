@@ -1,0 +1,147 @@
+"""How sure is a measured value, and does it prove its limit?
+
+Standard uncertainties are combined as in JCGM 100:2008 (GUM), clauses 4.3 and 5; a limit is proven by
+the probability of conforming, JCGM 106:2012 clause 7, with a normal distribution.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+
+PASS_PROBABILITY = 0.95
+FAIL_PROBABILITY = 0.05
+COVERAGE_K = 2.0
+#: One-sided standard normal quantile of ``PASS_PROBABILITY``.
+Z_PROVEN = 1.6449
+
+# Student's t at 95.45 % two-sided, over 2: how much a type A figure from few
+# degrees of freedom must grow so that k = 2 still covers (JCGM 100:2008, table G.2).
+_T_OVER_2 = {1: 6.98, 2: 2.265, 3: 1.655, 4: 1.435, 5: 1.325, 6: 1.26, 7: 1.215, 8: 1.185, 9: 1.16, 10: 1.14}
+
+
+@dataclass(frozen=True, slots=True)
+class Accuracy:
+    """A channel's stated limits of error, half-widths in its canonical unit.
+
+    Attributes:
+        gain_rel: relative error of gain, 1 (0.002 = 0.2 %).
+        offset: error of offset, in the channel's unit.
+        resolution: smallest step, in the channel's unit.
+    """
+
+    gain_rel: float
+    offset: float
+    resolution: float
+
+    def level_u(self, value: float) -> float:
+        """Standard uncertainty (type B) of one reading's absolute level."""
+        return combine(rectangular(self.gain_rel * abs(value)), rectangular(self.offset), self.resolution_u)
+
+    def change_u(self, change: float) -> float:
+        """Standard uncertainty (type B) of the difference of two readings: the offset cancels."""
+        return combine(rectangular(self.gain_rel * abs(change)), math.sqrt(2) * self.resolution_u)
+
+    @property
+    def resolution_u(self) -> float:
+        """Standard uncertainty from rounding to the resolution."""
+        return rectangular(self.resolution / 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Mean:
+    """A mean of correlated samples.
+
+    Attributes:
+        value: the mean.
+        u: its standard uncertainty (type A), widened for few blocks.
+    """
+
+    value: float
+    u: float
+
+
+def rectangular(half_width: float) -> float:
+    """Standard uncertainty of a value known only to lie within ± ``half_width`` (JCGM 100:2008, 4.3.7)."""
+    return half_width / math.sqrt(3)
+
+
+def combine(*parts: float) -> float:
+    """Root sum of squares of independent standard uncertainties (JCGM 100:2008, eq. 10)."""
+    return math.sqrt(math.fsum(part * part for part in parts))
+
+
+def propagate(
+    sensitivities: Sequence[float], u: Sequence[float], correlation: Sequence[Sequence[float]] | None = None
+) -> float:
+    """Combined standard uncertainty of f(x1…xn) (JCGM 100:2008, eq. 13 and 16).
+
+    Args:
+        sensitivities: partial derivatives of f, one an input.
+        u: standard uncertainties of the inputs.
+        correlation: n x n correlation coefficients; independent inputs if not given.
+    """
+    parts = np.asarray(sensitivities, dtype=float) * np.asarray(u, dtype=float)
+    r = np.eye(len(parts)) if correlation is None else np.asarray(correlation, dtype=float)
+    return math.sqrt(max(float(parts @ r @ parts), 0.0))
+
+
+def few_degrees(u: float, degrees: int) -> float:
+    """Widen a type A uncertainty so that k = 2 covers 95 % with few degrees of freedom (JCGM 100:2008, G.3)."""
+    if degrees < 1:
+        return math.inf
+    return u * _T_OVER_2.get(degrees, 1.0 + 1.4 / degrees)
+
+
+def block_mean(samples: Array, weights: Array | None = None, blocks: int = 16) -> Mean:
+    """The mean of correlated samples and its type A uncertainty from the means of consecutive blocks.
+
+    Samples of a logger are not independent (filters, ripple, slow drift), so the standard deviation over
+    the root of their number is too small; means of long blocks are nearly independent.
+
+    Args:
+        samples: at least one value, in time order; no NaN.
+        weights: for example the seconds that each sample stands for; equal if not given.
+        blocks: how many blocks at most.
+    """
+    w = np.ones(len(samples)) if weights is None else weights
+    mean = float(np.average(samples, weights=w))
+    n = min(blocks, len(samples))
+    if n < 2:
+        return Mean(mean, math.inf)
+    edges = np.linspace(0, len(samples), n + 1).astype(int)[:-1]
+    block_weights = np.add.reduceat(w, edges)
+    means = np.add.reduceat(samples * w, edges) / np.maximum(block_weights, 1e-300)
+    deviation = float(np.std(means, ddof=1))
+    return Mean(mean, few_degrees(deviation / math.sqrt(n), n - 1))
+
+
+def probability_of_conforming(value: float, u: float, low: float | None, high: float | None) -> float:
+    """Probability that the true value lies within its limits (JCGM 106:2012, 7.4 and 7.5).
+
+    Args:
+        value, u: best estimate and standard uncertainty, same unit as the limits.
+        low, high: limits; None leaves that side open. A value that is sure and on its limit conforms.
+    """
+    if u <= 0:
+        return float((low is None or value >= low) and (high is None or value <= high))
+    below = 1.0 if high is None else _normal_cdf((high - value) / u)
+    under = 0.0 if low is None else _normal_cdf((low - value) / u)
+    return max(below - under, 0.0)
+
+
+def conformity(value: float, u: float, low: float | None, high: float | None) -> Literal["pass", "fail", "not proven"]:
+    """The verdict that a measured value proves: pass at 95 % probability of conforming, fail at 5 %."""
+    p = probability_of_conforming(value, u, low, high)
+    if p >= PASS_PROBABILITY:
+        return "pass"
+    return "fail" if p <= FAIL_PROBABILITY else "not proven"
+
+
+def _normal_cdf(z: float) -> float:
+    return 0.5 * math.erfc(-z / math.sqrt(2))
