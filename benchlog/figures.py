@@ -86,7 +86,9 @@ def log_figure(evidence: LogEvidence) -> "go.Figure":
         row += 1
     figure.update_xaxes(title_text="Time / s", row=max(1, len(heights)), col=1)
     _shade(figure, evidence)
-    _plain(figure, height=int(110 + 62 * sum(heights)))
+    drawn = sum(len(roles) for _, roles, _ in panels)
+    # a long legend must not squeeze the panels
+    _plain(figure, height=int(110 + 62 * sum(heights) + 20 * max(0, drawn // 6 - 1)))
     figure.update_layout(hovermode="x")
     return figure
 
@@ -144,7 +146,8 @@ def _add_role(figure: Any, go: Any, role: str, shape: Outline, row: int, *, stre
     unit = "A" if stretched else "V"
     figure.add_trace(
         go.Scatter(x=shape.time_s, y=_short(scale(shape.mean)), customdata=_short(shape.mean), name=_spoken(role),
-                   mode="lines", line={"color": colour, "width": 1.5, "dash": _DASHES.get(role, "solid")},
+                   mode=_mode(shape.time_s), line={"color": colour, "width": 1.5, "dash": _dash(role)},
+                   marker={"size": 5},
                    hovertemplate=f"%{{customdata:.4~g}} {unit}", legendgroup=role),
         row=row, col=1,
     )  # fmt: skip
@@ -152,11 +155,9 @@ def _add_role(figure: Any, go: Any, role: str, shape: Outline, row: int, *, stre
 
 def _add_event(figure: Any, go: Any, near: Trace, role: str, at_s: float, number: int, *, first: bool) -> None:
     time_s, value = thin(near.time_s - at_s, near.values[role])
-    # a slow logger's few samples are shown one by one: the gaps between them are the doubt
-    mode = "lines+markers" if len(time_s) <= 60 else "lines"
-    line = {"color": _colour(role), "width": 1.5, "dash": _DASHES.get(role, "solid")}
+    line = {"color": _colour(role), "width": 1.5, "dash": _dash(role)}
     figure.add_trace(
-        go.Scatter(x=_short(time_s * 1e3), y=_short(value), mode=mode, name=_spoken(role), line=line,
+        go.Scatter(x=_short(time_s * 1e3), y=_short(value), mode=_mode(time_s), name=_spoken(role), line=line,
                    marker={"size": 5}, legendgroup=role, showlegend=first,
                    hovertemplate=f"event {number}: %{{y:.3~f}} V at %{{x:.2f}} ms<extra></extra>")
     )  # fmt: skip
@@ -228,6 +229,11 @@ def _plain(figure: Any, height: int) -> None:
     figure.update_yaxes(gridcolor=_GRID, zeroline=False, linecolor=_GRID, automargin=True)
 
 
+def _mode(time_s: Array) -> str:
+    # few samples are shown one by one: the gaps between them are the doubt
+    return "lines+markers" if len(time_s) <= 60 else "lines"
+
+
 def _short(values: Array) -> npt.NDArray[np.float32]:
     """Half the bytes in the page; seven digits are more than a screen shows."""
     return values.astype(np.float32)
@@ -240,6 +246,11 @@ def _as_is(values: Array) -> Array:
 def _colour(role: str) -> str:
     slot = slot_of(role)
     return _COLOURS.get(role, "#7f7f7f") if slot is None else _SLOT_COLOURS[(slot - 1) % len(_SLOT_COLOURS)]
+
+
+def _dash(role: str) -> str:
+    # the colours come round again after slot 6
+    return "dash" if (slot_of(role) or 0) > len(_SLOT_COLOURS) else _DASHES.get(role, "solid")
 
 
 def _faint(colour: str) -> str:

@@ -44,8 +44,10 @@ class Run(Table):
     """A wire run."""
 
     conductor: Wire | None = Field(default=None, description='wire size: "4 mm2" or "12 AWG"', examples=["4 mm2"])
-    length_m: Positive | None = Field(default=None, description="one way, m", examples=[1.5])
-    length_ft: Positive | None = Field(default=None, description="one way, ft; instead of length_m", examples=[5.0])
+    length_m: Positive | None = Field(default=None, le=100, description="one way, m", examples=[1.5])
+    length_ft: Positive | None = Field(
+        default=None, le=328, description="one way, ft; instead of length_m", examples=[5.0]
+    )
 
     @property
     def wire(self) -> Conductor | None:

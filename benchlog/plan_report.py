@@ -4,7 +4,7 @@ import re
 import textwrap
 from collections.abc import Iterator
 
-from benchlog.advice import advice, circuit_drop_v
+from benchlog.advice import SYSTEM_V, advice, circuit_drop_v
 from benchlog.batteries import CHEMISTRY
 from benchlog.limits import (
     Path,
@@ -76,15 +76,15 @@ def _circuits(plan: Plan) -> list[str]:
         return []
     lines = [
         "Circuits",
-        f"  {'slot':>4}  {'device':<22}{'planned':>8}  {'may draw':<14}{'fuse':>6}  {'wire':<9}{'drop':>8}",
+        f"  {'slot':>4}  {'device':<18}{'planned':>8}  {'may draw':<18}{'fuse':>6}  {'wire':<9}{'drop':>8}",
     ]
     for circuit in slots_in_order(plan):
         limit = slot_limit(circuit)
         drop_v = circuit_drop_v(circuit)
         lines.append(
-            f"  {circuit.slot:>4}  {_clipped(circuit.device, 21):<22}{circuit.planned_a:>6.4g} A"
-            f"  {f'{limit.min:.3g} to {limit.max:.3g} A':<14}"
-            f"{f'{circuit.fuse_a:g} A' if circuit.fuse_a else 'none':>6}"
+            f"  {circuit.slot:>4}  {_clipped(circuit.device, 17):<18}{_amps(circuit.planned_a):>8}"
+            f"  {_amps(limit.min or 0.0, limit.max or 0.0):<18}"
+            f"{f'{circuit.fuse_a:.3g} A' if circuit.fuse_a else 'none':>6}"
             f"  {circuit.wire or '-'!s:<9}{_volts(drop_v) if drop_v is not None else '-':>8}"
         )
     return [*lines, "  drop: the circuit's own wire, one way, at its planned current and 20 °C"]
@@ -143,7 +143,14 @@ def _not_planned(plan: Plan) -> list[str]:
 
 
 def _volts(volts: float) -> str:
+    if volts > SYSTEM_V:
+        return f"> {SYSTEM_V:g} V"  # more than there is
     return f"{volts:.2f} V" if volts >= 0.9995 else f"{1000 * volts:.0f} mV"
+
+
+def _amps(*amps: float) -> str:
+    scale, unit = (1, "A") if max(amps) >= 0.1 else (1000, "mA")
+    return f"{' to '.join(f'{scale * each:.3g}' for each in amps)} {unit}"
 
 
 def _clipped(text: str, width: int) -> str:

@@ -5,6 +5,14 @@
   const boxes = figures.map((_, k) => document.getElementById(`plot-${k}`));
   const narrow = matchMedia("(max-width: 600px)");
 
+  if (narrow.matches) {
+    figures.forEach(({ data, layout }) => {
+      // two columns of names, and room for them above the panels
+      layout.legend.entrywidth = 78;
+      const names = data.filter((trace) => trace.showlegend !== false).length;
+      layout.height += 20 * Math.max(0, Math.ceil(names / 2) - 3);
+    });
+  }
   // Plotly writes into the layouts it is given
   const heights = figures.map((figure) => figure.layout.height);
   const fontSize = narrow.matches ? 11 : 12;
@@ -16,6 +24,7 @@
       figure.layout.dragmode = false;
       figure.layout.margin.l = 52;
     }
+    boxes[k].style.height = `${heights[k]}px`;
     Plotly.newPlot(boxes[k], figure.data, figure.layout, config);
   });
 
@@ -30,7 +39,7 @@
   addEventListener("beforeprint", () => {
     boxes.forEach((box, k) => {
       const wide = box.parentElement.classList.contains("wide");
-      draw(box, heights[k] * (wide ? 0.5 : 0.48), {
+      draw(box, heights[k] * (wide ? 0.53 : 0.52), {
         width: (wide ? 182 : 90) * mm,
         autosize: false,
         "font.size": 8,

@@ -12,7 +12,7 @@ SHAPES: dict[Verdict, str] = {"pass": "●", "fail": "▲", "not proven": "◐",
 
 CAUTIONS: tuple[str, ...] = (
     "A short across the battery can melt tools and start a fire: take the battery's negative lead off before "
-    "wiring, and put it back last, with every fuse in place.",
+    "working on the wiring, and put it back last.",
     "Batteries give off gas and hold acid or lithium cells: no flames, wear eye protection, charge only as the "
     "battery's maker says.",
     "Engine, exhaust, chain and fan are hot or moving: keep hands, leads and clothing clear.",

@@ -52,7 +52,7 @@ class Conductor:
 
     def __str__(self) -> str:
         if self.awg is None:
-            return f"{self.area_mm2:g} mm²"
+            return f"{self.area_mm2:.3g} mm²"
         return f"{self.awg if self.awg > 0 else f'{1 - self.awg}/0'} AWG"
 
 

@@ -83,7 +83,8 @@ def _scored(bike: str, checks: list[Check], causes: list[Cause], notes: list[Not
     events = [KeyEvent(log="acceptance.csv", time_s=t, half_width_s=0.0005, to=to)
               for t, to in ((20.0004, "on"), (100.0, "off"), (160.0, "on"), (320.0, "off"))]  # fmt: skip
     return Result(
-        benchlog_version="0.1.0", bike=bike, verdict="fail" if count["fail"] else "not proven" if still_open else "pass",
+        benchlog_version="0.1.0", bike=bike,
+        verdict="fail" if count["fail"] else "not proven" if still_open else "pass",
         score=score, key_events=events, checks=checks, causes=causes, notes=notes,
     )  # fmt: skip
 
@@ -124,7 +125,8 @@ def troubled(bike: str = "Larch", log: str = "overnight.csv") -> Result:
               evidence=["48 mΩ measured, 16 mΩ planned", "the battery itself sags no more than planned"],
               next_test="measure across each joint of the feed under load; the one that shows volts is the poor one",
               fit=0.83),
-        Cause(id="unswitched_device", text="a device is fed around the relay", explains=["off_state_drain", "added_drain"],
+        Cause(id="unswitched_device", text="a device is fed around the relay",
+              explains=["off_state_drain", "added_drain"],
               evidence=["steady 14.6 mA with the feed dead"],
               next_test="pull one fuse after the other with the key off and watch the drain", fit=0.62),
         Cause(id="waking_device", text="something wakes at intervals", explains=["off_state_drain"],

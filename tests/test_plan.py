@@ -201,6 +201,7 @@ charging_max_v = 14
             '[[circuit]]\nslot = 1\ndevice = "a"\nplanned_a = 1\ntolerance_pct = 101',
             "circuit[1].tolerance_pct: must be <= 100, got 101",
         ),
+        ("[ground]\nlength_m = 160", "ground.length_m: must be <= 100, got 160"),
         ("[ground]\nlength_m = 1979-05-27", "ground.length_m: must be a number, got 1979-05-27"),
         (f"[feed]\nfuse_a = 1{'0' * 400}", "feed.fuse_a: must be a"),
         ("[feed]\nfrobnicate = 1", "feed.frobnicate: unknown key; known are conductor, length_m, length_ft, fuse_a"),

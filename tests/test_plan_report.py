@@ -64,11 +64,19 @@ def test_circuit_is_one_line():
     assert " ".join(words) == "1 cool box 3.5 A 2.8 to 4 A 5 A 1 mm² 75 mV"
 
 
+def test_small_currents_are_printed_in_milliampere():
+    """A tracker of 25 mA ± 20 % is no row of zeros."""
+    tracker = {"slot": 2, "device": "tracker", "planned_a": 0.025}
+    text = render_plan(plan_from_mapping(LARCH | {"circuit": [tracker]}))
+
+    assert " ".join(row(text, "2")) == "2 tracker 25 mA 20 to 30 mA none - -"
+
+
 def test_circuits_come_by_slot():
     """In the order of the fuse block, not of the file."""
     text = render_plan(plan_from_mapping(LARCH))
 
-    assert text.index("cool box") < text.index("heated seat and heat…")
+    assert text.index("cool box") < text.index("heated seat and …")
 
 
 def test_paths_show_wire_allowance_and_drop():

@@ -219,6 +219,17 @@ def test_chatter_counts_openings_but_no_bounce():
     assert scenarios.many_cycles().truth["relay_chatter"] == 0.0
 
 
+def test_bounce_ends_five_milliseconds_after_the_closing():
+    """An opening of 3 ms is bounce 0.5 ms after the closing, and chatter 6 ms after it."""
+    early, late = (
+        simulate(Install(close_bounce_ms=(wait_ms, 3.0)), acceptance_script(crank=False), fast_logger(100), rng()).truth
+        for wait_ms in (0.5, 6.0)
+    )
+
+    assert early["relay_chatter"] == 0.0
+    assert late["relay_chatter"] == 1.0
+
+
 def test_latching_relay_has_no_drop_out_time():
     """A relay that never opens has no time, and the truth says that it stayed closed."""
     truth = scenarios.latching_relay().truth
@@ -370,7 +381,6 @@ def test_feed_that_never_comes_up_shows_no_circuit(name):
 
 def test_every_fault_is_tried():
     """No fault of the stand-in is left out of these tests."""
-
     assert set(FAULTS) == {*OUTSIDE, *NEVER_LIVE}
 
 

@@ -12,7 +12,7 @@ from benchlog.uncertainty import block_mean, combine, rectangular
 
 POINT_S = 0.2
 #: The alternator comes up and the battery's voltage settles for this long after the start, s.
-RISE_S = 5.0
+RISE_S = 2.0
 #: Loads count as on, for the balance, above this share of the greatest load seen while running.
 NEARLY_ALL = 0.9
 

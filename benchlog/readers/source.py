@@ -5,6 +5,7 @@ import os
 import stat
 import tempfile
 import threading
+import weakref
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
@@ -22,6 +23,7 @@ class Source:
 
     Attributes:
         name: the file's name.
+        close: lets the file go.
         head: the first bytes (64 KiB at most) after decompression, UTF-16 already turned to UTF-8.
 
     Raises:
@@ -32,10 +34,12 @@ class Source:
         self.path, self.name = path, path.name
         self._file = _opened(path)
         self._lock = threading.Lock()
+        self._open = [self._file]
+        self.close = weakref.finalize(self, _close, self._open)  # also when the last user drops it
         try:
             self._start()
         except BaseException:
-            self._file.close()
+            self.close()
             raise
 
     def _start(self) -> None:
@@ -64,7 +68,8 @@ class Source:
             chunks = (chunk.replace(b"\r", b"\n") for chunk in _before(first, chunks))
             first = next(chunks)
         if again:
-            self._spool = tempfile.TemporaryFile()  # noqa: SIM115 closed in close()
+            self._spool = tempfile.TemporaryFile()  # noqa: SIM115 closed by close
+            self._open.append(self._spool)
         self._chunks = chunks
         self._pending = first
         if self._spool is not None:
@@ -115,11 +120,10 @@ class Source:
             raise BadLog(self.name, "a compressed table cannot be read here; decompress it first")
         return str(self.path)
 
-    def close(self) -> None:
-        """Let the file go."""
-        self._file.close()
-        if self._spool is not None:
-            self._spool.close()
+
+def _close(files: list[BinaryIO]) -> None:
+    for file in files:
+        file.close()
 
 
 def _opened(path: Path) -> BinaryIO:

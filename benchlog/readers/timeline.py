@@ -101,7 +101,7 @@ def _seconds(time: Floats | Ints, logger: "Logger", state: State) -> tuple[Float
     divisor = _divisor(logger)
     if logger.time is not None and logger.time.unit.startswith("epoch"):
         begin = float(time[0]) if state.first is None else state.first
-        return (time - begin) / divisor, begin, 0
+        return np.divide(time - begin, divisor, dtype=np.float64), begin, 0
     wraps_at = logger.time.wraps_at if logger.time is not None else None
     turns = state.turns
     if wraps_at is not None:
@@ -122,7 +122,7 @@ def _turned(time: Floats, wraps_at: float, state: State) -> Ints:
     """
     step = np.diff(time, prepend=time[0] if state.last is None else state.last)
     wrapped = (step < -wraps_at / 2).astype(np.int64)
-    turns = state.turns + np.cumsum(wrapped - (step > wraps_at * 15 / 16))
+    turns = 0 + np.cumsum(wrapped - (step > wraps_at * 15 / 16))
     return turns if turns.min() >= 0 else state.turns + np.cumsum(wrapped)
 
 

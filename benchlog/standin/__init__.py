@@ -1,5 +1,7 @@
 """A simulated install: logs with a known truth, for tests, sample data and a stand-in logger.
 
+    from pathlib import Path
+
     import numpy as np
     from benchlog.standin import Install, acceptance_script, fast_logger, simulate, with_fault, write_csv
 
