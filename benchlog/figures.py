@@ -260,7 +260,7 @@ def _faint(colour: str) -> str:
 
 def _spoken(role: str) -> str:
     slot = slot_of(role)
-    if role in ("drain_a", "ground_v"):
-        return "drain, low range" if role == "drain_a" else "ground bus"
+    if role == "ground_v":
+        return "ground bus"
     name = role[:-2] if slot is None else f"slot {slot}"
     return f"{name} {'voltage' if role.endswith('_v') else 'current'}"

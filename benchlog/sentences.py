@@ -17,7 +17,7 @@ def because(unit: str, verdict: Verdict, finding: Finding, limit: PlannedLimit |
         return _sentence(finding.why)
     if finding.failed:
         return _sentence(finding.failed)
-    value = _figure(finding, unit)
+    value = _figure(finding, unit, bounded=verdict == "fail" or not finding.only_fails)
     story = f" ({finding.story})" if finding.story else ""
     if limit is None:
         return _sentence(f"{value}{story}; the plan gives no limit")
@@ -29,13 +29,16 @@ def because(unit: str, verdict: Verdict, finding: Finding, limit: PlannedLimit |
 
 
 def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
+    first = text.split(" ", 1)[0]
+    # a role keeps its name
+    begin = text[:1] if "_" in first else text[:1].upper()
+    return begin + text[1:] + ("" if text.endswith(".") else ".")
 
 
-def _figure(finding: Measured, unit: str) -> str:
+def _figure(finding: Measured, unit: str, bounded: bool) -> str:
     if finding.value is None:
         return "no value"
-    u = None if finding.u is None else COVERAGE_K * finding.u
+    u = None if finding.u is None or not bounded else COVERAGE_K * finding.u
     return with_uncertainty(finding.value, u) + ("" if unit == "1" else f" {unit}")
 
 

@@ -160,7 +160,7 @@ def test_a_log_with_one_role_and_no_spans_is_drawn():
 
     figure = log_figure(parked)
 
-    assert [trace.name for trace in figure.data if trace.showlegend is not False] == ["drain, low range"]
+    assert [trace.name for trace in figure.data if trace.showlegend is not False] == ["drain current"]
 
 
 def test_a_log_without_voltage_or_current_is_an_empty_figure():

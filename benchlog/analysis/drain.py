@@ -80,12 +80,13 @@ def settle(table: Coarse, role: str, resolution: float) -> Settled | None:
     n = len(x)
     if n < 4:
         return None
-    base = min(float(np.median(x[-max(int(n * share), 2) :])) for share in (0.1, 0.25, 0.5))
+    tails = [x[-max(int(n * share), 2) :] for share in (0.1, 0.25, 0.5)]
+    tail = min(tails, key=lambda part: float(np.median(part)))
+    base = float(np.median(tail))
     if not math.isfinite(base):
         return Settled(float(end[-1]), float(end[-1]), 0.0, base, ())
     calm = np.abs(x - base)
-    near = calm[calm <= np.median(calm)]
-    sigma = 1.4826 * float(np.median(calm[calm <= max(6 * float(near.max(initial=0.0)), resolution)]))
+    sigma = 1.4826 * float(np.median(np.abs(tail - base)))
     band = max(5 * sigma, 2 * resolution, 0.1 * abs(base), LEAST_BAND_A)
     outside = runs(calm > band)
     wakeups, settled_at = _sort_out(outside, start, end, x, base)

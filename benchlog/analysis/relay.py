@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchlog.analysis.levels import Crossing, Levels, crossings, first_reach
-from benchlog.trace import Trace
+from benchlog.trace import Array, Trace
 
 #: Bounce of a contact this long after it first moves is no chatter, s.
 BOUNCE_S = 0.005
@@ -28,14 +28,17 @@ class Operation:
     already: bool = False
 
 
-def trigger_crossings(trace: Trace, role: str = "trigger_v", levels: Levels | None = None) -> list[Crossing]:
+def trigger_crossings(trace: Trace, role: str = "trigger_v", low: float | None = None) -> list[Crossing]:
     """Passages of a line through its 50 % level in one close window, chatter included.
 
     Args:
-        levels: the local levels; from the window's own first and last tenth if not given.
+        low: the line's low level, where a slow fall may not reach it inside the window; the high level,
+            which cranking and charging move, is always the window's own.
     """
     x = trace.values[role]
-    levels = levels or local_levels(x)
+    levels = local_levels(x)
+    if levels is not None and low is not None and low < levels.high - 1.0:
+        levels = Levels(low, levels.high)
     return crossings(trace.time_s, x, levels) if levels else []
 
 
@@ -67,7 +70,7 @@ def drop_out(trace: Trace, trigger: Crossing, live_v: float, dead_v: float = 0.0
 
 
 def _operation(trace: Trace, trigger: Crossing, level: float, to: str) -> Operation:
-    feed = trace.values["feed_v"]
+    feed = _beside_battery(trace, trigger)
     # the feed may move between the two samples around the trigger's own passage
     from_index = int(np.searchsorted(trace.time_s, trigger.before_s))
     t, x = trace.time_s[from_index:], feed[from_index:]
@@ -82,6 +85,22 @@ def _operation(trace: Trace, trigger: Crossing, level: float, to: str) -> Operat
     if reached is None:
         return Operation(trigger.time_s, None, (trigger.width_s, trigger.width_s))
     return Operation(trigger.time_s, reached.time_s - trigger.time_s, (trigger.width_s, reached.width_s))
+
+
+def _beside_battery(trace: Trace, trigger: Crossing) -> Array:
+    """The feed as it would be at the battery's voltage just before the trigger moved.
+
+    The battery falls when the engine stops with the key and rises when the load goes; neither moves the contact.
+    """
+    feed, battery = trace.values["feed_v"], trace.values.get("battery_v")
+    if battery is None:
+        return feed
+    before = battery[(trace.time_s <= trigger.before_s) & np.isfinite(battery)]
+    if not len(before):
+        return feed
+    level = float(np.median(before[-50:]))
+    scaled = feed * level / np.where(np.isfinite(battery) & (battery > 1.0), battery, level)
+    return np.asarray(scaled)
 
 
 def contact_moves(trace: Trace, live_v: float) -> list[Crossing]:

@@ -15,6 +15,8 @@ POINT_S = 0.2
 RISE_S = 2.0
 #: Loads count as on, for the balance, above this share of the greatest load seen while running.
 NEARLY_ALL = 0.9
+#: Less than this share of the planned load is none, 1.
+LEAST_LOAD = 0.02
 
 _NO_CRANK = Unseen("no cranking in this log; start the engine while it records")
 
@@ -39,16 +41,24 @@ def _minimum(bench: Bench) -> Finding:
             continue
         value, at_s, gap_s = held
         x = trace.values["battery_v"]
+        limit = bench.plan.limits.crank_min_v
+        slow = gap_s > HELD_S * 1.01
+        if slow and (limit is None or value >= limit):
+            # between two samples it may have been held lower still; the lowest one says the most
+            value = float(np.nanmin(x))
         noise = _noise(x)
         over = int(trace.over["battery_v"].sum()) if "battery_v" in trace.over else 0
-        slow = gap_s > HELD_S * 1.01
         lowest = Measured(
             value=value,
             u=None if accuracy is None else combine(accuracy.level_u(value), noise),
             from_s=crank.from_s,
             to_s=crank.to_s,
-            story=f"held for 10 ms at {at_s:.2f} s" if not slow else f"two samples in a row at {at_s:.2f} s",
-            doubt=f"{over} samples of battery_v were over range while cranking" if over else None,
+            story=f"held for 10 ms at {at_s:.2f} s" if not slow else "the lowest sample",
+            doubt=f"{over} samples of battery_v were over range while cranking"
+            if over
+            else f"one sample alone below the limit, {gap_s * 1000:.0f} ms from the next"
+            if slow and limit is not None and value < limit <= held[0]
+            else None,
             only_fails=f"samples {gap_s * 1000:.0f} ms apart can miss the lowest 10 ms" if slow else None,
             remedy="a log at 200 samples a second or more would prove it" if slow else None,
         )
@@ -113,7 +123,9 @@ def _parts(bench: Bench, role: str) -> list[Coarse]:
     for run in bench.story.running:
         rise = min(RISE_S, (run.to_s - run.from_s) / 3)
         roles = [role, *(r for r in ("feed_a",) if bench.has(r))]
-        part = coarse(bench.overview, run.from_s + rise, run.to_s, POINT_S, roles)
+        # the key-off that ends the run is known no finer than the samples
+        ends = run.to_s - 2 * bench.overview.step_s
+        part = coarse(bench.overview, run.from_s + rise, ends, POINT_S, roles)
         if len(part):
             parts.append(part)
     return parts
@@ -154,9 +166,11 @@ def _balance(bench: Bench) -> Finding:
     if bench.has("feed_a"):
         feed = np.concatenate([part.mean["feed_a"] for part in parts])
         most = float(np.nanmax(feed, initial=0.0))
-        with np.errstate(invalid="ignore"):
-            keep &= feed >= NEARLY_ALL * most
-        on = f"with {most:.1f} A of the planned {bench.plan.planned_load_a:.1f} A on"
+        on = "with no load through the feed"
+        if most > LEAST_LOAD * bench.plan.planned_load_a:
+            with np.errstate(invalid="ignore"):
+                keep &= feed >= NEARLY_ALL * most
+            on = f"with {most:.1f} A of the planned {bench.plan.planned_load_a:.1f} A on"
     x = amps[keep]
     if len(x) < 4:
         return Unseen("the engine ran too briefly with the loads on; let it run for 20 s or more")

@@ -270,6 +270,7 @@ def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:
     if load is None:
         return _NO_LOAD
     points = [p for p in load.points if {"battery_v", "feed_v"} <= set(p.plateau.readings)]
+    points = _engine_off_first(bench, points)
     drops = [p.plateau.readings["battery_v"].value - p.plateau.readings["feed_v"].value for p in points]
     noise = [combine(p.plateau.readings["battery_v"].u, p.plateau.readings["feed_v"].u) for p in points]
     level = 12.5
@@ -277,6 +278,13 @@ def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:
     offset_u = combine(battery.level_u(level), feed.level_u(level)) if battery and feed else None
     gain = max(battery.gain_rel, feed.gain_rel) if battery and feed else None
     return _path(bench, load, points, drops, noise, offset_u, gain, "from battery + to the fuse block")
+
+
+def _engine_off_first(bench: Bench, points: list[PathPoint]) -> list[PathPoint]:
+    """Points with the engine off where these hold a load: the alternator moves both voltages, and their gains differ."""
+    starts = [c.from_s for c in bench.story.cranks] + [r.from_s for r in bench.story.running]
+    still = [p for p in points if p.plateau.to_s <= min(starts, default=math.inf)]
+    return still if any(p.load_a >= LEAST_LOAD * bench.plan.planned_load_a for p in still) else points
 
 
 def _ground_lift(bench: Bench, load: FeedLoad | None) -> Finding:

@@ -17,6 +17,12 @@ POINT_S = 0.1
 DEFAULT_SETTLED_S = 60.0
 #: The stretch before the first key-on that stands for the rested battery, s.
 RESTED_S = 600.0
+#: The alternator turns on for about this long after the key-off, which hides it where only the battery is logged, s.
+COAST_S = 2.0
+#: A feed above this level is live, V.
+LIVE_ABOVE_V = 5.0
+#: Less drift than this over the stretch is none, V.
+LEAST_DRIFT_V = 0.005
 #: A gap in the log above this share of the stretch leaves its mean unproven.
 LARGEST_GAP = 0.1
 
@@ -27,13 +33,14 @@ class OffSpan:
 
     Attributes:
         from_s, to_s: s. opens: it opens the log, so no key-off was seen.
-        settled: None where nothing tells when it settled.
+        settled: None where nothing tells when it settled. role: the channel that tells.
     """
 
     from_s: float
     to_s: float
     opens: bool
     settled: Settled | None
+    role: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,13 +54,13 @@ class OffState:
 
 def examine_off_state(bench: Bench) -> OffState:
     """Findings for ``off_state_drain``, ``settle_time``, ``feed_off_voltage`` and ``resting_voltage``."""
-    role = "drain_a" if bench.has("drain_a") else "battery_a" if bench.has("battery_a") else None
-    spans = _spans(bench, role or "feed_v")
-    worst, finding = _drain(bench, role, spans)
+    roles = [role for role in ("drain_a", "battery_a") if bench.has(role)]
+    spans = _spans(bench, roles or ["feed_v"])
+    role, worst, finding = _drain(bench, bool(roles), spans)
     return OffState(
         {
             "off_state_drain": finding,
-            "settle_time": _settle_time(bench, role, spans),
+            "settle_time": _settle_time(bench, bool(roles), spans, finding),
             "feed_off_voltage": _feed_off(bench, spans),
             "resting_voltage": _resting(bench, spans),
         },
@@ -67,15 +74,19 @@ def needed_s(bench: Bench) -> float:
     return bench.plan.limits.settle_max_s or DEFAULT_SETTLED_S
 
 
-def _spans(bench: Bench, role: str) -> list[OffSpan]:
+def _spans(bench: Bench, roles: list[str]) -> list[OffSpan]:
+    """The key-off spans, each settled by the finest channel that is not over range at its end."""
     spans = []
     for from_s, to_s in bench.story.off:
-        opens = from_s <= bench.log.start_s
-        settled = None
-        if bench.has(role):
+        found: tuple[Settled | None, str | None] = (None, None)
+        for role in roles:
+            if not bench.has(role):
+                continue
             table = coarse(bench.overview, from_s, to_s, POINT_S, [role])
             settled = settle(table, role, bench.resolution(role))
-        spans.append(OffSpan(from_s, to_s, opens, settled))
+            if settled is not None and (found[0] is None or not math.isfinite(found[0].base_a)):
+                found = (settled, role)
+        spans.append(OffSpan(from_s, to_s, from_s <= bench.log.start_s, *found))
     return spans
 
 
@@ -94,30 +105,34 @@ def _too_short(bench: Bench, spans: list[OffSpan]) -> str:
     )
 
 
-def _drain(bench: Bench, role: str | None, spans: list[OffSpan]) -> tuple[Drain | None, Finding]:
-    if role is None:
-        return None, Unseen("neither drain_a nor battery_a is logged")
+def _drain(bench: Bench, logged: bool, spans: list[OffSpan]) -> tuple[str | None, Drain | None, Finding]:
+    if not logged:
+        return None, None, Unseen("neither drain_a nor battery_a is logged")
     if not spans:
-        return None, Unseen(_no_key_off(bench))
+        return None, None, Unseen(_no_key_off(bench))
     need = needed_s(bench)
     measured = []
     for span in spans:
-        if span.settled is None or span.settled.lasts_s < need:
+        if span.settled is None or span.role is None or span.settled.lasts_s < need:
             continue
-        figure = drain(bench.overview, role, span.settled, bench.accuracy.get(role))
+        figure = drain(bench.overview, span.role, span.settled, bench.accuracy.get(span.role))
         if figure is not None:
-            measured.append((figure, span.settled))
+            measured.append((figure, span.settled, span.role))
     if not measured:
-        return None, Unseen(_too_short(bench, spans))
-    worst, settled = max(measured, key=lambda pair: pair[0].mean_a)
-    return worst, Measured(
-        value=worst.mean_a * 1000,
-        u=None if worst.u is None else worst.u * 1000,
-        from_s=settled.from_s,
-        to_s=settled.to_s,
-        story=_drain_story(bench, worst, settled),
-        doubt=_drain_doubt(role, worst),
-        only_fails=_bypass_doubt(bench, role, worst),
+        return None, None, Unseen(_too_short(bench, spans))
+    worst, settled, role = max(measured, key=lambda entry: entry[0].mean_a)
+    return (
+        role,
+        worst,
+        Measured(
+            value=worst.mean_a * 1000,
+            u=None if worst.u is None else worst.u * 1000,
+            from_s=settled.from_s,
+            to_s=settled.to_s,
+            story=_drain_story(bench, worst, settled),
+            doubt=_drain_doubt(role, worst),
+            only_fails=_bypass_doubt(bench, role, worst),
+        ),
     )
 
 
@@ -164,8 +179,8 @@ def _bypass_doubt(bench: Bench, role: str, figure: Drain) -> str | None:
     )
 
 
-def _settle_time(bench: Bench, role: str | None, spans: list[OffSpan]) -> Finding:
-    if role is None:
+def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Finding) -> Finding:
+    if not logged:
         return Unseen("neither drain_a nor battery_a is logged")
     after = [span for span in spans if not span.opens]
     if not after:
@@ -178,11 +193,15 @@ def _settle_time(bench: Bench, role: str | None, spans: list[OffSpan]) -> Findin
         return Unseen(_too_short(bench, after))
     key_off_s, settled = max(counted, key=lambda pair: pair[1].from_s - pair[0])
     half = next((turn.half_width_s for turn in bench.story.turns if turn.time_s == key_off_s), 0.0)
+    if bench.story.source in ("battery_a", "battery_v"):
+        half = max(half, COAST_S)
     return Measured(
         value=max(settled.from_s - key_off_s, 0.0),
         u=combine(rectangular(settled.width_s), rectangular(half)),
         from_s=key_off_s,
         to_s=settled.from_s,
+        # a shunt that sees no current cannot see it settle
+        only_fails=drained.only_fails if isinstance(drained, Measured) else None,
         story=f"the slowest of {len(counted)} key-offs" if len(counted) > 1 else "after one key-off",
     )
 
@@ -195,11 +214,14 @@ def _feed_off(bench: Bench, spans: list[OffSpan]) -> Finding:
     need = needed_s(bench)
     means = []
     for span in spans:
-        if span.settled is None or (span.settled.lasts_s < need and not span.opens):
+        if span.settled is None:
             continue
         part = coarse(bench.overview, span.settled.from_s, span.to_s, POINT_S, ["feed_v"])
         volts = part.mean["feed_v"]
         if len(volts) < 3 or not np.isfinite(volts).any():
+            continue
+        # a short stretch before the first key-on cannot show that the feed goes dead, but well that it is live
+        if span.settled.lasts_s < need and not (span.opens and np.nanmedian(volts) > LIVE_ABOVE_V):
             continue
         mean = block_mean(volts[np.isfinite(volts)])
         means.append((mean, span.settled.from_s, span.to_s, int(part.over["feed_v"].sum())))
@@ -238,10 +260,10 @@ def _resting(bench: Bench, spans: list[OffSpan]) -> Finding:
     third = max(len(volts) // 3, 1)
     first, last = block_mean(volts[:third], blocks=8), block_mean(volts[-third:], blocks=8)
     drift = last.value - first.value
-    resolution = bench.resolution("battery_v")
     known = 0.0 if accuracy is None else accuracy.level_u(mean.value)
     doubt = None
-    if abs(drift) > 2 * combine(mean.u, known, resolution / math.sqrt(12)) and abs(drift) > 0.005:
+    # the offset cancels in a change, so this shows finer than the level itself
+    if abs(drift) > max(2 * combine(first.u, last.u, bench.resolution("battery_v") / math.sqrt(6)), LEAST_DRIFT_V):
         way = "rises" if drift > 0 else "falls"
         doubt = (
             f"the voltage still {way} by {abs(drift) * 1000:.0f} mV over that stretch (surface charge or a load); "

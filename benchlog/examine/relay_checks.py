@@ -179,7 +179,8 @@ def _worst(
         why = state if already else "the log ends too soon after it"
         return Unseen(f"no {word} could be timed: {why}")
     worst = max(timed, key=lambda operation: operation.took_s or 0.0)
-    took_ms = 1000 * (worst.took_s or 0.0)
+    # samples too far apart can put the effect before its cause
+    took_ms = max(1000 * (worst.took_s or 0.0), 0.0)
     u = combine(*(rectangular(width) for width in worst.widths_s)) * 1000
     remedy = None
     if limit_ms is not None:
@@ -215,6 +216,9 @@ def _chatter(bench: Bench) -> Finding:
         closed_at = _first_closing(bench, on_from, on_to)
         if closed_at is None:
             continue
+        if closed_at < on_from:
+            # live already before the key-on: what the relay does then is no chatter
+            closed_at = on_from + BEFORE_S
         # an opening that follows the trigger's own slow fall is the drop-out, not chatter
         moves = [
             move
@@ -248,6 +252,9 @@ def _first_closing(bench: Bench, on_from: float, on_to: float) -> float | None:
     live = np.flatnonzero(part.high["feed_v"] > LIVE_ABOVE_V)
     if not len(live):
         return None
+    before = coarse(bench.overview, on_from - 4 * POINT_S, on_from, POINT_S, ["feed_v"]).low["feed_v"]
+    if len(before) and np.nanmin(before, initial=np.inf) > LIVE_ABOVE_V:
+        return on_from - POINT_S
     around = float(part.start_s[live[0]])
     trace = bench.log.trace(around - 0.2, around + 0.3, ["feed_v"])
     level = float(np.nanmax(trace.values["feed_v"], initial=0.0))

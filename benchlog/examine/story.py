@@ -10,7 +10,7 @@ from benchlog.analysis.key_state import KeyState, Turn, key_state
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.relay import trigger_crossings
 from benchlog.analysis.running import Running, find_running
-from benchlog.analysis.switched import drop_short, line_state
+from benchlog.analysis.switched import Line, drop_short, line_state
 from benchlog.evidence import Span
 from benchlog.examine.bench import KeyTurn, Samples, Story
 from benchlog.uncertainty import Accuracy
@@ -26,7 +26,7 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
     lines = {role: line for role in ("key_v", "trigger_v", "feed_v") if (line := line_state(table, role)) is not None}
     cranks = find_cranks(table)
     key = key_state(table, lines, log.marks, cranks)
-    turns = _closely(log, key, cranks)
+    turns = _closely(log, key, cranks, lines)
     key = replace(key, turns=tuple(turn for turn, _ in turns))
     spans = key.spans(log.start_s, log.end_s)
     on = tuple((a, b) for state, a, b in spans if state)
@@ -56,11 +56,13 @@ def _window(log: Samples, time_s: float, half_width_s: float) -> tuple[float, fl
     return time_s - reach, time_s + reach
 
 
-def _closely(log: Samples, key: KeyState, cranks: list[Crank]) -> list[tuple[Turn, float]]:
+def _closely(log: Samples, key: KeyState, cranks: list[Crank], lines: dict[str, Line]) -> list[tuple[Turn, float]]:
     """Each turn of the key with its instant on single samples, and the half-width of that instant."""
     closely = []
     for turn in key.turns:
-        found = _instant(log, turn, turn.role) if turn.role else None
+        line = lines.get(turn.role) if turn.role else None
+        low = line.levels.low if line and line.levels else None
+        found = _instant(log, turn, turn.role, low) if turn.role else None
         if found is None:
             closely.append((turn, turn.half_width_s))
         else:
@@ -72,10 +74,11 @@ def _closely(log: Samples, key: KeyState, cranks: list[Crank]) -> list[tuple[Tur
     ]
 
 
-def _instant(log: Samples, turn: Turn, role: str) -> Crossing | None:
+def _instant(log: Samples, turn: Turn, role: str, low: float | None = None) -> Crossing | None:
+    """The passage on single samples; ``low`` is the line's low level, which neither engine nor load moves."""
     trace = log.trace(*_window(log, turn.time_s, turn.half_width_s), [role])
     wanted = "high" if turn.to == "on" else "low"
-    moves = [move for move in trigger_crossings(trace, role) if move.to == wanted]
+    moves = [move for move in trigger_crossings(trace, role, low) if move.to == wanted]
     return min(moves, key=lambda move: abs(move.time_s - turn.time_s)) if moves else None
 
 
@@ -94,7 +97,7 @@ def _trigger_moves(log: Samples, table: Coarse, cranks: list[Crank]) -> tuple[li
             "on" if up[at] else "off",
             "trigger_v",
         )
-        found = _instant(log, turn, "trigger_v")
+        found = _instant(log, turn, "trigger_v", line.levels.low if line.levels else None)
         if found is None or any(c.from_s - 0.5 <= found.time_s <= c.to_s + 1.0 for c in cranks):
             continue
         (rises if found.to == "high" else falls).append(found)

@@ -122,7 +122,7 @@ def _turned(time: Floats, wraps_at: float, state: State) -> Ints:
     """
     step = np.diff(time, prepend=time[0] if state.last is None else state.last)
     wrapped = (step < -wraps_at / 2).astype(np.int64)
-    turns = 0 + np.cumsum(wrapped - (step > wraps_at * 15 / 16))
+    turns = state.turns + np.cumsum(wrapped - (step > wraps_at * 15 / 16))
     return turns if turns.min() >= 0 else state.turns + np.cumsum(wrapped)
 
 
