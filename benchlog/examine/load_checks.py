@@ -277,11 +277,18 @@ def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:
     battery, feed = bench.accuracy.get("battery_v"), bench.accuracy.get("feed_v")
     offset_u = combine(battery.level_u(level), feed.level_u(level)) if battery and feed else None
     gain = max(battery.gain_rel, feed.gain_rel) if battery and feed else None
-    return _path(bench, load, points, drops, noise, offset_u, gain, "from battery + to the fuse block")
+    lean = 0.0
+    if battery and feed and len(points) > 1:
+        # the two gains differ, and the battery's own sag with the load makes that look like resistance
+        volts = [p.plateau.readings["battery_v"].value for p in points]
+        loads = [p.load_a for p in points]
+        swing_a = max(loads) - min(loads)
+        lean = math.hypot(battery.gain_rel, feed.gain_rel) / math.sqrt(3) * (max(volts) - min(volts)) / max(swing_a, 0.1)
+    return _path(bench, load, points, drops, noise, offset_u, gain, "from battery + to the fuse block", lean)
 
 
 def _engine_off_first(bench: Bench, points: list[PathPoint]) -> list[PathPoint]:
-    """Points with the engine off where these hold a load: the alternator moves both voltages, and their gains differ."""
+    """Points with the engine off where these hold a load: the alternator moves both voltages, their gains differ."""
     starts = [c.from_s for c in bench.story.cranks] + [r.from_s for r in bench.story.running]
     still = [p for p in points if p.plateau.to_s <= min(starts, default=math.inf)]
     return still if any(p.load_a >= LEAST_LOAD * bench.plan.planned_load_a for p in still) else points
@@ -316,6 +323,7 @@ def _path(
     offset_u: float | None,
     gain: float | None,
     text: str,
+    lean_u: float = 0.0,
 ) -> Finding:
     planned = bench.plan.planned_load_a
     if not planned:
@@ -339,7 +347,7 @@ def _path(
         if load.zero_known:
             prior = combine(known, slope.ohm * current.offset / math.sqrt(3))
         slope = with_offset(drops, loads, noise, prior) or slope
-        u = combine(with_gains(slope, gain, current.gain_rel), slope.ohm * load.extra_rel) * planned
+        u = combine(with_gains(slope, gain, current.gain_rel), slope.ohm * load.extra_rel, lean_u) * planned
     greatest = max(points, key=lambda p: p.load_a).plateau
     return Measured(
         value=slope.ohm * planned,
