@@ -245,7 +245,7 @@ def _conforms(check_id: str, value: float | None, limit: object) -> bool | None:
         # a relay that never opens: there is no time, and the check must not pass
         return False if check_id == "relay_drop_out" else None
     low, high = getattr(limit, "min", None), getattr(limit, "max", None)
-    return (low is None or value >= low) and (high is None or value <= high)
+    return bool((low is None or value >= low) and (high is None or value <= high))
 
 
 def figures(installs: int, seed: int, workers: int = 2) -> tuple[Table, Table]:

@@ -108,16 +108,35 @@ def _lasting(recovered: np.ndarray, t: Array, first: int) -> int:
     return int(recovered[-1])
 
 
-def held_minimum(trace: Trace, role: str = "battery_v", held_s: float = HELD_S) -> tuple[float, float, float] | None:
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The lowest level that a signal stays at or below for some time.
+
+    Attributes:
+        level: V; half_width: how far the samples' spacing leaves it open, V.
+        upper: the level of a stretch of samples that surely lasts as long, V.
+        time_s: when the stretch begins. gap_s: the widest step between its samples.
+    """
+
+    level: float
+    half_width: float
+    upper: float
+    time_s: float
+    gap_s: float
+
+
+def held_minimum(trace: Trace, role: str = "battery_v", held_s: float = HELD_S) -> Held | None:
     """The lowest level that the signal stays at or below for ``held_s``.
+
+    The shortest run of samples that spans ``held_s`` gives an upper bound, one sample less a lower bound;
+    the truth lies between. Where samples lie further apart than ``held_s``, two neighbours are the run and
+    nothing bounds the level from below.
 
     Args:
         trace: the samples over the crank.
 
     Returns:
-        ``(level, time_s, gap_s)``: the level, when its stretch begins and the widest step between samples
-        there; None without two valid samples. Where samples lie further apart than ``held_s``, two
-        neighbours at or below the level count as a stretch.
+        None without two valid samples.
     """
     x = trace.values[role]
     valid = np.isfinite(x)
@@ -130,7 +149,10 @@ def held_minimum(trace: Trace, role: str = "battery_v", held_s: float = HELD_S) 
         return None
     highest = np.lib.stride_tricks.sliding_window_view(x, width).max(axis=1)
     at = int(np.argmin(highest))
-    return float(highest[at]), float(t[at]), float(np.diff(t[at : at + width]).max())
+    upper = float(highest[at])
+    lower = float(np.lib.stride_tricks.sliding_window_view(x, width - 1).max(axis=1).min())
+    gap_s = float(np.diff(t[at : at + width]).max())
+    return Held((upper + lower) / 2, (upper - lower) / 2, upper, float(t[at]), gap_s)
 
 
 def longest_loss(trace: Trace) -> tuple[float, float, float]:

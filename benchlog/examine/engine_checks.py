@@ -37,27 +37,29 @@ def _minimum(bench: Bench) -> Finding:
     for crank in bench.story.cranks:
         trace = bench.log.trace(crank.from_s - 0.2, crank.to_s + 0.2, ["battery_v"])
         held = held_minimum(trace)
-        if held is None or (lowest is not None and lowest.value is not None and held[0] >= lowest.value):
+        if held is None or (lowest is not None and lowest.value is not None and held.level >= lowest.value):
             continue
-        value, at_s, gap_s = held
+        value, at_s, gap_s = held.level, held.time_s, held.gap_s
         x = trace.values["battery_v"]
         limit = bench.plan.limits.crank_min_v
         slow = gap_s > HELD_S * 1.01
-        if slow and (limit is None or value >= limit):
-            # between two samples it may have been held lower still; the lowest one says the most
-            value = float(np.nanmin(x))
+        if slow:
+            # two samples below the limit prove a failure; else the lowest one says the most
+            value = held.upper if limit is not None and held.upper < limit else float(np.nanmin(x))
         noise = _noise(x)
         over = int(trace.over["battery_v"].sum()) if "battery_v" in trace.over else 0
         lowest = Measured(
             value=value,
-            u=None if accuracy is None else combine(accuracy.level_u(value), noise),
+            u=None
+            if accuracy is None
+            else combine(accuracy.level_u(value), noise, 0.0 if slow else rectangular(held.half_width)),
             from_s=crank.from_s,
             to_s=crank.to_s,
             story=f"held for 10 ms at {at_s:.2f} s" if not slow else "the lowest sample",
             doubt=f"{over} samples of battery_v were over range while cranking"
             if over
             else f"one sample alone below the limit, {gap_s * 1000:.0f} ms from the next"
-            if slow and limit is not None and value < limit <= held[0]
+            if slow and limit is not None and value < limit <= held.upper
             else None,
             only_fails=f"samples {gap_s * 1000:.0f} ms apart can miss the lowest 10 ms" if slow else None,
             remedy="a log at 200 samples a second or more would prove it" if slow else None,

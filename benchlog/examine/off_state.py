@@ -195,8 +195,10 @@ def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Find
     half = next((turn.half_width_s for turn in bench.story.turns if turn.time_s == key_off_s), 0.0)
     if bench.story.source in ("battery_a", "battery_v"):
         half = max(half, COAST_S)
+    # it settled between the last point outside the band and the first inside
+    value = max(settled.from_s - settled.width_s / 2 - key_off_s, 0.0)
     return Measured(
-        value=max(settled.from_s - key_off_s, 0.0),
+        value=value,
         u=combine(rectangular(settled.width_s), rectangular(half)),
         from_s=key_off_s,
         to_s=settled.from_s,
