@@ -221,23 +221,30 @@ class Log:
         builder: OverviewBuilder | None = None
         state, line = State(), self._table.first_line
         marks: list[Mark] = []
-        for piece, raw in self._parsed():
-            if builder is None:
-                expected = raw.rows * self._table.done()[1] // max(piece.size, 1)
-                builder = OverviewBuilder(self._order, max_buckets, expected_rows=expected * 3 // 4)
-            placed = place(raw, self.logger, state)
-            left_out.add((*raw.faults, *placed.faults), line, placed.wraps_at)
-            if len(placed.trace):
-                self._blocks.append(_Block(piece, state))
-                self._starts.append(float(placed.trace.time_s[0]))
-                self._ends.append(float(placed.trace.time_s[-1]))
-                self._hold(len(self._blocks) - 1, placed.trace)
-                self.rows += len(placed.trace)
-                builder.add(placed.trace)
-            marks.extend(placed.marks)
-            state, line = placed.after, line + raw.lines
-            if progress is not None:
-                progress(*self._table.done())
+        added: Future[None] | None = None
+        # the overview of one block is made while the next is put in order
+        with ThreadPoolExecutor(1, thread_name_prefix="benchlog-overview") as adder:
+            for piece, raw in self._parsed():
+                if builder is None:
+                    expected = raw.rows * self._table.done()[1] // max(piece.size, 1)
+                    builder = OverviewBuilder(self._order, max_buckets, expected_rows=expected * 3 // 4)
+                placed = place(raw, self.logger, state)
+                left_out.add((*raw.faults, *placed.faults), line, placed.wraps_at)
+                if len(placed.trace):
+                    self._blocks.append(_Block(piece, state))
+                    self._starts.append(float(placed.trace.time_s[0]))
+                    self._ends.append(float(placed.trace.time_s[-1]))
+                    self._hold(len(self._blocks) - 1, placed.trace)
+                    self.rows += len(placed.trace)
+                    if added is not None:
+                        added.result()
+                    added = adder.submit(builder.add, placed.trace)
+                marks.extend(placed.marks)
+                state, line = placed.after, line + raw.lines
+                if progress is not None:
+                    progress(*self._table.done())
+            if added is not None:
+                added.result()
         self.marks = tuple(marks)
         return (builder or OverviewBuilder(self._order)).finish(), state
 
@@ -245,7 +252,10 @@ class Log:
         waiting: deque[tuple[Piece, Future[Raw]]] = deque()
 
         def take(data: Any, piece: Piece) -> None:
-            waiting.append((piece, pool.submit(self._table.parse, data)))
+            waiting.append((piece, pool.submit(parse, data, piece)))
+
+        def parse(data: Any, piece: Piece) -> Raw:
+            return self._table.parse(self._table.load(piece) if data is None else data)
 
         with ThreadPoolExecutor(_WORKERS, thread_name_prefix="benchlog") as pool:
             for piece, data in self._table.pieces():

@@ -166,7 +166,7 @@ def _reduced(columns: _Columns, lo: int, hi: int, k: int) -> _Figures:
             valid = k - np.count_nonzero(missing, axis=1)
             sums = _sums(np.where(missing, 0.0, values))
             low, high = np.where(missing, np.inf, values), np.where(missing, -np.inf, values)
-        figures[role, "min"], figures[role, "max"] = _extreme(np.minimum, low), _extreme(np.maximum, high)
+        figures[role, "min"], figures[role, "max"] = _extremes(low, high)
         figures[role, "sum"], figures[role, "valid"] = sums, valid
         flags = columns.trace.over.get(role)
         figures[role, "over"] = (
@@ -184,14 +184,18 @@ def _sums(table: Array) -> Array:
 
 
 def _extreme(which: np.ufunc, table: Array) -> Array:
-    count, k = table.shape
-    if k == 1:
-        return table[:, 0].copy()
-    if k <= 32 and count > 1:  # along short rows numpy is slow, across them it is not
-        found: Array = which.reduce(np.ascontiguousarray(table.T), axis=0)
-    else:
-        found = which.reduce(table, axis=1)
+    found: Array = table[:, 0].copy() if table.shape[1] == 1 else which.reduce(table, axis=1)
     return found
+
+
+def _extremes(low: Array, high: Array) -> tuple[Array, Array]:
+    """Smallest and largest of each row; both tables may be the same."""
+    count, k = low.shape
+    if k == 1 or k > 32 or count == 1 or low is not high:
+        return _extreme(np.minimum, low), _extreme(np.maximum, high)
+    # along short rows numpy is slow, across them it is not
+    across = np.ascontiguousarray(low.T)
+    return np.minimum.reduce(across, axis=0), np.maximum.reduce(across, axis=0)
 
 
 def _first(column: npt.NDArray[Any]) -> npt.NDArray[Any]:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 _UNIT = "\x1f"  # between cells once quotes are resolved
 _LONGEST_LINE = 1 << 20
+_WINDOW = 1 << 16  # searched for the line end at which a block is cut
 
 
 class DelimitedLog:
@@ -32,12 +33,40 @@ class DelimitedLog:
         self.roles = self._layout.wanted.roles
         self.first_line = self._layout.line
         self.notes: list[tuple[int | None, str]] = []
+        self._taken = 0
 
-    def pieces(self) -> Iterator[tuple[Piece, bytes]]:
+    def pieces(self) -> Iterator[tuple[Piece, bytes | None]]:
         """Blocks that end with a line's end; a last line that was cut is left out or kept whole."""
-        start, rest = self._layout.start, b""
+        start = self._layout.start
+        if self._source.in_place:
+            # most of a plain file is only cut here and read where it is parsed, which saves a copy of it
+            for piece in self._plain_pieces(start):
+                yield piece, None
+                start = piece.start + piece.size
+                self._taken = start
+        for piece, data in self._streamed(start):
+            yield piece, data
+            self._taken = piece.start + piece.size
+        self._taken = self._source.size
+
+    def _plain_pieces(self, start: int) -> Iterator[Piece]:
+        """Blocks of a file that can be read anywhere, all but the last one or two."""
+        window = min(_WINDOW, self._block_bytes)
+        while start + 2 * self._block_bytes < self._source.size:
+            end = start + self._block_bytes
+            cut = self._source.at(end - window, window).rfind(b"\n")
+            if cut < 0:
+                return
+            size = end - window + cut + 1 - start
+            if size <= 0:
+                return
+            yield Piece(start, size)
+            start += size
+
+    def _streamed(self, start: int) -> Iterator[tuple[Piece, bytes | None]]:
+        rest = b""
         before = b""  # the line before the block
-        self._source.read(start)  # what comes before the first sample
+        self._source.skip_to(start)
         while data := self._source.read(self._block_bytes):
             end = data.rfind(b"\n") + 1
             if end == 0:
@@ -73,7 +102,7 @@ class DelimitedLog:
 
     def done(self) -> tuple[int, int]:
         """Bytes of the file taken, of how many."""
-        return self._source.taken(), self._source.size
+        return self._taken if self._source.in_place else self._source.taken(), self._source.size
 
     def parse(self, data: bytes) -> Raw:
         """The block's rows: by the fast way if every line has its fields, else line by line."""

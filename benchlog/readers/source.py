@@ -84,6 +84,14 @@ class Source:
             self._spool.write(chunk)
         return chunk
 
+    def skip_to(self, start: int) -> None:
+        """Let the next ``read`` begin at ``start``; before the first read, or where the bytes lie ``in_place``."""
+        if self.in_place and self._file.seekable():
+            self._pending = b""
+            self._file.seek(start)
+        else:
+            self.read(start)
+
     def read(self, size: int) -> bytes:
         """The next ``size`` bytes; fewer at the end."""
         data, self._pending = self._pending[:size], self._pending[size:]
@@ -96,9 +104,17 @@ class Source:
             got += len(parts[-1])
         return b"".join(parts)
 
+    @property
+    def in_place(self) -> bool:
+        """Whether the bytes lie in the file as they are, so that ``at`` may be asked for any of them at any time."""
+        return self._spool is None
+
     def at(self, start: int, size: int) -> bytes:
-        """Bytes that ``read`` has passed already."""
+        """Bytes that ``read`` has passed already; where they lie ``in_place``, any bytes."""
         file = self._file if self._spool is None else self._spool
+        if hasattr(os, "pread"):  # needs no lock, so threads read side by side
+            file.flush()
+            return os.pread(file.fileno(), size, start)
         with self._lock:
             file.seek(start)
             return file.read(size)
