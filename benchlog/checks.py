@@ -240,7 +240,7 @@ def _check(spec: CheckSpec, best: _Judged, limit: PlannedLimit | None, planned: 
             unit=spec.unit,
             planned=planned,
             limit=shown,
-            because=because(spec.unit, best.verdict, finding, limit),
+            because=because(spec.id, spec.unit, best.verdict, finding, limit),
         )
     u = None if finding.u is None or not math.isfinite(finding.u) else COVERAGE_K * finding.u
     if finding.only_fails and best.verdict != "fail":
@@ -259,7 +259,7 @@ def _check(spec: CheckSpec, best: _Judged, limit: PlannedLimit | None, planned: 
         log=best.log,
         from_s=finding.from_s,
         to_s=finding.to_s,
-        because=because(spec.unit, best.verdict, finding, limit),
+        because=because(spec.id, spec.unit, best.verdict, finding, limit),
     )
 
 

@@ -35,8 +35,9 @@ def run_demo(into: Path, *, colour: bool = False) -> Iterator[str]:
     plan = samples / "larch.plan.toml"
     logs = [samples / "acceptance.csv", samples / "overnight.csv"]
     yield (
-        'The invented bike "Larch": a fast log of the acceptance run proves relay, voltages and circuits,\n'
-        "a slow overnight log proves the drain. Nothing here needs hardware.\n"
+        'The invented bike "Larch". A fast log of the acceptance run proves the relay,\n'
+        "the voltages and the circuits; a slow overnight log proves the drain; a log from\n"
+        "before the install shows what the install added. No hardware is needed.\n"
     )
     good = check(logs, plan=plan, before=samples / "before.csv")
     yield render_text(good, colour=colour)

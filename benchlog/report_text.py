@@ -78,13 +78,13 @@ class _Sheet:
         first, *rest = self._leader(f"{words.SHAPES[check.verdict]} {check.title}", measured, "·")
         yield self._paint(first[:1], check.verdict) + first[1:]
         yield from rest
-        limit = words.limit_words(check)
-        facts = [words.planned_words(check), f"limit {limit}" if limit else "", words.margin_words(check)]
-        if any(facts):
-            yield from self._wrapped(", ".join(fact for fact in facts if fact), "    ")
         yield from self._wrapped(check.because, "    ")
-        if self.several_logs and check.log:
-            yield from self._wrapped(f"from {words.source_words(check)}", "    ")
+        margin = words.margin_words(check)
+        source = words.source_words(check) if self.several_logs else ""
+        # the sentence has the limit already
+        facts = [words.planned_words(check), f"{margin} the limit" if margin else "", source]
+        if any(facts):
+            yield from self._wrapped("; ".join(fact for fact in facts if fact), "    ")
 
     def _causes(self, causes: Iterable[Cause], told: set[str]) -> Iterator[str]:
         for cause in causes:

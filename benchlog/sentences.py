@@ -10,22 +10,49 @@ UNSTATED = (
     "the logger's accuracy is not stated; give a logger file with gain_error_pct and offset_error for this channel"
 )
 
+#: check id -> what was found, with a place for the figure.
+_FOUND: dict[str, str] = {
+    "off_state_drain": "with the key off {} left the battery on average",
+    "added_drain": "the install added {} to the drain",
+    "settle_time": "the drain settled {} after the key was turned off",
+    "feed_off_voltage": "with the key off the fuse block stood at {}",
+    "relay_pull_in": "the contact closed {} after the trigger rose",
+    "relay_drop_out": "the contact opened {} after the trigger fell",
+    "relay_chatter": "the contact opened or re-closed out of turn {} times",
+    "battery_sag": "the battery sags by {} under the planned load",
+    "feed_drop": "{} is lost from battery + to the fuse block at the planned load",
+    "ground_lift": "the ground bus stands {} above battery negative at the planned load",
+    "slot": "the circuit drew {}",
+    "resting_voltage": "the battery rested at {} before the first key-on",
+    "source_resistance": "the battery shows {} to its posts",
+    "crank_minimum": "while cranking the battery fell to {}",
+    "feed_in_crank": "while cranking the feed was lost for {} at the longest",
+    "charging_voltage": "with the engine running the battery stood at {}",
+    "charging_balance": "with the engine running {} went into the battery",
+}
+#: The same where the figure is a plain zero.
+_NONE_FOUND = {
+    "relay_chatter": "the contact did not open or re-close out of turn",
+    "feed_in_crank": "no loss of the feed was seen while cranking",
+}
 
-def because(unit: str, verdict: Verdict, finding: Finding, limit: PlannedLimit | None) -> str:
+
+def because(check_id: str, unit: str, verdict: Verdict, finding: Finding, limit: PlannedLimit | None) -> str:
     """A sentence that a rider understands: the figure, the limit and, where open, what would prove it."""
     if isinstance(finding, Unseen):
         return _sentence(finding.why)
     if finding.failed:
         return _sentence(finding.failed)
-    value = _figure(finding, unit, bounded=verdict == "fail" or not finding.only_fails)
+    found = _found(check_id, finding, unit, bounded=verdict == "fail" or not finding.only_fails)
     story = f" ({finding.story})" if finding.story else ""
     if limit is None:
-        return _sentence(f"{value}{story}; the plan gives no limit")
+        return _sentence(f"{found}{story}; the plan gives no limit")
     if verdict == "pass":
-        return _sentence(f"{value} keeps {_limit(limit, unit)}{story}")
+        return _sentence(f"{found}, within {_limit(check_id, limit, unit)}{story}")
     if verdict == "fail":
-        return _sentence(f"{value} breaks {_limit(limit, unit)}{story}")
-    return _sentence(f"{value} does not prove {_limit(limit, unit)}: {_doubt(finding, limit, unit)}{story}")
+        return _sentence(f"{found}, which breaks {_limit(check_id, limit, unit)}{story}")
+    doubt = _doubt(finding, limit, unit)
+    return _sentence(f"{found}{story}; this does not prove {_limit(check_id, limit, unit)}: {doubt}")
 
 
 def _sentence(text: str) -> str:
@@ -35,22 +62,30 @@ def _sentence(text: str) -> str:
     return begin + text[1:] + ("" if text.endswith(".") else ".")
 
 
-def _figure(finding: Measured, unit: str, bounded: bool) -> str:
+def _found(check_id: str, finding: Measured, unit: str, bounded: bool) -> str:
+    key = "slot" if check_id.startswith("slot_") else check_id
+    if finding.value == 0 and key in _NONE_FOUND:
+        return _NONE_FOUND[key]
     if finding.value is None:
-        return "no value"
+        return "no value was found"
     u = None if finding.u is None or not bounded else COVERAGE_K * finding.u
-    return with_uncertainty(finding.value, u) + ("" if unit == "1" else f" {unit}")
+    figure = with_uncertainty(finding.value, u) + ("" if unit == "1" else f" {unit}")
+    if key == "relay_chatter" and finding.value == 1:
+        return "the contact opened or re-closed out of turn once"
+    return _FOUND[key].format(figure)
 
 
-def _limit(limit: PlannedLimit, unit: str) -> str:
+def _limit(check_id: str, limit: PlannedLimit, unit: str) -> str:
     suffix = "" if unit == "1" else f" {unit}"
+    if check_id == "relay_chatter":
+        return "the plan, which allows none"
+    if check_id == "feed_in_crank":
+        return "the plan, which allows no loss" if limit.max is not None else "the plan, in which the feed drops"
     if limit.min is not None and limit.max is not None:
         return f"the limits of {number(limit.min)} to {number(limit.max)}{suffix}"
     if limit.max is not None:
         return f"the limit of at most {number(limit.max)}{suffix}"
-    if limit.min is not None:
-        return f"the limit of at least {number(limit.min)}{suffix}"
-    return "the plan"
+    return f"the limit of at least {number(limit.min or 0.0)}{suffix}"
 
 
 def _doubt(finding: Measured, limit: PlannedLimit, unit: str) -> str:
@@ -74,8 +109,8 @@ def _needed(finding: Measured, limit: PlannedLimit, unit: str) -> str:
     needed = COVERAGE_K * nearest / Z_PROVEN
     have = COVERAGE_K * (finding.u or 0.0)
     if needed < have / 20:
-        return "it lies right at the limit, within what this logger can tell"
+        return "it lies right at the limit, closer than this logger can tell"
     return (
-        f"the limit lies inside the uncertainty; a logger or a longer log that measures to ± {number(needed)}{suffix} "
-        "would prove it"
+        f"the limit lies inside the uncertainty; a logger that measures to ± {number(needed)}{suffix}, or a longer "
+        "log, would prove it"
     )

@@ -283,8 +283,9 @@ def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:
         volts = [p.plateau.readings["battery_v"].value for p in points]
         loads = [p.load_a for p in points]
         swing_a = max(loads) - min(loads)
-        lean = math.hypot(battery.gain_rel, feed.gain_rel) / math.sqrt(3) * (max(volts) - min(volts)) / max(swing_a, 0.1)
-    return _path(bench, load, points, drops, noise, offset_u, gain, "from battery + to the fuse block", lean)
+        gains = math.hypot(battery.gain_rel, feed.gain_rel) / math.sqrt(3)
+        lean = gains * (max(volts) - min(volts)) / max(swing_a, 0.1)
+    return _path(bench, load, points, drops, noise, offset_u, gain, "in the feed", lean)
 
 
 def _engine_off_first(bench: Bench, points: list[PathPoint]) -> list[PathPoint]:
@@ -308,7 +309,7 @@ def _ground_lift(bench: Bench, load: FeedLoad | None) -> Finding:
         noise.append(readings["ground_v"].u)
     ground = bench.accuracy.get("ground_v")
     offset_u = ground.level_u(0.1) if ground else None
-    text = "of the ground bus above battery negative"
+    text = "in the return"
     if bench.low_side_ohm:
         text += ", the shunt's own drop taken off"
     return _path(bench, load, points, lifts, noise, offset_u, ground.gain_rel if ground else None, text)

@@ -236,7 +236,7 @@ def _feed_off(bench: Bench, spans: list[OffSpan]) -> Finding:
         u=None if accuracy is None else combine(mean.u, accuracy.level_u(mean.value)),
         from_s=from_s,
         to_s=to_s,
-        story="feed with the key off and settled",
+        story="settled; the highest of its stretches",
         doubt=f"{over} samples of feed_v were over range there" if over else None,
     )
 
@@ -276,6 +276,6 @@ def _resting(bench: Bench, spans: list[OffSpan]) -> Finding:
         u=None if accuracy is None else combine(mean.u, known),
         from_s=float(part.start_s[0]),
         to_s=float(part.end_s[-1]),
-        story="key off, before the first key-on",
+        story=f"over {part.end_s[-1] - part.start_s[0]:.0f} s",
         doubt=doubt,
     )

@@ -104,7 +104,7 @@ def _own_channel(bench: Bench, slot: int, planned: float) -> Finding:
     scatter = 1.2533 * float(np.std(levels)) / math.sqrt(max(len(levels), 1))
     drift = float(np.std([np.median(part) for part in sustained])) if len(sustained) > 1 else 0.0
     u = None
-    story = f"slot {slot} by its own channel"
+    story = "by its own channel"
     if accuracy is not None:
         known = accuracy.level_u(value)
         if calm:
@@ -172,7 +172,7 @@ def _matched(
         u,
         match.step.from_s,
         match.step.to_s,
-        f"the step of {role} at {match.step.time_s:.1f} s, "
+        f"from the step of {role} at {match.step.time_s:.1f} s, "
         + (f"marked as slot {slot}" if match.marked else f"taken for slot {slot} by its size"),
         doubt=doubt,
         remedy=f'note "slot {slot} on" as a mark when switching it on, or log slot{slot}_a' if doubt else None,
