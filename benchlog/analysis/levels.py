@@ -4,10 +4,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from benchlog.trace import Array
 
 _BINS = 200
+_ENOUGH = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +67,13 @@ def state_levels(samples: Array) -> Levels | None:
     if not high > low:
         return None
     middle = (low + high) / 2
-    return Levels(_mode(x[x <= middle], low, middle), _mode(x[x > middle], middle, high))
+    return Levels(_mode(_thinned(x, x <= middle), low, middle), _mode(_thinned(x, x > middle), middle, high))
+
+
+def _thinned(x: Array, half: npt.NDArray[np.bool_]) -> Array:
+    """Every nth sample of one half, about ``_ENOUGH`` of them: as good for a mode, and quick on long logs."""
+    every = max(int(np.count_nonzero(half)) // _ENOUGH, 1)
+    return np.asarray(x[half][::every])
 
 
 def _mode(half: Array, low: float, high: float) -> float:
