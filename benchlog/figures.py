@@ -71,21 +71,22 @@ def log_figure(evidence: LogEvidence) -> "go.Figure":
     figure = make_subplots(rows=max(1, len(heights)), cols=1, shared_xaxes=True, vertical_spacing=0.035,
                            row_heights=heights or None)  # fmt: skip
     row = 1
+    per, unit = _time_unit(evidence)
     if states:
-        _state_strip(figure, evidence, states)
+        _state_strip(figure, evidence, states, per)
         row = 2
     for kind, roles, _ in panels:
         outlines = {role: outline(evidence.overview, role) for role in roles}
         for role in roles:
-            _add_role(figure, go, role, outlines[role], row, stretched=kind == "amps")
+            _add_role(figure, go, role, outlines[role], row, per, stretched=kind == "amps")
         if kind == "amps":
             _stretched_axis(figure, list(outlines.values()), row)
         else:
             title = "Voltage / V" if kind == "volts" else "Ground / V"
             figure.update_yaxes(title_text=title, row=row, col=1)
         row += 1
-    figure.update_xaxes(title_text="Time / s", row=max(1, len(heights)), col=1)
-    _shade(figure, evidence)
+    figure.update_xaxes(title_text=f"Time / {unit}", row=max(1, len(heights)), col=1)
+    _shade(figure, evidence, per)
     drawn = sum(len(roles) for _, roles, _ in panels)
     # a long legend must not squeeze the panels
     _plain(figure, height=int(110 + 62 * sum(heights) + 20 * max(0, drawn // 6 - 1)))
@@ -135,17 +136,25 @@ def relay_figure(
     return figure
 
 
-def _add_role(figure: Any, go: Any, role: str, shape: Outline, row: int, *, stretched: bool) -> None:
+def _time_unit(evidence: LogEvidence) -> tuple[float, str]:
+    """Seconds in one unit of the time axis, and its name: hours read better than tens of thousands of seconds."""
+    lasts_s = float(evidence.overview.end_s[-1] - evidence.overview.start_s[0]) if len(evidence.overview) else 0.0
+    if lasts_s > 3 * 3600:
+        return 3600.0, "h"
+    return (60.0, "min") if lasts_s > 1800 else (1.0, "s")
+
+
+def _add_role(figure: Any, go: Any, role: str, shape: Outline, row: int, per: float, *, stretched: bool) -> None:
     scale = stretch if stretched else _as_is
     colour = _colour(role)
     figure.add_trace(
-        go.Scatter(x=shape.edge_s, y=_short(scale(shape.edge)), fill="toself", mode="lines",
+        go.Scatter(x=shape.edge_s / per, y=_short(scale(shape.edge)), fill="toself", mode="lines",
                    fillcolor=_faint(colour), line={"width": 0}, hoverinfo="skip", legendgroup=role, showlegend=False),
         row=row, col=1,
     )  # fmt: skip
     unit = "A" if stretched else "V"
     figure.add_trace(
-        go.Scatter(x=shape.time_s, y=_short(scale(shape.mean)), customdata=_short(shape.mean), name=_spoken(role),
+        go.Scatter(x=shape.time_s / per, y=_short(scale(shape.mean)), customdata=_short(shape.mean), name=_spoken(role),
                    mode=_mode(shape.time_s), line={"color": colour, "width": 1.5, "dash": _dash(role)},
                    marker={"size": 5},
                    hovertemplate=f"%{{customdata:.4~g}} {unit}", legendgroup=role),
@@ -163,14 +172,14 @@ def _add_event(figure: Any, go: Any, near: Trace, role: str, at_s: float, number
     )  # fmt: skip
 
 
-def _state_strip(figure: Any, evidence: LogEvidence, states: list[SpanKind]) -> None:
+def _state_strip(figure: Any, evidence: LogEvidence, states: list[SpanKind], per: float) -> None:
     """One row a state, a bar where it holds: labels never collide, however short the span."""
     import plotly.graph_objects as go
 
     for kind in states:
         spans = [span for span in evidence.spans if span.kind == kind]
         figure.add_trace(
-            go.Bar(base=[span.from_s for span in spans], x=[span.to_s - span.from_s for span in spans],
+            go.Bar(base=[span.from_s / per for span in spans], x=[(span.to_s - span.from_s) / per for span in spans],
                    y=[kind] * len(spans), orientation="h", width=0.6, showlegend=False,
                    marker={"color": _SPAN_LINES[kind], "line": {"color": _SPAN_LINES[kind], "width": 1}},
                    customdata=[[span.from_s, span.to_s] for span in spans],
@@ -181,9 +190,9 @@ def _state_strip(figure: Any, evidence: LogEvidence, states: list[SpanKind]) -> 
     figure.update_layout(barmode="overlay")
 
 
-def _shade(figure: Any, evidence: LogEvidence) -> None:
+def _shade(figure: Any, evidence: LogEvidence, per: float) -> None:
     shapes = [
-        {"type": "rect", "xref": "x", "yref": "paper", "x0": span.from_s, "x1": span.to_s, "y0": 0, "y1": 1,
+        {"type": "rect", "xref": "x", "yref": "paper", "x0": span.from_s / per, "x1": span.to_s / per, "y0": 0, "y1": 1,
          "fillcolor": _SPAN_FILLS[span.kind], "line": {"width": 0}, "layer": "below"}
         for span in evidence.spans if span.kind != "key off"
     ]  # fmt: skip

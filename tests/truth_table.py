@@ -90,9 +90,7 @@ def draw_install(rng: np.random.Generator) -> Install:
     circuits = tuple(
         replace(c, actual_a=c.planned_a * rng.uniform(0.75, 1.25), inrush=rng.uniform(0.0, 2.0)) for c in good.circuits
     )
-    wakes = WakeUps(
-        period_s=rng.uniform(8, 25), length_s=rng.uniform(0.5, 2.5), height_a=10 ** rng.uniform(-3, -1.7)
-    )
+    wakes = WakeUps(period_s=rng.uniform(8, 25), length_s=rng.uniform(0.5, 2.5), height_a=10 ** rng.uniform(-3, -1.7))
     return replace(
         good,
         emf_v=rng.uniform(12.3, 12.95),
@@ -195,7 +193,12 @@ def _plan(sim: Simulation, limits: Mapping[str, float], planned: Mapping[int, fl
     # the settled stretch that must be logged follows settle_max_s; it is shorter than the log here
     plan["limits"]["charging_min_v"] = 1.0
     plan["limits"]["feed_in_crank"] = "hold"
-    for table, key in (("relay", "pull_in_max_ms"), ("relay", "drop_out_max_ms"), ("feed", "drop_max_v"), ("ground", "lift_max_v")):
+    for table, key in (
+        ("relay", "pull_in_max_ms"),
+        ("relay", "drop_out_max_ms"),
+        ("feed", "drop_max_v"),
+        ("ground", "lift_max_v"),
+    ):
         if key in limits:
             plan[table][key] = limits[key]
     for circuit in plan["circuit"]:

@@ -164,7 +164,7 @@ def _balance(bench: Bench) -> Finding:
     amps = np.concatenate([part.mean["battery_a"] for part in parts])
     over = sum(int(part.over["battery_a"].sum()) for part in parts)
     keep = np.isfinite(amps)
-    on = "loads not told apart"
+    on = "how many loads were on is not known"
     if bench.has("feed_a"):
         feed = np.concatenate([part.mean["feed_a"] for part in parts])
         most = float(np.nanmax(feed, initial=0.0))
@@ -183,6 +183,6 @@ def _balance(bench: Bench) -> Finding:
         u=None if accuracy is None else combine(mean.u, accuracy.level_u(mean.value)),
         from_s=float(parts[0].start_s[0]),
         to_s=float(parts[-1].end_s[-1]),
-        story=f"into the battery while running, {on}",
+        story=on,
         doubt=f"{over} samples of battery_a were over range while running" if over else None,
     )

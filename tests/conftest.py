@@ -1,0 +1,57 @@
+"""Simulated logs on disk, made once for all tests that share them."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import scenarios
+from scenarios import write_files
+
+from benchlog.standin import (
+    Install,
+    Simulation,
+    acceptance_script,
+    fast_logger,
+    parked_script,
+    plan_toml_of,
+    simulate,
+    slow_logger,
+)
+
+
+class Samples:
+    """Files of a good install, each written once.
+
+    Attributes:
+        folder: where they lie. log, plan: a fast log of the acceptance run and its plan.
+        slow, before: half an hour with the key off, after and before the install, by one and the same logger.
+        late: the fast log of a relay that lets go late.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        """Write them all."""
+        self.folder = folder
+        self.sim = acceptance()
+        self.log, self.plan = write_files(self.sim, folder, "fast")
+        after = parked(0.0006)
+        self.slow, _ = write_files(after, folder, "slow")
+        self.before, _ = write_files(parked(0.0005, like=after), folder, "before")
+        self.late, _ = write_files(acceptance(Install(release_travel_ms=105.0)), folder, "late")
+        self.plan.write_text(plan_toml_of(Install()), encoding="utf-8")
+
+
+def acceptance(install: Install | None = None, settle_s: float = 200.0, seed: int = 1) -> Simulation:
+    """The acceptance run at 500 samples a second: half the rows of the usual one."""
+    return scenarios._log(install, acceptance_script(settle_s=settle_s), fast_logger(500), seed)
+
+
+def parked(drain_a: float, like: Simulation | None = None, seed: int = 1) -> Simulation:
+    """Half half an hour with the key off; by the very logger of ``like`` where given."""
+    drawn = None if like is None else like.drawn
+    return simulate(Install(drain_a=drain_a), parked_script(0.5), slow_logger(5.0), np.random.default_rng(seed), drawn=drawn)
+
+
+@pytest.fixture(scope="session")
+def samples(tmp_path_factory: pytest.TempPathFactory) -> Samples:
+    """The shared files; tests write nothing there."""
+    return Samples(tmp_path_factory.mktemp("samples"))

@@ -1,0 +1,131 @@
+"""Coarse states of a switched line."""
+
+import numpy as np
+import pytest
+
+from benchlog.analysis.coarse import Coarse
+from benchlog.analysis.switched import drop_short, hold_state, line_state
+
+STEP_S = 0.05
+
+
+def _table(volts, role="trigger_v"):
+    """One sample a point."""
+    x = np.asarray(volts, dtype=float)
+    t = np.arange(len(x)) * STEP_S
+    return Coarse(t, t, {role: x}, {role: x}, {role: x}, {role: np.zeros(len(x), dtype=np.int64)})
+
+
+def _held_one_by_one(x, lower, upper):
+    """The same rule in a plain loop."""
+    states, state = [], None
+    for value in x:
+        state = True if value >= upper else False if value <= lower else state
+        states.append(state)
+    first = next((s for s in states if s is not None), False)
+    return [first if s is None else s for s in states]
+
+
+def test_line_with_two_levels_moves():
+    """Up where the key feeds it, down elsewhere; the levels are those of the line."""
+    volts = np.repeat([0.1, 12.4, 0.1], [100, 300, 50]) + np.random.default_rng(1).normal(0, 0.05, 450)
+
+    line = line_state(_table(volts), "trigger_v")
+
+    assert line.role == "trigger_v"
+    assert line.moves
+    assert list(line.up) == [False] * 100 + [True] * 300 + [False] * 50
+    assert (line.levels.low, line.levels.high) == pytest.approx((0.1, 12.4), abs=0.1)
+
+
+@pytest.mark.parametrize(("volts", "up"), [(12.5, True), (5.1, True), (4.9, False), (0.0, False)])
+def test_line_with_one_level_is_up_above_5_v(volts, up):
+    """A line that never moves has one state, no levels and no key events."""
+    noise = np.random.default_rng(2).normal(0, 0.02, 200)
+
+    line = line_state(_table(volts + noise), "trigger_v")
+
+    assert not line.moves
+    assert line.levels is None
+    assert list(line.up) == [up] * 200
+
+
+def test_sag_and_charging_are_no_second_level():
+    """A live line that the engine moves by less than 3 V stays up."""
+    volts = np.repeat([12.4, 11.6, 14.3], 100)
+
+    line = line_state(_table(volts), "trigger_v")
+
+    assert not line.moves
+    assert line.up.all()
+
+
+def test_swing_of_3_v_is_the_least():
+    """A line that moves by 3.2 V has two states, by 2.8 V one."""
+    assert line_state(_table(np.repeat([0.0, 3.2], 50)), "trigger_v").moves
+    assert not line_state(_table(np.repeat([0.0, 2.8], 50)), "trigger_v").moves
+
+
+def test_absent_or_empty_channel_has_no_state():
+    """No such channel, or no valid sample in it."""
+    table = _table([12.0, 0.0])
+
+    assert line_state(table, "feed_v") is None
+    assert line_state(_table([np.nan, np.nan]), "trigger_v") is None
+
+
+def test_state_does_not_depend_on_voltage_level():
+    """A line that loses a third of its voltage switches at the same points."""
+    volts = np.repeat([0.0, 12.0, 0.0, 12.0], [40, 60, 20, 30])
+
+    full, low = (line_state(_table(share * volts), "trigger_v") for share in (1.0, 0.67))
+
+    assert list(full.up) == list(low.up)
+    assert full.moves
+    assert low.moves
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_hold_state_equals_a_plain_loop(seed):
+    """Random values, some missing: above, below, or as before."""
+    rng = np.random.default_rng(seed)
+    x = np.where(rng.random(300) < 0.1, np.nan, rng.uniform(0, 10, 300))
+    x[:3] = 5.0
+
+    assert list(hold_state(x, 4.0, 6.0)) == _held_one_by_one(x, 4.0, 6.0)
+
+
+def test_hold_state_on_its_bounds_and_undecided():
+    """The bounds themselves decide; what never decides is down."""
+    assert list(hold_state(np.array([5.0, 6.0, 5.0, 4.0, 5.0]), 4.0, 6.0)) == [True, True, True, False, False]
+    assert list(hold_state(np.array([5.0, 5.0]), 4.0, 6.0)) == [False, False]
+
+
+def test_short_changes_are_dropped_long_ones_kept():
+    """A dwell of 40 ms is chatter, one of 60 ms is a state, whichever way it goes."""
+    t = np.arange(100) * 0.010
+    for state in (True, False):
+        up = np.full(100, state)
+        up[20:24] = not state
+        up[50:56] = not state
+        kept = drop_short(up, t, 0.050)
+
+        assert list(np.flatnonzero(kept != state)) == [50, 51, 52, 53, 54, 55]
+        assert up[20] != state
+
+
+def test_changes_that_touch_an_end_are_kept():
+    """Nothing tells how long a state lasted that the log cuts off."""
+    up = np.array([True] + [False] * 20 + [True])
+
+    assert list(drop_short(up, np.arange(22) * 0.01, 0.050)) == list(up)
+
+
+def test_burst_of_chatter_is_one_change():
+    """Contacts that chatter for 60 ms while closing make one change."""
+    t = np.arange(200) * 0.005
+    up = np.repeat([False, True, False, True, False, True], [50, 3, 4, 3, 2, 138])
+
+    kept = drop_short(up, t, 0.050)
+
+    assert np.count_nonzero(np.diff(kept)) == 1
