@@ -16,6 +16,8 @@ Array = npt.NDArray[np.float64]
 
 PASS_PROBABILITY = 0.95
 FAIL_PROBABILITY = 0.05
+#: A proven failure lies on one side of a window with at least this probability.
+ONE_SIDE_PROBABILITY = 0.9
 COVERAGE_K = 2.0
 #: One-sided standard normal quantile of ``PASS_PROBABILITY``.
 Z_PROVEN = 1.6449
@@ -128,19 +130,30 @@ def probability_of_conforming(value: float, u: float, low: float | None, high: f
         value, u: best estimate and standard uncertainty, same unit as the limits.
         low, high: limits; None leaves that side open. A value that is sure and on its limit conforms.
     """
-    if u <= 0:
-        return float((low is None or value >= low) and (high is None or value <= high))
-    below = 1.0 if high is None else _normal_cdf((high - value) / u)
-    under = 0.0 if low is None else _normal_cdf((low - value) / u)
-    return max(below - under, 0.0)
+    below, above = _outside(value, u, low, high)
+    return max(1.0 - below - above, 0.0)
 
 
 def conformity(value: float, u: float, low: float | None, high: float | None) -> Literal["pass", "fail", "not proven"]:
-    """The verdict that a measured value proves: pass at 95 % probability of conforming, fail at 5 %."""
-    p = probability_of_conforming(value, u, low, high)
+    """The verdict that a measured value proves: pass at 95 % probability of conforming, fail at 5 %.
+
+    Between two limits a value so vague that it may as well lie below as above conforms with little
+    probability too, yet proves nothing: a failure must be likely on one side.
+    """
+    below, above = _outside(value, u, low, high)
+    p = 1.0 - below - above
     if p >= PASS_PROBABILITY:
         return "pass"
-    return "fail" if p <= FAIL_PROBABILITY else "not proven"
+    return "fail" if p <= FAIL_PROBABILITY and max(below, above) >= ONE_SIDE_PROBABILITY else "not proven"
+
+
+def _outside(value: float, u: float, low: float | None, high: float | None) -> tuple[float, float]:
+    """Probabilities that the true value lies below the lower and above the upper limit."""
+    if u <= 0:
+        return float(low is not None and value < low), float(high is not None and value > high)
+    below = 0.0 if low is None else _normal_cdf((low - value) / u)
+    above = 0.0 if high is None else _normal_cdf((value - high) / u)
+    return below, above
 
 
 def _normal_cdf(z: float) -> float:

@@ -102,10 +102,11 @@ def with_logger(change: Callable[[LoggerSpec], LoggerSpec]) -> Callable[[], Simu
 
 
 def begins_with_key_on() -> Simulation:
-    """The key was turned on before the log began."""
-    script = acceptance_script(settle_s=200.0, marks=False)
-    actions = [replace(act, time_s=-5.0) if act.do == "key on" else act for act in script.actions]
-    return scenarios._log(script=replace(script, actions=tuple(actions)), spec=fast_logger(500))
+    """The log begins 2 s after the key was turned on."""
+    sim = scenarios._log(None, acceptance_script(settle_s=200.0, marks=False), fast_logger(500))
+    late = sim.frame["time_s"].to_numpy() >= 32.0
+    over = {role: flags[late] for role, flags in sim.over.items()}
+    return replace(sim, frame=sim.frame[late].reset_index(drop=True), over=over)
 
 
 def short_key_off_first() -> Simulation:
@@ -118,8 +119,8 @@ def short_key_off_first() -> Simulation:
 def bouncing_inrush() -> Simulation:
     """Loads with five times their current at switch-on behind a contact that bounces for 4.4 ms."""
     circuits = tuple(replace(c, inrush=4.0, inrush_tau_s=0.1) for c in Install().circuits)
-    install = Install(circuits=circuits, close_bounce_ms=(0.9, 1.3, 1.0, 1.2), bike_inrush=4.0)
-    return scenarios._log(install, key_cycles(4, rest_s=20.0), fast_logger(1000, scenarios.ALL_ROLES))
+    install = Install(circuits=circuits, close_bounce_ms=(0.9, 1.3, 1.0, 1.2))
+    return scenarios._log(install, acceptance_script(settle_s=200.0), fast_logger(1000, scenarios.ALL_ROLES))
 
 
 CASES: dict[str, Case] = {
@@ -211,10 +212,8 @@ CASES: dict[str, Case] = {
         begins_with_key_on, {"resting_voltage": "U", "relay_pull_in": "U"}, untrue=("resting_voltage",)
     ),
     "short key-off first": Case(short_key_off_first),
-    # all loads come at once, so only their own channels tell them apart
-    "bounce and inrush": Case(
-        bouncing_inrush, each(("crank_minimum", "charging_voltage", "charging_balance"), "U")
-    ),
+    # neither the contact's bounce nor the loads' inrush is a fault or a load
+    "bounce and inrush": Case(bouncing_inrush),
     # without the loads' own currents, four at once cannot be told apart
     "key cycles": Case(scenarios.many_cycles, {**each(SLOTS, "UN"), **each(ENGINE, "U")}),
     # 55 to 85 A at the starter, 40 A at most on the channel; nothing else needs those samples
@@ -244,6 +243,8 @@ CASES: dict[str, Case] = {
             **each(("settle_time", "relay_pull_in", "relay_drop_out", "relay_chatter"), "U"),
             **each((*UNDER_LOAD, "source_resistance", *ENGINE), "U"),
         },
+        # it still falls, so it has no one true value
+        untrue=("resting_voltage",),
     ),
 }
 
@@ -262,10 +263,10 @@ FAULT_CASES: dict[str, dict[str, str]] = {
     # live with the trigger down: the loads draw with the key off, and nothing with it on
     "inverted_contact": {
         **DEAD_FEED,
+        "relay_pull_in": "FU",
         "off_state_drain": "F",
         "feed_off_voltage": "F",
         "relay_drop_out": "FU",
-        "charging_balance": "P",
     },
     "coil_open": DEAD_FEED,
     "feed_open": DEAD_FEED,
@@ -289,14 +290,22 @@ FAULT_CASES: dict[str, dict[str, str]] = {
     "overcharge": {"charging_voltage": "F"},
     "load_exceeds_charging": each(("charging_voltage", "charging_balance"), "F"),
 }
-CASES.update({name: Case(faulty(name), differs) for name, differs in FAULT_CASES.items()})
+#: With 9 A still flowing the bike's last 0.35 A may count as settled, and the drain of the whole span as settled
+#: too; the feed is highest before the loads come on; the simulated truth counts a circuit as fed with the key off.
+UNTRUE = dict.fromkeys(
+    ("trigger_always_live", "backfed_coil", "welded_contact", "inverted_contact"),
+    ("settle_time", "off_state_drain", "feed_off_voltage"),
+)
+UNTRUE["inverted_contact"] += SLOTS
+CASES.update({name: Case(faulty(name), differs, untrue=UNTRUE.get(name, ())) for name, differs in FAULT_CASES.items()})
 
 
 @dataclass(frozen=True)
 class Run:
-    """A case that was run: the simulated log, and the result from its files."""
+    """A case that was run: the simulated log without its samples, when it begins, and the result from its files."""
 
     sim: Simulation
+    begins_s: float
     result: Result
 
 
@@ -314,7 +323,7 @@ def runs(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Run]:
             plan.write_text(plan_toml_of(sim.install, case.limits), encoding="utf-8")
             result = benchlog.check(log, plan=plan)
             # the samples are no longer needed, and all of them together are large
-            done[name] = Run(replace(sim, frame=sim.frame.iloc[:0], over={}), result)
+            done[name] = Run(replace(sim, frame=sim.frame.iloc[:0], over={}), float(sim.frame["time_s"].iloc[0]), result)
         return done[name]
 
     return run
@@ -411,16 +420,20 @@ def test_result_fits_its_schema(runs: Callable[[str], Run], name: str):
 
 @pytest.mark.parametrize("name", CASES)
 def test_key_events_are_those_simulated(runs: Callable[[str], Run], name: str):
-    """Each turn of the key inside the log is found, at its time, and no other."""
-    run = runs(name)
+    """Each turn of the key inside the log is found, at its time by the log's own clock, and no other."""
+    case, run = CASES[name], runs(name)
+    starts_s = case.form.start / 1e6 if case.form else 0.0
     if run.sim.spec.rate_hz < 5 or name == "only a battery":
         slack_s = 1.5  # as far apart as the samples, or guessed from the current
     else:
         slack_s = 0.15 if run.sim.spec.rate_hz < 50 else 0.02
-    true = [event for event in run.sim.truth.key_events if event[0] > 0]
+    if name == "slow_trigger_decay":
+        slack_s = 0.25  # the trigger passes half of its level only then
+    true = [event for event in run.sim.truth.key_events if event[0] > run.begins_s]
+    true_s = [starts_s + time_s for time_s, _ in true]
 
     assert [event.to for event in run.result.key_events] == [to for _, to in true]
-    assert [event.time_s for event in run.result.key_events] == pytest.approx([t for t, _ in true], abs=slack_s)
+    assert [event.time_s for event in run.result.key_events] == pytest.approx(true_s, abs=slack_s)
 
 
 def test_every_fault_of_the_stand_in_is_in_the_table():

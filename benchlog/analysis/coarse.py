@@ -66,7 +66,8 @@ def coarse(overview: Overview, from_s: float, to_s: float, step_s: float, roles:
         none = {role: np.empty(0, dtype=np.int64) for role in wanted}
         return Coarse(start, end, empty, dict(empty), dict(empty), none)
     typical_s = overview.step_s * float(np.median(rows))
-    group = max(int(step_s / typical_s), 1) if typical_s > 0 else 1
+    # a hair more, so that the last bit of a time stamp does not decide
+    group = max(int(step_s / typical_s * (1 + 1e-9) + 1e-9), 1) if typical_s > 0 else 1
     at = np.arange(0, n, group)
     mean, low, high, over = {}, {}, {}, {}
     for role in wanted:

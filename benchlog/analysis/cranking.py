@@ -1,8 +1,10 @@
 """When does the starter turn, how low does the battery fall, and does the feed hold?"""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.trace import Array, Trace
@@ -15,6 +17,9 @@ LEAST_STARTER_A = 25.0
 SHORTEST_S, LONGEST_S = 0.15, 20.0
 # A starter current this small beside such a dip means that the shunt was bypassed, A.
 BYPASSED_A = 3.0
+#: Nobody cranks this soon after turning the key on, s; a bike with the key on draws at least so much, A.
+AFTER_KEY_ON_S = 0.3
+LEAST_KEY_ON_A = 0.3
 HELD_S = 0.010
 
 
@@ -28,13 +33,15 @@ class Crank:
     before_a: float
 
 
-def find_cranks(table: Coarse) -> list[Crank]:
+def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
     """Dips of ``battery_v`` that a starter makes: deep, short, and with a starter's current or none seen at all.
 
-    A dip with a current in between is a load. Where the current is not logged the dip must be deeper.
+    A dip with a current in between is a load, and one that begins as the key is turned on is inrush.
+    Where the current is not logged the dip must be deeper.
 
     Args:
         table: points of 20 to 100 ms; slower logs as they are.
+        key_on_s: when a switched line came up, s.
     """
     if "battery_v" not in table.mean or len(table) < 4:
         return []
@@ -47,6 +54,9 @@ def find_cranks(table: Coarse) -> list[Crank]:
     position = 0
     for first, _ in runs(deep):
         if first < position or first == 0:
+            continue
+        begins = float(table.start_s[first])
+        if any(begins - AFTER_KEY_ON_S < rise_s < begins + AFTER_KEY_ON_S / 2 for rise_s in key_on_s):
             continue
         before_v = float(np.nanmedian(volts[max(first - _points(t, first, 2.0), 0) : first]))
         recovered = np.flatnonzero(volts[first:] > before_v - 0.4 * LEAST_DIP_V)
@@ -72,6 +82,8 @@ def find_cranks(table: Coarse) -> list[Crank]:
                 peak = float(inside.max()) - before_a
                 if abs(rise) > BYPASSED_A and peak < LEAST_STARTER_A:
                     continue
+                if not key_on_s and rise > BYPASSED_A and before_a < LEAST_KEY_ON_A:
+                    continue  # from nothing at once: the key is turned on, nobody cranks yet
                 if abs(rise) <= BYPASSED_A and depth < LEAST_DIP_ALONE_V:
                     continue
         cranks.append(Crank(float(table.start_s[first]), float(table.end_s[end]), before_v, before_a))
@@ -128,31 +140,51 @@ class Held:
 def held_minimum(trace: Trace, role: str = "battery_v", held_s: float = HELD_S) -> Held | None:
     """The lowest level that the signal stays at or below for ``held_s``.
 
-    The shortest run of samples that spans ``held_s`` gives an upper bound, one sample less a lower bound;
-    the truth lies between. Where samples lie further apart than ``held_s``, two neighbours are the run and
-    nothing bounds the level from below.
+    The lowest run of samples that spans ``held_s`` gives an upper bound, the lowest that any stretch of
+    ``held_s`` can hold a lower bound; the truth lies between. Where samples lie further apart than that,
+    two neighbours are the run and nothing bounds the level from below.
 
     Args:
         trace: the samples over the crank.
 
     Returns:
-        None without two valid samples.
+        None without two valid samples, or where they do not span ``held_s``.
     """
     x = trace.values[role]
     valid = np.isfinite(x)
     t, x = trace.time_s[valid], x[valid]
-    if len(x) < 2:
+    if len(x) < 2 or t[-1] - t[0] < held_s:
         return None
-    step = float(np.median(np.diff(t)))
-    width = max(int(np.ceil(held_s / step - 1e-6)) + 1, 2)
-    if len(x) < width:
-        return None
-    highest = np.lib.stride_tricks.sliding_window_view(x, width).max(axis=1)
+    hair = 1e-6 * held_s
+    # run i .. last[i] spans held_s from sample i on
+    last = np.searchsorted(t, t + held_s - hair)
+    first = np.flatnonzero(last < len(t))
+    highest = _highest(x, first, last[first])
     at = int(np.argmin(highest))
     upper = float(highest[at])
-    lower = float(np.lib.stride_tricks.sliding_window_view(x, width - 1).max(axis=1).min())
-    gap_s = float(np.diff(t[at : at + width]).max())
-    return Held((upper + lower) / 2, (upper - lower) / 2, upper, float(t[at]), gap_s)
+    run = t[first[at] : last[first[at]] + 1]
+    # a stretch that begins just after sample i - 1 holds the samples i .. inside[i]
+    begin = np.arange(1, len(t))
+    inside = np.searchsorted(t, t[:-1] + held_s + hair) - 1
+    some = inside >= begin
+    lower = float(_highest(x, begin[some], inside[some]).min()) if some.any() else upper
+    return Held((upper + lower) / 2, (upper - lower) / 2, upper, float(run[0]), float(np.diff(run).max()))
+
+
+def _highest(x: Array, first: npt.NDArray[np.int64], last: npt.NDArray[np.int64]) -> Array:
+    """The maximum of ``x[first] .. x[last]`` for each pair, by maxima over runs of powers of two."""
+    level = np.int64(0)
+    size = np.frexp(last - first + 1)[1] - 1  # the largest power of two that fits
+    found = np.empty(len(first))
+    table = x
+    while True:
+        now = size == level
+        half = 1 << int(level)
+        found[now] = np.maximum(table[first[now]], table[last[now] - half + 1])
+        level += 1
+        if not (size >= level).any():
+            return found
+        table = np.maximum(table[:-half], table[half:])
 
 
 def longest_loss(trace: Trace) -> tuple[float, float, float]:

@@ -24,7 +24,10 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
     """Read the story of one log from its overview, looking closely where the key or the trigger moves."""
     table = coarse(log.overview, log.start_s, log.end_s, POINT_S, STATE_ROLES)
     lines = {role: line for role in ("key_v", "trigger_v", "feed_v") if (line := line_state(table, role)) is not None}
-    cranks = find_cranks(table)
+    ups = [
+        float(table.start_s[at]) for line in lines.values() for at in np.flatnonzero(line.up[1:] & ~line.up[:-1]) + 1
+    ]
+    cranks = find_cranks(table, ups)
     key = key_state(table, lines, log.marks, cranks)
     turns = _closely(log, key, cranks, lines)
     key = replace(key, turns=tuple(turn for turn, _ in turns))
@@ -35,7 +38,7 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
         cranks = [crank for crank in cranks if any(a - 0.5 <= crank.from_s and crank.to_s <= b + 0.5 for a, b in on)]
     slow = coarse(log.overview, log.start_s, log.end_s, SLOW_POINT_S, ("battery_v", "battery_a"))
     running = _running(log, slow, on, cranks, current_accuracy)
-    rises, falls = _trigger_moves(log, table, cranks)
+    pulls, falls = _trigger_moves(log, table, cranks)
     return Story(
         source=key.source,
         sure=key.sure,
@@ -44,7 +47,7 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
         off=off,
         cranks=tuple(cranks),
         running=tuple(running),
-        rises=tuple(rises),
+        rises=tuple(pulls),
         falls=tuple(falls),
         spans=_for_drawing(on, off, cranks, running),
         parked=bool(spans) and not on,

@@ -1,0 +1,343 @@
+"""The starter's turns, the lowest held voltage and the feed's loss, on signals whose truth is known."""
+
+import numpy as np
+import pytest
+
+from benchlog.analysis.coarse import coarse
+from benchlog.analysis.cranking import find_cranks, held_minimum, longest_loss
+from benchlog.overview import OverviewBuilder
+from benchlog.trace import Trace
+
+START_S, STOP_S, END_S = 10.0, 11.5, 20.0
+EMF_V, KEY_ON_A = 12.7, 4.0
+
+
+def _starter_a(t, peak_a=250.0, run_a=90.0, ripple_a=25.0):
+    """Inrush that fades in 60 ms, then the strokes of the engine at 8 Hz."""
+    turning = (t >= START_S) & (t < STOP_S)
+    since = t - START_S
+    return np.where(
+        turning, run_a + (peak_a - run_a) * np.exp(-since / 0.06) + ripple_a * np.sin(2 * np.pi * 8 * since), 0.0
+    )
+
+
+def _found(amps, ohm=0.015, rate_hz=200.0, shown_a=None, over=None, after_v=0.0, point_s=0.05, noise_v=0.01):
+    """Cranks in a log of a battery that gives ``amps``; ``shown_a`` is what its channel reads, None for no channel."""
+    t = np.arange(len(amps)) / rate_hz
+    rng = np.random.default_rng(1)
+    volts = EMF_V - ohm * amps + np.where(t > STOP_S, after_v, 0.0) + rng.normal(0, noise_v, len(t))
+    values = {"battery_v": volts} | ({} if shown_a is None else {"battery_a": shown_a})
+    builder = OverviewBuilder(values)
+    builder.add(Trace(t, values, over or {}))
+    return find_cranks(coarse(builder.finish(), 0.0, t[-1], point_s))
+
+
+def _times(rate_hz=200.0):
+    return np.arange(0, END_S, 1 / rate_hz)
+
+
+def test_crank_is_found_with_its_times_and_the_levels_before():
+    """One turn of 1.5 s; before it 4 A and the voltage under them."""
+    amps = KEY_ON_A + _starter_a(_times())
+
+    (crank,) = _found(amps, shown_a=amps, after_v=1.5)
+
+    assert crank.from_s == pytest.approx(START_S, abs=0.06)
+    assert crank.to_s == pytest.approx(STOP_S, abs=0.11)
+    assert crank.before_v == pytest.approx(EMF_V - 0.015 * KEY_ON_A, abs=0.02)
+    assert crank.before_a == pytest.approx(KEY_ON_A, abs=0.01)
+
+
+@pytest.mark.parametrize("rate_hz", [10.0, 20.0, 100.0, 1000.0])
+def test_crank_does_not_hang_on_the_rate(rate_hz):
+    """Ten to a thousand samples a second show the same turn of the starter."""
+    amps = KEY_ON_A + _starter_a(_times(rate_hz))
+
+    (crank,) = _found(amps, rate_hz=rate_hz, shown_a=amps)
+
+    assert crank.from_s == pytest.approx(START_S, abs=0.06 + 1 / rate_hz)
+    assert crank.to_s == pytest.approx(STOP_S, abs=0.11 + 2 / rate_hz)
+
+
+def test_crank_without_a_current_channel():
+    """A deep, short dip alone is a starter."""
+    (crank,) = _found(KEY_ON_A + _starter_a(_times()))
+
+    assert crank.from_s == pytest.approx(START_S, abs=0.06)
+    assert np.isnan(crank.before_a)
+
+
+def test_crank_past_a_bypassed_shunt():
+    """The starter's cable does not pass the shunt: the channel shows the 4 A as before."""
+    t = _times()
+
+    (crank,) = _found(KEY_ON_A + _starter_a(t), shown_a=np.full(len(t), KEY_ON_A))
+
+    assert crank.before_a == pytest.approx(KEY_ON_A)
+
+
+def test_crank_that_overflows_the_shunt():
+    """Samples over range while it turns are no reason to miss it."""
+    amps = KEY_ON_A + _starter_a(_times())
+    over = amps > 50
+
+    (crank,) = _found(amps, shown_a=np.where(over, np.nan, amps), over={"battery_a": over})
+
+    assert crank.from_s == pytest.approx(START_S, abs=0.06)
+    assert crank.before_a == pytest.approx(KEY_ON_A)
+
+
+def test_weak_battery_that_recovers_slowly_is_one_crank():
+    """80 mΩ, deep dip with strong strokes: the ripple does not cut it into pieces."""
+    amps = KEY_ON_A + _starter_a(_times(), peak_a=90, run_a=60, ripple_a=30)
+
+    (crank,) = _found(amps, ohm=0.08, shown_a=amps)
+
+    assert crank.to_s - crank.from_s == pytest.approx(1.5, abs=0.15)
+
+
+def test_two_tries_are_two_cranks():
+    """The starter turns again after 4 s."""
+    t = _times()
+    amps = KEY_ON_A + _starter_a(t) + np.roll(_starter_a(t), round(5.5 * 200))
+
+    got = _found(amps, shown_a=amps)
+
+    assert [crank.from_s for crank in got] == pytest.approx([10.0, 15.5], abs=0.06)
+
+
+@pytest.mark.parametrize("ohm", [0.015, 0.06, 0.12])
+def test_load_that_comes_and_goes_is_no_crank(ohm):
+    """A 12 A load for 3 s on a weak battery dips the voltage by more than a volt: its current tells."""
+    t = _times()
+    amps = KEY_ON_A + np.where((t > 10) & (t < 13), 12.0, 0.0)
+
+    assert _found(amps, ohm=ohm, shown_a=amps) == []
+
+
+def test_load_step_that_stays_is_no_crank():
+    """A dip that never recovers is a load, with and without a current channel."""
+    amps = KEY_ON_A + np.where(_times() > 10, 30.0, 0.0)
+
+    assert _found(amps, ohm=0.1, shown_a=amps) == []
+    assert _found(amps, ohm=0.1) == []
+
+
+def test_inrush_is_no_crank():
+    """60 A into cold lamps and capacitors, gone in 60 ms, on a weak battery."""
+    t = _times(1000.0)
+    amps = KEY_ON_A + np.where(t > 10, 8.0 + 52.0 * np.exp(-(t - 10) / 0.02), 0.0)
+
+    assert _found(amps, ohm=0.05, rate_hz=1000.0, shown_a=amps) == []
+    assert _found(amps, ohm=0.05, rate_hz=1000.0) == []
+
+
+def test_shallow_dip_without_current_channel_is_no_crank():
+    """1.2 V may be a load; 1.8 V for a second is a starter."""
+    t = _times()
+    dip = np.where((t > 10) & (t < 11), 1.0, 0.0)
+
+    assert _found(12.0 * dip, ohm=0.1) == []
+    assert len(_found(18.0 * dip, ohm=0.1)) == 1
+
+
+def test_shallow_dip_past_the_shunt_is_no_crank():
+    """A dip of 1.2 V with no current in it is not enough for a bypassed starter."""
+    t = _times()
+    dip = np.where((t > 10) & (t < 11), 1.0, 0.0)
+
+    assert _found(12.0 * dip, ohm=0.1, shown_a=np.zeros(len(t))) == []
+    assert len(_found(18.0 * dip, ohm=0.1, shown_a=np.zeros(len(t)))) == 1
+
+
+def test_dip_of_half_a_minute_is_no_crank():
+    """No starter turns for 25 s."""
+    t = np.arange(0, 60, 0.005)
+    amps = np.where((t > 10) & (t < 35), 100.0, 0.0)
+
+    assert _found(amps, shown_a=amps) == []
+    assert len(_found(np.where(t < 25, amps, 0.0), shown_a=amps)) == 1
+
+
+def test_calm_log_or_no_voltage_has_no_cranks():
+    """Nothing dips, or nothing shows it."""
+    builder = OverviewBuilder(["battery_a"])
+    builder.add(Trace(np.arange(100.0), {"battery_a": np.full(100, 90.0)}, {}))
+    table = coarse(builder.finish(), 0.0, 99.0, 0.05)
+
+    assert _found(np.full(4000, KEY_ON_A)) == []
+    assert _found(np.full(3, KEY_ON_A)) == []
+    assert find_cranks(table) == []
+
+
+def _held_by_sweep(t, x, held_s):
+    """Lowest level that the line through the samples stays at or below for so long, by halving the level."""
+    low, high = float(x.min()), float(x.max())
+    for _ in range(60):
+        level = (low + high) / 2
+        below = x <= level
+        edges = np.flatnonzero(below[1:] != below[:-1])
+        instants = t[edges] + (level - x[edges]) / (x[edges + 1] - x[edges]) * (t[edges + 1] - t[edges])
+        instants = np.concatenate(([t[0]] if below[0] else [], instants, [t[-1]] if below[-1] else []))
+        longest = max((instants[1::2] - instants[::2]), default=0.0)
+        low, high = (low, level) if longest >= held_s else (level, high)
+    return high
+
+
+@pytest.mark.parametrize("rate_hz", [500, 1000, 2000, 10_000])
+@pytest.mark.parametrize("seed", range(4))
+def test_held_minimum_encloses_the_truth_on_dense_signals(rate_hz, seed):
+    """A bisection over the level, on the lines between the samples, lies within the stated half-width."""
+    rng = np.random.default_rng(seed)
+    t = np.arange(0, 0.5, 1 / rate_hz)
+    strokes = sum(rng.uniform(0.2, 1) * np.sin(2 * np.pi * f * t + rng.uniform(0, 6)) for f in (7, 18, 45))
+    x = 10 + strokes + rng.normal(0, 0.05, len(t))
+
+    got = held_minimum(Trace(t, {"battery_v": x}, {}))
+    truth = _held_by_sweep(t, x, 0.010)
+
+    assert got.level - got.half_width - 1e-9 <= truth <= got.level + got.half_width + 1e-9
+    assert got.upper == pytest.approx(got.level + got.half_width)
+    assert got.half_width < 0.6 * 1000 / rate_hz
+    assert got.gap_s == pytest.approx(1 / rate_hz)
+
+
+@pytest.mark.parametrize(("lasts_ms", "level"), [(8, 10.0), (15, 6.0)])
+def test_dip_counts_once_it_lasts_10_ms(lasts_ms, level):
+    """A notch of 8 ms does not set the minimum, one of 15 ms does; its time is where it begins."""
+    t = np.arange(0, 1, 1e-3)
+    x = np.where((t >= 0.3) & (t < 0.6), 10.0, 12.0)
+    x[(t >= 0.4995) & (t < 0.4995 + lasts_ms / 1000)] = 6.0
+
+    got = held_minimum(Trace(t, {"battery_v": x}, {}))
+
+    assert got.level == pytest.approx(level)
+    assert got.half_width == pytest.approx(0.0)
+    assert got.time_s == pytest.approx(0.5 if lasts_ms == 15 else 0.3, abs=1e-9)
+
+
+def test_v_shaped_dip_by_closed_form():
+    """A fall and rise at 100 V/s each is below its bottom + 0.5 V for 10 ms."""
+    t = np.arange(0, 0.2, 1e-4)
+
+    got = held_minimum(Trace(t, {"battery_v": 8 + 100 * np.abs(t - 0.1)}, {}))
+
+    assert got.level == pytest.approx(8.5, abs=got.half_width + 1e-9)
+    assert got.half_width <= 0.011
+
+
+def test_held_minimum_follows_scale_and_shift():
+    """Another unit, zero and clock give the same stretch."""
+    rng = np.random.default_rng(7)
+    t = np.arange(0, 0.3, 1e-3)
+    x = 10 + np.cumsum(rng.normal(0, 0.1, len(t)))
+
+    plain = held_minimum(Trace(t, {"battery_v": x}, {}))
+    changed = held_minimum(Trace(t + 50, {"feed_v": 3 * x + 1}, {}), "feed_v")
+
+    assert changed.level == pytest.approx(3 * plain.level + 1)
+    assert changed.half_width == pytest.approx(3 * plain.half_width)
+    assert changed.time_s == pytest.approx(plain.time_s + 50)
+
+
+def test_slow_log_has_no_lower_bound_but_its_lowest_sample():
+    """Samples 100 ms apart: two neighbours are the run, the lower bound is one sample, the step is told."""
+    x = np.array([12.0, 12.0, 9.0, 10.0, 12.0, 12.0])
+
+    got = held_minimum(Trace(np.arange(6) * 0.1, {"battery_v": x}, {}))
+
+    assert (got.upper, got.level, got.half_width) == (10.0, 9.5, 0.5)
+    assert got.gap_s == pytest.approx(0.1)
+
+
+def test_held_minimum_skips_missing_samples_and_tells_the_gap():
+    """A gap in the lowest stretch shows as its widest step."""
+    t = np.arange(0, 0.2, 1e-3)
+    x = np.where((t > 0.0995) & (t < 0.1205), 9.0, 12.0)
+    x[105:109] = np.nan
+
+    got = held_minimum(Trace(t, {"battery_v": x}, {}))
+
+    assert got.level == 9.0
+    assert got.gap_s == pytest.approx(0.005)
+
+
+@pytest.mark.parametrize("x", [[], [9.0], [9.0, np.nan]])
+def test_held_minimum_needs_two_valid_samples(x):
+    """One sample lasts no time."""
+    assert held_minimum(Trace(np.arange(len(x)) * 1e-3, {"battery_v": np.array(x)}, {})) is None
+
+
+def _loss(t, feed, battery=12.0):
+    return longest_loss(Trace(t, {"feed_v": feed, "battery_v": np.broadcast_to(battery, t.shape)}, {}))
+
+
+def test_feed_loss_by_closed_form():
+    """Linear fall and rise over 20 ms each, 100 ms apart at half height: 100 ms, begun at 0.21 s."""
+    t = np.arange(0, 1, 0.003)
+    feed = np.interp(t, [0.2, 0.22, 0.3, 0.32], [12.0, 0.0, 0.0, 12.0])
+
+    lost_s, from_s, width_s = _loss(t, feed)
+
+    assert lost_s == pytest.approx(0.1, abs=1e-3)
+    assert from_s == pytest.approx(0.21, abs=1e-3)
+    assert width_s == pytest.approx(0.003)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_feed_loss_equals_a_fine_walk(seed):
+    """The ratio drawn a thousand times as fine, counted point by point, on uneven time stamps."""
+    rng = np.random.default_rng(seed)
+    t = np.cumsum(rng.uniform(0.5e-3, 2e-3, 120))
+    battery = 9 + rng.uniform(-1, 1, 120)
+    ratio = np.clip(0.5 + np.cumsum(rng.normal(0, 0.1, 120)), 0.02, 0.98)
+    fine = np.linspace(t[0], t[-1], 120_000)
+    below = np.interp(fine, t, ratio) < 0.5
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], below.astype(int), [0]))))
+    expected = max((edges[1::2] - edges[::2]), default=0) * (fine[1] - fine[0])
+
+    lost_s, _, _ = _loss(t, ratio * battery, battery)
+
+    assert lost_s == pytest.approx(expected, abs=4e-6)
+
+
+def test_falling_battery_is_no_feed_loss():
+    """The feed follows the battery down to 5 V: it holds."""
+    t = np.arange(0, 1, 1e-3)
+    battery = np.where((t > 0.3) & (t < 0.6), 5.0, 12.5)
+
+    assert _loss(t, 0.97 * battery, battery)[0] == 0.0
+    assert _loss(t, 0.97 * battery, battery)[2] == pytest.approx(1e-3)
+
+
+def test_longest_of_several_losses_counts():
+    """20 ms and 50 ms: the second."""
+    t = np.arange(0, 1, 1e-3)
+    feed = np.where(((t > 0.1) & (t < 0.12)) | ((t > 0.5) & (t < 0.55)), 0.0, 12.0)
+
+    lost_s, from_s, _ = _loss(t, feed)
+
+    assert lost_s == pytest.approx(0.05, abs=0.002)
+    assert from_s == pytest.approx(0.5, abs=0.001)
+
+
+def test_loss_at_the_ends_counts_as_far_as_it_is_seen():
+    """Dead from the first sample, or to the last, or throughout."""
+    t = np.arange(0, 1.0005, 1e-3)
+
+    assert _loss(t, np.where(t < 0.2, 0.0, 12.0))[:2] == pytest.approx((0.2, 0.0), abs=0.001)
+    assert _loss(t, np.where(t > 0.7, 0.0, 12.0))[:2] == pytest.approx((0.3, 0.7), abs=0.001)
+    assert _loss(t, np.zeros(len(t)))[0] == pytest.approx(1.0)
+
+
+def test_loss_skips_missing_samples():
+    """A sample that one of the two lacks tells nothing; the wider step shows in the width."""
+    t = np.arange(0, 1, 1e-3)
+    feed = np.where((t > 0.4995) & (t < 0.55), 0.0, 12.0)
+    feed[495:500] = np.nan
+
+    lost_s, from_s, width_s = _loss(t, feed)
+
+    assert from_s == pytest.approx(0.497, abs=1e-6)
+    assert lost_s == pytest.approx(0.0525, abs=0.001)
+    assert width_s == pytest.approx((0.006 + 0.001) / 2)
