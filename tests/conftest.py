@@ -1,5 +1,7 @@
 """Simulated logs on disk, made once for all tests that share them."""
 
+import ctypes
+import os
 from pathlib import Path
 
 import numpy as np
@@ -48,10 +50,30 @@ def acceptance(install: Install | None = None, settle_s: float = 200.0, seed: in
 def parked(drain_a: float, like: Simulation | None = None, seed: int = 1) -> Simulation:
     """Half half an hour with the key off; by the very logger of ``like`` where given."""
     drawn = None if like is None else like.drawn
-    return simulate(Install(drain_a=drain_a), parked_script(0.5), slow_logger(5.0), np.random.default_rng(seed), drawn=drawn)
+    return simulate(
+        Install(drain_a=drain_a), parked_script(0.5), slow_logger(5.0), np.random.default_rng(seed), drawn=drawn
+    )
 
 
 @pytest.fixture(scope="session")
 def samples(tmp_path_factory: pytest.TempPathFactory) -> Samples:
     """The shared files; tests write nothing there."""
     return Samples(tmp_path_factory.mktemp("samples"))
+
+
+# from linux/prctl.h and linux/capability.h
+_DROP_FROM_BOUNDING_SET = 24
+_DAC_OVERRIDE, _DAC_READ_SEARCH = 1, 2
+
+
+def without_override() -> None:
+    """For ``preexec_fn``: let root obey the permissions of files, as everyone else does.
+
+    Another user would do as well, but may not be able to start a Python that lies in root's home.
+    """
+    if os.geteuid() != 0:
+        return
+    libc = ctypes.CDLL(None, use_errno=True)
+    for right in (_DAC_OVERRIDE, _DAC_READ_SEARCH):
+        if libc.prctl(_DROP_FROM_BOUNDING_SET, right, 0, 0, 0) != 0:
+            raise OSError(ctypes.get_errno(), "root cannot give up its right to read everything")

@@ -35,7 +35,9 @@ def run(*words: str | Path, cwd: Path | None = None, **environment: str) -> subp
 
 
 @pytest.fixture(scope="session")
-def passing(samples: Samples, tmp_path_factory: pytest.TempPathFactory) -> tuple[subprocess.CompletedProcess[str], Path]:
+def passing(
+    samples: Samples, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[subprocess.CompletedProcess[str], Path]:
     """One whole check that passes, with JSON and report, and the folder of both."""
     folder = tmp_path_factory.mktemp("passing")
     written = ("--json", folder / "out.json", "--report", folder / "out.html")
@@ -134,9 +136,7 @@ def test_text_in_a_plain_locale(samples: Samples):
 def test_closed_pipe_makes_no_traceback(samples: Samples):
     """A reader that stops early (``| head -1``) leaves nothing on standard error."""
     piped = " ".join(f"'{word}'" for word in command("check", samples.log, "--plan", samples.plan))
-    done = subprocess.run(
-        ["bash", "-c", f"{piped} | head -1"], capture_output=True, text=True, timeout=60, check=False
-    )
+    done = subprocess.run(["bash", "-c", f"{piped} | head -1"], capture_output=True, text=True, timeout=60, check=False)
 
     assert "Traceback" not in done.stderr
     assert "Exception" not in done.stderr

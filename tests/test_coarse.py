@@ -47,6 +47,17 @@ def test_points_equal_plain_loops_over_the_samples(missing):
         assert (got.start_s[n], got.end_s[n]) == pytest.approx((n * 0.1, n * 0.1 + 0.09))
 
 
+@pytest.mark.parametrize("start_s", [0.0, 3.0, 100.0, 1000.0])
+@pytest.mark.parametrize("rate_hz", [100, 200, 500, 1000])
+def test_points_hold_what_the_step_says(start_s, rate_hz):
+    """50 ms at 100 Hz to 1 kHz are 5 to 50 samples, wherever the clock starts."""
+    t = start_s + np.arange(2 * rate_hz) / rate_hz
+
+    got = coarse(_overview(Trace(t, {"battery_v": np.zeros(len(t))}, {})), t[0], t[-1], 0.05)
+
+    assert len(got) == 40
+
+
 def test_mean_weighs_buckets_by_their_rows():
     """A last bucket with one row in it counts once, not as much as a full one."""
     trace = Trace(np.arange(5) * 1.0, {"battery_v": np.array([1.0, 1.0, 1.0, 1.0, 6.0])}, {})

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from benchlog.analysis.coarse import coarse
-from benchlog.analysis.drain import LEAST_BAND_A, Settled, drain, settle
+from benchlog.analysis.drain import Settled, drain, settle
 from benchlog.overview import OverviewBuilder
 from benchlog.trace import Trace
 from benchlog.uncertainty import Accuracy
@@ -64,7 +64,7 @@ def test_exponential_settles_where_it_enters_its_band(tau_s):
 def test_band_is_never_narrower_than_the_channel_can_tell(resolution):
     """At no drain at all the band is 50 µA, or two steps of a coarse channel."""
     t, tau_s = _times(), 5.0
-    band = max(LEAST_BAND_A, 2 * resolution)
+    band = max(50e-6, 2 * resolution)
 
     got = _settled(t, 0.2 * np.exp(-t / tau_s), resolution=resolution)
 
@@ -113,14 +113,15 @@ def test_wakeup_right_after_settling_is_told_by_the_later_ones(after_s):
     assert len(got.wakeups) == 5
 
 
-def test_excursion_unlike_the_wakeups_belongs_to_settling():
-    """After 1.5 s of calm something draws 50 mA for 30 s: settled when that ends; later pulses are wake-ups."""
+@pytest.mark.parametrize(("lasts_s", "height_a"), [(30.0, 0.05), (30.0, WAKE_A), (2.0, 0.05)])
+def test_excursion_unlike_the_wakeups_belongs_to_settling(lasts_s, height_a):
+    """Longer or higher than the wake-ups of 2 s and 10 mA, after 1.5 s of calm: settled when it ends."""
     t = _times()
-    amps = np.where(t < 20, 0.2, BASE_A) + np.where((t >= 21.5) & (t < 51.5), 0.05, 0.0) + _wakes(t, 100.0)
+    late = np.where((t >= 21.5) & (t < 21.5 + lasts_s), height_a, 0.0)
 
-    got = _settled(t, amps + _noise(t))
+    got = _settled(t, np.where(t < 20, 0.2, BASE_A) + late + _wakes(t, 100.0) + _noise(t))
 
-    assert got.from_s == pytest.approx(51.5, abs=0.11)
+    assert got.from_s == pytest.approx(21.5 + lasts_s, abs=0.11)
     assert len(got.wakeups) == 4
 
 

@@ -1,5 +1,7 @@
 """When the key was turned, from each source that a log can have."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -65,7 +67,10 @@ def test_source_is_the_best_that_the_log_has(source, on_s, role):
     assert got.sure
     assert _turns(got) == [("on", role), ("off", role)]
     assert [turn.time_s for turn in got.turns] == pytest.approx([on_s, on_s + 30.0], abs=0.1)
-    assert all(abs(turn.time_s - at) <= turn.half_width_s + 0.05 for turn, at in zip(got.turns, (on_s, on_s + 30.0)))
+    assert all(
+        abs(turn.time_s - at) <= turn.half_width_s + 0.05
+        for turn, at in zip(got.turns, (on_s, on_s + 30.0), strict=True)
+    )
 
 
 def test_marks_come_before_every_line():
@@ -145,6 +150,25 @@ def test_key_off_after_a_crank_is_a_key_event():
 
 
 @pytest.mark.parametrize(
+    ("volts", "crank"),
+    [
+        (12.2 * (_on(10.0, 20.5) + _on(30.0, 40.0)), Crank(20.0, 21.4, 12.4, 4.0)),
+        (12.2 * (_on(10.0, 17.0) + _on(20.7, 40.0)), Crank(20.0, 21.4, 12.4, 4.0)),
+    ],
+)
+def test_long_drop_beside_a_crank_is_a_key_event(volts, crank):
+    """Lamps are cut while the starter turns, not for seconds before or after it."""
+    assert [turn.to for turn in _read({"trigger_v": volts}, cranks=[crank]).turns] == ["on", "off", "on", "off"]
+
+
+def test_key_off_that_ends_the_log_soon_after_a_crank_counts():
+    """Nothing shows that the line came back."""
+    got = _read({"trigger_v": 12.2 * _on(10.0, 58.6)}, cranks=[Crank(57.0, 58.8, 12.4, 4.0)])
+
+    assert [turn.to for turn in got.turns] == ["on", "off"]
+
+
+@pytest.mark.parametrize(
     ("role", "volts", "starts_on", "sure"),
     [
         ("trigger_v", 0.0, False, True),
@@ -168,6 +192,14 @@ def test_current_tells_the_key_while_it_charges():
     got = _read({"battery_a": amps})
 
     assert [turn.time_s for turn in got.turns] == pytest.approx([10.0, 40.0], abs=0.06)
+
+
+@pytest.mark.parametrize("base", [0.0, 0.2, 0.45])
+def test_key_is_told_from_a_high_drain(base):
+    """What counts is the current above the calm level."""
+    got = _read({"battery_a": base + 4.0 * _on()})
+
+    assert [(turn.to, round(turn.time_s)) for turn in got.turns] == [("on", 10), ("off", 40)]
 
 
 def test_passing_zero_on_the_way_to_charging_is_no_key_off():
@@ -202,7 +234,9 @@ def test_calm_battery_voltage_has_no_turns():
     """A voltage that creeps by noise and drift shows no key."""
     volts = 12.8 - np.linspace(0, 0.05, 6000) + np.random.default_rng(1).normal(0, 0.01, 6000)
 
-    assert _read({"battery_v": volts}).turns == ()
+    got = _read({"battery_v": volts})
+
+    assert (got.starts_on, got.turns) == (False, ())
 
 
 def test_drain_channel_alone_is_a_parked_log():
@@ -228,7 +262,7 @@ def test_spans_cover_the_log_without_gap_or_overlap():
 
     assert [on for on, _, _ in spans] == [False, True, False]
     assert (spans[0][1], spans[-1][2]) == (0.0, END_S)
-    assert all(before[2] == after[1] for before, after in zip(spans, spans[1:]))
+    assert all(before[2] == after[1] for before, after in pairwise(spans))
 
 
 def test_span_of_no_length_is_left_out():
@@ -244,5 +278,5 @@ def test_turns_do_not_hang_on_the_rate(rate_hz):
     got = _read({"trigger_v": 12.2 * _on(step_s=1 / rate_hz)}, step_s=1 / rate_hz)
 
     assert [turn.to for turn in got.turns] == ["on", "off"]
-    for turn, at in zip(got.turns, (ON_S, OFF_S)):
+    for turn, at in zip(got.turns, (ON_S, OFF_S), strict=True):
         assert abs(turn.time_s - at) <= turn.half_width_s + 1 / rate_hz

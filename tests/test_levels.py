@@ -53,6 +53,24 @@ def test_state_levels_are_blind_to_ringing_and_slow_tails():
     assert abs(line[500:].mean() - 0.0) > 0.5
 
 
+def test_halves_are_split_at_mid_range():
+    """A crowded level at 5 V of a signal from 0 to 12 V belongs to the low half and is its mode."""
+    got = state_levels(np.repeat([0.0, 5.0, 12.0], [10, 100, 60]))
+
+    assert got == Levels(5.0, 12.0)
+
+
+def test_rare_state_of_a_long_log_is_not_lost():
+    """Fifty samples up among 300 000 down: both levels, as without the long wait."""
+    rng = np.random.default_rng(4)
+    line = rng.normal(0.2, 0.02, 300_000)
+    line[100_000:100_050] = rng.normal(12.6, 0.02, 50)
+
+    got = state_levels(line)
+
+    assert (got.low, got.high) == pytest.approx((0.2, 12.6), abs=0.05)
+
+
 def test_state_levels_follow_scale_shift_order_and_repetition():
     """Levels belong to the set of values: unit, zero, order and repeated samples do not matter."""
     rng = np.random.default_rng(2)

@@ -1,7 +1,6 @@
 """A log on disk: windows of it, what is left out, and every reason to refuse it."""
 
 import gzip
-import os
 import subprocess
 import sys
 from pathlib import Path
@@ -11,6 +10,7 @@ import pandas as pd
 import polars as pl
 import pytest
 import zstandard
+from conftest import without_override
 
 from benchlog.errors import BadLog
 from benchlog.log import Log
@@ -379,13 +379,18 @@ def test_what_cannot_be_opened_is_refused(tmp_path: Path):
     _refused(tmp_path, "this is a folder")
 
 
-@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may read everything")
 def test_file_that_may_not_be_read_is_refused(tmp_path: Path):
     """A file without permission to read it is named as such."""
     path = _write(tmp_path, _text(_rows(9)))
     path.chmod(0)
+    opening = f"from pathlib import Path; from benchlog.log import Log; Log.open(Path({str(path)!r}))"
 
-    _refused(path, "not permitted")
+    done = subprocess.run(
+        [sys.executable, "-c", opening], capture_output=True, text=True, check=False, preexec_fn=without_override
+    )
+
+    assert done.returncode == 1
+    assert f"{path}: reading this file is not permitted" in done.stderr.splitlines()[-1]
 
 
 def test_permission_message(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):

@@ -69,7 +69,7 @@ def test_cuts_are_those_that_explain_most(seed):
     rng = np.random.default_rng(seed)
     lengths = rng.integers(12, 25, 4)
     levels = np.cumsum(rng.choice([-2.5, 1.5, 2.0, 3.0], 4)) + 20
-    amps = np.repeat(levels, lengths) + rng.normal(0, 0.1, lengths.sum())
+    amps = np.repeat(levels, lengths) + rng.normal(0, 0.25, lengths.sum())
     t = np.arange(len(amps)) * 0.05
 
     got = _found(t, amps)
@@ -107,14 +107,17 @@ def test_spike_is_no_plateau_and_does_not_move_one():
     assert _amps(_found(t, amps)) == pytest.approx([1.0, 5.0], abs=0.01)
 
 
-@pytest.mark.parametrize(("step_a", "noise_a", "resolution", "count"), [
-    (0.5, 0.01, 0.0, 2),
-    (0.15, 0.005, 0.0, 2),
-    (0.10, 0.005, 0.0, 1),
-    (0.5, 0.2, 0.0, 1),
-    (0.2, 0.005, 0.1, 1),
-    (0.3, 0.005, 0.1, 2),
-])
+@pytest.mark.parametrize(
+    ("step_a", "noise_a", "resolution", "count"),
+    [
+        (0.5, 0.01, 0.0, 2),
+        (0.15, 0.005, 0.0, 2),
+        (0.10, 0.005, 0.0, 1),
+        (0.5, 0.2, 0.0, 1),
+        (0.2, 0.005, 0.1, 1),
+        (0.3, 0.005, 0.1, 2),
+    ],
+)
 def test_step_must_stand_out(step_a, noise_a, resolution, count):
     """At least 0.12 A, four times the noise and two and a half steps of a coarse channel."""
     t, amps = _steps([2.0, 2.0 + step_a], noise_a=noise_a)
@@ -142,6 +145,34 @@ def test_channel_with_a_missing_sample_has_no_reading_there():
 
     assert ["battery_v" in p.readings for p in got] == [True, False, True]
     assert _amps(got) == pytest.approx([1.0, 5.0, 2.0], abs=0.01)
+
+
+def test_single_wild_sample_does_not_move_a_reading():
+    """The median leaves it out."""
+    t, amps = _steps([1.0, 5.0], noise_a=0.001)
+    volts = EMF_V - SOURCE_OHM * amps
+    volts[180] += 3.0
+
+    assert _found(t, amps, volts)[1].readings["battery_v"].value == pytest.approx(12.7, abs=1e-3)
+
+
+def test_spike_within_a_level_leaves_one_plateau():
+    """What lies before and after a pulse of 0.2 s is the same load: from its begin to its end."""
+    t, amps = _steps([1.0, 5.0])
+    amps[(t > 7.49) & (t < 7.69)] = 30.0
+
+    got = _found(t, amps)
+
+    assert _amps(got) == pytest.approx([1.0, 5.0], abs=0.01)
+    assert (got[1].from_s, got[1].to_s) == pytest.approx((5.0, 9.95))
+
+
+def test_current_lost_within_a_level_gives_no_plateau_there():
+    """A gap in the current itself leaves the stretch around it unread."""
+    t, amps = _steps([1.0, 5.0, 2.0])
+    amps[(t > 8) & (t < 9)] = np.nan
+
+    assert _amps(_found(t, amps)) == pytest.approx([1.0, 2.0], abs=0.01)
 
 
 def test_overloaded_current_makes_no_plateau():
@@ -173,9 +204,7 @@ def test_plateaus_follow_scale_shift_and_clock():
     assert [p.from_s - 100 for p in moved] == pytest.approx([p.from_s for p in plain])
     assert _amps(moved) == pytest.approx([a - 50 for a in _amps(plain)])
     assert [p.from_s for p in larger] == [p.from_s for p in plain]
-    assert [p.readings["battery_a"].u for p in larger] == pytest.approx(
-        [10 * p.readings["battery_a"].u for p in plain]
-    )
+    assert [p.readings["battery_a"].u for p in larger] == pytest.approx([10 * p.readings["battery_a"].u for p in plain])
 
 
 @pytest.mark.parametrize("step_s", [0.001, 0.01, 0.1, 0.5])
@@ -187,7 +216,7 @@ def test_plateaus_do_not_hang_on_the_rate(step_s):
 
 
 def test_uncertainty_covers_noise():
-    """In at least 90 of 100 steady stretches the level lies within k = 2, and u is no more than three times too wide."""
+    """In at least 90 of 100 steady stretches the level lies within k = 2; u is at most three times too wide."""
     readings = [_found(*_steps([3.0], noise_a=0.05, seed=seed))[0].readings["battery_a"] for seed in range(300)]
 
     hits = np.mean([abs(r.value - 3.0) <= 2 * r.u for r in readings])

@@ -54,6 +54,19 @@ def test_share_alone_is_enough():
     assert _found(amps={0: 5.0, 15: -2.0}, before_v=np.nan).how == "share"
 
 
+def test_voltage_names_it_where_both_show():
+    """A raised voltage says more than a share."""
+    assert _found({0: 12.4, 12: 14.2}, {0: 5.0, 12: -2.0}).how == "voltage"
+
+
+def test_run_begins_with_the_first_lasting_stretch():
+    """Raised for 8 s, below for 4 s, raised again: one run from the first."""
+    got = _found(volts={0: 12.4, 12: 14.2, 20: 12.4, 24: 14.2})
+
+    assert got.from_s == pytest.approx(12.0, abs=0.55)
+    assert got.to_s == TO_S
+
+
 def test_nothing_raised_and_no_share_is_no_engine():
     """The starter turned, the engine did not fire."""
     assert _found(STOPPED_V, STOPPED_A) is None

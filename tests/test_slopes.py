@@ -31,7 +31,7 @@ def test_steps_equal_weighted_least_squares(seed):
 
 @pytest.mark.parametrize("seed", range(6))
 def test_uncertainty_of_steps_is_the_larger_of_two(seed):
-    """scipy's curve_fit gives both: from the stated u, and from the scatter, which few degrees widen."""
+    """The stated u, and the scatter, which few degrees widen: curve_fit of scipy gives both."""
     v, a, u = _random(seed)
 
     def line(x, ohm):

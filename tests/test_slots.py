@@ -49,7 +49,10 @@ def _total(found, steps, costs):
 
 def _case(seed):
     rng = np.random.default_rng(seed)
-    planned = {int(slot): float(a) for slot, a in zip(rng.permutation(12)[: rng.integers(1, 7)] + 1, rng.uniform(0.3, 8, 12))}
+    planned = {
+        int(slot): float(a)
+        for slot, a in zip(rng.permutation(12)[: rng.integers(1, 7)] + 1, rng.uniform(0.3, 8, 12), strict=False)
+    }
     real = [a * rng.normal(1, 0.12) for a in planned.values() if rng.random() < 0.85]
     extra = list(rng.uniform(0.2, 9, rng.integers(0, 4)))
     return _steps(*rng.permutation([*real, *extra]), u=float(rng.uniform(0.005, 0.2))), planned
@@ -87,7 +90,9 @@ def test_others_are_all_that_fit_about_as_well(seed):
         if match.step and costs[row, steps.index(match.step)] > DOUBTFUL:
             expected.add(None)
 
-        assert {None if step is None else steps.index(step) for step in match.others} == expected
+        got = [None if step is None else steps.index(step) for step in match.others]
+        assert set(got) == expected
+        assert len(got) == len(expected)
 
 
 def test_each_slot_gets_its_step():
@@ -146,6 +151,17 @@ def test_far_off_step_may_be_no_step():
     assert near.others == ()
 
 
+@pytest.mark.parametrize(("squares", "taken"), [(15.5, True), (62.0, True), (66.0, False)])
+def test_step_is_taken_while_it_costs_less_than_a_dead_slot_and_a_stray_step(squares, taken):
+    """60 for the slot and 4 for the step, in squared standard deviations; above 16 it may be none."""
+    (step,) = _steps(3.5 + 0.35 * math.sqrt(squares), u=1e-9)
+
+    (match,) = match_slots([step], {1: 3.5}, []).values()
+
+    assert match.step == (step if taken else None)
+    assert match.others == ((None,) if 16 < squares < 64 else ())
+
+
 def test_step_beyond_any_doubt_is_another_load():
     """Twice the planned current costs more than a dead slot and a stray step."""
     assert match_slots(_steps(7.0), {1: 3.5}, [])[1].step is None
@@ -197,10 +213,17 @@ def test_step_belongs_to_a_mark_close_by(mark_s, hit):
 
 def test_mark_takes_the_nearest_step():
     """Of two steps near a mark the closer one."""
-    steps = _steps(2.0, 3.0, every_s=2.0)
+    steps = _steps(2.0, 3.0, every_s=1.0)
 
-    assert match_slots(steps, {1: 3.0}, [Mark(3.7, "slot 1 on")])[1].step == steps[1]
-    assert match_slots(steps, {1: 3.0}, [Mark(2.2, "slot 1 on")])[1].step == steps[0]
+    assert match_slots(steps, {1: 3.0}, [Mark(1.9, "slot 1 on")])[1].step == steps[1]
+    assert match_slots(steps, {1: 3.0}, [Mark(1.1, "slot 1 on")])[1].step == steps[0]
+
+
+def test_mark_of_switching_on_takes_no_falling_step():
+    """Another load went just then; the slot's own came a second later."""
+    steps = [Step(10.0, -3.5, 0.01, 0, 20), Step(11.0, 3.4, 0.01, 0, 20)]
+
+    assert match_slots(steps, {1: 3.5}, [Mark(10.0, "slot 1 on")])[1].step == steps[1]
 
 
 def test_one_step_is_not_given_to_two_marks():

@@ -9,11 +9,12 @@ from benchlog.analysis.switched import drop_short, hold_state, line_state
 STEP_S = 0.05
 
 
-def _table(volts, role="trigger_v"):
-    """One sample a point."""
+def _table(volts, role="trigger_v", lows=None):
+    """One sample a point, but where ``lows`` are given."""
     x = np.asarray(volts, dtype=float)
+    low = x if lows is None else np.asarray(lows, dtype=float)
     t = np.arange(len(x)) * STEP_S
-    return Coarse(t, t, {role: x}, {role: x}, {role: x}, {role: np.zeros(len(x), dtype=np.int64)})
+    return Coarse(t, t, {role: x}, {role: low}, {role: x}, {role: np.zeros(len(x), dtype=np.int64)})
 
 
 def _held_one_by_one(x, lower, upper):
@@ -64,6 +65,18 @@ def test_swing_of_3_v_is_the_least():
     """A line that moves by 3.2 V has two states, by 2.8 V one."""
     assert line_state(_table(np.repeat([0.0, 3.2], 50)), "trigger_v").moves
     assert not line_state(_table(np.repeat([0.0, 2.8], 50)), "trigger_v").moves
+
+
+def test_dips_within_points_are_no_state():
+    """A line that drops for a few ms in some points has a low level, but is never down for a whole point."""
+    volts, lows = np.full(200, 12.0), np.full(200, 12.0)
+    lows[50:100], volts[50:100] = 0.0, 11.0
+
+    line = line_state(_table(volts, lows=lows), "trigger_v")
+
+    assert line.levels.low == 0.0
+    assert line.up.all()
+    assert not line.moves
 
 
 def test_absent_or_empty_channel_has_no_state():

@@ -289,6 +289,22 @@ def test_sure_value_on_its_limit_passes():
     assert conformity(1.9, 0.0, None, None) == "pass"
 
 
+@pytest.mark.parametrize("u", [18.0, 300.0, math.inf])
+@pytest.mark.parametrize("value", [3.5, 4.3])
+def test_vague_value_cannot_fail_a_window(value, u):
+    """A value so vague that it may lie on either side of a window proves nothing, however little fits inside."""
+    assert conformity(value, u, 2.8, 4.2) == "not proven"
+    assert probability_of_conforming(value, u, 2.8, 4.2) < 0.05
+
+
+@pytest.mark.parametrize(("value", "verdict"), [(1.27, "not proven"), (1.30, "fail")])
+def test_failure_of_a_narrow_window_must_be_likely_on_one_side(value, verdict):
+    """A window of ± 0.01 u conforms with under 5 %; a failure is proven once 90 % lie on one side (z = 1.282)."""
+    assert probability_of_conforming(value, 1.0, -0.01, 0.01) < 0.05
+    assert conformity(value, 1.0, -0.01, 0.01) == verdict
+    assert conformity(-value, 1.0, -0.01, 0.01) == verdict
+
+
 def test_value_that_the_log_cannot_tell_proves_nothing_against_one_limit():
     """An infinite uncertainty leaves a one-sided limit open."""
     assert conformity(100.0, math.inf, None, 5.0) == "not proven"

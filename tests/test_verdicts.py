@@ -30,7 +30,6 @@ from benchlog.standin import (
     Simulation,
     acceptance_script,
     fast_logger,
-    key_cycles,
     parked_script,
     plan_toml_of,
     simulate,
@@ -323,7 +322,9 @@ def runs(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Run]:
             plan.write_text(plan_toml_of(sim.install, case.limits), encoding="utf-8")
             result = benchlog.check(log, plan=plan)
             # the samples are no longer needed, and all of them together are large
-            done[name] = Run(replace(sim, frame=sim.frame.iloc[:0], over={}), float(sim.frame["time_s"].iloc[0]), result)
+            done[name] = Run(
+                replace(sim, frame=sim.frame.iloc[:0], over={}), float(sim.frame["time_s"].iloc[0]), result
+            )
         return done[name]
 
     return run

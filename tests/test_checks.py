@@ -1,0 +1,338 @@
+"""From findings to verdicts, limits and score."""
+
+import math
+from collections.abc import Mapping
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.checks import CHECKS, judge, overall, score, specs_for, verdict
+from benchlog.limits import PlannedLimit
+from benchlog.plan import Plan, plan_from_mapping
+from benchlog.result import Check
+
+FULL: dict[str, object] = {
+    "install": {"bike": "Larch"},
+    "battery": {"chemistry": "agm", "capacity_ah": 11.2},
+    "relay": {"pull_in_max_ms": 30, "drop_out_max_ms": 60},
+    "feed": {"drop_max_v": 0.3},
+    "ground": {"lift_max_v": 0.1},
+    "circuit": [
+        {"slot": 7, "device": "horn", "planned_a": 3.0, "fuse_a": 5},
+        {"slot": 2, "device": "lamp", "planned_a": 1.0},
+    ],
+    "limits": {
+        "off_state_drain_ma": 1.0,
+        "added_drain_ma": 0.2,
+        "settle_max_s": 120,
+        "feed_off_max_v": 0.5,
+        "battery_sag_max_v": 0.6,
+        "source_resistance_max_mohm": 40,
+        "resting_min_v": 12.6,
+        "crank_min_v": 9.6,
+        "feed_in_crank": "hold",
+        "charging_min_v": 13.5,
+        "charging_max_v": 14.8,
+        "charging_balance_min_a": 0.0,
+    },
+}
+
+
+def plan_with(**limits: object) -> Plan:
+    """The full plan, some of its limits changed."""
+    return plan_from_mapping({**FULL, "limits": {**FULL["limits"], **limits}})  # type: ignore[dict-item]  # a mapping
+
+
+def found(value: float | None, u: float | None = 0.0, **more: object) -> Measured:
+    """A measured value on one stretch."""
+    return Measured(value, u, 1.0, 2.0, **more)  # type: ignore[arg-type]  # the caller names fields of Measured
+
+
+def at_most(high: float) -> PlannedLimit:
+    """A given upper limit."""
+    return PlannedLimit(None, high, "given", "limits.it")
+
+
+def one(check_id: str, *findings: tuple[str, Finding], plan: Plan | None = None) -> Check:
+    """One check of the full plan from the findings of several logs."""
+    checks = judge(plan or plan_with(), [(log, {check_id: finding}) for log, finding in findings])
+    return next(check for check in checks if check.id == check_id)
+
+
+# ---- the table
+
+
+def test_ids_are_those_that_other_programs_know():
+    """The ids of a result, in order; slot_N_current stands for each planned slot."""
+    assert [spec.id for spec in CHECKS] == [
+        *("off_state_drain", "added_drain", "settle_time", "feed_off_voltage"),
+        *("relay_pull_in", "relay_drop_out", "relay_chatter"),
+        *("battery_sag", "feed_drop", "ground_lift", "slot_N_current"),
+        *("resting_voltage", "source_resistance", "crank_minimum", "feed_in_crank"),
+        *("charging_voltage", "charging_balance"),
+    ]
+
+
+def test_units_are_fixed():
+    """Each check has one unit for all its figures."""
+    units = {spec.id: spec.unit for spec in CHECKS}
+
+    assert [name for name, unit in units.items() if unit == "mA"] == ["off_state_drain", "added_drain"]
+    assert [name for name, unit in units.items() if unit == "ms"] == ["relay_pull_in", "relay_drop_out"]
+    assert [name for name, unit in units.items() if unit == "s"] == ["settle_time", "feed_in_crank"]
+    assert [name for name, unit in units.items() if unit == "A"] == ["slot_N_current", "charging_balance"]
+    assert units["relay_chatter"] == "1"
+    assert units["source_resistance"] == "mΩ"
+
+
+def test_each_planned_slot_has_its_own_check():
+    """Slots come in their order, each named with its device."""
+    slots = [spec for spec in specs_for(plan_with()) if spec.id.startswith("slot_")]
+
+    assert [spec.id for spec in slots] == ["slot_2_current", "slot_7_current"]
+    assert "horn" in slots[1].title
+
+
+# ---- one verdict
+
+
+# 1.645 is the one-sided 95 % point of the normal distribution (JCGM 106:2012, table 1)
+@pytest.mark.parametrize(
+    ("value", "u", "expected"),
+    [
+        (0.9, 0.0, "pass"),
+        (1.0, 0.0, "pass"),  # a sure value on its limit conforms
+        (1.1, 0.0, "fail"),
+        (0.83, 0.1, "pass"),  # 1.7 u inside
+        (0.84, 0.1, "not proven"),  # 1.6 u inside
+        (1.16, 0.1, "not proven"),
+        (1.17, 0.1, "fail"),
+        (0.0, math.inf, "not proven"),
+    ],
+)
+def test_verdict_follows_the_probability_of_conforming(value: float, u: float, expected: str):
+    """Pass at 95 % probability of conforming, fail at 5 % (JCGM 106:2012, 7; normal distribution)."""
+    assert verdict("feed_drop", found(value, u), at_most(1.0)) == expected
+
+
+@pytest.mark.parametrize(
+    ("finding", "limit", "expected"),
+    [
+        (found(0.1), None, "not planned"),
+        (Unseen("it is not there"), None, "not planned"),
+        (Unseen("it is not there"), at_most(1.0), "not seen"),
+        (found(0.1, None), at_most(1.0), "not proven"),  # accuracy not stated
+        (found(9.9, None), at_most(1.0), "not proven"),
+        (found(0.1, doubt="over range"), at_most(1.0), "not proven"),
+        (found(9.9, doubt="over range"), at_most(1.0), "not proven"),
+        (found(0.1, only_fails="too slow"), at_most(1.0), "not proven"),
+        (found(9.9, only_fails="too slow"), at_most(1.0), "fail"),
+        (found(None, None, failed="it never opened"), at_most(1.0), "fail"),
+        (found(None, None), at_most(1.0), "not proven"),
+    ],
+)
+def test_verdict_of_what_is_no_plain_figure(finding: Finding, limit: PlannedLimit | None, expected: str):
+    """No limit, nothing seen, no accuracy, a doubt, a log that can only prove failure, a thing that never happened."""
+    assert verdict("feed_drop", finding, limit) == expected
+
+
+@pytest.mark.parametrize(
+    ("word", "lost_s", "expected"),
+    [
+        ("hold", 0.0, "pass"),
+        ("hold", 0.0005, "pass"),  # within its uncertainty of 2 ms
+        ("hold", 0.5, "fail"),
+        ("drop", 0.0, "fail"),
+        ("drop", 0.0005, "fail"),
+        ("drop", 0.5, "pass"),
+        ("any", 0.0, "not planned"),
+        ("any", 0.5, "not planned"),
+    ],
+)
+def test_feed_in_crank_may_hold_or_drop(word: str, lost_s: float, expected: str):
+    """Hold wants no loss beyond its uncertainty, drop wants one, and any wants nothing."""
+    check = one("feed_in_crank", ("a", found(lost_s, 0.001)), plan=plan_with(feed_in_crank=word))
+
+    assert check.verdict == expected
+
+
+@given(
+    value=st.floats(-1e3, 1e3),
+    u=st.floats(1e-6, 1e3),
+    high=st.floats(-1e3, 1e3),
+    further=st.floats(0, 1e3),
+)
+def test_further_inside_is_never_worse(value: float, u: float, high: float, further: float):
+    """Moving a value away from its limit, inwards, never turns a pass into something else, nor adds a fail."""
+    order = ["fail", "not proven", "pass"]
+    near, far = (verdict("feed_drop", found(x, u), at_most(high)) for x in (value, value - further))
+
+    assert order.index(far) >= order.index(near)
+
+
+@given(value=st.floats(-1e3, 1e3), u=st.floats(1e-6, 1e3), high=st.floats(-1e3, 1e3), scale=st.floats(1e-3, 1e3))
+def test_unit_does_not_matter(value: float, u: float, high: float, scale: float):
+    """The same value, uncertainty and limit in another unit give the same verdict, at the edge of proof apart."""
+    z = (high - value) / u
+    if min(abs(z - 1.64485), abs(z + 1.64485)) < 1e-6:
+        return
+    plain = verdict("feed_drop", found(value, u), at_most(high))
+
+    assert verdict("feed_drop", found(value * scale, u * scale), at_most(high * scale)) == plain
+
+
+# ---- several logs
+
+
+@pytest.mark.parametrize("order", [1, -1])
+@pytest.mark.parametrize(
+    ("better", "worse"),
+    [
+        (found(0.1, 0.01), Unseen("not there")),
+        (found(0.1, 0.01), found(0.1, 0.5)),  # pass before not proven
+        (found(0.1, 0.01), found(0.1, 0.02)),  # the surer figure
+        (found(0.9, 0.01), found(0.1, 0.01)),  # a failure before a pass
+        (found(0.9, 0.1), found(0.1, 0.01)),
+        (found(0.1, 0.5), Unseen("not there")),
+        (found(0.1, 0.5), found(0.1, None)),
+        (found(None, None, failed="never"), found(0.1, 0.01)),
+    ],
+)
+def test_each_check_comes_from_the_log_that_proves_most(better: Finding, worse: Finding, order: int):
+    """A failure, then a pass, then a doubt, then nothing; the surer before the other; whatever the logs' order."""
+    check = one("feed_drop", *[("good.csv", better), ("bad.csv", worse)][::order])
+
+    assert check.log == "good.csv"
+
+
+def test_unseen_check_names_no_log():
+    """What no log shows has no log, no figure and no stretch."""
+    check = one("feed_drop", ("a", Unseen("no load flowed")), ("b", Unseen("no load flowed")))
+
+    assert (check.log, check.measured, check.uncertainty, check.from_s) == (None, None, None, None)
+    assert (check.verdict, check.because) == ("not seen", "No load flowed.")
+
+
+def test_unplanned_check_is_measured_all_the_same():
+    """Without a limit the figure is still given, from the log that shows it."""
+    bare = plan_from_mapping({"install": {"bike": "Larch"}, "battery": {"chemistry": "agm", "capacity_ah": 11.2}})
+
+    check = one("crank_minimum", ("a", Unseen("no crank")), ("b", found(10.1, 0.1)), plan=bare)
+
+    assert (check.verdict, check.measured, check.log, check.limit) == ("not planned", 10.1, "b", None)
+
+
+# ---- what stands in a check
+
+
+def test_uncertainty_is_expanded():
+    """The uncertainty of a result is twice the standard uncertainty (k = 2; JCGM 100:2008, 6.2)."""
+    assert one("feed_drop", ("a", found(0.1, 0.01))).uncertainty == pytest.approx(0.02)
+
+
+@pytest.mark.parametrize(
+    "finding", [found(0.1, None), found(None, None, failed="never"), found(0, 0.1, only_fails="x")]
+)
+def test_unbounded_uncertainty_is_null(finding: Measured):
+    """No accuracy, no bound, no value: no figure of uncertainty."""
+    assert one("feed_drop", ("a", finding)).uncertainty is None
+
+
+@pytest.mark.parametrize(
+    ("check_id", "value", "margin"),
+    [
+        ("off_state_drain", 0.84, 16.0),
+        ("off_state_drain", 1.5, -50.0),
+        ("crank_minimum", 10.56, 10.0),
+        ("charging_voltage", 14.06, 100 * 0.56 / 13.5),  # nearer to 13.5 of 13.5 to 14.8
+        ("charging_voltage", 14.652, 1.0),
+        ("charging_balance", 1.0, None),  # no share of a limit of zero
+        ("relay_chatter", 0.0, None),
+    ],
+)
+def test_margin_is_the_distance_in_per_cent_of_the_limit(check_id: str, value: float, margin: float | None):
+    """Positive inside, negative outside, to the nearer of two limits; null for a limit of zero."""
+    check = one(check_id, ("a", found(value, 0.001)))
+
+    assert check.margin_pct == (None if margin is None else pytest.approx(margin))
+
+
+def test_slot_is_limited_by_tolerance_and_fuse():
+    """Slot 7: 3 A ± 20 % on 5 A, at most 80 % of it; slot 2 has no fuse (80 %: common practice, no source)."""
+    checks = {check.id: check for check in judge(plan_with(), [("a", {})])}
+    seven, two = checks["slot_7_current"].limit, checks["slot_2_current"].limit
+
+    assert seven is not None
+    assert two is not None
+    assert (seven.min, seven.max) == (pytest.approx(2.4), pytest.approx(3.6))
+    assert (two.min, two.max) == (pytest.approx(0.8), pytest.approx(1.2))
+    assert checks["slot_7_current"].planned == 3.0
+
+
+# ---- all checks together
+
+
+def checks_of(*verdicts: str, margins: Mapping[int, float] | None = None) -> list[Check]:
+    """Checks with these verdicts."""
+    return [
+        Check.model_validate(
+            {
+                "id": f"check_{number}",
+                "title": "A check",
+                "verdict": word,
+                "unit": "V",
+                "margin_pct": (margins or {}).get(number),
+                "because": "So it is.",
+            }
+        )
+        for number, word in enumerate(verdicts)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "expected"),
+    [
+        (("pass", "pass"), "pass"),
+        (("pass", "not planned"), "pass"),
+        (("pass", "not seen"), "not proven"),
+        (("pass", "not proven"), "not proven"),
+        (("fail", "not proven", "not seen", "pass"), "fail"),
+        (("fail", "not planned"), "fail"),
+        (("not planned", "not planned"), "not proven"),  # nothing judged is nothing proven
+    ],
+)
+def test_overall_verdict(verdicts: tuple[str, ...], expected: str):
+    """Fail if any check fails; else not proven if any planned check is open; else pass."""
+    assert overall(checks_of(*verdicts)) == expected
+
+
+def test_score_counts_each_verdict():
+    """Per cent is passed of planned; the closest is the smallest margin, failures included."""
+    given_checks = checks_of(
+        *("pass", "pass", "fail", "not proven", "not seen", "not planned"),
+        margins={0: 30.0, 1: 5.0, 2: -20.0, 5: -90.0},
+    )
+
+    counted = score(given_checks)
+
+    assert (counted.passed, counted.fail, counted.not_proven, counted.not_seen, counted.not_planned) == (2, 1, 1, 1, 1)
+    assert counted.percent == 40.0
+    assert counted.closest == "check_2"
+
+
+def test_score_of_nothing_planned():
+    """No share of nothing."""
+    counted = score(checks_of("not planned"))
+
+    assert (counted.percent, counted.closest) == (None, None)
+
+
+def test_every_check_stands_once_whatever_was_found():
+    """A log that shows nothing still gives every check, each with its reason."""
+    checks = judge(plan_with(), [("a", {})])
+
+    assert [check.id for check in checks] == [spec.id for spec in specs_for(plan_with())]
+    assert {check.verdict for check in checks} == {"not seen"}
+    assert all(check.because for check in checks)

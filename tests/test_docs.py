@@ -1,0 +1,167 @@
+"""README and code say the same: checks, commands, options, readers, roles, plan keys, and examples that run."""
+
+import re
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+import typer.main
+
+from benchlog.checks import CHECKS
+from benchlog.cli import app
+from benchlog.logger import load_logger, logger_from_mapping
+from benchlog.plan import load_plan, plan_from_mapping, plan_schema
+from benchlog.readers import READERS
+from benchlog.result import VERDICTS
+from benchlog.roles import ROLE_UNITS
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]  # a group, as it has several commands
+
+
+def blocks(language: str) -> list[str]:
+    """The fenced examples in one language, without the list's indent."""
+    found = re.findall(rf"^( *)```{language}\n(.*?)^ *```", README, re.MULTILINE | re.DOTALL)
+    return [re.sub(rf"^{indent}", "", text, flags=re.MULTILINE) for indent, text in found]
+
+
+def rows_of(heading: str) -> list[list[str]]:
+    """The cells of the table below a heading, its head left out."""
+    section = README.split(f"\n## {heading}\n", 1)[1].split("\n## ", 1)[0]
+    rows = [line for line in section.splitlines() if line.startswith("|")]
+    return [[cell.strip() for cell in row.strip("|").split("|")] for row in rows[2:]]
+
+
+def test_checks_of_the_readme_are_those_of_the_code():
+    """The table of checks lists every check with its unit, in order, and no other."""
+    table = [(row[0].strip("`"), row[1]) for row in rows_of("Checks")]
+
+    assert table == [(spec.id, spec.unit) for spec in CHECKS]
+
+
+def test_limits_of_the_readme_are_plan_keys():
+    """The table names where the plan sets each limit, and every key that it names exists."""
+    named = {key for row in rows_of("Checks") for key in re.findall(r"`(\w+\.\w+)`", row[3])}
+    schema = plan_schema()
+    tables = {
+        name: schema["$defs"][re.search(r"\$defs/(\w+)", str(there)).group(1)]["properties"]  # type: ignore[union-attr]  # every table is a definition
+        for name, there in schema["properties"].items()
+    }
+
+    assert [key for key in named if key.split(".")[1] not in tables.get(key.split(".")[0], {})] == []
+    assert named >= {key for spec in CHECKS for key in spec.plan_keys if key.startswith("limits.")}
+
+
+def test_verdict_words_are_explained():
+    """Each verdict has its row."""
+    assert sorted(row[0] for row in rows_of("Verdicts")) == sorted(VERDICTS)
+
+
+def test_commands_of_the_readme_are_those_of_the_code():
+    """The table of commands lists every command, and no other."""
+    named = {re.match(r"`benchlog (\w+)", row[0]).group(1) for row in rows_of("Commands")}  # type: ignore[union-attr]  # fails where a row is none
+
+    assert named == set(COMMANDS)
+
+
+def test_every_option_stands_in_the_readme():
+    """Each option of each command is named."""
+    options = {
+        option
+        for command in COMMANDS.values()
+        for parameter in command.params
+        for option in parameter.opts
+        if option.startswith("--") and option != "--help"
+    }
+
+    assert sorted(option for option in options if not re.search(rf"`[^`\n]*{option}\b", README)) == []
+
+
+def test_every_option_of_the_readme_exists():
+    """No option of benchlog is promised that the code lacks."""
+    known = {option for command in COMMANDS.values() for parameter in command.params for option in parameter.opts}
+    calls = [line for block in blocks("sh") for line in block.splitlines() if "benchlog " in line]
+    named = {option for line in calls for option in re.findall(r"(?<=\s)--\w[\w-]*", line.split("benchlog ", 1)[1])}
+    named |= set(re.findall(r"`(--[\w-]+)", README))
+
+    assert named
+    assert sorted(named - known) == []
+
+
+def test_readers_and_roles_stand_in_the_readme():
+    """Every reader by its name, every role by its column."""
+    readers = [reader.name for reader in READERS if f"`{reader.name}`" not in README]
+    # twelve slots are written as the first and "…"
+    once = {re.sub(r"slot\d+", "slot1", role) for role in ROLE_UNITS}
+    roles = sorted(role for role in once if f"`{role}`" not in README)
+
+    assert readers + roles == []
+
+
+def test_words_that_look_like_checks_exist():
+    """Every word in code marks that reads like a name is a check, role, key, command or reader of the code."""
+    schema_text = str(plan_schema()) + (ROOT / "benchlog" / "logger.py").read_text(encoding="utf-8")
+    known = {spec.id for spec in CHECKS} | set(ROLE_UNITS) | {"slot1_a", "slot1_v"}
+    known |= {"to_frame", "to_json", "sample_data", "firmware_notes", "make_sample_data", "truth_table"}
+    prose = re.sub(r"^ *```.*?^ *```", "", README, flags=re.MULTILINE | re.DOTALL)
+    named = {word for span in re.findall(r"`([^`\n]+)`", prose) for word in re.findall(r"\b[a-z]\w*_\w+\b", span)}
+
+    assert sorted(word for word in named if word not in known and word not in schema_text) == []
+
+
+def test_python_examples_run(tmp_path: Path):
+    """Each Python example of the README runs from the repository's folder."""
+    examples = blocks("python")
+    assert examples
+    for example in examples:
+        done = subprocess.run(
+            [sys.executable, "-W", "error", "-c", example],
+            cwd=ROOT,
+            capture_output=True,
+            text=True,
+            timeout=120,
+            check=False,
+            env={"PATH": "/usr/bin:/bin", "HOME": str(tmp_path)},
+        )
+
+        assert (done.returncode, done.stderr) == (0, "")
+        assert done.stdout.startswith("pass\n")
+
+
+def test_toml_examples_can_be_used():
+    """Each TOML example is a plan or a logger file that benchlog takes."""
+    examples = [tomllib.loads(block) for block in blocks("toml")]
+
+    assert len(examples) >= 2
+    for example in examples:
+        if "logger" in example:
+            logger_from_mapping(example)
+        else:
+            plan_from_mapping(example)
+
+
+def test_sample_files_can_be_used():
+    """The sample plan and logger files are whole ones."""
+    assert load_plan(ROOT / "sample_data" / "larch.plan.toml").install.bike == "Larch"
+    assert [load_logger(path).name for path in sorted((ROOT / "sample_data").glob("*.logger.toml"))]
+
+
+@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "firmware_notes/README.md"])
+def test_links_lead_somewhere(name: str):
+    """Every link to a file of the repository finds it."""
+    page = ROOT / name
+    links = re.findall(r"\]\((?!https?:|#|mailto:)([^)#]+)", page.read_text(encoding="utf-8"))
+
+    assert [link for link in links if not (page.parent / link).exists()] == []
+
+
+@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "firmware_notes/README.md"])
+def test_named_files_exist(name: str):
+    """Every path in code marks that names a file of the repository finds it."""
+    text = (ROOT / name).read_text(encoding="utf-8")
+    named = set(re.findall(r"`((?:benchlog|tests|sample_data|dashboards|firmware_notes|\.ci)/[\w./]*)`", text))
+
+    assert sorted(path for path in named if not (ROOT / path).exists()) == []
