@@ -10,7 +10,7 @@ from benchlog.limits import PlannedLimit, limits_of, planned_value_of
 from benchlog.plan import Plan
 from benchlog.result import Check, Limit, Score, Verdict
 from benchlog.sentences import because
-from benchlog.uncertainty import COVERAGE_K, conformity
+from benchlog.uncertainty import COVERAGE_K, PASS_PROBABILITY, conformity, probability_of_conforming
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +215,17 @@ def verdict(check_id: str, finding: Finding, limit: PlannedLimit | None) -> Verd
     if check_id == "feed_in_crank":
         return _feed_in_crank(finding, limit)
     found = conformity(finding.value, finding.u, limit.min, limit.max)
+    if check_id == "off_state_drain" and found == "pass" and not _drain_conforms(finding.value, finding.u, limit.max):
+        found = "not proven"
     return "not proven" if found == "pass" and finding.only_fails else found
+
+
+def _drain_conforms(value: float, u: float, most: float | None) -> bool:
+    """A true drain is never below zero, so no offset can win a pass (prior knowledge, JCGM 106:2012, 6.2)."""
+    if u <= 0:
+        return True
+    below = probability_of_conforming(value, u, 0.0, most)
+    return below >= PASS_PROBABILITY * probability_of_conforming(value, u, 0.0, None)
 
 
 def _feed_in_crank(finding: Measured, limit: PlannedLimit) -> Verdict:
@@ -243,8 +253,8 @@ def _check(spec: CheckSpec, best: _Judged, limit: PlannedLimit | None, planned: 
             because=because(spec.id, spec.unit, best.verdict, finding, limit),
         )
     u = None if finding.u is None or not math.isfinite(finding.u) else COVERAGE_K * finding.u
-    if finding.only_fails and best.verdict != "fail":
-        # what lies between the samples has no bound
+    if finding.only_fails:
+        # what the samples did not see has no bound
         u = None
     return Check(
         id=spec.id,

@@ -39,5 +39,17 @@ class BadLog(BenchlogError):
         super().__init__(f"{where}: {problem}")
 
 
+class MissingColumns(BadLog):
+    """The logger file names columns that the log lacks.
+
+    Attributes:
+        columns: those, as the logger file names them.
+    """
+
+    def __init__(self, where: str, problem: str, columns: Sequence[str | int]) -> None:
+        self.columns = tuple(columns)
+        super().__init__(where, problem)
+
+
 def _listed(head: str, faults: Sequence[str]) -> str:
     return head + "".join(f"\n  {fault}" for fault in faults)

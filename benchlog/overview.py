@@ -48,7 +48,8 @@ class OverviewBuilder:
         self._open: _Figures | None = None  # one bucket with fewer
         self._open_rows = 0
         self._last_s: float | None = None
-        self._last: dict[str, float] = {}
+        self._before_s: float | None = None  # the last trace's end, as the currents saw it
+        self._last: dict[str, tuple[float, float]] = {}  # role -> time and value of its last valid sample
         self._steps: list[Array] = []
         self._stride, self._phase, self._kept = 1, 0, 0
 
@@ -95,15 +96,36 @@ class OverviewBuilder:
             sums = np.empty(len(values))
             np.add(values[1:], values[:-1], out=sums[1:])
             if len(values):
-                sums[0] = values[0] + self._last.get(role, values[0])
-                self._last[role] = float(values[-1])
+                sums[0] = values[0] + self._last.get(role, (0.0, values[0]))[1]
             sums *= dt
             weights = dt
-            if np.isnan(sums.sum()):
-                valid = ~np.isnan(sums)
-                sums, weights = np.where(valid, sums, 0.0), np.where(valid, dt, 0.0)
+            last_s = self._last[role][0] if role in self._last else None
+            if np.isnan(sums.sum()) or last_s != self._before_s:
+                sums, weights = self._across_empty(trace, role)
+            elif len(values):
+                self._last[role] = (float(time_s[-1]), float(values[-1]))
             products[role] = sums, weights
+        self._before_s = self._last_s
         return _Columns(trace, self._roles, dt, products)
+
+    def _across_empty(self, trace: Trace, role: str) -> tuple[Array, Array]:
+        """Trapezoids from valid sample to valid sample: empty cells are spanned, samples over range are not."""
+        values, flags = trace.values[role], trace.over.get(role)
+        sums, weights = np.zeros(len(values)), np.zeros(len(values))
+        at = np.flatnonzero(~np.isnan(values))
+        broken = np.zeros(len(values), dtype=np.int64) if flags is None else np.cumsum(flags)
+        if len(at):
+            t, x = trace.time_s[at], values[at]
+            apart = np.diff(t, prepend=t[0])
+            pairs = x + np.concatenate((x[:1], x[:-1]))
+            whole = np.diff(broken[at], prepend=broken[at[0]]) == 0
+            if role in self._last and broken[at[0]] == 0:
+                apart[0], pairs[0] = t[0] - self._last[role][0], x[0] + self._last[role][1]
+            sums[at], weights[at] = np.where(whole, pairs * apart, 0.0), np.where(whole, apart, 0.0)
+            self._last[role] = (float(t[-1]), float(x[-1]))
+        if len(broken) and broken[-1] > (broken[at[-1]] if len(at) else 0):
+            self._last.pop(role, None)  # over range since the last valid sample
+        return sums, weights
 
     def _sample_steps(self, steps: Array) -> None:
         taken = steps[self._phase :: self._stride].copy()

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchlog.analysis.measurement import Finding, Measured, Unseen
-from benchlog.errors import BadLog, BenchlogError
+from benchlog.errors import BadLog, BenchlogError, MissingColumns
 from benchlog.logger import Logger, load_logger, logger_from_mapping
 from benchlog.plan import Plan, load_plan, plan_from_mapping
 from benchlog.result import KeyEvent, Note, Result
@@ -135,11 +135,36 @@ def _examine(
         own = beside(path)
         logger = load_logger(own) if own else default
         report = None if progress is None else lambda done, total: progress(path.name, done, total)
-        with Log.open(path, logger, progress=report) as opened:
-            return _findings(opened, plan, limits, examine)
+        opened, left_out = _opened(path, logger, report, may_lack=number == 0)
+        with opened:
+            findings, notes = _findings(opened, plan, limits, examine)
+            return findings, [*notes, *left_out]
     name = "before" if number == 0 else "log" if of == 1 else f"log {number}"
     with Log.from_frame(log, default, name=name) as opened:
         return _findings(opened, plan, limits, examine)
+
+
+def _opened(
+    path: Path, logger: Logger | None, report: Callable[[int, int], None] | None, *, may_lack: bool
+) -> "tuple[Log, list[Note]]":
+    """Open a log; one from before the install ``may_lack`` columns, since there was no relay and no feed then."""
+    from benchlog.log import Log
+
+    try:
+        return Log.open(path, logger, progress=report), []
+    except MissingColumns as lacking:
+        if not may_lack or logger is None:
+            raise
+        left = tuple(
+            channel
+            for channel in logger.channel
+            if channel.column not in lacking.columns or channel.role in ("drain_a", "battery_a")
+        )
+        if len(left) == len(logger.channel) or not left:
+            raise
+        log = Log.open(path, logger.model_copy(update={"channel": left}), progress=report)
+        named = ", ".join(str(column) for column in lacking.columns)
+        return log, [Note(log=log.name, text=f"recorded without the columns {named} of the logger file")]
 
 
 def _findings(log: "Log", plan: Plan, limits: Mapping, examine: Callable) -> "tuple[LogFindings, list[Note]]":  # type: ignore[type-arg]

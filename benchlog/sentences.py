@@ -43,7 +43,7 @@ def because(check_id: str, unit: str, verdict: Verdict, finding: Finding, limit:
         return _sentence(finding.why)
     if finding.failed:
         return _sentence(finding.failed)
-    found = _found(check_id, finding, unit, bounded=verdict == "fail" or not finding.only_fails)
+    found = _found(check_id, finding, unit, bounded=not finding.only_fails)
     story = f" ({finding.story})" if finding.story else ""
     if limit is None:
         return _sentence(f"{found}{story}; the plan gives no limit")

@@ -266,8 +266,8 @@ def test_slot_is_limited_by_tolerance_and_fuse():
 
     assert seven is not None
     assert two is not None
-    assert (seven.min, seven.max) == (pytest.approx(2.4), pytest.approx(3.6))
-    assert (two.min, two.max) == (pytest.approx(0.8), pytest.approx(1.2))
+    assert [seven.min, seven.max] == pytest.approx([2.4, 3.6])
+    assert [two.min, two.max] == pytest.approx([0.8, 1.2])
     assert checks["slot_7_current"].planned == 3.0
 
 

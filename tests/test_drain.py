@@ -358,17 +358,29 @@ def test_drain_follows_scale_and_repetition():
     assert again.mean_a == pytest.approx(plain.mean_a, rel=1e-3)
 
 
-def test_missing_and_over_range_samples_leave_their_time_out():
-    """Pairs with a missing sample carry neither charge nor time, and those over range are counted."""
+def test_samples_over_range_make_the_mean_a_lower_bound():
+    """What lies beyond the range counts as nothing over the whole time, and is counted."""
     t = _times()
     over = (t > 100) & (t < 110)
     amps = np.where(over, np.nan, BASE_A)
 
     got = drain(_overview(t, amps, over), "drain_a", _stretch(0, 299.9), None)
 
-    assert got.mean_a == pytest.approx(BASE_A)
+    valid_s = 299.9 - (over.sum() + 1) * 0.1
+    assert got.mean_a == pytest.approx(BASE_A * valid_s / 299.9)
     assert got.over == over.sum()
-    assert got.averaged_s == pytest.approx(299.9 - (over.sum() + 1) * 0.1)
+    assert got.averaged_s == pytest.approx(299.9)
+
+
+def test_empty_cells_are_spanned():
+    """A current logged with every tenth sample only has its charge over all of the time."""
+    t = _times()
+    amps = np.where(np.arange(len(t)) % 10 == 0, BASE_A, np.nan)
+
+    got = drain(_overview(t, amps), "drain_a", _stretch(0, 299.9), None)
+
+    assert got.mean_a == pytest.approx(BASE_A)
+    assert got.averaged_s == pytest.approx(299.0, abs=1.1)
 
 
 def test_stretch_of_two_buckets_is_no_drain():

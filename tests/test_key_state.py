@@ -83,11 +83,11 @@ def test_marks_come_before_every_line():
 
 
 def test_mark_far_from_any_change_stands_by_itself():
-    """A line that moves more than 5 s away is another event: the mark's own time holds, to half a second."""
+    """A line that moves more than 5 s away is another event: the mark's own time holds, to a second."""
     got = _read({"trigger_v": 12.2 * _on()}, [(4.0, "key on"), (46.0, "key off")])
 
     assert _turns(got) == [("on", None), ("off", None)]
-    assert [(turn.time_s, turn.half_width_s) for turn in got.turns] == [(4.0, 0.5), (46.0, 0.5)]
+    assert [(turn.time_s, turn.half_width_s) for turn in got.turns] == [(4.0, 1.0), (46.0, 1.0)]
 
 
 def test_mark_takes_the_change_in_its_own_direction():

@@ -45,11 +45,14 @@ def _direct(trace: Trace, k: int) -> list[dict[str, float]]:
     for lo in range(0, len(trace), k):
         hi = min(lo + k, len(trace))
         good = [float(value) for value in values[lo:hi] if not np.isnan(value)]
-        pairs = [
-            ((values[n] + values[n - 1]) / 2 * (time_s[n] - time_s[n - 1]), time_s[n] - time_s[n - 1])
-            for n in range(max(lo, 1), hi)
-            if not np.isnan(values[n] + values[n - 1])
-        ]
+        pairs = []
+        for n in range(max(lo, 1), hi):
+            before = next((m for m in range(n - 1, -1, -1) if not np.isnan(values[m])), None)
+            # empty cells are spanned, samples over range are not
+            if np.isnan(values[n]) or before is None or trace.over["battery_a"][before:n].any():
+                continue
+            apart = time_s[n] - time_s[before]
+            pairs.append(((values[n] + values[before]) / 2 * apart, apart))
         buckets.append(
             {
                 "min": min(good, default=np.nan),

@@ -135,13 +135,13 @@ def test_steady_load_is_one_plateau():
     assert (got.from_s, got.to_s) == pytest.approx((0.0, 19.95))
 
 
-def test_channel_with_a_missing_sample_has_no_reading_there():
-    """The voltage is lost for a moment on the second plateau: only there it is absent; the current stays."""
+def test_channel_over_range_has_no_reading_there():
+    """The voltage is over range for a moment on the second plateau: only there it is absent; the current stays."""
     t, amps = _steps([1.0, 5.0, 2.0])
-    volts = EMF_V - SOURCE_OHM * amps
-    volts[180] = np.nan
+    over = np.arange(len(t)) == 180
+    volts = np.where(over, np.nan, EMF_V - SOURCE_OHM * amps)
 
-    got = _found(t, amps, volts)
+    got = _found(t, amps, volts, over={"battery_v": over})
 
     assert ["battery_v" in p.readings for p in got] == [True, False, True]
     assert _amps(got) == pytest.approx([1.0, 5.0, 2.0], abs=0.01)
@@ -167,12 +167,25 @@ def test_spike_within_a_level_leaves_one_plateau():
     assert (got[1].from_s, got[1].to_s) == pytest.approx((5.0, 9.95))
 
 
-def test_current_lost_within_a_level_gives_no_plateau_there():
-    """A gap in the current itself leaves the stretch around it unread."""
+def test_slower_channel_is_read_from_the_samples_it_has():
+    """A voltage logged with every fourth sample reads the same as one that is always there."""
+    t, amps = _steps([1.0, 5.0, 2.0])
+    volts = EMF_V - SOURCE_OHM * amps
+    sparse = np.where(np.arange(len(t)) % 4 == 0, volts, np.nan)
+
+    whole, some = (
+        [plateau.readings["battery_v"].value for plateau in _found(t, amps, each)] for each in (volts, sparse)
+    )
+
+    assert some == pytest.approx(whole, abs=2e-4)
+
+
+def test_gap_in_the_current_within_a_level_is_bridged():
+    """The level on both sides of a gap is one plateau."""
     t, amps = _steps([1.0, 5.0, 2.0])
     amps[(t > 8) & (t < 9)] = np.nan
 
-    assert _amps(_found(t, amps)) == pytest.approx([1.0, 2.0], abs=0.01)
+    assert _amps(_found(t, amps)) == pytest.approx([1.0, 5.0, 2.0], abs=0.01)
 
 
 def test_overloaded_current_makes_no_plateau():

@@ -149,7 +149,9 @@ def test_result_cannot_be_changed():
 
 def test_score_is_written_with_plain_words():
     """``pass`` is a word of Python, so the score calls it ``passed`` there and ``pass`` in JSON."""
-    score = Score(passed=3, fail=0, not_proven=1, not_seen=0, not_planned=2, percent=75.0, closest=None)
+    score = Score.model_validate(
+        {"passed": 3, "fail": 0, "not_proven": 1, "not_seen": 0, "not_planned": 2, "percent": 75.0, "closest": None}
+    )
 
     assert json.loads(score.model_dump_json(by_alias=True))["pass"] == 3
     assert Score.model_validate({**score.model_dump(), "passed": 3}) == score

@@ -43,8 +43,10 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
         table: points of 20 to 100 ms; slower logs as they are.
         key_on_s: when a switched line came up, s.
     """
-    if "battery_v" not in table.mean or len(table) < 4:
+    if len(table) < 4:
         return []
+    if "battery_v" not in table.mean:
+        return _by_current(table) if "battery_a" in table.mean else []
     volts, lows, t = table.mean["battery_v"], table.low["battery_v"], table.time_s
     amps = table.mean.get("battery_a")
     cranks: list[Crank] = []
@@ -52,18 +54,23 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
     with np.errstate(invalid="ignore"):
         deep = lows < reference - LEAST_DIP_V
     position = 0
-    for first, _ in runs(deep):
+    dips = runs(deep)
+    for first, _ in dips:
         if first < position or first == 0:
-            continue
-        begins = float(table.start_s[first])
-        if any(begins - AFTER_KEY_ON_S < rise_s < begins + AFTER_KEY_ON_S / 2 for rise_s in key_on_s):
             continue
         before_v = float(np.nanmedian(volts[max(first - _points(t, first, 2.0), 0) : first]))
         recovered = np.flatnonzero(volts[first:] > before_v - 0.4 * LEAST_DIP_V)
         end = first + int(_lasting(recovered, t, first)) if len(recovered) else len(t)
+        later = _deeper(dips, volts, t, first, end)
+        if later is not None:
+            position = later  # key and loads came on, or the engine stalled: the starter turned only later in this dip
+            continue
         position = end
         if end >= len(t):
             continue  # it never recovers: a load, or the end of the log
+        begins = float(table.start_s[first])
+        if any(begins - AFTER_KEY_ON_S < rise_s < begins + AFTER_KEY_ON_S / 2 for rise_s in key_on_s):
+            continue  # inrush, and what is left of this dip is no crank either
         lasted = float(table.start_s[end] - table.start_s[first])
         step = float(np.median(np.diff(t)))
         if lasted + step < SHORTEST_S or lasted > LONGEST_S:
@@ -88,6 +95,35 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
                     continue
         cranks.append(Crank(float(table.start_s[first]), float(table.end_s[end]), before_v, before_a))
     return cranks
+
+
+def _by_current(table: Coarse) -> list[Crank]:
+    """Where no voltage is logged: a starter's current, or one beyond the channel's range, that ends again."""
+    amps = np.where(table.over["battery_a"] > 0, np.inf, table.mean["battery_a"])
+    cranks = []
+    with np.errstate(invalid="ignore"):
+        strong = amps > LEAST_STARTER_A
+    for first, end in runs(strong):
+        if first == 0 or end >= len(table):
+            continue
+        lasted = float(table.start_s[end] - table.start_s[first])
+        earlier = amps[max(first - _points(table.time_s, first, 2.0), 0) : first]
+        before = float(np.median(earlier[np.isfinite(earlier)])) if np.isfinite(earlier).any() else np.nan
+        if SHORTEST_S <= lasted <= LONGEST_S and not before < LEAST_KEY_ON_A:
+            cranks.append(Crank(float(table.start_s[first]), float(table.end_s[end]), np.nan, before))
+    return cranks
+
+
+def _deeper(dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end: int) -> int | None:
+    """Where a further, deeper dip begins inside a long one."""
+    for begin, _ in dips:
+        if first < begin < end and t[begin] - t[first] > 1.0:
+            before = volts[max(begin - _points(t, begin, 0.6), first) : max(begin - 1, first + 1)]
+            # between two strokes of one crank the voltage is never steady
+            steady = float(np.nanmax(before) - np.nanmin(before)) < 0.5 * LEAST_DIP_V
+            if steady and volts[begin] < float(np.nanmedian(before)) - 0.5 * LEAST_DIP_V:
+                return begin
+    return None
 
 
 def _points(t: Array, at: int, span_s: float) -> int:
@@ -195,9 +231,14 @@ def longest_loss(trace: Trace) -> tuple[float, float, float]:
         A loss that runs to an end of the trace counts to its last sample. ``(0, start, step)`` if there is none.
     """
     feed, battery = trace.values["feed_v"], trace.values["battery_v"]
-    valid = np.isfinite(feed) & np.isfinite(battery)
+    known = np.isfinite(battery)
+    valid = np.isfinite(feed)
+    if not known.any() or not valid.any():
+        return 0.0, float(trace.time_s[0]) if len(trace) else 0.0, np.inf
     t = trace.time_s[valid]
-    ratio = feed[valid] / np.maximum(battery[valid], 0.1)
+    # the battery may be sampled less often than the feed
+    beside = np.interp(t, trace.time_s[known], battery[known])
+    ratio = feed[valid] / np.maximum(beside, 0.1)
     step = float(np.median(np.diff(t))) if len(t) > 1 else np.inf
     best = (0.0, float(t[0]) if len(t) else 0.0, step)
     for first, end in runs(ratio < 0.5):

@@ -11,6 +11,9 @@ from benchlog.uncertainty import Accuracy, block_mean, combine, rectangular
 
 #: The final band is never narrower than this, A.
 LEAST_BAND_A = 5e-5
+#: The search is repeated on means of so many points, as long as this many means are left.
+POINTS_TOGETHER = (4, 16, 64)
+FEWEST_POINTS = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +49,7 @@ class Drain:
         type_a_u: standard uncertainty from scatter and from one wake-up more or less, A.
         u: with the channel's offset and gain, A; None where its accuracy is not stated.
         base_a: between wake-ups, A. wakeups: how many. averaged_s: s behind the mean.
-        over: samples over range in the stretch. widest_gap_s: s.
+        over: samples over range in the stretch; the mean is a lower bound then. widest_gap_s: s.
     """
 
     mean_a: float
@@ -59,40 +62,63 @@ class Drain:
     widest_gap_s: float
 
 
-def settle(table: Coarse, role: str, resolution: float) -> Settled | None:
+def settle(table: Coarse, role: str, resolution: float, key_on_follows: bool = False) -> Settled | None:
     """Search from the end of a key-off span for the time its current settled.
 
     The final band lies around the lowest of the levels of the last tenth, quarter and half. An excursion
-    from it that returns and is no longer than the calm before it is a wake-up and delays nothing.
+    from it that returns and is no longer than the calm before it is a wake-up and delays nothing. The search
+    is repeated on means of more and more points, so that a small current does not hide in the noise of single
+    ones; the latest time counts.
 
     Args:
         table: the span, in points of about 0.1 s or the logger's own step.
         role: the current channel.
         resolution: its smallest step, A; 0 where not stated.
+        key_on_follows: an excursion at the very end is the key-on and ends the stretch.
 
     Returns:
         None for fewer than 4 valid points.
     """
     x = table.mean[role].copy()
-    x[~np.isfinite(x) & (table.over[role] > 0)] = np.inf
+    x[table.over[role] > 0] = np.inf
     valid = ~np.isnan(x)
     x, start, end = x[valid], table.start_s[valid], table.end_s[valid]
-    n = len(x)
-    if n < 4:
+    if len(x) < 4:
         return None
-    tails = [x[-max(int(n * share), 2) :] for share in (0.1, 0.25, 0.5)]
-    tail = min(tails, key=lambda part: float(np.median(part)))
-    base = float(np.median(tail))
+    base = min(float(np.median(x[-max(int(len(x) * share), 2) :])) for share in (0.1, 0.25, 0.5))
     if not math.isfinite(base):
         return Settled(float(end[-1]), float(end[-1]), 0.0, base, ())
-    calm = np.abs(x - base)
-    sigma = 1.4826 * float(np.median(np.abs(tail - base)))
-    band = max(5 * sigma, 2 * resolution, 0.1 * abs(base), LEAST_BAND_A)
-    outside = runs(calm > band)
+    outside = _outside(x, base, resolution)
+    if key_on_follows and outside and outside[-1][1] == len(x) and outside[-1][0] >= 4:
+        keep = outside.pop()[0]
+        x, start, end = x[:keep], start[:keep], end[:keep]
     wakeups, settled_at = _sort_out(outside, start, end, x, base)
-    from_s = float(start[0]) if settled_at == 0 else float(start[settled_at])
+    from_s = float(start[settled_at])
     width = float(start[settled_at] - start[settled_at - 1]) if settled_at else float(np.median(np.diff(start)))
-    return Settled(from_s, float(end[-1]), width, base, tuple((float(start[a]), float(end[b - 1])) for a, b in wakeups))
+    quiet = x.copy()
+    for first, stop in wakeups:  # known by now, and not to be smeared over their neighbours
+        quiet[first:stop] = base
+    for points in POINTS_TOGETHER:
+        n = len(x) // points
+        if n < 2 * FEWEST_POINTS:
+            break
+        lead = len(x) - n * points
+        means = quiet[lead:].reshape(n, points).mean(axis=1)
+        begins, ends = start[lead::points], end[lead + points - 1 :: points]
+        found = _outside(means, base, resolution)
+        _, at = _sort_out(found, begins, ends, means, base)
+        if at and float(begins[at]) - from_s > float(begins[at] - begins[at - 1]):
+            from_s, width = float(begins[at]), float(begins[at] - begins[at - 1])
+    awake = tuple((float(start[a]), float(end[b - 1])) for a, b in wakeups if start[a] >= from_s)
+    return Settled(from_s, float(end[-1]), width, base, awake)
+
+
+def _outside(x: Array, base: float, resolution: float) -> list[tuple[int, int]]:
+    """Excursions from the final band, whose noise is that of the last half's neighbours."""
+    late = x[len(x) // 2 :]
+    steps = np.abs(np.diff(late[np.isfinite(late)]))
+    sigma = 1.4826 * float(np.median(steps)) / math.sqrt(2) if len(steps) else 0.0
+    return runs(np.abs(x - base) > max(5 * sigma, 2 * resolution, 0.1 * abs(base), LEAST_BAND_A))
 
 
 def _sort_out(
@@ -100,7 +126,6 @@ def _sort_out(
 ) -> tuple[list[tuple[int, int]], int]:
     """Divide excursions into wake-ups and what belongs to settling: ``(wake-ups, first settled point)``."""
     wakeups: list[tuple[int, int]] = []
-    late: list[tuple[int, int]] = []
     for number in range(len(outside) - 1, -1, -1):
         first, stop = outside[number]
         calm_from = outside[number - 1][1] if number else 0
@@ -109,7 +134,6 @@ def _sort_out(
         if first > 0 and calm_s >= max(lasts_s, 1.0):
             wakeups.insert(0, (first, stop))
             continue
-        late.append((first, stop))
         if first == 0 or not _like(wakeups, first, stop, start, end, x, base):
             return [w for w in wakeups if w[0] >= stop], min(stop, len(x) - 1)
         wakeups.insert(0, (first, stop))
@@ -148,6 +172,10 @@ def drain(overview: Overview, role: str, settled: Settled, accuracy: Accuracy | 
     covered = float(weight.sum())
     if covered <= 0:
         return None
+    over = int(band.over[inside].sum())
+    if over:
+        # what lies beyond the range counts as nothing, so the mean is a lower bound
+        covered = float(overview.end_s[last - 1] - overview.end_s[first])
     mean = float(area.sum()) / covered
     current = np.divide(area, weight, out=np.zeros_like(area), where=weight > 0)
     middle = (overview.start_s[inside] + overview.end_s[inside]) / 2
@@ -160,7 +188,7 @@ def drain(overview: Overview, role: str, settled: Settled, accuracy: Accuracy | 
     calm = (weight > 0) & ~awake & np.isfinite(middle)
     scatter = block_mean(current[calm], weight[calm]).u if calm.sum() >= 2 else 0.0
     once = max((abs(charge) for charge in charges), default=0.0)
-    uneven = float(np.std(charges)) * math.sqrt(len(charges)) if charges else 0.0
+    uneven = float(np.std(charges, ddof=1)) * math.sqrt(len(charges)) if len(charges) > 1 else 0.0
     type_a = combine(scatter, rectangular(once / covered), uneven / covered)
     u = None if accuracy is None else combine(type_a, accuracy.level_u(mean))
     return Drain(
@@ -170,6 +198,6 @@ def drain(overview: Overview, role: str, settled: Settled, accuracy: Accuracy | 
         settled.base_a,
         len(charges),
         covered,
-        int(band.over[inside].sum()),
+        over,
         float(overview.gap_s[inside].max()),
     )

@@ -16,7 +16,7 @@ SHORTEST_DWELL_S = 0.050
 #: A mark is written by hand; the line's own change within this time is the event, s.
 MARK_REACH_S = 5.0
 #: How well a mark alone places an event, s (common practice, no source).
-MARK_HALF_WIDTH_S = 0.5
+MARK_HALF_WIDTH_S = 1.0
 #: A bike with the key on draws at least this more than with it off, A (common practice, no source).
 KEY_ON_A = 0.5
 
@@ -116,6 +116,10 @@ def _from_marks(noted: Sequence[Mark], table: Coarse, lines: dict[str, Line], cr
     changes = {
         role: _turns(_without_cranks(line.up, table, cranks), table, role) for role, line in lines.items() if line.moves
     }
+    if not changes and "battery_a" in table.mean:
+        # the bike's own load shows the key-on; after the key-off it may stay awake, so that is left to the mark
+        drawn = _turns(_drawing(table), table, "battery_a")
+        changes["battery_a"] = tuple(turn for turn in drawn if turn.to == "on")
     turns: list[Turn] = []
     state: str | None = None
     for mark in noted:
@@ -129,7 +133,7 @@ def _from_marks(noted: Sequence[Mark], table: Coarse, lines: dict[str, Line], cr
 
 
 def _nearest(mark: Mark, to: Literal["on", "off"], changes: dict[str, tuple[Turn, ...]]) -> Turn:
-    for role in ("key_v", "trigger_v", "feed_v"):
+    for role in ("key_v", "trigger_v", "feed_v", "battery_a"):
         near = [
             turn for turn in changes.get(role, ()) if turn.to == to and abs(turn.time_s - mark.time_s) <= MARK_REACH_S
         ]

@@ -77,7 +77,9 @@ def find_plateaus(table: Coarse, by: str, resolution: float, roles: Iterable[str
         readings = {
             role: reading
             for role in roles
-            if role in table.mean and (reading := _sustained(table.mean[role][keep])) is not None
+            if role in table.mean
+            and not table.over[role][keep].any()
+            and (reading := _sustained(table.mean[role][keep])) is not None
         }
         if by in readings:
             plateaus.append(Plateau(begin, float(table.end_s[last]), sustained, readings))
@@ -85,7 +87,8 @@ def find_plateaus(table: Coarse, by: str, resolution: float, roles: Iterable[str
 
 
 def _sustained(x: Array) -> Sustained | None:
-    if len(x) < 1 or not np.isfinite(x).all():
+    x = x[np.isfinite(x)]  # a slower channel leaves points empty
+    if not len(x):
         return None
     value = float(np.median(x))
     n = len(x)

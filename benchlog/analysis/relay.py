@@ -1,6 +1,7 @@
 """How long does the relay take to pull in and drop out, and does its contact chatter?"""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -9,6 +10,10 @@ from benchlog.trace import Array, Trace
 
 #: Bounce of a contact this long after it first moves is no chatter, s.
 BOUNCE_S = 0.005
+#: A feed below this share of what it was beside the battery has left it, 1.
+LEFT_SHARE = 0.95
+#: A feed that takes longer from 90 % to 50 % may not fall by the contact alone, s.
+SLOW_FALL_S = 0.010
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,12 +25,14 @@ class Operation:
         took_s: until the feed reached its level, s; None if it did not within the window.
         widths_s: steps between the samples around the two crossings, s (each a half-width).
         already: the feed was on the far side before the trigger moved.
+        vague: the fall may not be the contact's own.
     """
 
     trigger_s: float
     took_s: float | None
     widths_s: tuple[float, float]
     already: bool = False
+    vague: bool = False
 
 
 def trigger_crossings(trace: Trace, role: str = "trigger_v", low: float | None = None) -> list[Crossing]:
@@ -66,41 +73,64 @@ def pull_in(trace: Trace, trigger: Crossing, live_v: float, dead_v: float = 0.0)
 
 def drop_out(trace: Trace, trigger: Crossing, live_v: float, dead_v: float = 0.0) -> Operation:
     """Trigger falling until the feed first falls below 90 % of its swing."""
-    return _operation(trace, trigger, dead_v + 0.9 * (live_v - dead_v), "low")
+    feed: Array | None = None
+    battery = trace.values.get("battery_v")
+    if battery is not None and np.isfinite(battery).sum() > 1:
+        left = _left_battery(trace, trigger, live_v)
+        if left is None:
+            return Operation(trigger.time_s, None, (trigger.width_s, trigger.width_s))
+        feed, live_v = left
+    found = _operation(trace, trigger, dead_v + 0.9 * (live_v - dead_v), "low", feed)
+    if found.took_s is None or battery is not None:
+        return found
+    half = _operation(trace, trigger, dead_v + 0.5 * (live_v - dead_v), "low")
+    if half.took_s is None:
+        return Operation(found.trigger_s, None, found.widths_s)
+    # without the battery beside it, a slow fall may be the engine stopping before the contact opens
+    return replace(found, vague=half.took_s - found.took_s > SLOW_FALL_S)
 
 
-def _operation(trace: Trace, trigger: Crossing, level: float, to: str) -> Operation:
-    feed = _beside_battery(trace, trigger)
+def _operation(
+    trace: Trace, trigger: Crossing, level: float, to: Literal["high", "low"], feed: Array | None = None
+) -> Operation:
     # the feed may move between the two samples around the trigger's own passage
     from_index = int(np.searchsorted(trace.time_s, trigger.before_s))
-    t, x = trace.time_s[from_index:], feed[from_index:]
+    x = (trace.values["feed_v"] if feed is None else feed)[from_index:]
+    t = trace.time_s[from_index:]
+    nothing = (trigger.width_s, trigger.width_s)
     good = np.isfinite(x)
     if not good.any():
-        return Operation(trigger.time_s, None, (trigger.width_s, trigger.width_s))
+        return Operation(trigger.time_s, None, nothing)
     start = x[good][0]
-    already = bool(start >= level if to == "high" else start < level)
-    if already:
-        return Operation(trigger.time_s, None, (trigger.width_s, trigger.width_s), already=True)
-    reached = first_reach(t, x, level, "high" if to == "high" else "low")
+    if start >= level if to == "high" else start < level:
+        return Operation(trigger.time_s, None, nothing, already=True)
+    reached = first_reach(t, x, level, to)
     if reached is None:
-        return Operation(trigger.time_s, None, (trigger.width_s, trigger.width_s))
+        return Operation(trigger.time_s, None, nothing)
     return Operation(trigger.time_s, reached.time_s - trigger.time_s, (trigger.width_s, reached.width_s))
 
 
-def _beside_battery(trace: Trace, trigger: Crossing) -> Array:
-    """The feed as it would be at the battery's voltage just before the trigger moved.
+def _left_battery(trace: Trace, trigger: Crossing, live_v: float) -> tuple[Array, float] | None:
+    """The feed from where it leaves the battery's voltage, and its level there; None if it never does.
 
-    The battery falls when the engine stops with the key and rises when the load goes; neither moves the contact.
+    The battery falls when the engine stops with the key and rises when the load goes; neither is the contact.
+    Until the feed leaves it, the feed counts as live whatever the battery does.
     """
-    feed, battery = trace.values["feed_v"], trace.values.get("battery_v")
-    if battery is None:
-        return feed
-    before = battery[(trace.time_s <= trigger.before_s) & np.isfinite(battery)]
-    if not len(before):
-        return feed
-    level = float(np.median(before[-50:]))
-    scaled = feed * level / np.where(np.isfinite(battery) & (battery > 1.0), battery, level)
-    return np.asarray(scaled)
+    feed, battery = trace.values["feed_v"], trace.values["battery_v"]
+    known = np.isfinite(battery)
+    beside = np.interp(trace.time_s, trace.time_s[known], battery[known])
+    before = trace.time_s <= trigger.before_s
+    level_v = float(np.median(beside[before][-50:])) if before.any() else float(beside[0])
+    ratio = live_v / max(level_v, 1.0)
+    with np.errstate(invalid="ignore"):
+        away = (trace.time_s >= trigger.before_s) & (feed < LEFT_SHARE * ratio * beside)
+    if not away.any():
+        return None
+    at = int(np.argmax(away))
+    local_v = ratio * float(beside[max(at - 1, 0)])
+    held = feed.copy()
+    held[:at] = np.maximum(held[:at], local_v)
+    return held, local_v
 
 
 def contact_moves(trace: Trace, live_v: float) -> list[Crossing]:
@@ -119,7 +149,7 @@ def chatter_count(
         off_to_s: the end of the key-off span that follows, s.
         slack_s: how well the key-off is known; an opening as close to it as that is the drop-out.
     """
-    ends_s = on_to_s - slack_s
+    ends_s = on_to_s - slack_s - BOUNCE_S
     openings = [m for m in moves if m.to == "low" and on_from_s + BOUNCE_S < m.time_s <= ends_s - m.width_s]
     after = [m for m in moves if ends_s - m.width_s < m.time_s <= off_to_s]
     first_open = next((m.time_s for m in after if m.to == "low"), None)

@@ -30,7 +30,13 @@ class Running:
 
 
 def find_running(
-    table: Coarse, from_s: float, to_s: float, before_v: float, before_a: float, share_u: float
+    table: Coarse,
+    from_s: float,
+    to_s: float,
+    before_v: float,
+    before_a: float,
+    share_u: float,
+    key_known: bool = True,
 ) -> Running | None:
     """The engine's run between the end of a crank and the next crank, key-off or ``engine off``.
 
@@ -39,6 +45,8 @@ def find_running(
         from_s, to_s: the stretch in question.
         before_v, before_a: levels with the key on before the crank; NaN where not logged.
         share_u: standard uncertainty of a change in ``battery_a``, A.
+        key_known: False where the key-off was read from the battery itself; the engine may have stopped
+            while the bike stays awake, so a smaller current alone shows nothing then.
 
     Returns:
         None if neither the alternator's share nor a raised voltage shows for 5 s.
@@ -53,6 +61,8 @@ def find_running(
         charged = share > max(LEAST_SHARE_A, 3 * share_u)
     if "battery_v" in part.mean and np.isfinite(before_v):
         raised = part.mean["battery_v"] > before_v + RAISED_V
+    if not key_known:
+        charged &= raised if raised.any() else part.mean.get("battery_a", np.zeros(len(part))) < -LEAST_SHARE_A
     for how, flags in (("voltage", raised), ("share", charged)):
         long = [
             (first, end)
@@ -63,7 +73,8 @@ def find_running(
             begin = float(part.start_s[long[0][0]])
             last = long[-1][1]
             # an idling engine may fall below the mark again; only a lasting end is an end
-            until = float(part.end_s[last - 1]) if to_s - part.end_s[last - 1] > LASTS_S else to_s
+            ends = not key_known or to_s - part.end_s[last - 1] > LASTS_S
+            until = float(part.end_s[last - 1]) if ends else to_s
             return Running(begin, until, how, before_v, before_a)
     return None
 

@@ -18,7 +18,9 @@ DOUBTFUL_COST = 16.0
 #: Another assignment fits about as well if it costs no more than this above the best.
 ABOUT_AS_WELL = 4.0
 #: A step belongs to a mark when it lies this close to it, s.
-MARK_BEFORE_S, MARK_AFTER_S = 1.5, 4.0
+MARK_BEFORE_S, MARK_AFTER_S = 2.0, 3.0
+#: A step without a circuit this close to a mark without a step leaves it open whether they belong together, s.
+MARK_DOUBT_S = 6.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,23 +58,30 @@ def match_slots(steps: Sequence[Step], planned_a: Mapping[int, float], marks: Se
     """Assign load steps to slots: marks first, then the cheapest assignment by planned current.
 
     Args:
-        steps: all load steps in time order; falling ones pair with a rising one and are not assigned alone.
+        steps: the load steps of one key-on in time order; falling ones are not assigned.
         planned_a: slot -> planned current, A.
-        marks: ``slot N on`` settles slot N.
+        marks: ``slot N on`` settles slot N: of all marks and steps the nearest pairs belong together.
     """
     rising = [step for step in steps if step.amps > 0]
+    marked = {slot: [mark.time_s for mark in marks if mark.text.lower() == f"slot {slot} on"] for slot in planned_a}
+    pairs = sorted(
+        (abs(step.time_s - at), slot, number)
+        for slot, times in marked.items()
+        for at in times
+        for number, step in enumerate(rising)
+        if -MARK_BEFORE_S <= step.time_s - at <= MARK_AFTER_S
+    )
     found: dict[int, Match] = {}
-    free = list(rising)
-    for slot in planned_a:
-        for mark in marks:
-            if mark.text.lower() != f"slot {slot} on":
-                continue
-            near = [s for s in free if -MARK_BEFORE_S <= s.time_s - mark.time_s <= MARK_AFTER_S]
-            step = min(near, key=lambda s: abs(s.time_s - mark.time_s)) if near else None
-            if step is not None:
-                free.remove(step)
-            found[slot] = Match(step, (), marked=True)
-            break
+    used: set[int] = set()
+    for _, slot, number in pairs:
+        if slot not in found and number not in used:
+            found[slot] = Match(rising[number], (), marked=True)
+            used.add(number)
+    free = [step for number, step in enumerate(rising) if number not in used]
+    for slot, times in marked.items():
+        if times and slot not in found:
+            near = tuple(step for step in free if any(abs(step.time_s - at) <= MARK_DOUBT_S for at in times))
+            found[slot] = Match(None, near, marked=True)
     open_slots = {slot: amps for slot, amps in planned_a.items() if slot not in found}
     if open_slots:
         found.update(_assign(free, open_slots))

@@ -1,7 +1,7 @@
 """The checks under load, engine off: sag, source resistance, feed drop and ground lift."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -210,22 +210,26 @@ class FeedLoad:
     extra_rel: float = 0.0
 
 
-def feed_load(bench: Bench, loads: Loads, matched: Mapping[int, Step], closing: FeedLoad | None) -> FeedLoad | None:
-    """The load that the paths are scaled from: ``feed_a``, else matched slot steps, else the closing's step."""
+def feed_load(
+    bench: Bench, loads: Loads, matched: Sequence[Mapping[int, Step]], closing: FeedLoad | None
+) -> FeedLoad | None:
+    """The load that the paths are scaled from: ``feed_a``, else matched slot steps, else the closing's step.
+
+    Args:
+        matched: for each key-on of ``loads.engine_off`` the steps surely matched to slots.
+    """
     if bench.has("feed_a"):
         points = [PathPoint(p, p.readings["feed_a"].value) for group in loads.feed for p in group if _live(p)]
         return FeedLoad(tuple(points), "by feed_a", zero_known=True, role="feed_a") if points else None
-    if matched:
-        points = []
-        for group in loads.engine_off:
-            for plateau in group:
-                if _live(plateau):
-                    on = _on_at(group, plateau, matched)
-                    points.append(PathPoint(plateau, on))
-        all_known = len(matched) == len(bench.plan.circuit)
+    shown = [(group, steps) for group, steps in zip(loads.engine_off, matched, strict=False) if steps]
+    if shown:
+        # where a circuit is not told apart it may be on all the time, so only one key-on has one zero
+        whole = [(group, steps) for group, steps in shown if len(steps) == len(bench.plan.circuit)]
+        used = whole or [max(shown, key=lambda pair: len(pair[1]))]
+        points = [PathPoint(p, _on_at(group, p, steps)) for group, steps in used for p in group if _live(p)]
         if any(point.load_a > 0 for point in points):
             how = "by the matched load steps of battery_a"
-            return FeedLoad(tuple(points), how, zero_known=all_known, role="battery_a")
+            return FeedLoad(tuple(points), how, zero_known=bool(whole), role="battery_a")
     return closing
 
 
@@ -260,7 +264,10 @@ def examine_paths(bench: Bench, load: FeedLoad | None) -> dict[str, Finding]:
     return {"feed_drop": _feed_drop(bench, load), "ground_lift": _ground_lift(bench, load)}
 
 
-_NO_LOAD = Unseen("no load flowed through the feed while the log ran; switch the circuits on with the key on")
+_NO_LOAD = Unseen(
+    "no steady load through the feed was seen that can be told from the bike's own; switch the circuits on one by one "
+    "with the key on, and leave each on for 4 s"
+)
 
 
 def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:

@@ -19,6 +19,8 @@ DEFAULT_SETTLED_S = 60.0
 RESTED_S = 600.0
 #: The alternator turns on for about this long after the key-off, which hides it where only the battery is logged, s.
 COAST_S = 2.0
+#: The feed may follow the key by about this much, s.
+RELAY_S = 0.5
 #: A feed above this level is live, V.
 LIVE_ABOVE_V = 5.0
 #: Less drift than this over the stretch is none, V.
@@ -83,7 +85,7 @@ def _spans(bench: Bench, roles: list[str]) -> list[OffSpan]:
             if not bench.has(role):
                 continue
             table = coarse(bench.overview, from_s, to_s, POINT_S, [role])
-            settled = settle(table, role, bench.resolution(role))
+            settled = settle(table, role, bench.resolution(role), key_on_follows=to_s < bench.log.end_s)
             if settled is not None and (found[0] is None or not math.isfinite(found[0].base_a)):
                 found = (settled, role)
         spans.append(OffSpan(from_s, to_s, from_s <= bench.log.start_s, *found))
@@ -99,6 +101,8 @@ def _no_key_off(bench: Bench) -> str:
 def _too_short(bench: Bench, spans: list[OffSpan]) -> str:
     need = needed_s(bench)
     longest = max((span.settled.lasts_s for span in spans if span.settled), default=0.0)
+    if longest >= need:
+        return "the settled key-off stretch holds too few valid samples; check the channel and record again"
     return (
         f"no key-off stretch stayed settled for {need:.0f} s (the longest for {longest:.0f} s); "
         f"record at least {max(need - longest, 1):.0f} s longer with the key off"
@@ -130,8 +134,10 @@ def _drain(bench: Bench, logged: bool, spans: list[OffSpan]) -> tuple[str | None
             from_s=settled.from_s,
             to_s=settled.to_s,
             story=_drain_story(bench, worst, settled),
-            doubt=_drain_doubt(role, worst),
-            only_fails=_bypass_doubt(bench, role, worst),
+            doubt=_drain_doubt(worst),
+            only_fails=f"{worst.over} samples of {role} were over range in that stretch, so the drain is larger"
+            if worst.over
+            else _bypass_doubt(bench, role, worst),
         ),
     )
 
@@ -140,18 +146,18 @@ def _drain_story(bench: Bench, figure: Drain, settled: Settled) -> str:
     a_day = figure.mean_a * 24 * 1000
     parts = [f"averaged over {settled.lasts_s:.0f} s", f"{figure.base_a * 1000:.3g} mA between wake-ups"]
     if figure.wakeups:
-        parts.append(f"{figure.wakeups} wake-ups, {figure.wakeups / settled.lasts_s * 3600:.0f} an hour")
+        count = f"{figure.wakeups} wake-up{'s' if figure.wakeups > 1 else ''}"
+        parts.append(f"{count}, {figure.wakeups / settled.lasts_s * 3600:.0f} an hour")
     else:
-        parts[1] = "no wake-up seen"
+        shortest = 2 * bench.overview.step_s
+        parts[1] = "no wake-up seen" if shortest < 0.1 else f"no wake-up of {shortest:.1f} s or longer seen"
     if figure.mean_a > 0:
         half = bench.plan.battery.capacity_ah / 2
         parts.append(f"{a_day:.3g} mAh a day, {days_until(half, figure.mean_a * 1000):.0f} days to half charge")
     return ", ".join(parts)
 
 
-def _drain_doubt(role: str, figure: Drain) -> str | None:
-    if figure.over:
-        return f"{figure.over} samples of {role} were over range in that stretch"
+def _drain_doubt(figure: Drain) -> str | None:
     if figure.widest_gap_s > LARGEST_GAP * figure.averaged_s:
         return f"the log has a gap of {figure.widest_gap_s:.0f} s in that stretch"
     u = figure.u if figure.u is not None else figure.type_a_u
@@ -193,8 +199,14 @@ def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Find
         return Unseen(_too_short(bench, after))
     key_off_s, settled = max(counted, key=lambda pair: pair[1].from_s - pair[0])
     half = next((turn.half_width_s for turn in bench.story.turns if turn.time_s == key_off_s), 0.0)
+    only_fails = drained.only_fails if isinstance(drained, Measured) else None
     if bench.story.source in ("battery_a", "battery_v"):
         half = max(half, COAST_S)
+        only_fails = (
+            "the key-off was read from the battery alone, where a bike that stays awake looks like a key left on"
+        )
+    elif bench.story.source == "feed_v":
+        half = max(half, RELAY_S)  # the feed goes only as the relay lets go
     # it settled between the last point outside the band and the first inside
     value = max(settled.from_s - settled.width_s / 2 - key_off_s, 0.0)
     return Measured(
@@ -203,7 +215,7 @@ def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Find
         from_s=key_off_s,
         to_s=settled.from_s,
         # a shunt that sees no current cannot see it settle
-        only_fails=drained.only_fails if isinstance(drained, Measured) else None,
+        only_fails=only_fails,
         story=f"the slowest of {len(counted)} key-offs" if len(counted) > 1 else "after one key-off",
     )
 

@@ -194,7 +194,10 @@ def _worst(
         from_s=worst.trigger_s,
         to_s=worst.trigger_s + (worst.took_s or 0.0),
         story=f"the slowest of {len(timed)}" if len(timed) > 1 else "one event",
-        remedy=remedy,
+        only_fails="without battery_v the fall of the feed may be the engine stopping, before the contact opens"
+        if any(operation.vague for operation in timed)
+        else None,
+        remedy="log battery_v beside it" if any(operation.vague for operation in timed) else remedy,
     )
 
 
@@ -210,7 +213,7 @@ def _chatter(bench: Bench) -> Finding:
         return Unseen("feed_v is not logged")
     if not bench.story.on:
         return Unseen("the key is off throughout the log")
-    count, seen_s, first_s, last_s = 0, 0.0, None, 0.0
+    count, with_trigger, seen_s, first_s, last_s = 0, 0, 0.0, None, 0.0
     for on_from, on_to in bench.story.on:
         off_to = next((b for a, b in bench.story.off if abs(a - on_to) < 1e-6), on_to)
         closed_at = _first_closing(bench, on_from, on_to)
@@ -218,13 +221,18 @@ def _chatter(bench: Bench) -> Finding:
             continue
         if closed_at < on_from:
             # live already before the key-on: what the relay does then is no chatter
-            closed_at = on_from + BEFORE_S
+            closed_at = on_from + BEFORE_S if on_from > bench.log.start_s else on_from
         # an opening that follows the trigger's own slow fall is the drop-out, not chatter
+        around = max(0.5, 1.5 * bench.overview.step_s)
         moves = [
             move
             for move in _moves(bench, closed_at, off_to)
-            if not any(c.from_s - 0.5 <= move.time_s <= c.to_s + 1.0 for c in bench.story.cranks)
+            if not any(c.from_s - around <= move.time_s <= c.to_s + 2 * around for c in bench.story.cranks)
         ]
+        if not bench.has("battery_v") and not bench.has("battery_a"):
+            with_trigger += sum(
+                _trigger_down(bench, move) for move in moves if move.to == "low" and move.time_s < on_to
+            )
         slack = next((turn.half_width_s for turn in bench.story.turns if turn.time_s == on_to), 0.0)
         count += chatter_count(moves, closed_at, on_to, off_to, slack)
         seen_s += off_to - closed_at
@@ -242,9 +250,24 @@ def _chatter(bench: Bench) -> Finding:
         from_s=first_s,
         to_s=last_s,
         story=f"watched for {seen_s:.0f} s",
+        doubt="the trigger itself went down with it, and without the battery's voltage that may be the starter"
+        if count and count <= with_trigger
+        else None,
         only_fails=slow,
-        remedy="a log at 200 samples a second or more would prove it" if slow else None,
+        remedy="log battery_v beside it"
+        if count and count <= with_trigger
+        else "a log at 200 samples a second or more would prove it"
+        if slow
+        else None,
     )
+
+
+def _trigger_down(bench: Bench, opening: Crossing) -> bool:
+    """Whether the contact opened because its trigger went."""
+    if not bench.has("trigger_v"):
+        return False
+    trace = bench.log.trace(opening.time_s - 0.2, opening.after_s + 0.2, ["trigger_v"])
+    return len(trace) > 0 and float(np.nanmin(trace.values["trigger_v"], initial=np.inf)) < LIVE_ABOVE_V
 
 
 def _first_closing(bench: Bench, on_from: float, on_to: float) -> float | None:

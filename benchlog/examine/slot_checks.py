@@ -2,14 +2,15 @@
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 
 from benchlog.analysis.coarse import coarse, runs
 from benchlog.analysis.measurement import Finding, Measured, Unseen
-from benchlog.analysis.plateaus import Plateau
-from benchlog.analysis.slots import Match, Step, match_slots
+from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
+from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, Step, match_slots
 from benchlog.examine.bench import Bench
 from benchlog.examine.load_checks import FeedLoad, Loads, PathPoint
 from benchlog.limits import PlannedLimit
@@ -19,51 +20,66 @@ from benchlog.uncertainty import combine, conformity
 POINT_S = 0.05
 #: A circuit's own channel counts as on above this share of its greatest sustained level.
 ON_SHARE = 0.5
+#: … or above this share of its planned current, where inrush stands above it.
+ON_PLANNED = 0.3
 #: Inrush after a circuit comes on, s; a circuit on for less gives its second half.
 INRUSH_S = 1.0
 #: Doubt of the bike's own load as the contact closes, relative to the step (common practice, no source).
 CLOSING_DOUBT = 0.05
+#: A step of the battery's current within this time of a key-on is the bike's own, s.
+KEY_REACH_S = 0.5
 
 
-def load_steps(groups: Sequence[Sequence[Plateau]], role: str, rounding_u: float) -> list[Step]:
-    """Changes of load between neighbouring steady stretches."""
+def load_steps(group: Sequence[Plateau], role: str, rounding_u: float, key_on_s: Sequence[float] = ()) -> list[Step]:
+    """Changes of load between neighbouring steady stretches of one key-on.
+
+    Args:
+        key_on_s: a step across one of these times is the bike's own load, whatever comes on beside it.
+    """
     steps = []
-    for group in groups:
-        for before, after in pairwise(group):
-            a, b = before.readings[role], after.readings[role]
-            steps.append(
-                Step(
-                    after.from_s, b.value - a.value, combine(a.u, b.u, rounding_u), before.sustained_from_s, after.to_s
-                )
-            )
+    for before, after in pairwise(group):
+        if any(before.to_s - KEY_REACH_S <= at <= after.from_s + KEY_REACH_S / 5 for at in key_on_s):
+            continue
+        a, b = before.readings[role], after.readings[role]
+        u = combine(a.u, b.u, rounding_u)
+        steps.append(Step(after.from_s, b.value - a.value, u, before.sustained_from_s, after.to_s))
     return steps
 
 
 def examine_slots(
     bench: Bench, loads: Loads, limits: Mapping[str, PlannedLimit]
-) -> tuple[dict[str, Finding], dict[int, Step]]:
-    """Findings for each ``slot_N_current``, and the steps matched to slots (for the load through the feed)."""
+) -> tuple[dict[str, Finding], tuple[dict[int, Step], ...]]:
+    """Findings for each ``slot_N_current``, and for each key-on the steps surely matched to slots."""
     findings: dict[str, Finding] = {}
     planned = {circuit.slot: circuit.planned_a for circuit in bench.plan.circuit}
-    unlogged = {}
-    for slot, amps in planned.items():
-        if bench.has(f"slot{slot}_a"):
-            findings[f"slot_{slot}_current"] = _own_channel(bench, slot, amps)
-        else:
-            unlogged[slot] = amps
-    matched: dict[int, Step] = {}
-    if planned and (unlogged or not bench.has("feed_a")):
-        by_feed = bench.has("feed_a")
-        role, groups = ("feed_a", loads.feed) if by_feed else ("battery_a", loads.engine_off)
-        accuracy = bench.accuracy.get(role)
-        rounding = math.sqrt(2) * accuracy.resolution_u if accuracy else 0.0
-        steps = load_steps(groups, role, rounding) if bench.has(role) else []
-        matches = match_slots(steps, planned, bench.log.marks)
-        matched = {slot: match.step for slot, match in matches.items() if match.step is not None}
-        for slot in unlogged:
-            check = f"slot_{slot}_current"
-            findings[check] = _matched(bench, slot, matches[slot], role, steps, limits.get(check))
-    return findings, matched
+    unlogged = [slot for slot in planned if not bench.has(f"slot{slot}_a")]
+    for slot in planned:
+        if slot not in unlogged:
+            findings[f"slot_{slot}_current"] = _own_channel(bench, slot, planned[slot])
+    by_feed = bench.has("feed_a")
+    if not planned or (by_feed and not unlogged):
+        return findings, ()
+    role, groups = ("feed_a", loads.feed) if by_feed else ("battery_a", loads.engine_off)
+    accuracy = bench.accuracy.get(role)
+    rounding = math.sqrt(2) * accuracy.resolution_u if accuracy else 0.0
+    key_ons = () if by_feed else tuple(turn.time_s for turn in bench.story.turns if turn.on)
+    matches = []
+    for group in groups:
+        steps = load_steps(group, role, rounding, key_ons)
+        marks = [
+            mark
+            for mark in bench.log.marks
+            if group and group[0].from_s - MARK_BEFORE_S <= mark.time_s <= group[-1].to_s + MARK_AFTER_S
+        ]
+        matches.append(match_slots(steps, planned, marks))
+    for slot in unlogged:
+        check = f"slot_{slot}_current"
+        findings[check] = _matched(bench, slot, [match[slot] for match in matches], role, limits.get(check))
+    sure = tuple(
+        {slot: match.step for slot, match in found.items() if match.step is not None and not match.others}
+        for found in matches
+    )
+    return findings, () if by_feed else sure
 
 
 def _own_channel(bench: Bench, slot: int, planned: float) -> Finding:
@@ -84,7 +100,8 @@ def _own_channel(bench: Bench, slot: int, planned: float) -> Finding:
         x = table.mean[role]
         over += int(table.over[role].sum())
         with np.errstate(invalid="ignore"):
-            on = x > ON_SHARE * peak if peak >= floor else table.time_s > (marked[0].time_s if marked else 0.0)
+            least = max(floor, min(ON_SHARE * peak, ON_PLANNED * planned))
+            on = x > least if peak >= floor else table.time_s > (marked[0].time_s if marked else 0.0)
         for first, end in runs(on):
             lasts = float(table.end_s[end - 1] - table.start_s[first])
             keep = table.start_s[first:end] >= table.start_s[first] + min(INRUSH_S, lasts / 2)
@@ -133,35 +150,59 @@ def _high(x: np.ndarray) -> float:
     return float(np.median(top))
 
 
-def _matched(
-    bench: Bench, slot: int, match: Match, role: str, steps: Sequence[Step], limit: PlannedLimit | None
-) -> Finding:
+def _matched(bench: Bench, slot: int, matches: Sequence[Match], role: str, limit: PlannedLimit | None) -> Finding:
+    """The slot's current from the key-ons that show it: marked ones before others, and not proven where they differ."""
     if not bench.has(role):
         return Unseen("neither the slot's own current, feed_a nor battery_a is logged")
-    if match.step is None:
-        if match.marked:
-            from_s = next(m.time_s for m in bench.log.marks if m.text.lower() == f"slot {slot} on")
-            accuracy = bench.accuracy.get(role)
-            least = max(0.12, 2.5 * bench.resolution(role))
-            return Measured(
-                0.0,
-                None if accuracy is None else combine(accuracy.change_u(0.0), least / 3),
-                from_s,
-                from_s + 4.0,
-                f"slot {slot} was marked on, and {role} shows no step there",
-            )
+    shown = [match for match in matches if match.step is not None]
+    shown = [match for match in shown if match.marked] or shown
+    if not shown:
+        empty = next((match for match in matches if match.marked), None)
+        if empty is not None:
+            return _no_step(bench, slot, empty, role)
         return Unseen(
-            f"no load step of {role} fits slot {slot}; switch it on by itself with the engine off"
-            if steps
-            else f"{role} shows no load step; switch the circuits on one by one with the engine off"
+            f"no load step of {role} fits slot {slot}; switch it on by itself with the key on and the engine off"
         )
-    value, u = _step_figures(bench, match.step, role)
+    findings = [_from_step(bench, slot, match.step, match, role, limit) for match in shown if match.step is not None]
+    sure = [finding for finding in findings if not finding.doubt] or findings
+    if limit is not None and len(sure) > 1:
+        verdicts = [conformity(f.value or 0.0, f.u or 0.0, limit.min, limit.max) for f in sure]
+        if any(match.marked for match in shown) and "fail" in verdicts:
+            return sure[verdicts.index("fail")]
+        if len(set(verdicts)) > 1:
+            return replace(
+                sure[0],
+                doubt="the key-ons of this log give it different currents",
+                remedy=f'note "slot {slot} on" as a mark when switching it on, or log slot{slot}_a',
+            )
+    return sure[0]
+
+
+def _no_step(bench: Bench, slot: int, match: Match, role: str) -> Measured:
+    """The slot was marked on, and nothing came."""
+    from_s = next(mark.time_s for mark in bench.log.marks if mark.text.lower() == f"slot {slot} on")
+    accuracy = bench.accuracy.get(role)
+    least = max(LEAST_STEP_A, 2.5 * bench.resolution(role))
+    near = next((step for step in match.others if step is not None), None)
+    return Measured(
+        0.0,
+        None if accuracy is None else combine(accuracy.change_u(0.0), least / 3),
+        from_s,
+        from_s + MARK_AFTER_S,
+        f"marked on, and {role} shows no step there",
+        doubt=None if near is None else f"the step of {near.amps:.2f} A at {near.time_s:.1f} s may be this circuit",
+        remedy=None if near is None else "set the mark as the circuit is switched on",
+    )
+
+
+def _from_step(bench: Bench, slot: int, step: Step, match: Match, role: str, limit: PlannedLimit | None) -> Measured:
+    value, u = _step_figures(bench, step, role)
     doubt = None
     if match.others and limit is not None:
         verdict = conformity(value, u or 0.0, limit.min, limit.max)
         for other in match.others:
             if other is None:
-                doubt = f"the step at {match.step.time_s:.1f} s may be another load"
+                doubt = f"the step at {step.time_s:.1f} s may be another load"
                 break
             other_value, other_u = _step_figures(bench, other, role)
             if conformity(other_value, other_u or 0.0, limit.min, limit.max) != verdict:
@@ -170,9 +211,9 @@ def _matched(
     return Measured(
         value,
         u,
-        match.step.from_s,
-        match.step.to_s,
-        f"from the step of {role} at {match.step.time_s:.1f} s, "
+        step.from_s,
+        step.to_s,
+        f"from the step of {role} at {step.time_s:.1f} s, "
         + (f"marked as slot {slot}" if match.marked else f"taken for slot {slot} by its size"),
         doubt=doubt,
         remedy=f'note "slot {slot} on" as a mark when switching it on, or log slot{slot}_a' if doubt else None,

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from benchlog.analysis.coarse import Coarse, coarse
-from benchlog.analysis.cranking import Crank, find_cranks
+from benchlog.analysis.coarse import Coarse, coarse, runs
+from benchlog.analysis.cranking import LONGEST_S, Crank, find_cranks
 from benchlog.analysis.key_state import KeyState, Turn, key_state
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.relay import trigger_crossings
@@ -17,6 +17,8 @@ from benchlog.uncertainty import Accuracy
 
 POINT_S = 0.05
 SLOW_POINT_S = 0.5
+#: How far a mark of the crank may lie from what it marks, s.
+MARK_BEFORE_S, MARK_LATE_S = 2.0, 4.0
 STATE_ROLES = ("battery_v", "battery_a", "drain_a", "key_v", "trigger_v", "feed_v")
 
 
@@ -28,6 +30,8 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
         float(table.start_s[at]) for line in lines.values() for at in np.flatnonzero(line.up[1:] & ~line.up[:-1]) + 1
     ]
     cranks = find_cranks(table, ups)
+    if "battery_v" not in table.mean:
+        cranks += _marked_cranks(log, table, lines)
     key = key_state(table, lines, log.marks, cranks)
     turns = _closely(log, key, cranks, lines)
     key = replace(key, turns=tuple(turn for turn, _ in turns))
@@ -37,7 +41,8 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
     if spans:
         cranks = [crank for crank in cranks if any(a - 0.5 <= crank.from_s and crank.to_s <= b + 0.5 for a, b in on)]
     slow = coarse(log.overview, log.start_s, log.end_s, SLOW_POINT_S, ("battery_v", "battery_a"))
-    running = _running(log, slow, on, cranks, current_accuracy)
+    key_known = key.source not in ("battery_a", "battery_v")
+    running = _running(log, slow, on, cranks, current_accuracy, key_known)
     pulls, falls = _trigger_moves(log, table, cranks)
     return Story(
         source=key.source,
@@ -52,6 +57,21 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
         spans=_for_drawing(on, off, cranks, running),
         parked=bool(spans) and not on,
     )
+
+
+def _marked_cranks(log: Samples, table: Coarse, lines: dict[str, Line]) -> list[Crank]:
+    """Where the battery's voltage is not logged: a line that is down around a ``crank`` mark, as many bikes cut it."""
+    found = []
+    for mark in log.marks:
+        if mark.text.lower() != "crank":
+            continue
+        for line in lines.values():
+            for first, end in runs(~line.up):
+                begins, ends = float(table.start_s[first]), float(table.end_s[end - 1])
+                near = begins - MARK_BEFORE_S <= mark.time_s <= begins + MARK_LATE_S
+                if first > 0 and end < len(table) and near and ends - begins <= LONGEST_S:
+                    found.append(Crank(begins, ends, float("nan"), float("nan")))
+    return found
 
 
 def _window(log: Samples, time_s: float, half_width_s: float) -> tuple[float, float]:
@@ -101,7 +121,9 @@ def _trigger_moves(log: Samples, table: Coarse, cranks: list[Crank]) -> tuple[li
             "trigger_v",
         )
         found = _instant(log, turn, "trigger_v", line.levels.low if line.levels else None)
-        if found is None or any(c.from_s - 0.5 <= found.time_s <= c.to_s + 1.0 for c in cranks):
+        # the starter's dip may take the trigger with it; a rise just before it is the key
+        early_s = 0.5 if up[at - 1] else 0.0
+        if found is None or any(c.from_s - early_s <= found.time_s <= c.to_s + 1.0 for c in cranks):
             continue
         (rises if found.to == "high" else falls).append(found)
     return rises, falls
@@ -113,6 +135,7 @@ def _running(
     on: tuple[tuple[float, float], ...],
     cranks: list[Crank],
     accuracy: Accuracy | None,
+    key_known: bool,
 ) -> list[Running]:
     share_u = accuracy.change_u(10.0) if accuracy else 0.1
     marks = [(mark.time_s, mark.text.lower()) for mark in log.marks]
@@ -123,7 +146,7 @@ def _running(
             until = inside[number + 1].from_s if number + 1 < len(inside) else b
             stops = [t for t, text in marks if text == "engine off" and crank.to_s < t < until]
             until = min([until, *stops])
-            run = find_running(slow, crank.to_s, until, crank.before_v, crank.before_a, share_u)
+            run = find_running(slow, crank.to_s, until, crank.before_v, crank.before_a, share_u, key_known)
             if run:
                 found.append(run)
         for t, text in marks:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from benchlog.errors import BadLog, BadLogger
+from benchlog.errors import BadLog, BadLogger, MissingColumns
 
 if TYPE_CHECKING:
     from benchlog.logger import Logger
@@ -78,12 +78,14 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
     if logger is None:
         logger = from_headers(where, names)
     faults: list[str] = []
+    lacking: list[str | int] = []
 
     def index_of(column: str | int) -> int | None:
         if isinstance(column, int):
             if 1 <= column <= width:
                 return column - 1
             faults.append(f"column {column} (the log has {width})")
+            lacking.append(column)
             return None
         name = plain(column)
         found = [n for n, header in enumerate(names) if header == name]
@@ -93,6 +95,7 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
             raise BadLog(where, f"columns {listed} are both headed '{name}'; give the right one's number instead")
         if not found:
             faults.append(f"'{column}'")
+            lacking.append(column)
             return None
         return found[0]
 
@@ -116,10 +119,11 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
         columns.append(Column(index, channel.role, factor, addend, over, _numbers(over)))
     if faults:
         has = ", ".join(f"'{name}'" for name in names) if names else f"{width} columns and no header"
-        raise BadLog(
+        raise MissingColumns(
             where,
             f"the logger file names columns that the log lacks: {', '.join(faults)}; the log has {has}; "
             "correct `column` in the logger file, or the header line",
+            lacking,
         )
     if mark is None and "mark" in names:
         mark = names.index("mark")
