@@ -21,7 +21,8 @@ app = typer.Typer(
 PASS, FAIL, UNUSABLE, NOT_PROVEN = 0, 1, 2, 3
 EXIT_STATUS = {"pass": PASS, "fail": FAIL, "not proven": NOT_PROVEN}
 
-PlanOption = Annotated[Path, typer.Option("--plan", help="The plan of the install, a TOML file.")]
+# readable=False everywhere: whether a file can be read is found, and said, where it is read
+PlanOption = Annotated[Path, typer.Option("--plan", readable=False, help="The plan of the install, a TOML file.")]
 
 
 @contextmanager
@@ -41,13 +42,17 @@ def _root() -> None:
 
 @app.command()
 def check(
-    logs: Annotated[list[Path], typer.Argument(metavar="LOG...", help="One or more logs of the same install.")],
+    logs: Annotated[
+        list[Path], typer.Argument(metavar="LOG...", help="One or more logs of the same install.", readable=False)
+    ],
     plan: PlanOption,
     before: Annotated[
-        Path | None, typer.Option(metavar="LOG", help="The log recorded before the install, for the added drain.")
+        Path | None,
+        typer.Option(metavar="LOG", help="The log recorded before the install, for the added drain.", readable=False),
     ] = None,
     logger: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="What the channels mean, for logs without LOG.logger.toml.")
+        Path | None,
+        typer.Option(metavar="FILE", help="What the channels mean, for logs without LOG.logger.toml.", readable=False),
     ] = None,
     json: Annotated[
         str | None, typer.Option(metavar="FILE", help="Write the result as JSON; - for standard output alone.")
@@ -80,7 +85,7 @@ def check(
 
 
 @app.command()
-def plan(plan: Annotated[Path, typer.Argument(metavar="PLAN", help="The plan, a TOML file.")]) -> None:
+def plan(plan: Annotated[Path, typer.Argument(metavar="PLAN", readable=False, help="The plan, a TOML file.")]) -> None:
     """Print the planned values worked out from a plan, and what in it should be looked at again."""
     with user_errors():
         from benchlog.plan import load_plan
@@ -95,7 +100,11 @@ def demo() -> None:
     with user_errors():
         from benchlog.demo import run_demo
 
-        for text in run_demo(Path.cwd(), colour=sys.stdout.isatty()):
+        try:
+            here = Path.cwd()
+        except OSError:
+            raise BenchlogError("the folder you are in is gone; change to one that exists") from None
+        for text in run_demo(here, colour=sys.stdout.isatty()):
             typer.echo(text)
 
 

@@ -258,7 +258,7 @@ def read_settings(path: Path) -> tuple[str, list[str]]:
             return "", [f"holds {size / 1e6:.1f} MB, at most 1 MB is expected; is this a log?"]
         raw = path.read_bytes()
     except (OSError, ValueError) as fault:
-        return "", [f"cannot be read: {getattr(fault, 'strerror', None) or fault}"]
+        return "", [f"cannot be read ({str(getattr(fault, 'strerror', None) or fault).lower()}); check its permissions"]
     try:
         return raw.decode("utf-8-sig"), []
     except UnicodeDecodeError as fault:

@@ -1,5 +1,7 @@
 """The one plain sentence that says why a check ended as it did."""
 
+import math
+
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.limits import PlannedLimit
 from benchlog.report_words import number, with_uncertainty
@@ -68,7 +70,7 @@ def _found(check_id: str, finding: Measured, unit: str, bounded: bool) -> str:
         return _NONE_FOUND[key]
     if finding.value is None:
         return "no value was found"
-    u = None if finding.u is None or not bounded else COVERAGE_K * finding.u
+    u = None if finding.u is None or not math.isfinite(finding.u) or not bounded else COVERAGE_K * finding.u
     figure = with_uncertainty(finding.value, u) + ("" if unit == "1" else f" {unit}")
     if key == "relay_chatter" and finding.value == 1:
         return "the contact opened or re-closed out of turn once"
@@ -102,6 +104,8 @@ def _doubt(finding: Measured, limit: PlannedLimit, unit: str) -> str:
 
 def _needed(finding: Measured, limit: PlannedLimit, unit: str) -> str:
     """How fine a measurement would settle it, from the distance to the nearer limit."""
+    if finding.u is not None and not math.isfinite(finding.u):
+        return "the log holds too few samples to tell how sure it is; record a longer log"
     value = finding.value or 0.0
     distances = [abs(value - side) for side in (limit.min, limit.max) if side is not None]
     nearest = min(distances, default=0.0)

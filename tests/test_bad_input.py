@@ -282,14 +282,15 @@ def as_an_ordinary_user(*words: str | Path) -> subprocess.CompletedProcess[str]:
 def test_file_that_may_not_be_read(tmp_path: Path, plan: Path, what: str):
     """A file without permission to read it is named."""
     (tmp_path / "log.csv").write_text(rows(50), encoding="utf-8")
-    (tmp_path / "mine.toml").write_text(LEAST_LOGGER, encoding="utf-8")
+    channel = '[[channel]]\ncolumn = "battery_v"\nrole = "battery_v"\nunit = "V"\n'
+    (tmp_path / "mine.toml").write_text(LEAST_LOGGER.replace('"t"', '"time_s"') + channel, encoding="utf-8")
     (tmp_path / what).chmod(0)
 
     done = as_an_ordinary_user("check", tmp_path / "log.csv", "--plan", plan, "--logger", tmp_path / "mine.toml")
 
     assert (done.returncode, done.stdout) == (2, "")
     assert str(tmp_path / what) in done.stderr
-    assert "permi" in done.stderr or "not readable" in done.stderr
+    assert "permi" in done.stderr.lower() or "not readable" in done.stderr
     assert "Traceback" not in done.stderr
 
 
@@ -306,3 +307,23 @@ def test_folder_that_may_not_be_written(tmp_path: Path, plan: Path):
     assert f"{closed / 'r.html'}: the report cannot be written (permission denied)" in done.stderr
     assert "Traceback" not in done.stderr
     assert list(closed.iterdir()) == []
+
+
+WHOLE_LOGGER = (
+    LEAST_LOGGER.replace('"t"', '"time_s"') + '[[channel]]\ncolumn = "battery_v"\nrole = "battery_v"\nunit = "V"\n'
+)
+
+
+@pytest.mark.parametrize("what", ["log.csv", "plan.toml", "mine.toml"])
+def test_unreadable_file_is_named(tmp_path: Path, what: str):
+    """The message is benchlog's own and says what to do."""
+    for name, text in (("log.csv", rows(50)), ("plan.toml", LEAST_PLAN), ("mine.toml", WHOLE_LOGGER)):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    (tmp_path / what).chmod(0)
+    words = ("check", tmp_path / "log.csv", "--plan", tmp_path / "plan.toml", "--logger", tmp_path / "mine.toml")
+
+    done = subprocess.run(command(*words), capture_output=True, text=True, preexec_fn=without_override, check=False)
+
+    assert done.returncode == 2
+    assert done.stderr.startswith(f"benchlog: {tmp_path / what}: ")
+    assert "permi" in done.stderr.lower()

@@ -336,3 +336,12 @@ def test_every_check_stands_once_whatever_was_found():
     assert [check.id for check in checks] == [spec.id for spec in specs_for(plan_with())]
     assert {check.verdict for check in checks} == {"not seen"}
     assert all(check.because for check in checks)
+
+
+def test_infinite_uncertainty_is_null_and_said():
+    """A finding without bound on its uncertainty has no figure of it, is not proven and says so plainly."""
+    check = one("feed_drop", ("a", found(0.1, math.inf)))
+
+    assert (check.verdict, check.uncertainty) == ("not proven", None)
+    assert "inf" not in check.because
+    assert "right at the limit" not in check.because

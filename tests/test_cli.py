@@ -294,3 +294,20 @@ def test_starting_is_light(start: str, heavy: tuple[str, ...]):
     done = subprocess.run([sys.executable, "-c", start + ask], capture_output=True, text=True, timeout=60, check=True)
 
     assert done.stderr.strip().splitlines()[-1] == "[]"
+
+
+def test_demo_in_a_folder_that_is_gone(tmp_path: Path):
+    """A working folder that was deleted is said plainly."""
+    gone = tmp_path / "gone"
+    gone.mkdir()
+    line = " ".join(f"'{word}'" for word in command("demo"))
+    done = subprocess.run(
+        ["bash", "-c", f"cd '{gone}' && rmdir '{gone}' && {line}"],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+
+    assert "Traceback" not in done.stderr
+    assert done.returncode == 2

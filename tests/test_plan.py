@@ -271,7 +271,7 @@ def test_unreadable_file_is_named(tmp_path, monkeypatch):
 
     monkeypatch.setattr(type(path), "read_bytes", refuse)
 
-    with pytest.raises(BadPlan, match="cannot be read: Permission denied"):
+    with pytest.raises(BadPlan, match=r"cannot be read \(permission denied\); check its permissions"):
         load_plan(path)
 
 

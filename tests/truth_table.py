@@ -13,6 +13,7 @@ import tomllib
 from collections.abc import Mapping
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
+from multiprocessing import get_context
 
 import numpy as np
 
@@ -254,7 +255,8 @@ def _conforms(check_id: str, value: float | None, limit: object) -> bool | None:
 def figures(installs: int, seed: int, workers: int = 2) -> tuple[Table, Table]:
     """Tallies over many installs."""
     tight, wide = Table(), Table()
-    with ProcessPoolExecutor(workers) as pool:
+    # forked workers could inherit a lock that one of polars' threads holds
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         for one, other in pool.map(one_install, range(seed, seed + installs), chunksize=4):
             tight.add(one)
             wide.add(other)

@@ -76,7 +76,7 @@ def drop_out(trace: Trace, trigger: Crossing, live_v: float, dead_v: float = 0.0
     feed: Array | None = None
     battery = trace.values.get("battery_v")
     if battery is not None and np.isfinite(battery).sum() > 1:
-        left = _left_battery(trace, trigger, live_v)
+        left = _left_battery(trace, trigger)
         if left is None:
             return Operation(trigger.time_s, None, (trigger.width_s, trigger.width_s))
         feed, live_v = left
@@ -110,7 +110,7 @@ def _operation(
     return Operation(trigger.time_s, reached.time_s - trigger.time_s, (trigger.width_s, reached.width_s))
 
 
-def _left_battery(trace: Trace, trigger: Crossing, live_v: float) -> tuple[Array, float] | None:
+def _left_battery(trace: Trace, trigger: Crossing) -> tuple[Array, float] | None:
     """The feed from where it leaves the battery's voltage, and its level there; None if it never does.
 
     The battery falls when the engine stops with the key and rises when the load goes; neither is the contact.
@@ -118,18 +118,22 @@ def _left_battery(trace: Trace, trigger: Crossing, live_v: float) -> tuple[Array
     """
     feed, battery = trace.values["feed_v"], trace.values["battery_v"]
     known = np.isfinite(battery)
-    beside = np.interp(trace.time_s, trace.time_s[known], battery[known])
-    before = trace.time_s <= trigger.before_s
-    level_v = float(np.median(beside[before][-50:])) if before.any() else float(beside[0])
-    ratio = live_v / max(level_v, 1.0)
+    beside = np.maximum(np.interp(trace.time_s, trace.time_s[known], battery[known]), 1.0)
+    share = feed / beside
+    before = share[(trace.time_s <= trigger.before_s) & np.isfinite(share)][-50:]
+    since = trace.time_s >= trigger.before_s
+    if not len(before) or not since.any():
+        return None
+    # a load that goes with the key lifts the feed toward the battery before the contact opens
+    live = np.fmax(np.fmax.accumulate(np.where(since, share, -np.inf)), float(np.median(before)))
     with np.errstate(invalid="ignore"):
-        away = (trace.time_s >= trigger.before_s) & (feed < LEFT_SHARE * ratio * beside)
+        away = since & (share < LEFT_SHARE * live)
     if not away.any():
         return None
     at = int(np.argmax(away))
-    local_v = ratio * float(beside[max(at - 1, 0)])
+    local_v = float(live[at] * beside[at])
     held = feed.copy()
-    held[:at] = np.maximum(held[:at], local_v)
+    held[:at] = np.fmax(held[:at], local_v)
     return held, local_v
 
 
