@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
+from textwrap import fill
 
 from benchlog.errors import BenchlogError
 from benchlog.report import write_html
@@ -46,7 +47,8 @@ def run_demo(into: Path, *, colour: bool = False) -> Iterator[str]:
     write_html(bad, into / FAULT_REPORT)
     failed = [found for found in bad.checks if found.verdict == "fail"]
     yield "The same bike with a fault put in (a relay that lets go late):"
-    yield from (f"  {found.title}: {found.verdict}. {found.because}" for found in failed)
+    for found in failed:
+        yield fill(f"{found.title}: {found.verdict}. {found.because}", 80, initial_indent="  ", subsequent_indent="  ")
     yield ""
     yield f"Verdict for the good install: {good.verdict}. Report: {into / REPORT}"
     yield f"Verdict with the fault:       {bad.verdict}. Report: {into / FAULT_REPORT}"
