@@ -89,13 +89,15 @@ class _Sheet:
     def _causes(self, causes: Iterable[Cause], told: set[str]) -> Iterator[str]:
         for cause in causes:
             if cause.id in told:
-                yield from self._wrapped(f"→ likely cause, as above: {cause.text}", "    ", "      ")
+                yield from self._wrapped(f"→ {words.likeliness(cause)} cause, as above: {cause.text}", "    ", "      ")
                 continue
             told.add(cause.id)
             yield from self._cause(cause)
 
     def _cause(self, cause: Cause) -> Iterator[str]:
-        yield from self._wrapped(f"→ likely cause: {cause.text} ({words.fit_words(cause)})", "    ", "      ")
+        yield from self._wrapped(
+            f"→ {words.likeliness(cause)} cause: {cause.text} ({words.fit_words(cause)})", "    ", "      "
+        )
         for found in cause.evidence:
             yield from self._wrapped(f"found: {found}", "      ", "        ")
         yield from self._wrapped(f"next test: {cause.next_test}", "      ", "        ")

@@ -145,6 +145,11 @@ def causes_of(result: Result, check: Check) -> list[Cause]:
     return [cause for cause in result.causes if check.id in cause.explains]
 
 
+def likeliness(cause: Cause) -> str:
+    """``likely`` or ``possible``, by the fit."""
+    return "likely" if cause.fit > 0.5 else "possible"
+
+
 def fit_words(cause: Cause) -> str:
     """How well the cause explains what was found."""
     return f"fit {cause.fit * 100:.0f} %"

@@ -52,6 +52,7 @@ def check(
         BenchlogError: a plan, logger or log that cannot be used; the text says what to do.
     """
     from benchlog import __version__
+    from benchlog.causes import find_causes, merged
     from benchlog.checks import judge, overall, score
     from benchlog.evidence import Evidence
 
@@ -78,7 +79,9 @@ def check(
         score=score(checks),
         key_events=events,
         checks=checks,
-        causes=[],
+        causes=find_causes(
+            merged(f.seen for f in found), checks, {circuit.slot: circuit.device for circuit in planned.circuit}
+        ),
         notes=notes,
     )
     result._evidence = Evidence(tuple(f.evidence for f in found))

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 import typer.main
 
+from benchlog.causes.faults import FAULTS
 from benchlog.checks import CHECKS
 from benchlog.cli import app
 from benchlog.logger import load_logger, logger_from_mapping
@@ -40,6 +41,11 @@ def test_checks_of_the_readme_are_those_of_the_code():
     table = [(row[0].strip("`"), row[1]) for row in rows_of("Checks")]
 
     assert table == [(spec.id, spec.unit) for spec in CHECKS]
+
+
+def test_causes_of_the_readme_are_those_of_the_code():
+    """The table of causes has every fault with its words and its first test, in order, and no other."""
+    assert rows_of("Causes") == [[f"`{f.id}`", f.text, f.shows, f.tests[0]] for f in FAULTS]
 
 
 def test_limits_of_the_readme_are_plan_keys():
@@ -105,6 +111,7 @@ def test_words_that_look_like_checks_exist():
     """Every word in code marks that reads like a name is a check, role, key, command or reader of the code."""
     schema_text = str(plan_schema()) + (ROOT / "benchlog" / "logger.py").read_text(encoding="utf-8")
     known = {spec.id for spec in CHECKS} | set(ROLE_UNITS) | {"slot1_a", "slot1_v"}
+    known |= {fault.id for fault in FAULTS}
     known |= {"to_frame", "to_json", "sample_data", "firmware_notes", "make_sample_data", "truth_table"}
     prose = re.sub(r"^ *```.*?^ *```", "", README, flags=re.MULTILINE | re.DOTALL)
     named = {word for span in re.findall(r"`([^`\n]+)`", prose) for word in re.findall(r"\b[a-z]\w*_\w+\b", span)}

@@ -37,8 +37,10 @@ from benchlog.standin import (
     write_csv,
 )
 from benchlog.standin.channels import true_values
+from benchlog.standin.faults import random_fault
 from benchlog.standin.steps import Steps
 from benchlog.standin.timeline import timeline_of
+from benchlog.standin.truth import Truth, truth_of
 
 SAMPLES = Path(__file__).parent.parent / "sample_data"
 
@@ -388,6 +390,65 @@ def test_unknown_fault_is_refused():
     """A fault's name that is not known is answered with those that are."""
     with pytest.raises(NoSuchFault, match="'gremlins' is not known; needed is one of trigger_always_live"):
         with_fault(Install(), "gremlins")
+
+
+LOWEST_OF = {
+    "feed_resistance": 1.3,
+    "ground_resistance": 1.3,
+    "slow_to_sleep": 1.15,
+    "unswitched_device": 1.5,
+    "waking_device": 1.5,
+}
+
+
+def truth_with(name: str, seed: int) -> Truth:
+    """The truth of an acceptance run with a random fault."""
+    install = random_fault(Install(), name, rng(seed))
+    return truth_of(timeline_of(install, acceptance_script(settle_s=400)), LIMITS["settle_max_s"])
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("name", OUTSIDE)
+def test_each_random_fault_breaks_its_limit(name, seed):
+    """However strong a fault is drawn, it lies outside a limit of the plan, and clearly where it has a strength."""
+    truth = truth_with(name, seed)
+    check, most, least = OUTSIDE[name]
+    if name in ("slot_dead", "slot_overload", "weak_battery", "weak_coil_supply"):
+        broken = {
+            "slot_dead": [truth[f"slot_{c.slot}_current"] == 0 for c in Install().circuits],
+            "slot_overload": [truth[f"slot_{c.slot}_current"] > 1.3 * c.planned_a for c in Install().circuits],
+            "weak_battery": [truth["source_resistance"] > 46, truth["resting_voltage"] < 12.55],
+            "weak_coil_supply": [truth["relay_pull_in"] > 35, truth["relay_chatter"] > 0],
+        }[name]
+    elif most is not None:
+        broken = [truth[check] > most * LOWEST_OF.get(name, 1.0)]
+    else:
+        broken = [truth[check] < least]
+
+    assert any(broken)
+
+
+def test_random_faults_differ_and_repeat():
+    """Another seed draws another strength, the same seed the same, and the rest of the install stays as it was."""
+    one, again, other = (random_fault(Install(), "feed_resistance", rng(seed)) for seed in (1, 1, 2))
+
+    assert one == again != other
+    assert replace(one, feed_mohm=Install().feed_mohm) == Install()
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_alternator_with_too_much_load_still_carries_a_part(seed):
+    """The alternator gives at least a fifth of the load, and the battery at least 1 A."""
+    install = random_fault(Install(), "load_exceeds_charging", rng(seed))
+    load_a = 9.27 + 4.2 + 0.0006 + 12.6 / 90
+
+    assert 0.2 * load_a <= install.alternator_a <= load_a - 1.0
+
+
+def test_unknown_random_fault_is_refused():
+    """A random fault's name that is not known is answered with those that are."""
+    with pytest.raises(NoSuchFault, match="'gremlins' is not known; needed is one of trigger_always_live"):
+        random_fault(Install(), "gremlins", rng())
 
 
 def test_good_install_keeps_its_own_plan():

@@ -4,10 +4,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from benchlog.analysis.measurement import Finding
+from benchlog.causes.seen import Seen
 from benchlog.evidence import LogEvidence
 from benchlog.examine.bench import Bench, Samples, Story, accuracy_of
 from benchlog.examine.engine_checks import examine_charging, examine_crank
 from benchlog.examine.load_checks import examine_battery_load, examine_paths, feed_load, find_loads
+from benchlog.examine.observe import observe
 from benchlog.examine.off_state import OffState, examine_off_state
 from benchlog.examine.relay_checks import examine_relay
 from benchlog.examine.slot_checks import closing_load, examine_slots
@@ -24,7 +26,7 @@ class LogFindings:
     Attributes:
         log: its name. story: what happened. findings: check id -> finding.
         off_state: the key-off figures, for comparing two logs. logger: what its channels mean.
-        evidence: for drawing.
+        evidence: for drawing. seen: the quantities that causes are judged by.
     """
 
     log: str
@@ -33,6 +35,7 @@ class LogFindings:
     off_state: OffState
     logger: Logger
     evidence: LogEvidence
+    seen: Mapping[str, Seen]
 
 
 def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, PlannedLimit]) -> LogFindings:
@@ -71,4 +74,5 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
         pull_in_at_s=tuple(at for _, at in relay.pull_ins),
         drop_out_at_s=tuple(at for _, at in relay.drop_outs),
     )
-    return LogFindings(log.name, story, findings, off_state, logger, evidence)
+    seen = observe(bench, findings, limits, off_state.drain, load)
+    return LogFindings(log.name, story, findings, off_state, logger, evidence, seen)

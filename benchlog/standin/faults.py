@@ -1,10 +1,17 @@
-"""The good install with one thing wrong: one change for each cause that benchlog can name."""
+"""The good install with one thing wrong: one change for each cause that benchlog can name.
+
+``with_fault`` always makes the same fault; ``random_fault`` draws how bad it is, and where.
+"""
 
 from collections.abc import Callable
 from dataclasses import replace
 
+import numpy as np
+
 from benchlog.errors import BenchlogError
 from benchlog.standin.install import Install, WakeUps
+from benchlog.standin.planning import LIMITS
+from benchlog.standin.relay import rise_s
 
 
 class NoSuchFault(BenchlogError):
@@ -60,3 +67,135 @@ def with_fault(install: Install, name: str) -> Install:
     if name not in FAULTS:
         raise NoSuchFault(name)
     return FAULTS[name](install)
+
+
+def random_fault(install: Install, name: str, rng: np.random.Generator) -> Install:
+    """The install with this fault, as bad as chance has it, but always clearly outside the usual plan's limits.
+
+    Args:
+        install: one that keeps that plan (``planning.LIMITS``), or does so but for another fault.
+        name: a cause id of the result.
+        rng: the only source of chance.
+
+    Raises:
+        NoSuchFault: no such fault can be shown.
+    """
+    if name not in FAULTS:
+        raise NoSuchFault(name)
+    return RANDOM[name](install, rng) if name in RANDOM else FAULTS[name](install)
+
+
+def _allowed(key: str) -> float:
+    return float(LIMITS[key])
+
+
+def _allowed_mohm(install: Install, key: str) -> float:
+    """The resistance at which the planned load makes just the voltage that is allowed, mΩ."""
+    return _allowed(key) / install.planned_a * 1e3
+
+
+def _welded(install: Install, rng: np.random.Generator) -> Install:
+    """Welded for long, or from its first closing on."""
+    return replace(install, contact="welded" if rng.random() < 0.5 else "latching")
+
+
+def _feed_resistance(install: Install, rng: np.random.Generator) -> Install:
+    return replace(install, feed_mohm=_allowed_mohm(install, "drop_max_v") * rng.uniform(1.3, 4.0))
+
+
+def _ground_resistance(install: Install, rng: np.random.Generator) -> Install:
+    return replace(install, ground_mohm=_allowed_mohm(install, "lift_max_v") * rng.uniform(1.3, 4.0))
+
+
+def _slot_dead(install: Install, rng: np.random.Generator) -> Install:
+    return _circuits(install, int(rng.integers(len(install.circuits))), 0.0)
+
+
+def _slot_overload(install: Install, rng: np.random.Generator) -> Install:
+    return _circuits(install, int(rng.integers(len(install.circuits))), rng.uniform(1.35, 2.0))
+
+
+def _unswitched_device(install: Install, rng: np.random.Generator) -> Install:
+    return replace(install, extra_drain_a=_allowed("off_state_drain_ma") / 1e3 * 10 ** rng.uniform(0.2, 2.0))
+
+
+def _waking_device(install: Install, rng: np.random.Generator) -> Install:
+    """The wake-ups alone, averaged, are above the allowed drain; each stays below half an ampere."""
+    period_s, length_s = rng.uniform(12, 45), rng.uniform(0.5, 4.0)
+    mean_a = _allowed("off_state_drain_ma") / 1e3 * 10 ** rng.uniform(0.2, 1.0)
+    wakes = WakeUps(period_s, length_s, min(mean_a * period_s / length_s, 0.45), first_s=rng.uniform(0, period_s))
+    return replace(install, wakeups=wakes)
+
+
+def _slow_to_sleep(install: Install, rng: np.random.Generator) -> Install:
+    """Awake as long as before, and then something goes on."""
+    awake_s = _allowed("settle_max_s") * rng.uniform(1.17, 1.83)
+    return replace(install, awake=(*install.awake, (10 ** rng.uniform(-2.0, -0.6), awake_s)))
+
+
+def _slow_trigger_decay(install: Install, rng: np.random.Generator) -> Install:
+    return replace(install, trigger_fall_tau_s=rng.uniform(0.15, 0.6))
+
+
+def _weak_coil_supply(install: Install, rng: np.random.Generator) -> Install:
+    """Barely enough voltage to pull in: late, chattering or both."""
+    supply_v = install.pull_in_a * install.coil_ohm * rng.uniform(1.03, 1.25)
+    weak = replace(install, trigger_drop_v=install.emf_v - supply_v)
+    late, chatters = ((True, True), (True, False), (False, True))[int(rng.integers(3))]
+    if late:
+        coil_ms = rise_s(weak.pull_in_a, weak.coil_a, weak.coil_h / weak.coil_ohm) * 1e3
+        pull_in_ms = _allowed("pull_in_max_ms") * rng.uniform(1.2, 2.0)
+        weak = replace(weak, pull_travel_ms=max(pull_in_ms - coil_ms, 0.5))
+    if chatters:
+        # one in each stretch of 3 s, so that none runs into the next
+        starts = [3.0 * number + rng.uniform(0.5, 2.5) for number in range(int(rng.integers(1, 4)))]
+        weak = replace(weak, chatter=tuple((start, rng.uniform(0.015, 0.04)) for start in starts))
+    return weak
+
+
+def _weak_battery(install: Install, rng: np.random.Generator) -> Install:
+    """Source resistance high, rest voltage low or both; the starter draws what such a battery can give."""
+    high, low = ((True, True), (True, False), (False, True))[int(rng.integers(3))]
+    emf_v = _allowed("resting_min_v") - rng.uniform(0.1, 0.6) if low else install.emf_v
+    source = install.source_mohm
+    if high:
+        source = _allowed("source_resistance_max_mohm") * rng.uniform(1.2, 3.0)
+    weak = replace(install, emf_v=emf_v, source_mohm=source, slow_mohm=install.slow_mohm * (3.0 if high else 1.0))
+    others_a = install.bike_a + sum(circuit.actual_a for circuit in install.circuits)
+    peak_a = min(install.starter_peak_a, (emf_v - 6.5) / weak.source_mohm * 1e3 - others_a)
+    return replace(weak, starter_peak_a=peak_a, starter_run_a=install.starter_run_a / install.starter_peak_a * peak_a)
+
+
+def _overcharge(install: Install, rng: np.random.Generator) -> Install:
+    return replace(install, regulated_v=_allowed("charging_max_v") + rng.uniform(0.2, 1.2))
+
+
+def running_a(install: Install) -> float:
+    """A that the bike and its circuits draw with the key on, all circuits switched on, sustained."""
+    dead = install.ground_open or install.coil_open or install.contact in ("open", "inverted")
+    circuits_a = 0.0 if dead else sum(circuit.actual_a for circuit in install.circuits)
+    return install.bike_a + circuits_a + install.coil_a + install.drain_a + install.extra_drain_a
+
+
+def _load_exceeds_charging(install: Install, rng: np.random.Generator) -> Install:
+    """The alternator carries a fifth of the load or more, and leaves 1 A to 8 A of it to the battery."""
+    load_a = running_a(install)
+    return replace(install, alternator_a=load_a - rng.uniform(1.0, max(min(8.0, 0.8 * load_a), 1.2)))
+
+
+#: The faults that can be worse or less so; the others either are or are not.
+RANDOM: dict[str, Callable[[Install, np.random.Generator], Install]] = {
+    "welded_contact": _welded,
+    "feed_resistance": _feed_resistance,
+    "ground_resistance": _ground_resistance,
+    "slot_dead": _slot_dead,
+    "slot_overload": _slot_overload,
+    "unswitched_device": _unswitched_device,
+    "waking_device": _waking_device,
+    "slow_to_sleep": _slow_to_sleep,
+    "slow_trigger_decay": _slow_trigger_decay,
+    "weak_coil_supply": _weak_coil_supply,
+    "weak_battery": _weak_battery,
+    "overcharge": _overcharge,
+    "load_exceeds_charging": _load_exceeds_charging,
+}

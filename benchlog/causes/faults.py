@@ -1,0 +1,305 @@
+"""The faults that benchlog can name: declared here and nowhere else."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from benchlog.causes.seen import INF
+
+Interval = tuple[float, float]
+
+UP: Interval = (0.5, 1.1)
+DOWN: Interval = (-0.1, 0.2)
+LIVE: Interval = (0.6, 1.1)
+OVER: Interval = (1.0, INF)
+
+_BATTERY_LEADS = "Take the battery's negative lead off before you loosen anything in the feed."
+_RUNNING = "Keep clear of hot and moving parts, and run the engine in the open air only."
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One fault.
+
+    Attributes:
+        id: as in results. text: what is wrong. shows: how it shows in a log.
+        predicts: quantity -> the interval that it must lie in; quantities that a fault leaves alone are absent.
+        either: quantities of which at least one must lie in its interval.
+        explains: checks that may fail or stay unseen because of it.
+        tests: what a rider can do next, in order of effort.
+        caution: what can hurt while doing it; empty if nothing special.
+    """
+
+    id: str
+    text: str
+    shows: str
+    predicts: Mapping[str, Interval]
+    explains: tuple[str, ...]
+    tests: tuple[str, ...]
+    caution: str = ""
+    either: Mapping[str, Interval] = field(default_factory=dict)
+
+
+_LIVE_OFF = ("off_state_drain", "added_drain", "settle_time", "feed_off_voltage", "relay_drop_out", "relay_pull_in")
+_DEAD_ON = (
+    *("relay_pull_in", "relay_drop_out", "relay_chatter", "feed_drop", "ground_lift", "slot_N_current"),
+    *("feed_in_crank",),
+)
+
+FAULTS: tuple[Fault, ...] = (
+    Fault(
+        "trigger_always_live",
+        "the trigger circuit is not switched by the key",
+        "trigger up throughout, feed live with the key off",
+        {"trigger_off": UP, "feed_off": LIVE, "trigger_before": UP, "feed_before": LIVE, "trigger_stays_up": UP},
+        (*_LIVE_OFF, "relay_chatter"),
+        (
+            "with the key off measure between terminal 86 and battery negative: 12 V there means a wrong trigger",
+            "move the trigger to a circuit that is dead with the key off, such as the tail lamp",
+        ),
+    ),
+    Fault(
+        "backfed_coil",
+        "the load side holds the coil",
+        "after key-off trigger and feed both stay up",
+        {"trigger_off": UP, "feed_off": LIVE, "trigger_before": DOWN, "feed_before": DOWN, "trigger_stays_up": UP},
+        (*_LIVE_OFF, "relay_chatter"),
+        (
+            "with the key off pull the circuits' fuses one by one: the one that lets the relay go feeds back",
+            "pull the relay and measure at terminal 86: still 12 V with the key off means the feed comes from outside",
+        ),
+    ),
+    Fault(
+        "welded_contact",
+        "the contact does not open",
+        "trigger down, feed up",
+        {"trigger_off": DOWN, "feed_off": LIVE, "feed_on": LIVE},
+        _LIVE_OFF,
+        (
+            "tap the relay with the key off: a feed that goes dead had a stuck contact",
+            "pull the relay: if the feed goes dead, replace the relay and look for the short or inrush that welded it",
+        ),
+        _BATTERY_LEADS,
+    ),
+    Fault(
+        "inverted_contact",
+        "the feed is on 87a",
+        "feed live with the trigger down, dead with it up",
+        {"trigger_off": DOWN, "feed_off": LIVE, "trigger_on": LIVE, "feed_on": DOWN},
+        (*_LIVE_OFF, *_DEAD_ON),
+        ("read the relay's socket: the fuse block's wire belongs on 87, not on 87a; swap it and check again",),
+        _BATTERY_LEADS,
+    ),
+    Fault(
+        "coil_open",
+        "coil, its fuse or its ground (85) open",
+        "trigger up, no coil current, feed never live",
+        {"trigger_on": LIVE, "feed_on": DOWN, "feed_off": DOWN, "coil": (-0.3, 0.3)},
+        _DEAD_ON,
+        (
+            "turn the key on and listen or feel at the relay: no click means coil, its fuse or its ground",
+            "with the key on measure from 86 to 85: 12 V there and no click is the coil, 0 V is its supply or ground",
+        ),
+    ),
+    Fault(
+        "feed_open",
+        "feed fuse, wire or contact open",
+        "trigger up, coil current seen, feed never live",
+        {"trigger_on": LIVE, "feed_on": DOWN, "feed_off": DOWN, "coil": (0.4, 3.0)},
+        _DEAD_ON,
+        (
+            "turn the key on and listen or feel at the relay: a click means the coil is well; look at the feed fuse",
+            "measure at 30 (12 V always) and at 87 (12 V with the key on): the first without it names the open part",
+        ),
+        _BATTERY_LEADS,
+    ),
+    Fault(
+        "feed_resistance",
+        "a poor joint or too thin a wire in the feed",
+        "feed resistance above the planned one",
+        {"feed_path": OVER, "feed_on": (0.3, 1.1)},
+        ("feed_drop",),
+        (
+            "with all loads on measure across each joint, the fuse and 30 to 87: the largest voltage is the poor one",
+            "clean and tighten it, or replace a wire that is thinner than planned",
+        ),
+        _BATTERY_LEADS,
+    ),
+    Fault(
+        "ground_resistance",
+        "a poor joint or too thin a wire in the return",
+        "ground resistance above the planned one",
+        {"ground_path": OVER, "bus_on": (-0.05, 0.4)},
+        ("ground_lift",),
+        (
+            "with all loads on measure from each joint of the return to battery negative: the step is the poor joint",
+            "clean and tighten it down to bare metal, or replace a wire that is thinner than planned",
+        ),
+    ),
+    Fault(
+        "ground_open",
+        "the ground bus has no return",
+        "bus rises toward the feed voltage, loads draw nothing",
+        {"feed_on": LIVE, "bus_on": (0.4, 1.1), "load_on": (-0.05, 0.08)},
+        ("feed_drop", "ground_lift", "slot_N_current"),
+        (
+            "with the key on measure from the ground bus to battery negative: 12 V there means no return",
+            "follow the bus's wire to battery negative and mend the open joint",
+        ),
+    ),
+    Fault(
+        "slot_dead",
+        "a circuit draws nothing",
+        "its step is missing",
+        {"feed_on": LIVE, "bus_on": (-0.05, 0.3), "slot": (-0.05, 0.12)},
+        ("slot_N_current",),
+        (
+            "look at the circuit's fuse, then measure at the device's plug with it switched on",
+            "12 V at the plug and no current is the device; no 12 V is the fuse or the wire",
+        ),
+    ),
+    Fault(
+        "slot_overload",
+        "a circuit draws more than planned",
+        "its step is too large",
+        {"slot": OVER},
+        ("slot_N_current",),
+        (
+            "compare the device's rating with the plan, and look for a second device on the same slot",
+            "unplug the device: current that stays is a damaged wire",
+        ),
+        "A wire that carries more than planned may be hot; do not fit a larger fuse.",
+    ),
+    Fault(
+        "unswitched_device",
+        "a device is fed around the relay",
+        "steady drain above the allowed with the feed dead",
+        {"drain_base": OVER, "feed_off": DOWN},
+        ("off_state_drain", "added_drain"),
+        (
+            "with the key off and the bike asleep pull one fuse after another: the one that drops the drain feeds it",
+            "move that device's supply to the fuse block",
+        ),
+    ),
+    Fault(
+        "waking_device",
+        "something wakes at intervals",
+        "the drain comes in pulses",
+        {"drain_wakes": OVER, "feed_off": DOWN},
+        ("off_state_drain", "added_drain"),
+        (
+            "unplug trackers, alarms and chargers one by one and record an hour with the key off after each",
+            "set the device to wake less often, or move it to switched power",
+        ),
+    ),
+    Fault(
+        "slow_to_sleep",
+        "something stays awake",
+        "settling late",
+        {"settle": OVER, "feed_off": DOWN},
+        ("settle_time", "off_state_drain"),
+        (
+            "record again with the last device that was added unplugged",
+            "ask the bike's service manual how long its control unit stays awake, and set the limit to that",
+        ),
+    ),
+    Fault(
+        "slow_trigger_decay",
+        "a capacitor or lamp circuit holds the trigger up",
+        "the trigger itself falls slowly",
+        {"trigger_fall_s": (0.05, INF), "trigger_off": DOWN},
+        ("relay_drop_out", "settle_time"),
+        (
+            "unplug what else hangs on the trigger's circuit and time the drop-out again",
+            "take the trigger from a circuit without electronics, or from another lamp",
+        ),
+    ),
+    Fault(
+        "weak_coil_supply",
+        "the coil gets too little voltage",
+        "chatter or late pull-in with a low trigger",
+        {"trigger_on": (0.2, 0.8)},
+        ("relay_pull_in", "relay_chatter", "feed_in_crank"),
+        (
+            "with the key on measure from 86 to 85: less than about 9 V is too little to hold a relay",
+            "feed the coil from a stouter switched circuit, or mend the joint that drops the voltage",
+        ),
+    ),
+    Fault(
+        "weak_battery",
+        "the battery or its posts",
+        "source resistance high, or rest voltage low",
+        {},
+        ("resting_voltage", "source_resistance", "battery_sag", "crank_minimum"),
+        (
+            "clean and tighten the posts, charge the battery fully, let it rest for two hours and record again",
+            "have it load-tested; replace it if the resistance stays high",
+        ),
+        "No flames or sparks at the battery; wear eye protection.",
+        {"source": OVER, "rest_short_v": (0.0, INF)},
+    ),
+    Fault(
+        "no_charge",
+        "the alternator gives nothing",
+        "engine known to run (mark), voltage not raised, the battery carries the whole load",
+        {
+            "alternator_share": (-0.3, 0.06),
+            "run_raise_v": (-1.5, 0.2),
+            "run_rest_v": (-2.0, 0.1),
+            "charge_under_v": (0.0, INF),
+        },
+        ("charging_voltage", "charging_balance"),
+        (
+            "look at the charging fuse and at the plug between alternator and regulator",
+            "measure the alternator's phases as the service manual says",
+        ),
+        _RUNNING,
+    ),
+    Fault(
+        "overcharge",
+        "regulator fault",
+        "running voltage above the window",
+        {"charge_over_v": (0.0, INF)},
+        ("charging_voltage",),
+        (
+            "measure across the battery's own posts with the engine at a fast idle: the same high voltage is real",
+            "look at the regulator's sense wire and ground before replacing it",
+        ),
+        _RUNNING,
+    ),
+    Fault(
+        "load_exceeds_charging",
+        "more load than the alternator gives",
+        "the alternator carries part of the load, net discharge, voltage at or below resting",
+        {"alternator_share": (0.06, 0.97), "run_rest_v": (-2.0, 0.25)},
+        ("charging_voltage", "charging_balance"),
+        (
+            "switch loads off one by one with the engine at a fast idle until the battery is charged",
+            "plan less load, or use the heavy ones only above idle",
+        ),
+        _RUNNING,
+    ),
+)
+
+#: Faults that only this measurement parts, where the log cannot.
+PARTED_BY: dict[frozenset[str], str] = {
+    frozenset(("coil_open", "feed_open")): (
+        "this log cannot tell coil and feed apart: the relay's click with the key on does, or a log of the coil's "
+        "current"
+    ),
+    frozenset(("trigger_always_live", "backfed_coil")): (
+        "this log cannot tell these apart: pull the relay with the key off; 12 V that stays at 86 is the trigger "
+        "circuit, 12 V that goes was fed back"
+    ),
+}
+
+
+def by_id(fault_id: str) -> Fault:
+    """The fault with this id.
+
+    Raises:
+        KeyError: there is none.
+    """
+    for fault in FAULTS:
+        if fault.id == fault_id:
+            return fault
+    raise KeyError(fault_id)

@@ -1,0 +1,104 @@
+"""What a log shows of the quantities that faults make predictions about."""
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One measured quantity and what a good install shows of it.
+
+    Attributes:
+        low, high: the healthy interval; ends may be infinite.
+        softness: how far outside is still no contradiction, in the quantity's own scale.
+        means: in words.
+    """
+
+    low: float
+    high: float
+    softness: float
+    means: str
+
+
+INF = math.inf
+
+#: Fractions of the battery's voltage, parts of a limit, and so on: every quantity is a plain number.
+QUANTITIES: dict[str, Quantity] = {
+    "trigger_on": Quantity(0.85, 1.1, 0.03, "trigger over battery voltage, key on"),
+    "trigger_off": Quantity(-0.1, 0.15, 0.05, "the same after the key-off"),
+    "trigger_before": Quantity(-0.1, 0.15, 0.05, "the same before the first key-on"),
+    "trigger_stays_up": Quantity(-0.1, 0.1, 0.3, "1 where the trigger stays up and nothing else shows the key"),
+    "feed_on": Quantity(0.85, 1.1, 0.03, "feed over battery voltage, key on"),
+    "feed_off": Quantity(-0.1, 0.1, 0.05, "the same after the key-off"),
+    "feed_before": Quantity(-0.1, 0.1, 0.05, "the same before the first key-on"),
+    "bus_on": Quantity(-0.05, 0.1, 0.03, "ground bus over battery voltage, key on"),
+    "load_on": Quantity(0.1, INF, 0.03, "greatest load through the feed over the planned one"),
+    "feed_path": Quantity(-INF, 1.0, 0.005, "feed drop over its limit"),
+    "ground_path": Quantity(-INF, 1.0, 0.005, "ground lift over its limit"),
+    "drain_base": Quantity(-INF, 1.0, 0.005, "drain between wake-ups over its limit"),
+    "drain_wakes": Quantity(-INF, 1.0, 0.005, "what wake-ups add over what the limit leaves them"),
+    "settle": Quantity(-INF, 1.0, 0.005, "settling time over its limit"),
+    "trigger_fall_s": Quantity(-INF, 0.05, 0.01, "the trigger's own fall from 85 % to 40 %, s"),
+    "source": Quantity(-INF, 1.0, 0.005, "source resistance over its limit"),
+    "rest_short_v": Quantity(-INF, 0.0, 0.005, "resting voltage below its limit, V"),
+    "charge_over_v": Quantity(-INF, 0.0, 0.005, "running voltage above its window, V"),
+    "charge_under_v": Quantity(-INF, 0.0, 0.005, "running voltage below its window, V"),
+    "alternator_share": Quantity(0.97, INF, 0.02, "part of the load that the alternator carries; above 1 it charges"),
+    "run_raise_v": Quantity(0.3, INF, 0.1, "running voltage above that before the crank, V"),
+    "run_rest_v": Quantity(0.3, INF, 0.1, "running voltage above resting, V"),
+}
+#: A circuit's current over the planned one; one quantity a slot, ``slot_1`` and so on.
+SLOT = Quantity(0.0, INF, 0.01, "the circuit's current over the planned one")
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One quantity as measured.
+
+    Attributes:
+        value: in the quantity's scale. u: standard uncertainty, same scale.
+        text: the figure in words, for the evidence.
+        low, high: the healthy interval where the plan sets it (slots); else that of the quantity.
+    """
+
+    value: float
+    u: float
+    text: str
+    low: float | None = None
+    high: float | None = None
+
+    def healthy(self, name: str) -> tuple[float, float]:
+        """The healthy interval."""
+        quantity = QUANTITIES.get(name, SLOT)
+        return (
+            quantity.low if self.low is None else self.low,
+            quantity.high if self.high is None else self.high,
+        )
+
+
+#: More than this says no more: one quantity must not outweigh all others.
+MOST = 12.0
+
+
+def misfit(name: str, seen: Seen, low: float, high: float) -> float:
+    """How badly a measured quantity agrees with an interval: half the squared distance in uncertainties, at most 12."""
+    outside = max(low - seen.value, seen.value - high, 0.0)
+    if outside == 0:
+        return 0.0
+    softness = QUANTITIES.get(name, SLOT).softness
+    return min(0.5 * (outside / math.hypot(seen.u, softness)) ** 2, MOST)
+
+
+def merged(logs: Iterable[Mapping[str, Seen]]) -> dict[str, Seen]:
+    """The quantities of several logs together; where two show the same, the one further from healthy counts."""
+    together: dict[str, Seen] = {}
+    for log in logs:
+        for name, seen in log.items():
+            if name not in together or _wrong(name, seen) > _wrong(name, together[name]):
+                together[name] = seen
+    return together
+
+
+def _wrong(name: str, seen: Seen) -> float:
+    return misfit(name, seen, *seen.healthy(name))
