@@ -3,6 +3,7 @@
 from html import escape
 
 from benchlog import report_words as words
+from benchlog.numbers import number
 from benchlog.result import Check
 
 _WIDTH, _HEIGHT, _EDGE = 200.0, 34.0, 8.0
@@ -66,4 +67,4 @@ def _limit_mark(x: float, limit: float, *, alone: bool) -> str:
     if not alone:
         return line
     anchor = "start" if x < 24 else "end" if x > _WIDTH - 24 else "middle"
-    return line + f'<text x="{x:.1f}" y="{_HEIGHT - 2}" text-anchor="{anchor}">{words.number(limit)}</text>'
+    return line + f'<text x="{x:.1f}" y="{_HEIGHT - 2}" text-anchor="{anchor}">{number(limit)}</text>'

@@ -34,7 +34,7 @@ class _Sheet:
         self.width, self.colour, self.several_logs = width, colour, several_logs
 
     def lines(self, result: Result) -> Iterator[str]:
-        yield from self._leader(f"Job sheet: {result.bike}", f"benchlog {result.benchlog_version}", " ")
+        yield from self._leader(f"Install check: {result.bike}", f"benchlog {result.benchlog_version}", " ")
         yield "═" * self.width
         yield ""
         head = f"{words.SHAPES[result.verdict]} {_HEADINGS[result.verdict]}"

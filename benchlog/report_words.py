@@ -1,7 +1,6 @@
 """The words, shapes and numbers that the text report and the page share."""
 
-from decimal import ROUND_HALF_EVEN, Decimal
-
+from benchlog.numbers import number, with_uncertainty
 from benchlog.result import Cause, Check, Result, Verdict
 
 #: What needs attention first.
@@ -20,25 +19,6 @@ CAUTIONS: tuple[str, ...] = (
     "This report compares measured values with a plan. It does not replace the bike's service manual, local "
     "rules or a licensed person where the law asks for one; where they differ, they win.",
 )
-
-
-def number(value: float) -> str:
-    """A bare number: four significant digits at most, no exponent, a true minus sign."""
-    if value == 0:
-        return "0"
-    decimals = max(0, 3 - _exponent(value, 4))
-    return _signed(f"{value:.{decimals}f}".rstrip("0").rstrip(".") if decimals else f"{value:.0f}")
-
-
-def with_uncertainty(value: float, uncertainty: float | None) -> str:
-    """``value ± uncertainty``: the uncertainty to two significant digits, the value to match (JCGM 100, 7.2.6)."""
-    if not uncertainty:
-        return number(value)
-    place = _exponent(uncertainty, 2) - 1
-    step = Decimal(1).scaleb(place)
-    rounded = [(Decimal(repr(x)) / step).quantize(Decimal(1), ROUND_HALF_EVEN) * step for x in (value, uncertainty)]
-    shown, half = (f"{x:.{max(0, -place)}f}" for x in rounded)
-    return f"{_signed(shown)} ± {half}"
 
 
 def measured_words(check: Check) -> str:
@@ -103,10 +83,10 @@ def verdict_sentence(result: Result) -> str:
     of = f"of {planned} planned checks"
     if result.verdict == "fail":
         return f"{score.fail} {of} failed: the install does not do all that was planned."
-    if result.verdict == "not proven":
-        return f"Nothing failed, but {score.not_proven + score.not_seen} {of} are still open."
     if planned == 0:
         return "The plan gives no limits, so nothing was judged."
+    if result.verdict == "not proven":
+        return f"Nothing failed, but {score.not_proven + score.not_seen} {of} are still open."
     return f"All {planned} planned checks passed: the install does what was planned."
 
 
@@ -130,7 +110,10 @@ def score_sentence(result: Result) -> str:
 def closest_sentence(result: Result) -> str:
     """Which check has the smallest margin, and how large it is; empty where none is named."""
     found = [check for check in result.checks if check.id == result.score.closest]
-    return f"Smallest margin: {found[0].title}, {margin_words(found[0]) or 'not known'}" if found else ""
+    if not found:
+        return ""
+    what = "Worst miss" if (found[0].margin_pct or 0.0) < 0 else "Smallest margin"
+    return f"{what}: {found[0].title}, {margin_words(found[0]) or 'not known'} the limit"
 
 
 def key_sentence(result: Result) -> str:
@@ -153,12 +136,3 @@ def likeliness(cause: Cause) -> str:
 def fit_words(cause: Cause) -> str:
     """How well the cause explains what was found."""
     return f"fit {cause.fit * 100:.0f} %"
-
-
-def _exponent(value: float, digits: int) -> int:
-    """The power of ten of the first digit after rounding to so many digits (0.0996 to two is 0.10: −1)."""
-    return int(f"{value:.{digits - 1}e}".partition("e")[2])
-
-
-def _signed(shown: str) -> str:
-    return shown.lstrip("-") if not shown.strip("-0.") else shown.replace("-", "−")

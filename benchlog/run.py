@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.errors import BadLog, BenchlogError, MissingColumns
 from benchlog.logger import Logger, load_logger, logger_from_mapping
+from benchlog.marks import mark_notes
+from benchlog.numbers import number
 from benchlog.plan import Plan, load_plan, plan_from_mapping
 from benchlog.result import KeyEvent, Note, Result
 from benchlog.roles import slot_of
@@ -62,13 +64,14 @@ def check(
     if not wanted:
         raise BenchlogError("no log was given; name at least one log file")
     found, notes, events = [], [], []
-    for number, one in enumerate(wanted, start=1):
-        findings, log_notes = _examine(one, number, len(wanted), planned, default, progress)
+    for at, one in enumerate(wanted, start=1):
+        findings, log_notes = _examine(one, at, len(wanted), planned, default, progress)
         found.append(findings)
         notes += log_notes
         events += _events(findings)
     earlier = None
     if before is not None:
+        _refuse_same(before, wanted)
         earlier, before_notes = _examine(before, 0, 0, planned, default, progress)
         notes += before_notes
     checks = judge(planned, [(f.log, {**f.findings, "added_drain": _added(f, earlier)}) for f in found])
@@ -88,6 +91,21 @@ def check(
     return result
 
 
+def _refuse_same(before: "LogLike", logs: "Sequence[LogLike]") -> None:
+    """A log cannot be its own before."""
+    for log in logs:
+        if not isinstance(before, (str, Path)) or not isinstance(log, (str, Path)):
+            same = before is log
+        else:
+            one, other = Path(before), Path(log)
+            same = one.exists() and other.exists() and one.samefile(other)
+        if same:
+            raise BenchlogError(
+                f"{before if isinstance(before, (str, Path)) else 'before'}: this log is also checked; "
+                "the one from before the install must be another, recorded before anything was added"
+            )
+
+
 def _as_list(logs: "LogLike | Sequence[LogLike]") -> "list[LogLike]":
     if isinstance(logs, (list, tuple)):
         return list(logs)
@@ -99,6 +117,8 @@ def _plan(plan: "PlanLike") -> Plan:
         return plan
     if isinstance(plan, Mapping):
         return plan_from_mapping(plan)
+    if not isinstance(plan, (str, Path)):
+        raise BenchlogError(f"{plan!r} is no plan; give the path of a plan file, or its content as a mapping")
     return load_plan(plan)
 
 
@@ -107,6 +127,8 @@ def _logger(logger: "LoggerLike | None") -> Logger | None:
         return logger
     if isinstance(logger, Mapping):
         return logger_from_mapping(logger)
+    if not isinstance(logger, (str, Path)):
+        raise BenchlogError(f"{logger!r} is no logger; give the path of a logger file, or its content as a mapping")
     return load_logger(logger)
 
 
@@ -131,17 +153,24 @@ def _examine(
     from benchlog.log import Log
 
     limits = limits_of(plan)
+    told: list[Note] = []
     if isinstance(log, Log):
         return _findings(log, plan, limits, examine)
     if isinstance(log, (str, Path)):
         path = Path(log)
+        if path.is_dir() or not path.name:
+            raise BadLog(str(path), "this is a folder; name one log file in it")
         own = beside(path)
         logger = load_logger(own) if own else default
+        if own and default is not None:
+            told.append(Note(log=path.name, text=f"{own.name} beside it is used, not the logger file that was named"))
         report = None if progress is None else lambda done, total: progress(path.name, done, total)
         opened, left_out = _opened(path, logger, report, may_lack=number == 0)
         with opened:
             findings, notes = _findings(opened, plan, limits, examine)
-            return findings, [*notes, *left_out]
+            return findings, [*told, *notes, *left_out]
+    if not hasattr(log, "columns"):
+        raise BenchlogError(f"{log!r} is no log; name a log file, or give a pandas or polars frame")
     name = "before" if number == 0 else "log" if of == 1 else f"log {number}"
     with Log.from_frame(log, default, name=name) as opened:
         return _findings(opened, plan, limits, examine)
@@ -176,6 +205,7 @@ def _findings(log: "Log", plan: Plan, limits: Mapping, examine: Callable) -> "tu
     findings = examine(log, log.logger, plan, limits)
     notes = list(log.notes)
     notes += [Note(log=log.name, text=text) for text in _story_notes(findings)]
+    notes += [Note(log=log.name, text=text) for text in mark_notes(log.marks, [c.slot for c in plan.circuit])]
     planned = {circuit.slot for circuit in plan.circuit}
     spare = sorted({slot for role in log.roles if (slot := slot_of(role)) is not None} - planned)
     if spare:
@@ -187,7 +217,7 @@ def _findings(log: "Log", plan: Plan, limits: Mapping, examine: Callable) -> "tu
 
 
 _SOURCES = {
-    "marks": "the tester's marks",
+    "marks": "the marks in the log",
     "key_v": "the key line (key_v)",
     "trigger_v": "the trigger (trigger_v)",
     "feed_v": "the feed (feed_v)",
@@ -244,6 +274,15 @@ def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
         u=None if u is None else u * 1000,
         from_s=own.from_s,
         to_s=own.to_s,
-        story=f"{drain.mean_a * 1000:.3g} mA now, {earlier.mean_a * 1000:.3g} mA before the install",
-        doubt=own.doubt,
+        story=f"{number(drain.mean_a * 1000)} mA now, {number(earlier.mean_a * 1000)} mA before the install",
+        doubt=own.doubt or own.only_fails or _earlier_doubt(before),
     )
+
+
+def _earlier_doubt(before: "LogFindings") -> str | None:
+    """What makes the drain from before the install doubtful."""
+    finding = before.off_state.findings["off_state_drain"]
+    if isinstance(finding, Unseen):
+        return None
+    reason = finding.doubt or finding.only_fails
+    return f"in the log from before the install {reason}" if reason else None

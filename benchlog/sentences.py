@@ -4,7 +4,7 @@ import math
 
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.limits import PlannedLimit
-from benchlog.report_words import number, with_uncertainty
+from benchlog.numbers import number, with_uncertainty
 from benchlog.result import Verdict
 from benchlog.uncertainty import COVERAGE_K, Z_PROVEN
 

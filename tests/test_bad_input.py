@@ -135,7 +135,7 @@ def test_reversed_shunt_is_refused(tmp_path: Path):
 
     log, plan = scenarios.write_files(scenarios.reversed_shunt(), tmp_path)
 
-    assert 'positive = "charge"' in refused("check", log, "--plan", plan)
+    assert "turn `positive` of battery_a" in refused("check", log, "--plan", plan)
 
 
 # ---- plans

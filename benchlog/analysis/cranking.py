@@ -13,6 +13,7 @@ from benchlog.trace import Array, Trace
 # the least extra current, A, and how long it turns, s.
 LEAST_DIP_V = 0.8
 LEAST_DIP_ALONE_V = 1.5
+LEAST_DIP_BESIDE_V = 0.5
 LEAST_STARTER_A = 25.0
 SHORTEST_S, LONGEST_S = 0.15, 20.0
 # A starter current this small beside such a dip means that the shunt was bypassed, A.
@@ -52,7 +53,8 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
     cranks: list[Crank] = []
     reference = _level_before(t, volts)
     with np.errstate(invalid="ignore"):
-        deep = lows < reference - LEAST_DIP_V
+        # a stout battery dips little; its current tells then
+        deep = lows < reference - (LEAST_DIP_V if amps is None else LEAST_DIP_BESIDE_V)
     position = 0
     dips = runs(deep)
     for first, _ in dips:
@@ -84,6 +86,10 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
             earlier = amps[max(first - _points(t, first, 2.0), 0) : first]
             before_a = float(np.nanmedian(earlier)) if np.isfinite(earlier).any() else np.nan
             inside = amps[first:end]
+            if depth < LEAST_DIP_V and not (
+                np.isfinite(inside).all() and float(inside.max(initial=0.0)) - before_a >= LEAST_STARTER_A
+            ):
+                continue
             if np.isfinite(inside).all():
                 rise = float(np.median(inside)) - before_a
                 peak = float(inside.max()) - before_a

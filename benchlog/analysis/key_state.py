@@ -128,8 +128,31 @@ def _from_marks(noted: Sequence[Mark], table: Coarse, lines: dict[str, Line], cr
             continue
         state = to
         turns.append(_nearest(mark, to, changes))
-    turns.sort(key=lambda turn: turn.time_s)
+    turns = _with_lines(turns, changes)
     return KeyState("marks", turns[0].to == "off", tuple(turns), sure=True)
+
+
+def _with_lines(turns: list[Turn], changes: dict[str, tuple[Turn, ...]]) -> list[Turn]:
+    """Add what a line shows after the last mark, or before the first: a key-off that nobody noted, or noted wrongly.
+
+    The first of the lines that is logged tells, and only where it follows the marks there are, so that a trigger which
+    the key does not switch adds nothing.
+    """
+    turns = sorted(turns, key=lambda turn: turn.time_s)
+    for role in ("key_v", "trigger_v", "feed_v"):
+        line = changes.get(role, ())
+        if not line or any(turn.role != role for turn in turns):
+            continue
+        after = [turn for turn in line if turn.time_s > turns[-1].time_s + MARK_REACH_S]
+        before = [turn for turn in line if turn.time_s < turns[0].time_s - MARK_REACH_S]
+        if role == "feed_v" and len(after) != 1:
+            after = []  # a feed that comes and goes is the contact's affair; one that goes for good went with the key
+        if after and after[0].to != turns[-1].to:
+            turns = [*turns, *after]
+        if before and before[-1].to != turns[0].to:
+            turns = [*before, *turns]
+        break
+    return turns
 
 
 def _nearest(mark: Mark, to: Literal["on", "off"], changes: dict[str, tuple[Turn, ...]]) -> Turn:

@@ -120,8 +120,8 @@ def _refuse_reversed(bench: Bench, loads: Loads) -> None:
         raise BadLog(
             bench.log.name,
             f"battery_a and battery_v rise together over {slope.points} load step(s), so the current channel is "
-            'reversed; out of the battery must be positive: set positive = "charge" for battery_a in the logger '
-            "file, or turn the shunt's sense wires round, and check again",
+            "reversed; out of the battery must be positive: turn `positive` of battery_a in the logger file to the "
+            'other of "discharge" and "charge", or turn the shunt\'s sense wires round, and check again',
         )
 
 

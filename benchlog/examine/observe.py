@@ -1,7 +1,7 @@
 """What one log shows of the quantities that faults make predictions about."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 import numpy as np
 
@@ -39,7 +39,7 @@ def observe(
         **_states(bench),
         **_ratios(findings, limits),
         **_drain(off, limits),
-        **_load(bench, load),
+        **_load(bench, load, [found for check_id, found in findings.items() if check_id.startswith("slot_")]),
         **_trigger_fall(bench),
         **_running(bench, findings, limits),
         **_slots(bench, findings, limits),
@@ -137,7 +137,7 @@ def _drain(off: Drain | None, limits: Mapping[str, PlannedLimit]) -> dict[str, S
     return seen
 
 
-def _load(bench: Bench, load: FeedLoad | None) -> dict[str, Seen]:
+def _load(bench: Bench, load: FeedLoad | None, slots: Collection[Finding]) -> dict[str, Seen]:
     """The greatest load through the feed over the planned one, where the log would show it."""
     planned = bench.plan.planned_load_a
     if not planned or not bench.story.on:
@@ -147,6 +147,8 @@ def _load(bench: Bench, load: FeedLoad | None) -> dict[str, Seen]:
     elif bench.has("feed_a"):
         tables = [coarse(bench.overview, a, b, POINT_S, ["feed_a"]).mean["feed_a"] for a, b in bench.story.on]
         most = max((float(np.nanmedian(table)) for table in tables if np.isfinite(table).any()), default=0.0)
+    elif any(isinstance(found, Measured) and (found.value or 0.0) > 0.1 for found in slots):
+        return {}  # circuits draw, though not through a channel that sums them
     elif any(mark.text.lower().startswith("slot ") for mark in bench.log.marks) and bench.has("battery_a"):
         most = 0.0  # circuits were switched on, and no step came
     else:

@@ -10,6 +10,7 @@ from benchlog.analysis.drain import Drain, Settled, drain, settle
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.batteries import days_until
 from benchlog.examine.bench import Bench
+from benchlog.numbers import number
 from benchlog.uncertainty import block_mean, combine, rectangular
 
 POINT_S = 0.1
@@ -21,6 +22,8 @@ RESTED_S = 600.0
 COAST_S = 2.0
 #: The feed may follow the key by about this much, s.
 RELAY_S = 0.5
+#: A current that fell this long before the log's end was not yet settled until then, s.
+LEAST_AFTER_S = 10.0
 #: A feed above this level is live, V.
 LIVE_ABOVE_V = 5.0
 #: Less drift than this over the stretch is none, V.
@@ -143,8 +146,9 @@ def _drain(bench: Bench, logged: bool, spans: list[OffSpan]) -> tuple[str | None
 
 
 def _drain_story(bench: Bench, figure: Drain, settled: Settled) -> str:
-    a_day = figure.mean_a * 24 * 1000
-    parts = [f"averaged over {settled.lasts_s:.0f} s", f"{figure.base_a * 1000:.3g} mA between wake-ups"]
+    a_day = number(figure.mean_a * 24 * 1000)
+    lasts = f"{settled.lasts_s / 3600:.1f} h" if settled.lasts_s > 7200 else f"{settled.lasts_s:.0f} s"
+    parts = [f"averaged over {lasts}", f"{number(figure.base_a * 1000)} mA between wake-ups"]
     if figure.wakeups:
         count = f"{figure.wakeups} wake-up{'s' if figure.wakeups > 1 else ''}"
         parts.append(f"{count}, {figure.wakeups / settled.lasts_s * 3600:.0f} an hour")
@@ -153,7 +157,9 @@ def _drain_story(bench: Bench, figure: Drain, settled: Settled) -> str:
         parts[1] = "no wake-up seen" if shortest < 0.1 else f"no wake-up of {shortest:.1f} s or longer seen"
     if figure.mean_a > 0:
         half = bench.plan.battery.capacity_ah / 2
-        parts.append(f"{a_day:.3g} mAh a day, {days_until(half, figure.mean_a * 1000):.0f} days to half charge")
+        days = days_until(half, figure.mean_a * 1000)
+        left = f"{days:.0f} days" if days >= 2 else f"{days * 24:.0f} hours"
+        parts.append(f"{a_day} mAh a day, {left} to half charge")
     return ", ".join(parts)
 
 
@@ -195,6 +201,16 @@ def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Find
     counted = [
         (span.from_s, span.settled) for span in after if span.settled is not None and span.settled.lasts_s >= need
     ]
+    late = [
+        (span.from_s, span.settled)
+        for span in after
+        if span.settled is not None
+        and bench.plan.limits.settle_max_s is not None
+        and span.settled.lasts_s >= LEAST_AFTER_S
+        and span.settled.from_s - span.settled.width_s - span.from_s > bench.plan.limits.settle_max_s
+    ]
+    # still above what came after it when the time was up: that needs no longer log
+    counted = counted or late
     if not counted:
         return Unseen(_too_short(bench, after))
     key_off_s, settled = max(counted, key=lambda pair: pair[1].from_s - pair[0])
