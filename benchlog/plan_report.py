@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from benchlog.advice import SYSTEM_V, advice, circuit_drop_v
 from benchlog.batteries import CHEMISTRY
+from benchlog.check_table import CHECKS
 from benchlog.limits import (
     Path,
     PlannedLimit,
@@ -26,17 +27,7 @@ CAUTION = (
     " before you wire. These figures are worked out from the plan and do not replace the bike's service manual."
 )
 
-_UNITS = {
-    "off_state_drain": "mA",
-    "added_drain": "mA",
-    "settle_time": "s",
-    "relay_pull_in": "ms",
-    "relay_drop_out": "ms",
-    "relay_chatter": "",
-    "source_resistance": "mΩ",
-    "feed_in_crank": "s",
-    "charging_balance": "A",
-}
+_UNITS = {spec.id: "" if spec.unit == "1" else spec.unit for spec in CHECKS}
 
 
 def render_plan(plan: Plan) -> str:
@@ -128,7 +119,7 @@ def _limits(plan: Plan) -> list[str]:
 
 
 def _limit_text(check_id: str, limit: PlannedLimit) -> str:
-    unit = "A" if check_id.startswith("slot_") else _UNITS.get(check_id, "V")
+    unit = _UNITS["slot_N_current" if check_id.startswith("slot_") else check_id]
     if check_id == "feed_in_crank":
         return "no loss" if limit.max is not None else "a loss is seen"
     digits = 4 if limit.origin == "given" else 3

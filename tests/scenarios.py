@@ -31,6 +31,22 @@ ALL_ROLES = (
     *("slot1_a", "slot2_a", "slot3_a", "slot4_a", "slot1_v", "slot2_v", "slot3_v", "slot4_v", "battery_c"),
 )
 
+#: The plan's [limits] with every key given.
+EVERY_LIMIT: dict[str, float | str] = {
+    "off_state_drain_ma": 1.0,
+    "added_drain_ma": 0.2,
+    "settle_max_s": 120,
+    "feed_off_max_v": 0.5,
+    "battery_sag_max_v": 0.6,
+    "source_resistance_max_mohm": 40,
+    "resting_min_v": 12.6,
+    "crank_min_v": 9.6,
+    "feed_in_crank": "hold",
+    "charging_min_v": 13.5,
+    "charging_max_v": 14.8,
+    "charging_balance_min_a": 0.0,
+}
+
 
 def _log(
     install: Install | None = None,

@@ -1,6 +1,7 @@
 """Remarks on a plan: each fault draws its own, and a sound plan none."""
 
 import pytest
+from scenarios import EVERY_LIMIT
 
 from benchlog.advice import advice
 from benchlog.plan import plan_from_mapping
@@ -21,20 +22,7 @@ SOUND = {
             "length_m": 1.1,
         }
     ],
-    "limits": {
-        "off_state_drain_ma": 1.0,
-        "added_drain_ma": 0.2,
-        "settle_max_s": 120,
-        "feed_off_max_v": 0.5,
-        "battery_sag_max_v": 0.6,
-        "source_resistance_max_mohm": 40,
-        "resting_min_v": 12.6,
-        "crank_min_v": 9.6,
-        "feed_in_crank": "hold",
-        "charging_min_v": 13.5,
-        "charging_max_v": 14.8,
-        "charging_balance_min_a": 0.0,
-    },
+    "limits": EVERY_LIMIT,
 }
 
 

@@ -15,7 +15,7 @@ SOURCES = sorted(path for folder in ("benchlog", "dashboards") for path in (ROOT
 LAYERS: tuple[tuple[str, ...], ...] = (
     # words, tables and small parts that anyone may use
     ("errors", "roles", "trace", "uncertainty", "wiring", "batteries", "thinning", "files", "plan", "logger", "limits"),
-    ("marks", "numbers"),
+    ("marks", "numbers", "check_table"),
     # the shape of a result: readers already write its notes
     ("result",),
     ("readers", "overview"),

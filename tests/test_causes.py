@@ -13,7 +13,7 @@ import benchlog
 from benchlog.causes.faults import FAULTS, PARTED_BY, by_id
 from benchlog.causes.fit import find_causes
 from benchlog.causes.seen import QUANTITIES, Seen, merged, misfit
-from benchlog.checks import CHECKS
+from benchlog.check_table import CHECKS
 from benchlog.report import render_html, render_text
 from benchlog.result import Check, Result
 from benchlog.standin import FAULTS as STAND_IN_FAULTS

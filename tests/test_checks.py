@@ -6,9 +6,11 @@ from collections.abc import Mapping
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scenarios import EVERY_LIMIT
 
 from benchlog.analysis.measurement import Finding, Measured, Unseen
-from benchlog.checks import CHECKS, judge, overall, score, specs_for, verdict
+from benchlog.check_table import CHECKS, specs_for
+from benchlog.checks import judge, overall, score, verdict
 from benchlog.limits import PlannedLimit
 from benchlog.plan import Plan, plan_from_mapping
 from benchlog.result import Check
@@ -23,20 +25,7 @@ FULL: dict[str, object] = {
         {"slot": 7, "device": "horn", "planned_a": 3.0, "fuse_a": 5},
         {"slot": 2, "device": "lamp", "planned_a": 1.0},
     ],
-    "limits": {
-        "off_state_drain_ma": 1.0,
-        "added_drain_ma": 0.2,
-        "settle_max_s": 120,
-        "feed_off_max_v": 0.5,
-        "battery_sag_max_v": 0.6,
-        "source_resistance_max_mohm": 40,
-        "resting_min_v": 12.6,
-        "crank_min_v": 9.6,
-        "feed_in_crank": "hold",
-        "charging_min_v": 13.5,
-        "charging_max_v": 14.8,
-        "charging_balance_min_a": 0.0,
-    },
+    "limits": EVERY_LIMIT,
 }
 
 

@@ -10,7 +10,7 @@ import pytest
 import typer.main
 
 from benchlog.causes.faults import FAULTS
-from benchlog.checks import CHECKS
+from benchlog.check_table import CHECKS
 from benchlog.cli import app
 from benchlog.logger import load_logger, logger_from_mapping
 from benchlog.plan import load_plan, plan_from_mapping, plan_schema

@@ -6,7 +6,8 @@ import re
 import pytest
 
 from benchlog.analysis.measurement import Measured, Unseen
-from benchlog.checks import CHECKS, verdict
+from benchlog.check_table import CHECKS
+from benchlog.checks import verdict
 from benchlog.limits import PlannedLimit
 from benchlog.sentences import UNSTATED, because
 

@@ -60,7 +60,7 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
     for first, _ in dips:
         if first < position or first == 0:
             continue
-        before_v = float(np.nanmedian(volts[max(first - _points(t, first, 2.0), 0) : first]))
+        before_v = _median_before(t, volts, first)
         recovered = np.flatnonzero(volts[first:] > before_v - 0.4 * LEAST_DIP_V)
         end = first + int(_lasting(recovered, t, first)) if len(recovered) else len(t)
         later = _deeper(dips, volts, t, first, end)
@@ -78,29 +78,27 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
         if lasted + step < SHORTEST_S or lasted > LONGEST_S:
             continue
         depth = before_v - float(np.nanmin(volts[first:end]))
-        before_a = np.nan
-        if amps is None:
-            if depth < LEAST_DIP_ALONE_V:
-                continue
-        else:
-            earlier = amps[max(first - _points(t, first, 2.0), 0) : first]
-            before_a = float(np.nanmedian(earlier)) if np.isfinite(earlier).any() else np.nan
-            inside = amps[first:end]
-            if depth < LEAST_DIP_V and not (
-                np.isfinite(inside).all() and float(inside.max(initial=0.0)) - before_a >= LEAST_STARTER_A
-            ):
-                continue
-            if np.isfinite(inside).all():
-                rise = float(np.median(inside)) - before_a
-                peak = float(inside.max()) - before_a
-                if abs(rise) > BYPASSED_A and peak < LEAST_STARTER_A:
-                    continue
-                if not key_on_s and rise > BYPASSED_A and before_a < LEAST_KEY_ON_A:
-                    continue  # from nothing at once: the key is turned on, nobody cranks yet
-                if abs(rise) <= BYPASSED_A and depth < LEAST_DIP_ALONE_V:
-                    continue
-        cranks.append(Crank(float(table.start_s[first]), float(table.end_s[end]), before_v, before_a))
+        before_a = np.nan if amps is None else _median_before(t, amps, first)
+        inside = None if amps is None else amps[first:end]
+        if _by_starter(depth, before_a, inside, lines_known=bool(key_on_s)):
+            cranks.append(Crank(begins, float(table.end_s[end]), before_v, before_a))
     return cranks
+
+
+def _by_starter(depth_v: float, before_a: float, inside: Array | None, lines_known: bool) -> bool:
+    """Whether a dip of this depth, with these currents before and in it, is a starter's."""
+    if inside is None:
+        return depth_v >= LEAST_DIP_ALONE_V
+    if not np.isfinite(inside).all():
+        return depth_v >= LEAST_DIP_V  # beyond the channel's range, or lost
+    rise, peak = float(np.median(inside)) - before_a, float(inside.max()) - before_a
+    if depth_v < LEAST_DIP_V and not peak >= LEAST_STARTER_A:
+        return False
+    if abs(rise) > BYPASSED_A and peak < LEAST_STARTER_A:
+        return False
+    if not lines_known and rise > BYPASSED_A and before_a < LEAST_KEY_ON_A:
+        return False  # from nothing at once: the key is turned on, nobody cranks yet
+    return not (abs(rise) <= BYPASSED_A and depth_v < LEAST_DIP_ALONE_V)
 
 
 def _by_current(table: Coarse) -> list[Crank]:
@@ -113,8 +111,7 @@ def _by_current(table: Coarse) -> list[Crank]:
         if first == 0 or end >= len(table):
             continue
         lasted = float(table.start_s[end] - table.start_s[first])
-        earlier = amps[max(first - _points(table.time_s, first, 2.0), 0) : first]
-        before = float(np.median(earlier[np.isfinite(earlier)])) if np.isfinite(earlier).any() else np.nan
+        before = _median_before(table.time_s, amps, first)
         if SHORTEST_S <= lasted <= LONGEST_S and not before < LEAST_KEY_ON_A:
             cranks.append(Crank(float(table.start_s[first]), float(table.end_s[end]), np.nan, before))
     return cranks
@@ -134,6 +131,13 @@ def _deeper(dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end
 
 def _points(t: Array, at: int, span_s: float) -> int:
     return max(at - int(np.searchsorted(t, t[at] - span_s)), 2)
+
+
+def _median_before(t: Array, x: Array, at: int) -> float:
+    """Median of the valid points of the 2 s before a point; NaN where there is none."""
+    earlier = x[max(at - _points(t, at, 2.0), 0) : at]
+    earlier = earlier[np.isfinite(earlier)]
+    return float(np.median(earlier)) if len(earlier) else np.nan
 
 
 def _level_before(t: Array, volts: Array) -> Array:

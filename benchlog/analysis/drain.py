@@ -178,14 +178,13 @@ def drain(overview: Overview, role: str, settled: Settled, accuracy: Accuracy | 
         covered = float(overview.end_s[last - 1] - overview.end_s[first])
     mean = float(area.sum()) / covered
     current = np.divide(area, weight, out=np.zeros_like(area), where=weight > 0)
-    middle = (overview.start_s[inside] + overview.end_s[inside]) / 2
     awake = np.zeros(len(current), dtype=bool)
     charges = []
     for from_s, to_s in settled.wakeups:
         hit = (overview.end_s[inside] >= from_s) & (overview.start_s[inside] <= to_s)
         awake |= hit
         charges.append(float(((current[hit] - settled.base_a) * weight[hit]).sum()))
-    calm = (weight > 0) & ~awake & np.isfinite(middle)
+    calm = (weight > 0) & ~awake
     scatter = block_mean(current[calm], weight[calm]).u if calm.sum() >= 2 else 0.0
     once = max((abs(charge) for charge in charges), default=0.0)
     uneven = float(np.std(charges, ddof=1)) * math.sqrt(len(charges)) if len(charges) > 1 else 0.0

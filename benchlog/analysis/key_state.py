@@ -80,19 +80,20 @@ def key_state(table: Coarse, lines: dict[str, Line], marks: Sequence[Mark], cran
         if role in lines:
             up = _without_cranks(lines[role].up, table, cranks)
             sure = role == "key_v" or bool(up.any() and not up.all()) or not up.any()
-            return KeyState(role, bool(up[0]), _turns(up, table, role), sure)
+            return KeyState(role, bool(up[0]), turns_of(up, table, role), sure)
     if "battery_a" in table.mean:
         up = _drawing(table)
-        return KeyState("battery_a", bool(up[0]), _turns(up, table, "battery_a"), sure=True)
+        return KeyState("battery_a", bool(up[0]), turns_of(up, table, "battery_a"), sure=True)
     if "battery_v" in table.mean:
         up = _disturbed(table)
-        return KeyState("battery_v", bool(up[0]), _turns(up, table, None), sure=True)
+        return KeyState("battery_v", bool(up[0]), turns_of(up, table, None), sure=True)
     if "drain_a" in table.mean:
         return KeyState("none", False, (), sure=False)
     return KeyState("none", None, (), sure=False)
 
 
-def _turns(up: np.ndarray, table: Coarse, role: str | None) -> tuple[Turn, ...]:
+def turns_of(up: np.ndarray, table: Coarse, role: str | None) -> tuple[Turn, ...]:
+    """The changes of a state, each half way between the points around it."""
     t = table.time_s
     turns = []
     for at in np.flatnonzero(up[1:] != up[:-1]) + 1:
@@ -114,11 +115,13 @@ def _without_cranks(up: np.ndarray, table: Coarse, cranks: Sequence[Crank]) -> n
 
 def _from_marks(noted: Sequence[Mark], table: Coarse, lines: dict[str, Line], cranks: Sequence[Crank]) -> KeyState:
     changes = {
-        role: _turns(_without_cranks(line.up, table, cranks), table, role) for role, line in lines.items() if line.moves
+        role: turns_of(_without_cranks(line.up, table, cranks), table, role)
+        for role, line in lines.items()
+        if line.moves
     }
     if not changes and "battery_a" in table.mean:
         # the bike's own load shows the key-on; after the key-off it may stay awake, so that is left to the mark
-        drawn = _turns(_drawing(table), table, "battery_a")
+        drawn = turns_of(_drawing(table), table, "battery_a")
         changes["battery_a"] = tuple(turn for turn in drawn if turn.to == "on")
     turns: list[Turn] = []
     state: str | None = None

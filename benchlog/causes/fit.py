@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from benchlog.causes.faults import FAULTS, PARTED_BY, Fault, Interval
-from benchlog.causes.seen import Seen, misfit
+from benchlog.causes.seen import Seen, misfit, wrongness
 from benchlog.result import Cause, Check
 
 #: A fault must agree with what is wrong better than a good install by this much (half squared uncertainties).
@@ -26,7 +26,7 @@ class _Candidate:
     fault: Fault
     slots: tuple[int, ...]
     score: float
-    agrees: float
+    disagrees: float
     known: float
     wrong: frozenset[str]
     explains: tuple[str, ...]
@@ -61,7 +61,8 @@ def find_causes(seen: Mapping[str, Seen], checks: Sequence[Check], devices: Mapp
         left = [
             candidate
             for candidate in left
-            if candidate not in alike and _wrongness(seen, candidate.wrong - claimed) >= LEAST_GAIN
+            if candidate not in alike
+            and math.fsum(wrongness(name, seen[name]) for name in candidate.wrong - claimed) >= LEAST_GAIN
         ]
     return sorted(causes, key=lambda cause: -cause.fit)
 
@@ -83,7 +84,7 @@ def _candidates(fault: Fault, seen: Mapping[str, Seen], failed: Mapping[str, Che
     own = {name: misfit(name, seen[name], *interval) for name, interval in predicts.items() if name in seen}
     if any(value >= RULED_OUT for value in own.values()):
         return []
-    healthy = {name: misfit(name, seen[name], *seen[name].healthy(name)) for name in own}
+    healthy = {name: wrongness(name, seen[name]) for name in own}
     wrong = frozenset(name for name in own if healthy[name] - own[name] >= LEAST_GAIN)
     gain = math.fsum(healthy[name] - own[name] for name in own)
     if gain < LEAST_GAIN or not wrong:
@@ -104,13 +105,10 @@ def _candidates(fault: Fault, seen: Mapping[str, Seen], failed: Mapping[str, Che
         known = min(known, POSSIBLE)  # it may be no more than a log that ends with the key on
     elif not proven:
         known *= 0.5
+    disagrees = math.fsum(own.values())
     # several circuits failing at once is less likely than one fault that takes them all
-    unlikely = 2.0 * max(len(slots) - 1, 0)
-    return [
-        _Candidate(
-            fault, slots, gain - math.fsum(own.values()) - unlikely, math.fsum(own.values()), known, wrong, explains
-        )
-    ]
+    score = gain - disagrees - 2.0 * extra
+    return [_Candidate(fault, slots, score, disagrees, known, wrong, explains)]
 
 
 def _expanded(fault: Fault, seen: Mapping[str, Seen], slots: Sequence[int]) -> dict[str, Interval]:
@@ -123,7 +121,7 @@ def _expanded(fault: Fault, seen: Mapping[str, Seen], slots: Sequence[int]) -> d
         for name, interval in fault.either.items()
         if name in seen
         and misfit(name, seen[name], *interval) < LEAST_GAIN
-        and misfit(name, seen[name], *seen[name].healthy(name)) >= LEAST_GAIN
+        and wrongness(name, seen[name]) >= LEAST_GAIN
     }
     if fault.either:
         predicts.update(shown or dict(list(fault.either.items())[:1]))
@@ -144,7 +142,7 @@ def _slot_interval(fault: Fault, seen: Seen) -> Interval:
 
 def _slot_fits(fault: Fault, name: str, seen: Seen) -> bool:
     own = misfit(name, seen, *_slot_interval(fault, seen))
-    return own < LEAST_GAIN and misfit(name, seen, *seen.healthy(name)) - own >= LEAST_GAIN
+    return own < LEAST_GAIN and wrongness(name, seen) - own >= LEAST_GAIN
 
 
 def _explains(fault: Fault, check_id: str, slots: Sequence[int]) -> bool:
@@ -156,11 +154,6 @@ def _explains(fault: Fault, check_id: str, slots: Sequence[int]) -> bool:
 def _shows_by_state(fault: Fault, wrong: frozenset[str]) -> bool:
     """Whether a fault that leaves its checks unseen, rather than failed, shows all the same."""
     return fault.id == "slot_dead" or any(name.startswith(("trigger_", "feed_o", "feed_b", "bus_")) for name in wrong)
-
-
-def _wrongness(seen: Mapping[str, Seen], names: frozenset[str]) -> float:
-    """How far these quantities are from healthy."""
-    return math.fsum(misfit(name, seen[name], *seen[name].healthy(name)) for name in names)
 
 
 def _cause(
@@ -187,7 +180,7 @@ def _cause(
     next_test = "; then ".join(steps)
     if fault.caution:
         next_test = f"{next_test}. Caution: {fault.caution}"
-    agreement = math.exp(-candidate.agrees / 8.0)
+    agreement = math.exp(-candidate.disagrees / 8.0)
     return Cause(
         id=fault.id,
         text=text,

@@ -95,10 +95,11 @@ def merged(logs: Iterable[Mapping[str, Seen]]) -> dict[str, Seen]:
     together: dict[str, Seen] = {}
     for log in logs:
         for name, seen in log.items():
-            if name not in together or _wrong(name, seen) > _wrong(name, together[name]):
+            if name not in together or wrongness(name, seen) > wrongness(name, together[name]):
                 together[name] = seen
     return together
 
 
-def _wrong(name: str, seen: Seen) -> float:
+def wrongness(name: str, seen: Seen) -> float:
+    """How badly a measured quantity agrees with a good install."""
     return misfit(name, seen, *seen.healthy(name))

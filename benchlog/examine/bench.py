@@ -77,6 +77,10 @@ class Story:
     spans: tuple[Span, ...]
     parked: bool
 
+    def half_width_s(self, turn_s: float) -> float:
+        """How well the key event at this very time is known, s; 0 where the log begins or ends there instead."""
+        return next((turn.half_width_s for turn in self.turns if turn.time_s == turn_s), 0.0)
+
 
 @dataclass(frozen=True, slots=True)
 class Bench:

@@ -7,6 +7,7 @@ import numpy as np
 from benchlog.analysis.coarse import Coarse, coarse
 from benchlog.analysis.cranking import HELD_S, held_minimum, longest_loss
 from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.examine.bench import Bench
 from benchlog.uncertainty import block_mean, combine, rectangular
 
@@ -84,7 +85,7 @@ def _loss(bench: Bench) -> Finding:
         before = bench.log.trace(crank.from_s - 0.5, crank.from_s - 0.02, ["feed_v", "battery_v"])
         if not len(before):
             before = bench.log.trace(crank.from_s - 3.0, crank.from_s, ["feed_v", "battery_v"])
-        if len(before) and float(np.nanmedian(before.values["feed_v"])) > 5.0:
+        if len(before) and float(np.nanmedian(before.values["feed_v"])) > UP_ABOVE_V:
             live_somewhere = True
         else:
             continue

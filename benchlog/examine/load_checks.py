@@ -11,9 +11,10 @@ from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.plateaus import Plateau, find_plateaus
 from benchlog.analysis.slopes import Slope, from_steps, with_gains, with_offset
 from benchlog.analysis.slots import Step
+from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.errors import BadLog
 from benchlog.examine.bench import Bench
-from benchlog.uncertainty import combine
+from benchlog.uncertainty import combine, propagate
 
 POINT_S = 0.05
 #: Stretch of the key-off state before a key-on that is taken along, s.
@@ -173,9 +174,9 @@ def _sag(bench: Bench, loads: Loads) -> Finding:
     volts, amps = bench.accuracy.get("battery_v"), bench.accuracy.get("battery_a")
     u = None
     if volts and amps:
-        u_v = combine(v0.u, v1.u, volts.change_u(v0.value - v1.value)) * planned / rise
-        u_i = abs(sag) * combine(i0.u, i1.u, amps.change_u(rise)) / rise
-        u = combine(u_v, u_i)
+        u_v = combine(v0.u, v1.u, volts.change_u(v0.value - v1.value))
+        u_i = combine(i0.u, i1.u, amps.change_u(rise))
+        u = propagate((planned / rise, -sag / rise), (u_v, u_i))
     return Measured(
         value=sag,
         u=u,
@@ -237,7 +238,7 @@ def _live(plateau: Plateau) -> bool:
     feed, battery = plateau.readings.get("feed_v"), plateau.readings.get("battery_v")
     if feed is None:
         return "feed_v" not in plateau.readings and battery is None
-    return feed.value > (0.5 * battery.value if battery else 5.0)
+    return feed.value > (0.5 * battery.value if battery else UP_ABOVE_V)
 
 
 def _on_at(group: tuple[Plateau, ...], plateau: Plateau, matched: Mapping[int, Step]) -> float:

@@ -97,11 +97,11 @@ def _ratio(bench: Bench, role: str, span: tuple[float, float]) -> tuple[float, f
 def _ratios(findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]) -> dict[str, Seen]:
     """Measured values over their limits."""
     seen = {}
-    for name, check_id, scale, unit, what in (
-        ("feed_path", "feed_drop", 1.0, "V", "lost in the feed"),
-        ("ground_path", "ground_lift", 1.0, "V", "lost in the return"),
-        ("settle", "settle_time", 1.0, "s", "until the drain settled"),
-        ("source", "source_resistance", 1.0, "mΩ", "to the battery's posts"),
+    for name, check_id, unit, what in (
+        ("feed_path", "feed_drop", "V", "lost in the feed"),
+        ("ground_path", "ground_lift", "V", "lost in the return"),
+        ("settle", "settle_time", "s", "until the drain settled"),
+        ("source", "source_resistance", "mΩ", "to the battery's posts"),
     ):
         finding, limit = findings.get(check_id), limits.get(check_id)
         if not isinstance(finding, Measured) or finding.value is None or limit is None or not limit.max:
@@ -109,7 +109,7 @@ def _ratios(findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit])
         if finding.only_fails and finding.value <= limit.max:
             continue  # the log cannot bound it
         u = 0.0 if finding.u is None or not math.isfinite(finding.u) else finding.u
-        text = f"{finding.value * scale:.3g} {unit} {what}, at most {limit.max:.3g} {unit} planned"
+        text = f"{finding.value:.3g} {unit} {what}, at most {limit.max:.3g} {unit} planned"
         seen[name] = Seen(finding.value / limit.max, u / limit.max, text)
     rest, limit = findings.get("resting_voltage"), limits.get("resting_voltage")
     if isinstance(rest, Measured) and rest.value is not None and limit is not None and limit.min is not None:

@@ -8,6 +8,7 @@ import numpy as np
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.drain import Drain, Settled, drain, settle
 from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.batteries import days_until
 from benchlog.examine.bench import Bench
 from benchlog.numbers import number
@@ -24,8 +25,6 @@ COAST_S = 2.0
 RELAY_S = 0.5
 #: A current that fell this long before the log's end was not yet settled until then, s.
 LEAST_AFTER_S = 10.0
-#: A feed above this level is live, V.
-LIVE_ABOVE_V = 5.0
 #: Less drift than this over the stretch is none, V.
 LEAST_DRIFT_V = 0.005
 #: A gap in the log above this share of the stretch leaves its mean unproven.
@@ -214,7 +213,7 @@ def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Find
     if not counted:
         return Unseen(_too_short(bench, after))
     key_off_s, settled = max(counted, key=lambda pair: pair[1].from_s - pair[0])
-    half = next((turn.half_width_s for turn in bench.story.turns if turn.time_s == key_off_s), 0.0)
+    half = bench.story.half_width_s(key_off_s)
     only_fails = drained.only_fails if isinstance(drained, Measured) else None
     if bench.story.source in ("battery_a", "battery_v"):
         half = max(half, COAST_S)
@@ -251,7 +250,7 @@ def _feed_off(bench: Bench, spans: list[OffSpan]) -> Finding:
         if len(volts) < 3 or not np.isfinite(volts).any():
             continue
         # a short stretch before the first key-on cannot show that the feed goes dead, but well that it is live
-        if span.settled.lasts_s < need and not (span.opens and np.nanmedian(volts) > LIVE_ABOVE_V):
+        if span.settled.lasts_s < need and not (span.opens and np.nanmedian(volts) > UP_ABOVE_V):
             continue
         mean = block_mean(volts[np.isfinite(volts)])
         means.append((mean, span.settled.from_s, span.to_s, int(part.over["feed_v"].sum())))

@@ -9,6 +9,7 @@ from benchlog.analysis.coarse import coarse, runs
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.relay import BOUNCE_S, Operation, chatter_count, contact_moves, drop_out, pull_in
+from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.examine.bench import Bench
 from benchlog.trace import Trace
 from benchlog.uncertainty import combine, rectangular
@@ -17,8 +18,6 @@ from benchlog.uncertainty import combine, rectangular
 NEVER_S = 1.0
 #: How far around an event the samples are looked at, s.
 BEFORE_S, AFTER_S, LATEST_S = 0.5, 1.0, 30.0
-#: A contact counts as open below this feed voltage, V, where the battery's is not logged.
-LIVE_ABOVE_V = 5.0
 POINT_S = 0.05
 
 
@@ -63,17 +62,17 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
         live = _level(trace, rise.after_s + 0.3, until)
         dead = _level(trace, trace.time_s[0], rise.before_s)
         windows.append((trace, rise.time_s))
-        if not math.isfinite(live) or live < LIVE_ABOVE_V:
+        if not math.isfinite(live) or live < UP_ABOVE_V:
             # the feed may come late: look further before calling it dead
             trace = _window(bench, rise, until, after_s=LATEST_S)
             live = float(np.nanmax(trace.values["feed_v"], initial=0.0))
-        if math.isfinite(dead) and dead > LIVE_ABOVE_V:
+        if math.isfinite(dead) and dead > UP_ABOVE_V:
             already += 1
-            if live > LIVE_ABOVE_V:
+            if live > UP_ABOVE_V:
                 continue
         operation = (
             Operation(rise.time_s, None, (rise.width_s, rise.width_s))
-            if live < LIVE_ABOVE_V
+            if live < UP_ABOVE_V
             else pull_in(trace, rise, live, dead if math.isfinite(dead) and dead < live / 2 else 0.0)
         )
         if operation.took_s is not None:
@@ -95,7 +94,7 @@ def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
         trace = _window(bench, fall, until)
         live = _level(trace, fall.before_s - 0.3, fall.before_s)
         windows.append((trace, fall.time_s))
-        if not math.isfinite(live) or live < LIVE_ABOVE_V:
+        if not math.isfinite(live) or live < UP_ABOVE_V:
             already += 1
             continue
         operation = drop_out(trace, fall, live)
@@ -128,7 +127,7 @@ def _stuck(bench: Bench) -> tuple[Crossing, float] | None:
         until = next((t.time_s for t in bench.story.turns if t.time_s > turn.time_s), bench.log.end_s)
         part = coarse(bench.overview, turn.time_s + NEVER_S, until, POINT_S, ["feed_v"])
         low = part.low["feed_v"]
-        if len(low) and np.nanmin(low, initial=np.inf) > LIVE_ABOVE_V and until - turn.time_s > 2 * NEVER_S:
+        if len(low) and np.nanmin(low, initial=np.inf) > UP_ABOVE_V and until - turn.time_s > 2 * NEVER_S:
             return Crossing(turn.time_s, turn.time_s, turn.time_s, 0, "low"), until
     return None
 
@@ -182,8 +181,9 @@ def _worst(
     # samples too far apart can put the effect before its cause
     took_ms = max(1000 * (worst.took_s or 0.0), 0.0)
     u = combine(*(rectangular(width) for width in worst.widths_s)) * 1000
-    remedy = None
-    if limit_ms is not None:
+    vague = any(operation.vague for operation in timed)
+    remedy = "log battery_v beside it" if vague else None
+    if limit_ms is not None and not vague:
         margin = abs(limit_ms - took_ms)
         # u = step * sqrt(2/3) must be at most the margin over 1.645
         need_hz = 1.645 * math.sqrt(2 / 3) * 1000 / max(margin, limit_ms / 20)
@@ -195,9 +195,9 @@ def _worst(
         to_s=worst.trigger_s + (worst.took_s or 0.0),
         story=f"the slowest of {len(timed)}" if len(timed) > 1 else "one event",
         only_fails="without battery_v the fall of the feed may be the engine stopping, before the contact opens"
-        if any(operation.vague for operation in timed)
+        if vague
         else None,
-        remedy="log battery_v beside it" if any(operation.vague for operation in timed) else remedy,
+        remedy=remedy,
     )
 
 
@@ -233,17 +233,17 @@ def _chatter(bench: Bench) -> Finding:
             with_trigger += sum(
                 _trigger_down(bench, move) for move in moves if move.to == "low" and move.time_s < on_to
             )
-        slack = next((turn.half_width_s for turn in bench.story.turns if turn.time_s == on_to), 0.0)
-        count += chatter_count(moves, closed_at, on_to, off_to, slack)
+        count += chatter_count(moves, closed_at, on_to, off_to, bench.story.half_width_s(on_to))
         seen_s += off_to - closed_at
         first_s = closed_at if first_s is None else first_s
         last_s = off_to
     if first_s is None:
         return Unseen("the contact never closed while the key was on")
-    step = float(np.max(bench.overview.step_s))
+    step = bench.overview.step_s
     slow = None
     if step > BOUNCE_S * 1.01:
         slow = f"samples {step * 1000:.0f} ms apart can miss an opening"
+    starter = 0 < count <= with_trigger
     return Measured(
         value=float(count),
         u=0.0,
@@ -251,11 +251,11 @@ def _chatter(bench: Bench) -> Finding:
         to_s=last_s,
         story=f"watched for {seen_s:.0f} s",
         doubt="the trigger itself went down with it, and without the battery's voltage that may be the starter"
-        if count and count <= with_trigger
+        if starter
         else None,
         only_fails=slow,
         remedy="log battery_v beside it"
-        if count and count <= with_trigger
+        if starter
         else "a log at 200 samples a second or more would prove it"
         if slow
         else None,
@@ -267,21 +267,21 @@ def _trigger_down(bench: Bench, opening: Crossing) -> bool:
     if not bench.has("trigger_v"):
         return False
     trace = bench.log.trace(opening.time_s - 0.2, opening.after_s + 0.2, ["trigger_v"])
-    return len(trace) > 0 and float(np.nanmin(trace.values["trigger_v"], initial=np.inf)) < LIVE_ABOVE_V
+    return len(trace) > 0 and float(np.nanmin(trace.values["trigger_v"], initial=np.inf)) < UP_ABOVE_V
 
 
 def _first_closing(bench: Bench, on_from: float, on_to: float) -> float | None:
     part = coarse(bench.overview, on_from - POINT_S, on_to, POINT_S, ["feed_v"])
-    live = np.flatnonzero(part.high["feed_v"] > LIVE_ABOVE_V)
+    live = np.flatnonzero(part.high["feed_v"] > UP_ABOVE_V)
     if not len(live):
         return None
     before = coarse(bench.overview, on_from - 4 * POINT_S, on_from, POINT_S, ["feed_v"]).low["feed_v"]
-    if len(before) and np.nanmin(before, initial=np.inf) > LIVE_ABOVE_V:
+    if len(before) and np.nanmin(before, initial=np.inf) > UP_ABOVE_V:
         return on_from - POINT_S
     around = float(part.start_s[live[0]])
     trace = bench.log.trace(around - 0.2, around + 0.3, ["feed_v"])
     level = float(np.nanmax(trace.values["feed_v"], initial=0.0))
-    closings = [move for move in contact_moves(trace, max(level, LIVE_ABOVE_V)) if move.to == "high"]
+    closings = [move for move in contact_moves(trace, max(level, UP_ABOVE_V)) if move.to == "high"]
     return closings[0].time_s if closings else around
 
 

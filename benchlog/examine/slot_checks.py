@@ -11,6 +11,7 @@ from benchlog.analysis.coarse import coarse, runs
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
 from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, Step, match_slots
+from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.examine.bench import Bench
 from benchlog.examine.load_checks import FeedLoad, Loads, PathPoint
 from benchlog.limits import PlannedLimit
@@ -232,7 +233,7 @@ def closing_load(bench: Bench, loads: Loads, pull_ins: Sequence[tuple[Trace, flo
     points = []
     for trace, trigger_s in pull_ins:
         feed, amps = trace.values["feed_v"], trace.values.get("battery_a")
-        after = np.flatnonzero((trace.time_s > trigger_s) & (feed > 5.0))
+        after = np.flatnonzero((trace.time_s > trigger_s) & (feed > UP_ABOVE_V))
         if amps is None or not len(after):
             continue
         waiting = amps[(trace.time_s > trigger_s) & (trace.time_s < trace.time_s[after[0]] - 1e-9)]

@@ -6,7 +6,7 @@ import numpy as np
 
 from benchlog.analysis.coarse import Coarse, coarse, runs
 from benchlog.analysis.cranking import LONGEST_S, Crank, find_cranks
-from benchlog.analysis.key_state import KeyState, Turn, key_state
+from benchlog.analysis.key_state import KeyState, Turn, key_state, turns_of
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.relay import trigger_crossings
 from benchlog.analysis.running import Running, find_running
@@ -43,7 +43,7 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
     slow = coarse(log.overview, log.start_s, log.end_s, SLOW_POINT_S, ("battery_v", "battery_a"))
     key_known = key.source not in ("battery_a", "battery_v")
     running = _running(log, slow, on, cranks, current_accuracy, key_known)
-    pulls, falls = _trigger_moves(log, table, cranks)
+    pulls, falls = _trigger_moves(log, table, lines.get("trigger_v"), cranks)
     return Story(
         source=key.source,
         sure=key.sure,
@@ -105,24 +105,18 @@ def _instant(log: Samples, turn: Turn, role: str, low: float | None = None) -> C
     return min(moves, key=lambda move: abs(move.time_s - turn.time_s)) if moves else None
 
 
-def _trigger_moves(log: Samples, table: Coarse, cranks: list[Crank]) -> tuple[list[Crossing], list[Crossing]]:
-    line = line_state(table, "trigger_v")
+def _trigger_moves(
+    log: Samples, table: Coarse, line: Line | None, cranks: list[Crank]
+) -> tuple[list[Crossing], list[Crossing]]:
     if line is None or not line.moves:
         return [], []
     up = drop_short(line.up, table.start_s, POINT_S)
     rises: list[Crossing] = []
     falls: list[Crossing] = []
-    t = table.time_s
-    for at in np.flatnonzero(up[1:] != up[:-1]) + 1:
-        turn = Turn(
-            float((t[at - 1] + t[at]) / 2),
-            float(table.end_s[at] - table.start_s[at - 1]) / 2,
-            "on" if up[at] else "off",
-            "trigger_v",
-        )
+    for turn in turns_of(up, table, "trigger_v"):
         found = _instant(log, turn, "trigger_v", line.levels.low if line.levels else None)
         # the starter's dip may take the trigger with it; a rise just before it is the key
-        early_s = 0.5 if up[at - 1] else 0.0
+        early_s = 0.5 if turn.to == "off" else 0.0
         if found is None or any(c.from_s - early_s <= found.time_s <= c.to_s + 1.0 for c in cranks):
             continue
         (rises if found.to == "high" else falls).append(found)

@@ -1,0 +1,158 @@
+"""The one table of checks: ids, titles, units, what each measures and where the plan sets its limit."""
+
+from dataclasses import dataclass
+
+from benchlog.plan import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class CheckSpec:
+    """One check of the table.
+
+    Attributes:
+        id: as in results; ``slot_N_current`` stands for one a planned slot.
+        title: for reports. unit: of the measured value.
+        measures: what the value is, in words. plan_keys: where the plan sets its limit.
+    """
+
+    id: str
+    title: str
+    unit: str
+    measures: str
+    plan_keys: tuple[str, ...]
+
+
+CHECKS: tuple[CheckSpec, ...] = (
+    CheckSpec(
+        "off_state_drain",
+        "Off-state drain",
+        "mA",
+        "current out of the battery with the key off, after settling, wake-ups included; the worst span",
+        ("limits.off_state_drain_ma",),
+    ),
+    CheckSpec(
+        "added_drain",
+        "Added drain",
+        "mA",
+        "off-state drain less that of the log recorded before the install",
+        ("limits.added_drain_ma",),
+    ),
+    CheckSpec(
+        "settle_time",
+        "Settling time",
+        "s",
+        "key-off until the drain has settled; the worst",
+        ("limits.settle_max_s",),
+    ),
+    CheckSpec(
+        "feed_off_voltage",
+        "Feed voltage, key off",
+        "V",
+        "voltage at the fuse block with the key off and settled; the highest mean",
+        ("limits.feed_off_max_v",),
+    ),
+    CheckSpec(
+        "relay_pull_in",
+        "Relay pull-in",
+        "ms",
+        "trigger rising until the feed is live; the worst",
+        ("relay.pull_in_max_ms",),
+    ),
+    CheckSpec(
+        "relay_drop_out",
+        "Relay drop-out",
+        "ms",
+        "trigger falling until the contact opens; the worst",
+        ("relay.drop_out_max_ms",),
+    ),
+    CheckSpec(
+        "relay_chatter",
+        "Relay chatter",
+        "1",
+        "openings of the contact with the key on and re-closings with it off",
+        ("relay",),
+    ),
+    CheckSpec(
+        "battery_sag",
+        "Battery sag",
+        "V",
+        "fall of the battery's voltage under the planned load, engine off",
+        ("limits.battery_sag_max_v",),
+    ),
+    CheckSpec(
+        "feed_drop",
+        "Feed drop",
+        "V",
+        "voltage lost from battery + to the fuse block at the planned load",
+        ("feed.drop_max_v",),
+    ),
+    CheckSpec(
+        "ground_lift",
+        "Ground lift",
+        "V",
+        "ground bus above battery negative at the planned load",
+        ("ground.lift_max_v",),
+    ),
+    CheckSpec(
+        "slot_N_current",
+        "Slot N current",
+        "A",
+        "the circuit's sustained current",
+        ("circuit.planned_a", "circuit.tolerance_pct", "circuit.fuse_a"),
+    ),
+    CheckSpec(
+        "resting_voltage",
+        "Resting voltage",
+        "V",
+        "battery settled, key off, before the first key-on",
+        ("limits.resting_min_v",),
+    ),
+    CheckSpec(
+        "source_resistance",
+        "Battery source resistance",
+        "mΩ",
+        "fall of the battery's voltage an ampere over load steps, to its posts",
+        ("limits.source_resistance_max_mohm",),
+    ),
+    CheckSpec(
+        "crank_minimum",
+        "Cranking minimum",
+        "V",
+        "lowest battery voltage held for 10 ms while cranking",
+        ("limits.crank_min_v",),
+    ),
+    CheckSpec(
+        "feed_in_crank",
+        "Feed while cranking",
+        "s",
+        "longest loss of the feed while cranking",
+        ("limits.feed_in_crank",),
+    ),
+    CheckSpec(
+        "charging_voltage",
+        "Charging voltage",
+        "V",
+        "mean battery voltage with the engine running",
+        ("limits.charging_min_v", "limits.charging_max_v"),
+    ),
+    CheckSpec(
+        "charging_balance",
+        "Charging balance",
+        "A",
+        "mean current into the battery with the engine running and the loads on",
+        ("limits.charging_balance_min_a",),
+    ),
+)
+
+
+def specs_for(plan: Plan) -> list[CheckSpec]:
+    """The table with one row for each planned slot, in the order of a result."""
+    rows = []
+    for spec in CHECKS:
+        if spec.id != "slot_N_current":
+            rows.append(spec)
+            continue
+        for circuit in sorted(plan.circuit, key=lambda c: c.slot):
+            title = f"Slot {circuit.slot} current ({circuit.device})"
+            rows.append(CheckSpec(f"slot_{circuit.slot}_current", title, spec.unit, spec.measures, spec.plan_keys))
+    return rows
