@@ -1,13 +1,12 @@
 """The command line, thin: parse, call one function, print, exit."""
 
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Literal
 
 import typer
 
+from benchlog.commands.shared import EXIT_STATUS, PlanOption, user_errors
 from benchlog.errors import BenchlogError
 
 app = typer.Typer(
@@ -17,22 +16,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     help="Proves from a logger's record that switched accessory power on a motorcycle does what was planned.",
 )
-
-PASS, FAIL, UNUSABLE, NOT_PROVEN = 0, 1, 2, 3
-EXIT_STATUS = {"pass": PASS, "fail": FAIL, "not proven": NOT_PROVEN}
-
-# readable=False everywhere: whether a file can be read is found, and said, where it is read
-PlanOption = Annotated[Path, typer.Option("--plan", readable=False, help="The plan of the install, a TOML file.")]
-
-
-@contextmanager
-def user_errors() -> Iterator[None]:
-    """Turn what is wrong with the input into one plain message on standard error and exit status 2."""
-    try:
-        yield
-    except BenchlogError as problem:
-        typer.echo(f"benchlog: {problem}", err=True)
-        raise typer.Exit(UNUSABLE) from None
 
 
 @app.callback()

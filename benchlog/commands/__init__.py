@@ -1,0 +1,1 @@
+"""The commands beyond check and plan, each file a group of them; ``benchlog.cli`` registers them."""

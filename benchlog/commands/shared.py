@@ -1,0 +1,42 @@
+"""What all commands share: exit statuses, the one way out for unusable input, options that mean the same everywhere."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from benchlog.errors import BenchlogError
+
+PASS, FAIL, UNUSABLE, NOT_PROVEN = 0, 1, 2, 3
+EXIT_STATUS = {"pass": PASS, "fail": FAIL, "not proven": NOT_PROVEN}
+
+# readable=False everywhere: whether a file can be read is found, and said, where it is read
+PlanOption = Annotated[Path, typer.Option("--plan", readable=False, help="The plan of the install, a TOML file.")]
+LoggerOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--logger", metavar="FILE", readable=False, help="What the channels mean, for logs without LOG.logger.toml."
+    ),
+]
+StoreOption = Annotated[
+    str | None,
+    typer.Option(
+        "--store",
+        metavar="URL",
+        envvar="BENCHLOG_STORE",
+        show_envvar=False,
+        help="Where the records are kept; without it, or BENCHLOG_STORE, a file in your data folder.",
+    ),
+]
+
+
+@contextmanager
+def user_errors() -> Iterator[None]:
+    """Turn what is wrong with the input into one plain message on standard error and exit status 2."""
+    try:
+        yield
+    except BenchlogError as problem:
+        typer.echo(f"benchlog: {problem}", err=True)
+        raise typer.Exit(UNUSABLE) from None

@@ -1,0 +1,34 @@
+"""One reading of a bike's health at one date: what the store gives and the season is made from."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+#: Quantity -> its unit; the names are those of the checks that measure them.
+QUANTITIES: dict[str, str] = {
+    "resting_voltage": "V",
+    "source_resistance": "mΩ",
+    "crank_minimum": "V",
+    "off_state_drain": "mA",
+    "charging_voltage": "V",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One measured value.
+
+    Attributes:
+        at: when its log was recorded, with time zone (UTC).
+        quantity: a key of ``QUANTITIES``.
+        value: in that unit.
+        uncertainty: expanded, k = 2, in the same unit; None where the logger's accuracy is not stated.
+        temperature_c: of the battery, else the ambient one; None where neither was noted.
+        record: number of the record that it is from; None for a plain log.
+    """
+
+    at: datetime
+    quantity: str
+    value: float
+    uncertainty: float | None = None
+    temperature_c: float | None = None
+    record: int | None = None
