@@ -20,6 +20,11 @@ from benchlog.roles import ROLE_UNITS
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+PAGES = [
+    "README.md",
+    "DEVELOPERS.md",
+    *(path.relative_to(ROOT).as_posix() for path in sorted((ROOT / "firmware_notes").rglob("*.md"))),
+]
 COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]  # a group, as it has several commands
 
 
@@ -156,7 +161,7 @@ def test_sample_files_can_be_used():
     assert [load_logger(path).name for path in sorted((ROOT / "sample_data").glob("*.logger.toml"))]
 
 
-@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "firmware_notes/README.md"])
+@pytest.mark.parametrize("name", PAGES)
 def test_links_lead_somewhere(name: str):
     """Every link to a file of the repository finds it."""
     page = ROOT / name
@@ -165,7 +170,7 @@ def test_links_lead_somewhere(name: str):
     assert [link for link in links if not (page.parent / link).exists()] == []
 
 
-@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "firmware_notes/README.md"])
+@pytest.mark.parametrize("name", PAGES)
 def test_named_files_exist(name: str):
     """Every path in code marks that names a file of the repository finds it."""
     text = (ROOT / name).read_text(encoding="utf-8")
