@@ -1,16 +1,18 @@
 """The state of a running recording, left in a small file that the pages read while the recording goes on."""
 
+import contextlib
 import json
 import os
 import time
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 
 from benchlog.errors import BenchlogError
 from benchlog.files import write_whole
 from benchlog.places import data_folder
 
-STALE_S = 5.0  # a recording that has said nothing for this long is gone
+STALE_S = 5.0  # a recording that has said nothing for this long is not shown
+GONE_S = 86400.0  # and after this long its file is taken away
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +84,10 @@ def write_live(state: LiveState) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as problem:
         raise BenchlogError(f"{folder}: the folder cannot be made ({(problem.strerror or '').lower()})") from problem
-    write_whole(folder / f"{os.getpid()}.json", json.dumps(asdict(state)), what="the recording's state")
+    # field by field: ``asdict`` copies every point of the last minute, five times a second
+    plain = {one.name: getattr(state, one.name) for one in fields(state)}
+    plain["step"] = None if state.step is None else asdict(state.step)
+    write_whole(folder / f"{os.getpid()}.json", json.dumps(plain), what="the recording's state")
 
 
 def forget_live() -> None:
@@ -102,8 +107,11 @@ def running(now: float | None = None) -> list[LiveState]:
                 **{**plain, "told": tuple(plain.get("told", ())), "time_s": tuple(plain.get("time_s", ()))},
                 step=None if step is None else Step(**step),
             )
-        except (OSError, ValueError, TypeError):
+        except (OSError, ValueError, TypeError, AttributeError):
             continue  # half a file of another version, or one that is just being replaced
         if at - state.updated_at <= STALE_S:
             found.append(state)
+        elif at - state.updated_at > GONE_S:
+            with contextlib.suppress(OSError):
+                path.unlink()
     return sorted(found, key=lambda state: state.started_at, reverse=True)

@@ -8,8 +8,10 @@ import csv
 import io
 import re
 import shutil
+import socket
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from functools import reduce
 from pathlib import Path
 
@@ -17,7 +19,8 @@ import numpy as np
 import pytest
 
 from benchlog.log import Log
-from benchlog.logger import load_logger
+from benchlog.logger import Logger, load_logger
+from benchlog.recording import Capture
 from benchlog.uncertainty import Accuracy, combine, rectangular
 
 ROOT = Path(__file__).parent.parent
@@ -123,19 +126,30 @@ def test_a_pace_that_cannot_be_held_is_told_by_the_times():
     assert set(np.diff(times)) == {10_000}
 
 
-def test_record_writes_and_check_reads_the_loggers_lines(tmp_path: Path):
-    """The lines become, by the parser that record uses and the logger file, the volts and amperes of the pins."""
-    from benchlog.readers.lines import read_lines
+def recorded(stream: bytes, target: Path, logger: Logger, rows: int) -> None:
+    """Record the stream from a socket on loopback, as ``benchlog record`` does, until all its rows are there."""
+    with socket.create_server(("127.0.0.1", 0)) as server, ThreadPoolExecutor(1) as pool:
+        connection = pool.submit(server.accept)
+        with Capture(f"socket://127.0.0.1:{server.getsockname()[1]}", target, logger=logger, seconds=30) as capture:
+            logger_end = connection.result(timeout=10)[0]
+            with logger_end:
+                logger_end.sendall(stream)
+                for _ in capture.batches():
+                    if capture.counts.kept >= rows:
+                        break
+        assert dict(capture.counts.refused) == {}
 
+
+def test_record_writes_and_check_reads_the_loggers_lines(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """The lines become, by the parser that record uses and the logger file, the volts and amperes of the pins."""
     true = pins(300, np.random.default_rng(2))
     stream = sent([[*row, 0] for row in true.tolist()], start_us=(1 << 30) - 400_000).encode()
     logger = load_logger(LOGGER)
-
-    table, refused = read_lines(stream, logger)
-
-    assert refused == {}
     target = tmp_path / "log.csv"
-    target.write_text(table, encoding="utf-8")
+    monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path / "data"))
+
+    recorded(stream, target, logger, rows=300)
+
     with Log.open(target, logger) as log:
         trace = log.trace(log.start_s, log.end_s)
     assert len(trace) == 300

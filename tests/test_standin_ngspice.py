@@ -6,15 +6,17 @@ ngspice must be installed; without it these tests fail.
 import math
 import re
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from benchlog.standin import Circuit, Install, Script
+from benchlog.standin import ChannelSpec, Circuit, Install, LoggerSpec, Script
 from benchlog.standin.channels import true_values
 from benchlog.standin.relay import fall_s, falling_a, rise_s
 from benchlog.standin.script import Action
+from benchlog.standin.streaming import LiveBike
 from benchlog.standin.timeline import timeline_of
 
 COIL = Install(coil_ohm=90.0, coil_h=0.3, emf_v=12.0, trigger_drop_v=0.0)
@@ -78,6 +80,53 @@ def test_coil_current_through_its_resistor_ends_as_in_ngspice(tmp_path):
 
     assert ours == pytest.approx(0.3 / 770 * math.log(12 / 90 / 0.03), rel=1e-4)
     assert got["t_off"] == pytest.approx(ours, abs=1e-6)
+
+
+#: What takes up the coil's current once its supply is gone, as a circuit between a (coil +) and ground.
+ENDS = {
+    "diode": "V1 a 0 -0.7",
+    "resistor": "R2 a 0 680",
+    "none": "R2 a 0 5k",  # stands for the arc and stray paths, as in the model
+}
+
+
+@pytest.mark.parametrize("kind", ENDS)
+def test_whole_fall_of_the_coil_current_is_that_of_ngspice(tmp_path, kind):
+    """With each suppression the current is ngspice's at five times of its fall, and so is the time to 30 mA."""
+    tau_s = {"diode": TAU_S, "resistor": 0.3 / 770, "none": 0.3 / 5090}[kind]
+    times = [share * tau_s for share in (0.1, 0.5, 1.0, 1.5, 2.0)]
+    measures = "\n".join(f".meas tran i{number} FIND I(L1) AT={time}" for number, time in enumerate(times))
+    got = spice(
+        tmp_path,
+        f"L1 b a 0.3 IC=-0.1333333\nR1 b 0 90\n{ENDS[kind]}\n.tran {tau_s / 2000} {tau_s * 4} 0 {tau_s / 2000} uic\n"
+        f"{measures}\n.meas tran t_off WHEN I(L1)=-0.03",
+    )
+    at_once = replace(COIL, suppression=kind, resistor_ohm=680.0, trigger_fall_tau_s=1e-12)
+
+    ours = falling_a(np.array(times), 12 / 90, 12 / 90, at_once)
+
+    assert ours == pytest.approx([-got[f"i{number}"] for number in range(len(times))], rel=2e-3)
+    assert fall_s(0.03, 12 / 90, 12 / 90, at_once) == pytest.approx(got["t_off"], rel=2e-3)
+
+
+@pytest.mark.parametrize("kind", ENDS)
+def test_contact_opens_when_ngspice_lets_the_armature_go(tmp_path, kind):
+    """Key-off to open contact is ngspice's time to the release current and the armature's travel, in the live bike."""
+    tau_s = {"diode": TAU_S, "resistor": 0.3 / 770, "none": 0.3 / 5090}[kind]
+    install = replace(COIL, suppression=kind, resistor_ohm=680.0, trigger_fall_tau_s=1e-9, open_bounce_ms=())
+    got = spice(
+        tmp_path,
+        f"L1 b a 0.3 IC=-0.1333333\nR1 b 0 90\n{ENDS[kind]}\n.tran {tau_s / 2000} {tau_s * 4} 0 {tau_s / 2000} uic\n"
+        f".meas tran t_off WHEN I(L1)=-{install.release_a}",
+    )
+    live = LiveBike(install, LoggerSpec(1000.0, (ChannelSpec("feed_v", "V"),)), np.random.default_rng(1))
+    live.act("key on")
+    live.samples(1000)
+    off_s = live.act("key off")
+
+    line = timeline_of(install, Script(5.0, live.remembered))
+
+    assert line.contact.times_s[-1] - off_s == pytest.approx(got["t_off"] + install.release_travel_ms / 1e3, abs=5e-6)
 
 
 @pytest.mark.parametrize("line_tau_s", [0.002, 0.02, 0.25])

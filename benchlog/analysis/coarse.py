@@ -2,11 +2,15 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
 from benchlog.trace import Array, Overview
+
+#: A step of so many usual ones, and of at least so long, s, is a gap: nothing was seen there.
+GAP_STEPS, SHORTEST_GAP_S = 100.0, 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +72,7 @@ def coarse(overview: Overview, from_s: float, to_s: float, step_s: float, roles:
     typical_s = overview.step_s * float(np.median(rows))
     # a hair more, so that the last bit of a time stamp does not decide
     group = max(int(step_s / typical_s * (1 + 1e-9) + 1e-9), 1) if typical_s > 0 else 1
-    at = np.arange(0, n, group)
+    at = _firsts(start, end, group, typical_s)
     mean, low, high, over = {}, {}, {}, {}
     for role in wanted:
         band = overview.bands[role]
@@ -87,6 +91,38 @@ def coarse(overview: Overview, from_s: float, to_s: float, step_s: float, roles:
         over[role] = np.add.reduceat(band.over[keep], at)
     ends = np.append(at[1:], n) - 1
     return Coarse(start[at], end[ends], mean, low, high, over)
+
+
+def gap_limit_s(step_s: float) -> float:
+    """A step between samples longer than this is a gap in the log, s, where they usually lie ``step_s`` apart."""
+    return max(GAP_STEPS * step_s, SHORTEST_GAP_S)
+
+
+def unseen_s(overview: Overview, from_s: float, to_s: float) -> float:
+    """How much of a stretch lies in gaps of the log, s."""
+    at = np.flatnonzero(overview.gap_s > gap_limit_s(overview.step_s))
+    at = at[at > 0]
+    begins = np.maximum(overview.end_s[at - 1], from_s)
+    ends = np.minimum(overview.end_s[at], to_s)
+    return float(np.minimum(np.maximum(ends - begins, 0.0), overview.gap_s[at]).sum())
+
+
+def outside_of(start_s: Array, end_s: Array, stretches: Iterable[tuple[float, float]]) -> npt.NDArray[np.bool_]:
+    """True for each point, or bucket, that none of the stretches touches."""
+    keep = np.ones(len(start_s), dtype=bool)
+    for begin, end in stretches:
+        keep &= (end_s < begin) | (start_s > end)
+    return keep
+
+
+def _firsts(start: Array, end: Array, group: int, typical_s: float) -> npt.NDArray[np.int64]:
+    """The first bucket of each point; none reaches across a gap in the log."""
+    n = len(start)
+    gaps = np.flatnonzero(start[1:] - end[:-1] > gap_limit_s(typical_s)) + 1
+    if not len(gaps) or group == 1:
+        return np.arange(0, n, group)
+    edges = [0, *gaps.tolist(), n]
+    return np.concatenate([np.arange(a, b, group) for a, b in pairwise(edges)])
 
 
 def runs(flags: np.ndarray) -> list[tuple[int, int]]:

@@ -1,11 +1,12 @@
 """Off-state drain: when has the current settled after key-off, and what leaves the battery from then on?"""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from benchlog.analysis.coarse import Coarse, runs
+from benchlog.analysis.coarse import Coarse, gap_limit_s, outside_of, runs
 from benchlog.trace import Array, Overview
 from benchlog.uncertainty import Accuracy, block_mean, combine, rectangular
 
@@ -14,6 +15,10 @@ LEAST_BAND_A = 5e-5
 #: The search is repeated on means of so many points, as long as this many means are left.
 POINTS_TOGETHER = (4, 16, 64)
 FEWEST_POINTS = 12
+#: Where points lie further apart than this many usual steps, and than so long, s, nothing was seen.
+UNSEEN_STEPS, UNSEEN_S = 10.0, 1.0
+
+Stretches = Sequence[tuple[float, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +31,8 @@ class Settled:
         width_s: how finely ``from_s`` is known, s.
         base_a: the level between wake-ups, A.
         wakeups: ``(from_s, to_s)`` of each.
+        unseen_s: how much of it has no samples, or was left out, s.
+        latest_s: the end of a gap, longer than the calm before it, that may hide that it settled only then, s.
     """
 
     from_s: float
@@ -33,11 +40,13 @@ class Settled:
     width_s: float
     base_a: float
     wakeups: tuple[tuple[float, float], ...]
+    unseen_s: float = 0.0
+    latest_s: float = -math.inf
 
     @property
     def lasts_s(self) -> float:
-        """How long the settled stretch is, s."""
-        return self.to_s - self.from_s
+        """How much of the settled stretch was seen, s."""
+        return self.to_s - self.from_s - self.unseen_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,10 +55,11 @@ class Drain:
 
     Attributes:
         mean_a: time-weighted, wake-ups included, A.
-        type_a_u: standard uncertainty from scatter and from one wake-up more or less, A.
+        type_a_u: standard uncertainty from scatter, from one wake-up more or less, and from what gaps hide, A.
         u: with the channel's offset and gain, A; None where its accuracy is not stated.
         base_a: between wake-ups, A. wakeups: how many. averaged_s: s behind the mean.
-        over: samples over range in the stretch; the mean is a lower bound then. widest_gap_s: s.
+        over: samples over range in the stretch; the mean is a lower bound then.
+        widest_gap_s: between samples that the mean bridges, s.
     """
 
     mean_a: float
@@ -62,7 +72,9 @@ class Drain:
     widest_gap_s: float
 
 
-def settle(table: Coarse, role: str, resolution: float, key_on_follows: bool = False) -> Settled | None:
+def settle(
+    table: Coarse, role: str, resolution: float, key_on_follows: bool = False, left_out: Stretches = ()
+) -> Settled | None:
     """Search from the end of a key-off span for the time its current settled.
 
     The final band lies around the lowest of the levels of the last tenth, quarter and half. An excursion
@@ -75,13 +87,14 @@ def settle(table: Coarse, role: str, resolution: float, key_on_follows: bool = F
         role: the current channel.
         resolution: its smallest step, A; 0 where not stated.
         key_on_follows: an excursion at the very end is the key-on and ends the stretch.
+        left_out: stretches whose points do not count, s, such as those with a fuse out.
 
     Returns:
         None for fewer than 4 valid points.
     """
     x = table.mean[role].copy()
     x[table.over[role] > 0] = np.inf
-    valid = ~np.isnan(x)
+    valid = ~np.isnan(x) & outside_of(table.start_s, table.end_s, left_out)
     x, start, end = x[valid], table.start_s[valid], table.end_s[valid]
     if len(x) < 4:
         return None
@@ -109,8 +122,25 @@ def settle(table: Coarse, role: str, resolution: float, key_on_follows: bool = F
         _, at = _sort_out(found, begins, ends, means, base)
         if at and float(begins[at]) - from_s > float(begins[at] - begins[at - 1]):
             from_s, width = float(begins[at]), float(begins[at] - begins[at - 1])
+    latest_s, unseen_s = _across_gaps(start, end, from_s, left_out)
     awake = tuple((float(start[a]), float(end[b - 1])) for a, b in wakeups if start[a] >= from_s)
-    return Settled(from_s, float(end[-1]), width, base, awake)
+    return Settled(from_s, float(end[-1]), width, base, awake, unseen_s, latest_s)
+
+
+def _across_gaps(start: Array, end: Array, from_s: float, left_out: Stretches) -> tuple[float, float]:
+    """``(latest_s, unseen_s)``: the end of the last gap that may hide the settling, and what was not seen in all."""
+    apart = start[1:] - end[:-1]
+    gaps = np.flatnonzero(apart > max(UNSEEN_STEPS * float(np.median(np.diff(start))), UNSEEN_S))
+    latest, calm_s, since, unseen = from_s, 0.0, from_s, 0.0
+    for at in gaps[end[gaps] >= from_s]:
+        begins, ends = float(end[at]), float(start[at + 1])
+        calm_s += begins - since
+        # what was left out was seen all the same, and was no higher than what counts
+        seen = not outside_of(np.array([begins]), np.array([ends]), left_out).all()
+        if not seen and calm_s < ends - begins:
+            latest, calm_s = ends, 0.0
+        since, unseen = ends, unseen + ends - begins
+    return latest, unseen
 
 
 def _outside(x: Array, base: float, resolution: float) -> list[tuple[int, int]]:
@@ -155,8 +185,16 @@ def _like(
     )
 
 
-def drain(overview: Overview, role: str, settled: Settled, accuracy: Accuracy | None) -> Drain | None:
+def drain(
+    overview: Overview, role: str, settled: Settled, accuracy: Accuracy | None, left_out: Stretches = ()
+) -> Drain | None:
     """Charge over time across one settled stretch, from the log's own trapezoids.
+
+    Across a gap in the log the trapezoid stands for what nobody saw: there the current may as well have been that
+    of a wake-up, which widens the uncertainty.
+
+    Args:
+        left_out: parts of the stretch that do not count, s.
 
     Returns:
         None where fewer than 3 buckets of the overview lie inside.
@@ -168,27 +206,34 @@ def drain(overview: Overview, role: str, settled: Settled, accuracy: Accuracy | 
         return None
     # a bucket's area reaches back to the sample before it, so the first one starts the clock
     inside = slice(first + 1, last)
-    weight, area = band.weight_s[inside], band.area[inside]
+    # neither what is left out, nor the trapezoid that leads out of it
+    counts = outside_of(overview.start_s[first : last - 1], overview.end_s[inside], left_out)
+    counts &= outside_of(overview.start_s[inside], overview.end_s[inside], left_out)
+    weight, area = np.where(counts, band.weight_s[inside], 0.0), np.where(counts, band.area[inside], 0.0)
     covered = float(weight.sum())
     if covered <= 0:
         return None
-    over = int(band.over[inside].sum())
+    over = int(band.over[inside][counts].sum())
     if over:
         # what lies beyond the range counts as nothing, so the mean is a lower bound
-        covered = float(overview.end_s[last - 1] - overview.end_s[first])
+        covered = float((overview.end_s[inside] - overview.end_s[first : last - 1])[counts].sum())
     mean = float(area.sum()) / covered
     current = np.divide(area, weight, out=np.zeros_like(area), where=weight > 0)
     awake = np.zeros(len(current), dtype=bool)
-    charges = []
+    charges, heights = [], [0.1 * abs(settled.base_a), LEAST_BAND_A]
     for from_s, to_s in settled.wakeups:
         hit = (overview.end_s[inside] >= from_s) & (overview.start_s[inside] <= to_s)
         awake |= hit
         charges.append(float(((current[hit] - settled.base_a) * weight[hit]).sum()))
+        heights.append(abs(charges[-1]) / max(float(weight[hit].sum()), 1e-12))
     calm = (weight > 0) & ~awake
     scatter = block_mean(current[calm], weight[calm]).u if calm.sum() >= 2 else 0.0
     once = max((abs(charge) for charge in charges), default=0.0)
     uneven = float(np.std(charges, ddof=1)) * math.sqrt(len(charges)) if len(charges) > 1 else 0.0
-    type_a = combine(scatter, rectangular(once / covered), uneven / covered)
+    bridged = np.where(weight > 0, overview.gap_s[inside], 0.0)
+    gaps = bridged[bridged > gap_limit_s(float(np.median(overview.gap_s[inside])))]
+    hidden = rectangular(max(heights) * math.sqrt(float((gaps**2).sum())) / covered)
+    type_a = combine(scatter, rectangular(once / covered), uneven / covered, hidden)
     u = None if accuracy is None else combine(type_a, accuracy.level_u(mean))
     return Drain(
         mean,
@@ -198,5 +243,5 @@ def drain(overview: Overview, role: str, settled: Settled, accuracy: Accuracy | 
         len(charges),
         covered,
         over,
-        float(overview.gap_s[inside].max()),
+        float(bridged.max()),
     )

@@ -1,13 +1,14 @@
 """What every examination needs: the log, the plan, the story so far and how good the channels are."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 from benchlog.analysis.cranking import Crank
 from benchlog.analysis.key_state import Source
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.running import Running
+from benchlog.analysis.zero import Zero
 from benchlog.evidence import Span
 from benchlog.logger import Logger
 from benchlog.plan import Plan
@@ -84,13 +85,23 @@ class Story:
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """One log on the bench."""
+    """One log on the bench.
+
+    Attributes:
+        accuracy: role -> its accuracy, as stated or as the zeros prove it; None where neither.
+        low_side_ohm: role -> its shunt, where that lifts the ground bus, Ω.
+        left_out: stretches of the key-off state that are not the bike's own, since a fuse was out, s.
+        zeros: role -> what was taken off it. stated: role -> its accuracy without them.
+    """
 
     log: Samples
     plan: Plan
     story: Story
     accuracy: Mapping[str, Accuracy | None]
     low_side_ohm: Mapping[str, float]
+    left_out: tuple[tuple[float, float], ...] = ()
+    zeros: Mapping[str, Zero] = field(default_factory=dict)
+    stated: Mapping[str, Accuracy | None] = field(default_factory=dict)
 
     @property
     def overview(self) -> Overview:

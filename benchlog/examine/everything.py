@@ -7,13 +7,19 @@ from benchlog.analysis.measurement import Finding
 from benchlog.causes.seen import Seen
 from benchlog.evidence import LogEvidence
 from benchlog.examine.bench import Bench, Samples, Story, accuracy_of
+from benchlog.examine.chatter_checks import examine_chatter
+from benchlog.examine.drawn import battery_points, feed_points, ground_points, settlings
 from benchlog.examine.engine_checks import examine_charging, examine_crank
-from benchlog.examine.load_checks import examine_battery_load, examine_paths, feed_load, find_loads
+from benchlog.examine.fuse_checks import examine_walk, find_walk, without_pulled
+from benchlog.examine.load_checks import examine_battery_load, find_loads
 from benchlog.examine.observe import observe
 from benchlog.examine.off_state import OffState, examine_off_state
+from benchlog.examine.path_checks import examine_paths, feed_load
 from benchlog.examine.relay_checks import examine_relay
+from benchlog.examine.rest_checks import examine_rest
 from benchlog.examine.slot_checks import closing_load, examine_slots
 from benchlog.examine.story import tell
+from benchlog.examine.zeroed import use_zeros
 from benchlog.limits import PlannedLimit
 from benchlog.logger import Logger
 from benchlog.plan import Plan
@@ -27,6 +33,8 @@ class LogFindings:
         log: its name. story: what happened. findings: check id -> finding.
         off_state: the key-off figures, for comparing two logs. logger: what its channels mean.
         evidence: for drawing. seen: the quantities that causes are judged by.
+        let_go: slot and device with whose fuse out the relay let go.
+        notes: plain sentences on zeros and pulled fuses.
     """
 
     log: str
@@ -36,6 +44,8 @@ class LogFindings:
     logger: Logger
     evidence: LogEvidence
     seen: Mapping[str, Seen]
+    let_go: tuple[tuple[int, str], ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, PlannedLimit]) -> LogFindings:
@@ -47,17 +57,24 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     Raises:
         BadLog: its current channel is reversed.
     """
-    accuracy, low_side = accuracy_of(logger)
+    stated, low_side = accuracy_of(logger)
+    zeroed = use_zeros(log, logger, stated)
+    log, accuracy = zeroed.log, zeroed.accuracy
     story = tell(log, accuracy.get("battery_a"))
-    bench = Bench(log, plan, story, accuracy, low_side)
+    walk = find_walk(log, story)
+    story = without_pulled(story, walk)
+    bench = Bench(log, plan, story, accuracy, low_side, walk.left_out, zeroed.zeros, stated)
     off_state = examine_off_state(bench)
+    walked = examine_walk(bench, walk, off_state)
     relay = examine_relay(bench)
     loads = find_loads(bench)
     slots, matched = examine_slots(bench, loads, limits)
     load = feed_load(bench, loads, matched, closing_load(bench, loads, relay.pull_ins))
     findings = {
         **off_state.findings,
+        **examine_rest(bench, off_state.spans),
         **relay.findings,
+        "relay_chatter": examine_chatter(bench),
         **examine_battery_load(bench, loads),
         **examine_paths(bench, load),
         **slots,
@@ -73,6 +90,15 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
         drop_outs=tuple(trace for trace, _ in relay.drop_outs),
         pull_in_at_s=tuple(at for _, at in relay.pull_ins),
         drop_out_at_s=tuple(at for _, at in relay.drop_outs),
+        battery_points=battery_points(loads),
+        feed_points=feed_points(load),
+        ground_points=ground_points(bench, load),
+        settlings=settlings(off_state),
+        key_off_draws=walked.draws,
+        key_off_drain_ma=off_state.drain.mean_a * 1000 if off_state.drain else None,
     )
     seen = observe(bench, findings, limits, off_state.drain, load)
-    return LogFindings(log.name, story, findings, off_state, logger, evidence, seen)
+    devices = {circuit.slot: circuit.device for circuit in plan.circuit}
+    let_go = tuple((pull.slot, devices.get(pull.slot, "")) for pull in walk.let_go)
+    notes = (*zeroed.notes, *walked.notes)
+    return LogFindings(log.name, story, findings, off_state, logger, evidence, seen, let_go, notes)

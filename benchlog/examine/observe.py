@@ -5,13 +5,13 @@ from collections.abc import Collection, Mapping
 
 import numpy as np
 
-from benchlog.analysis.coarse import coarse
+from benchlog.analysis.coarse import coarse, outside_of
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.analysis.relay import local_levels
 from benchlog.causes.seen import Seen
 from benchlog.examine.bench import Bench
-from benchlog.examine.load_checks import FeedLoad
+from benchlog.examine.path_checks import FeedLoad
 from benchlog.limits import PlannedLimit
 from benchlog.trace import Trace
 
@@ -82,7 +82,7 @@ def _states(bench: Bench) -> dict[str, Seen]:
 def _ratio(bench: Bench, role: str, span: tuple[float, float]) -> tuple[float, float] | None:
     """``(share of the battery's voltage, V)`` as a median over a span, cranks left out."""
     part = coarse(bench.overview, *span, POINT_S, [role, "battery_v"])
-    keep = np.isfinite(part.mean[role])
+    keep = np.isfinite(part.mean[role]) & outside_of(part.start_s, part.end_s, bench.left_out)
     for crank in bench.story.cranks:
         keep &= (part.end_s < crank.from_s - 0.2) | (part.start_s > crank.to_s + 0.5)
     if keep.sum() < 2:

@@ -1,14 +1,14 @@
-"""The relay checks: pull-in, drop-out and chatter, each event looked at on single samples."""
+"""The relay's times: pull-in and drop-out, each event looked at on single samples."""
 
 import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from benchlog.analysis.coarse import coarse, runs
+from benchlog.analysis.coarse import coarse, unseen_s
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, Unseen
-from benchlog.analysis.relay import BOUNCE_S, Operation, chatter_count, contact_moves, drop_out, pull_in
+from benchlog.analysis.relay import Operation, drop_out, pull_in
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.examine.bench import Bench
 from benchlog.trace import Trace
@@ -31,11 +31,11 @@ class RelayFindings:
 
 
 def examine_relay(bench: Bench) -> RelayFindings:
-    """Findings for ``relay_pull_in``, ``relay_drop_out`` and ``relay_chatter``."""
+    """Findings for ``relay_pull_in`` and ``relay_drop_out``."""
     ins, pull_in_finding = _pull_ins(bench)
     outs, drop_out_finding = _drop_outs(bench)
     return RelayFindings(
-        {"relay_pull_in": pull_in_finding, "relay_drop_out": drop_out_finding, "relay_chatter": _chatter(bench)},
+        {"relay_pull_in": pull_in_finding, "relay_drop_out": drop_out_finding},
         tuple(ins),
         tuple(outs),
     )
@@ -54,7 +54,7 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
         return [], Unseen(missing)
     if not bench.story.rises:
         return [], Unseen("the trigger does not rise in this log; turn the key on while it records")
-    windows, timed, never, already = [], [], [], 0
+    windows, timed, never, already, unseen = [], [], [], 0, 0
     limit = bench.plan.relay.pull_in_max_ms if bench.plan.relay else None
     for rise in bench.story.rises:
         until = _until(bench, rise, bench.story.falls)
@@ -75,12 +75,15 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
             if live < UP_ABOVE_V
             else pull_in(trace, rise, live, dead if math.isfinite(dead) and dead < live / 2 else 0.0)
         )
-        if operation.took_s is not None:
+        if operation.took_s is not None and _across_gap(bench, operation):
+            unseen += 1
+        elif operation.took_s is not None:
             timed.append(operation)
-        elif until - rise.time_s >= max(NEVER_S, 2 * (limit or 0) / 1000):
+        elif _seen_s(bench, rise, until) >= max(NEVER_S, 2 * (limit or 0) / 1000):
             never.append((rise, until))
     what = "the feed never became live after the trigger rose"
-    return windows, _worst(timed, never, limit, what, already, "pull-in", "the feed was live already")
+    why = _why_untimed(already, unseen, "the feed was live already")
+    return windows, _worst(timed, never, limit, what, f"no pull-in could be timed: {why}")
 
 
 def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
@@ -88,7 +91,7 @@ def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
     if missing:
         return [], Unseen(missing)
     limit = bench.plan.relay.drop_out_max_ms if bench.plan.relay else None
-    windows, timed, never, already = [], [], [], 0
+    windows, timed, never, already, unseen = [], [], [], 0, 0
     for fall in bench.story.falls:
         until = _until(bench, fall, bench.story.rises)
         trace = _window(bench, fall, until)
@@ -101,11 +104,13 @@ def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
         if operation.took_s is None and not operation.already:
             trace = _window(bench, fall, until, after_s=LATEST_S)
             operation = drop_out(trace, fall, live)
-        if operation.took_s is not None:
+        if operation.took_s is not None and _across_gap(bench, operation):
+            unseen += 1
+        elif operation.took_s is not None:
             timed.append(operation)
         elif operation.already:
             already += 1
-        elif until - fall.time_s >= max(NEVER_S, 2 * (limit or 0) / 1000):
+        elif _seen_s(bench, fall, until) >= max(NEVER_S, 2 * (limit or 0) / 1000):
             never.append((fall, until))
     what = "the contact never opened after the trigger fell"
     if not bench.story.falls:
@@ -114,7 +119,26 @@ def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
             return windows, Unseen("the trigger does not fall in this log; turn the key off while it records")
         never.append(stuck)
         what = "the trigger never fell and the contact never opened after the key was turned off"
-    return windows, _worst(timed, never, limit, what, already, "drop-out", "the feed was dead already")
+    why = _why_untimed(already, unseen, "the feed was dead already")
+    return windows, _worst(timed, never, limit, what, f"no drop-out could be timed: {why}")
+
+
+def _across_gap(bench: Bench, operation: Operation) -> bool:
+    """Whether the log has a gap between the trigger's passage and the feed's, so that nobody saw when it happened."""
+    first, last = operation.widths_s
+    ends_s = operation.trigger_s + (operation.took_s or 0.0) + last
+    return unseen_s(bench.overview, operation.trigger_s - first, ends_s) > 0
+
+
+def _seen_s(bench: Bench, event: Crossing, until: float) -> float:
+    """How long the samples show what follows an event, s."""
+    return until - event.time_s - unseen_s(bench.overview, event.time_s, until)
+
+
+def _why_untimed(already: int, unseen: int, state: str) -> str:
+    if unseen:
+        return "the log has a gap in its samples there"
+    return state if already else "the log ends too soon after it"
 
 
 def _stuck(bench: Bench) -> tuple[Crossing, float] | None:
@@ -125,6 +149,8 @@ def _stuck(bench: Bench) -> tuple[Crossing, float] | None:
         if turn.on:
             continue
         until = next((t.time_s for t in bench.story.turns if t.time_s > turn.time_s), bench.log.end_s)
+        # a pulled fuse may let it go
+        until = min([until, *(begins for begins, _ in bench.left_out if begins > turn.time_s)])
         part = coarse(bench.overview, turn.time_s + NEVER_S, until, POINT_S, ["feed_v"])
         low = part.low["feed_v"]
         if len(low) and np.nanmin(low, initial=np.inf) > UP_ABOVE_V and until - turn.time_s > 2 * NEVER_S:
@@ -161,9 +187,7 @@ def _worst(
     never: list[tuple[Crossing, float]],
     limit_ms: float | None,
     what: str,
-    already: int,
-    word: str,
-    state: str,
+    untimed: str,
 ) -> Finding:
     if never:
         event, until = never[0]
@@ -175,8 +199,7 @@ def _worst(
             failed=f"{what}, for {until - event.time_s:.1f} s",
         )
     if not timed:
-        why = state if already else "the log ends too soon after it"
-        return Unseen(f"no {word} could be timed: {why}")
+        return Unseen(untimed)
     worst = max(timed, key=lambda operation: operation.took_s or 0.0)
     # samples too far apart can put the effect before its cause
     took_ms = max(1000 * (worst.took_s or 0.0), 0.0)
@@ -206,104 +229,3 @@ def _round_up(rate: float) -> int:
         if rate <= nice:
             return nice
     return int(math.ceil(rate / 10000) * 10000)
-
-
-def _chatter(bench: Bench) -> Finding:
-    if not bench.has("feed_v"):
-        return Unseen("feed_v is not logged")
-    if not bench.story.on:
-        return Unseen("the key is off throughout the log")
-    count, with_trigger, seen_s, first_s, last_s = 0, 0, 0.0, None, 0.0
-    for on_from, on_to in bench.story.on:
-        off_to = next((b for a, b in bench.story.off if abs(a - on_to) < 1e-6), on_to)
-        closed_at = _first_closing(bench, on_from, on_to)
-        if closed_at is None:
-            continue
-        if closed_at < on_from:
-            # live already before the key-on: what the relay does then is no chatter
-            closed_at = on_from + BEFORE_S if on_from > bench.log.start_s else on_from
-        # an opening that follows the trigger's own slow fall is the drop-out, not chatter
-        around = max(0.5, 1.5 * bench.overview.step_s)
-        moves = [
-            move
-            for move in _moves(bench, closed_at, off_to)
-            if not any(c.from_s - around <= move.time_s <= c.to_s + 2 * around for c in bench.story.cranks)
-        ]
-        if not bench.has("battery_v") and not bench.has("battery_a"):
-            with_trigger += sum(
-                _trigger_down(bench, move) for move in moves if move.to == "low" and move.time_s < on_to
-            )
-        count += chatter_count(moves, closed_at, on_to, off_to, bench.story.half_width_s(on_to))
-        seen_s += off_to - closed_at
-        first_s = closed_at if first_s is None else first_s
-        last_s = off_to
-    if first_s is None:
-        return Unseen("the contact never closed while the key was on")
-    step = bench.overview.step_s
-    slow = None
-    if step > BOUNCE_S * 1.01:
-        slow = f"samples {step * 1000:.0f} ms apart can miss an opening"
-    starter = 0 < count <= with_trigger
-    return Measured(
-        value=float(count),
-        u=0.0,
-        from_s=first_s,
-        to_s=last_s,
-        story=f"watched for {seen_s:.0f} s",
-        doubt="the trigger itself went down with it, and without the battery's voltage that may be the starter"
-        if starter
-        else None,
-        only_fails=slow,
-        remedy="log battery_v beside it"
-        if starter
-        else "a log at 200 samples a second or more would prove it"
-        if slow
-        else None,
-    )
-
-
-def _trigger_down(bench: Bench, opening: Crossing) -> bool:
-    """Whether the contact opened because its trigger went."""
-    if not bench.has("trigger_v"):
-        return False
-    trace = bench.log.trace(opening.time_s - 0.2, opening.after_s + 0.2, ["trigger_v"])
-    return len(trace) > 0 and float(np.nanmin(trace.values["trigger_v"], initial=np.inf)) < UP_ABOVE_V
-
-
-def _first_closing(bench: Bench, on_from: float, on_to: float) -> float | None:
-    part = coarse(bench.overview, on_from - POINT_S, on_to, POINT_S, ["feed_v"])
-    live = np.flatnonzero(part.high["feed_v"] > UP_ABOVE_V)
-    if not len(live):
-        return None
-    before = coarse(bench.overview, on_from - 4 * POINT_S, on_from, POINT_S, ["feed_v"]).low["feed_v"]
-    if len(before) and np.nanmin(before, initial=np.inf) > UP_ABOVE_V:
-        return on_from - POINT_S
-    around = float(part.start_s[live[0]])
-    trace = bench.log.trace(around - 0.2, around + 0.3, ["feed_v"])
-    level = float(np.nanmax(trace.values["feed_v"], initial=0.0))
-    closings = [move for move in contact_moves(trace, max(level, UP_ABOVE_V)) if move.to == "high"]
-    return closings[0].time_s if closings else around
-
-
-def _moves(bench: Bench, from_s: float, to_s: float) -> list[Crossing]:
-    """The contact's moves between two times: single samples are read only where the feed dips or rises."""
-    part = coarse(bench.overview, from_s, to_s, POINT_S, ["feed_v", "battery_v"])
-    low, high, mean = part.low["feed_v"], part.high["feed_v"], part.mean["feed_v"]
-    live = part.mean.get("battery_v", np.full(len(mean), np.nanmax(mean, initial=12.0)))
-    with np.errstate(invalid="ignore"):
-        mixed = (low < 0.55 * live) & (high > 0.45 * live)
-        turned = np.flatnonzero((mean[1:] > 0.5 * live[1:]) != (mean[:-1] > 0.5 * live[:-1]))
-    mixed[turned] = True
-    mixed[turned + 1] = True
-    moves: list[Crossing] = []
-    for first, end in runs(mixed):
-        step = bench.overview.step_s
-        a = float(part.start_s[max(first - 1, 0)]) - 3 * step
-        b = float(part.end_s[min(end, len(part) - 1)]) + 3 * step
-        trace = bench.log.trace(a, b, ["feed_v"])
-        moves += [move for move in contact_moves(trace, float(live[first])) if move.time_s > from_s]
-    unique: list[Crossing] = []
-    for move in sorted(moves, key=lambda m: m.time_s):
-        if not unique or (move.time_s - unique[-1].time_s > 1e-9 and move.to != unique[-1].to):
-            unique.append(move)
-    return unique

@@ -13,7 +13,8 @@ from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
 from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, Step, match_slots
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.examine.bench import Bench
-from benchlog.examine.load_checks import FeedLoad, Loads, PathPoint
+from benchlog.examine.load_checks import Loads
+from benchlog.examine.path_checks import FeedLoad, PathPoint
 from benchlog.limits import PlannedLimit
 from benchlog.trace import Trace
 from benchlog.uncertainty import combine, conformity

@@ -17,15 +17,30 @@
 Anything can be changed with ``dataclasses.replace``: the install's parameters, a script's actions, a
 logger's channels (``spec.changed("battery_v", resolution=0.1)``). The same ``rng`` gives the same log.
 
+A bike that runs on and is acted on, for a stream instead of a whole log (``benchlog standin`` puts it on a port):
+
+    live = LiveBike(Install(), live_logger(500), np.random.default_rng(1))
+    live.act("key on")            # s; the marks of a log are the words
+    live.samples(100).values      # role -> the next 100 readings
+
 Circuits draw a constant current whatever the voltage, and the coil a constant one once pulled in.
 """
 
 from benchlog.standin.faults import FAULTS, NoSuchFault, with_fault
 from benchlog.standin.install import Circuit, Install, WakeUps
-from benchlog.standin.logger import ChannelSpec, LoggerSpec, channel, fast_logger, slow_logger, to_logger_toml
+from benchlog.standin.logger import (
+    ChannelSpec,
+    LoggerSpec,
+    channel,
+    fast_logger,
+    live_logger,
+    slow_logger,
+    to_logger_toml,
+)
 from benchlog.standin.planning import LIMITS, plan_toml_of
 from benchlog.standin.script import Action, Script, acceptance_script, key_cycles, parked_script
 from benchlog.standin.simulation import Simulation, simulate
+from benchlog.standin.streaming import CannotDo, LiveBike, Window
 from benchlog.standin.truth import Truth
 from benchlog.standin.writing import Form, csv_text, write_csv
 
@@ -33,21 +48,25 @@ __all__ = [
     "FAULTS",
     "LIMITS",
     "Action",
+    "CannotDo",
     "ChannelSpec",
     "Circuit",
     "Form",
     "Install",
+    "LiveBike",
     "LoggerSpec",
     "NoSuchFault",
     "Script",
     "Simulation",
     "Truth",
     "WakeUps",
+    "Window",
     "acceptance_script",
     "channel",
     "csv_text",
     "fast_logger",
     "key_cycles",
+    "live_logger",
     "parked_script",
     "plan_toml_of",
     "simulate",

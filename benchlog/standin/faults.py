@@ -23,15 +23,27 @@ class NoSuchFault(BenchlogError):
 
 
 def _circuits(install: Install, at: int, share: float) -> Install:
-    """One circuit's true current times ``share``; ``at`` counts from 0."""
+    """One circuit's true current times ``share``; ``at`` counts from 0. Without circuits nothing changes."""
     circuits = list(install.circuits)
+    at = min(at, len(circuits) - 1)  # the last, where there are not so many
+    if at < 0:
+        return install
     circuits[at] = replace(circuits[at], actual_a=circuits[at].planned_a * share)
     return replace(install, circuits=tuple(circuits))
 
 
+def _last_slot(install: Install) -> int | None:
+    """Where a tracker or charger usually sits."""
+    return install.circuits[-1].slot if install.circuits else None
+
+
+def _awake_longer(good: Install) -> Install:
+    return replace(good, awake=((0.35, 41.0), (0.12, 160.0)), awake_slot=_last_slot(good))
+
+
 FAULTS: dict[str, Callable[[Install], Install]] = {
     "trigger_always_live": lambda good: replace(good, trigger_always_live=True),
-    "backfed_coil": lambda good: replace(good, backfed=True),
+    "backfed_coil": lambda good: replace(good, backfed=True, backfed_slot=_last_slot(good)),
     "welded_contact": lambda good: replace(good, contact="welded"),
     "inverted_contact": lambda good: replace(good, contact="inverted"),
     "coil_open": lambda good: replace(good, coil_open=True),
@@ -41,9 +53,9 @@ FAULTS: dict[str, Callable[[Install], Install]] = {
     "ground_open": lambda good: replace(good, ground_open=True),
     "slot_dead": lambda good: _circuits(good, 1, 0.0),
     "slot_overload": lambda good: _circuits(good, 2, 1.5),
-    "unswitched_device": lambda good: replace(good, extra_drain_a=0.018),
-    "waking_device": lambda good: replace(good, wakeups=WakeUps(height_a=0.12)),
-    "slow_to_sleep": lambda good: replace(good, awake=((0.35, 41.0), (0.12, 160.0))),
+    "unswitched_device": lambda good: replace(good, extra_drain_a=0.018, extra_drain_slot=_last_slot(good)),
+    "waking_device": lambda good: replace(good, wakeups=WakeUps(height_a=0.12), wakeups_slot=_last_slot(good)),
+    "slow_to_sleep": _awake_longer,
     "slow_trigger_decay": lambda good: replace(good, trigger_fall_tau_s=0.25),
     # too little pull: the armature is slow, and lets go when the bike's own load dips the line
     "weak_coil_supply": lambda good: replace(
@@ -116,7 +128,8 @@ def _slot_overload(install: Install, rng: np.random.Generator) -> Install:
 
 
 def _unswitched_device(install: Install, rng: np.random.Generator) -> Install:
-    return replace(install, extra_drain_a=_allowed("off_state_drain_ma") / 1e3 * 10 ** rng.uniform(0.2, 2.0))
+    drain_a = _allowed("off_state_drain_ma") / 1e3 * 10 ** rng.uniform(0.2, 2.0)
+    return replace(install, extra_drain_a=drain_a, extra_drain_slot=_last_slot(install))
 
 
 def _waking_device(install: Install, rng: np.random.Generator) -> Install:

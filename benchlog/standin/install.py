@@ -72,8 +72,11 @@ class Install:
     # the bike's own current
     drain_a: float = 0.0006  # asleep
     extra_drain_a: float = 0.0  # a device fed around the relay
+    extra_drain_slot: int | None = None  # whose fuse feeds that device; None: none of the block's
     awake: tuple[tuple[float, float], ...] = ((0.35, 41.0),)  # (A, until s after key-off), in order
+    awake_slot: int | None = None  # whose fuse feeds what stays awake after the first of these
     wakeups: WakeUps | None = None
+    wakeups_slot: int | None = None  # whose fuse feeds the device that wakes
     bike_a: float = 4.2  # key on
     bike_inrush: float = 1.0
     bike_inrush_tau_s: float = 0.06
@@ -84,6 +87,7 @@ class Install:
     key_fall_tau_s: float = 0.0002
     trigger_always_live: bool = False
     backfed: bool = False
+    backfed_slot: int | None = None  # whose circuit feeds the coil; its fuse out, the relay lets go
     trigger_drops_in_crank: bool = False
     coil_ohm: float = 90.0
     coil_h: float = 0.3

@@ -97,6 +97,19 @@ def slow_logger(rate_hz: float = 10.0, roles: tuple[str, ...] = SLOW_ROLES) -> L
     return LoggerSpec(rate_hz, tuple(channel(role) for role in roles), "slow stand-in logger")
 
 
+LIVE_ROLES = ("battery_v", "battery_a", "drain_a", "trigger_v", "feed_v", "ground_v")
+
+
+def live_logger(rate_hz: float = 500.0) -> LoggerSpec:
+    """The logger of the live stand-in: the channels that every check needs, all in plain units.
+
+    So its lines read rightly without a logger file as well, though then no accuracy is stated.
+    """
+    low_range = ChannelSpec("drain_a", "A", 0.3, 2e-5, 5e-6, 2e-5, 0.5)
+    channels = tuple(low_range if role == "drain_a" else channel(role) for role in LIVE_ROLES)
+    return LoggerSpec(rate_hz, channels, "live stand-in logger")
+
+
 @dataclass(frozen=True, slots=True)
 class Drawn:
     """One logger's own errors: ``gain`` as a factor, ``offset`` in the channel's unit."""

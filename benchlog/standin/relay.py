@@ -128,8 +128,10 @@ def contact(armature: list[tuple[float, bool, bool]], install: Install) -> Steps
             changes.append((at, state))
         if pulled and key:
             for after, length in install.chatter:
+                if at + after < until:
+                    changes.append((at + after, 0.0))
                 if at + after + length < until:
-                    changes += [(at + after, 0.0), (at + after + length, 1.0)]
+                    changes.append((at + after + length, 1.0))
     if install.contact == "inverted":
         return Steps.of(1.0, [(time, 1.0 - state) for time, state in changes])
     return Steps.of(0.0, changes)

@@ -1,5 +1,6 @@
 """What the tester does to the bike, and when."""
 
+import re
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -120,3 +121,24 @@ def key_cycles(
         actions += [Action(now, "key on", mark=marks), Action(now + on_s, "key off", mark=marks)]
         now += on_s + off_s
     return Script(now - off_s + settle_s, tuple(actions), frozenset(on))
+
+
+_NUMBERED = re.compile(r"(slot|fuse) (\d{1,3}) (on|off|out|in)")
+_PLAIN: tuple[Do, ...] = ("key on", "key off", "crank", "running", "engine off", "zero", "zero end")
+_BY_SLOT: dict[str, Do] = {
+    "slot on": "slot on",
+    "slot off": "slot off",
+    "fuse out": "fuse out",
+    "fuse in": "fuse in",
+}
+
+
+def action_of(text: str, time_s: float) -> Action | None:
+    """What a mark's text tells to do, done at ``time_s``; None where it tells nothing. Case and spaces do not count."""
+    plain = " ".join(text.lower().split())
+    for do in _PLAIN:
+        if plain == do:
+            return Action(time_s, do)
+    found = _NUMBERED.fullmatch(plain)
+    by_slot = _BY_SLOT.get(f"{found[1]} {found[3]}") if found else None
+    return Action(time_s, by_slot, int(found[2])) if found and by_slot else None

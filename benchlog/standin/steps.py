@@ -37,6 +37,11 @@ class Steps:
         first = self.values[0] * other.values[0]
         return Steps(times, np.r_[first, self.at(times) * other.at(times)])
 
+    def plus(self, other: "Steps") -> "Steps":
+        """The sum of two signals."""
+        times = np.union1d(self.times_s, other.times_s)
+        return Steps(times, np.r_[self.values[0] + other.values[0], self.at(times) + other.at(times)])
+
     def spans(self, end_s: float) -> list[tuple[float, float]]:
         """Where the value is not zero, as ``(from_s, to_s)``, within 0 and ``end_s``."""
         edges = np.r_[-np.inf, self.times_s, np.inf]

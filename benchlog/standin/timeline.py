@@ -29,6 +29,7 @@ class Timeline:
         slots: slot -> 1 where its device is on and fed.
         asleep_a: what the bike draws with the key off above its drain until it sleeps, A.
         wake: 1 during wake-ups.
+        extra: 1 where the device fed around the relay has its fuse.
         zero: 1 while the current channels are out of circuit.
     """
 
@@ -44,22 +45,31 @@ class Timeline:
     slots: dict[int, Steps]
     asleep_a: Steps
     wake: Steps
+    extra: Steps
     zero: Steps
 
     def changes_s(self) -> Array:
         """Every instant at which a sustained current changes, s, ascending."""
-        steps = [self.key, self.contact, self.asleep_a, self.wake, self.zero, *self.slots.values()]
+        steps = [self.key, self.contact, self.asleep_a, self.wake, self.extra, self.zero, *self.slots.values()]
         spans = [time for span in (*self.cranks, *self.runs) for time in span]
         edges = [edge.time_s for edge in self.edges if math.isfinite(edge.time_s)]
         return np.unique(np.concatenate([*(step.times_s for step in steps), np.array([*spans, *edges])]))
 
 
-def timeline_of(install: Install, script: Script) -> Timeline:
-    """Work out what the script makes of the install."""
+def timeline_of(install: Install, script: Script, from_s: float = 0.0) -> Timeline:
+    """Work out what the script makes of the install.
+
+    Nothing before an instant depends on what is done after it, nor on where the script ends.
+
+    Args:
+        install: true parameters.
+        script: what is done when.
+        from_s: nothing before it is asked for, s: earlier wake-ups may be left out.
+    """
     key_changes = [(time, 1.0) for time in script.times("key on")] + [(time, 0.0) for time in script.times("key off")]
     key = Steps.of(0.0, key_changes)
-    cranks = [(time, time + install.crank_s) for time in script.times("crank")]
-    edges = _trigger_edges(install, key, cranks)
+    cranks = [_crank(install, script, time) for time in script.times("crank")]
+    edges = _trigger_edges(install, script, key, cranks)
     armature, starts = relay.moves(edges, install)
     contact = relay.contact(armature, install)
     return Timeline(
@@ -73,32 +83,65 @@ def timeline_of(install: Install, script: Script) -> Timeline:
         armature=armature,
         contact=contact,
         slots={circuit.slot: _switch(script, circuit.slot).both(contact) for circuit in install.circuits},
-        asleep_a=_asleep(install, key),
-        wake=_wake(install, script.end_s),
+        asleep_a=_asleep(install, script, key),
+        wake=_wake(install, script, from_s),
+        extra=_fuse(script, install.extra_drain_slot),
         zero=Steps.of(0.0, [*((t, 1.0) for t in script.times("zero")), *((t, 0.0) for t in script.times("zero end"))]),
     )
 
 
-def _trigger_edges(install: Install, key: Steps, cranks: list[tuple[float, float]]) -> list[relay.Edge]:
+def _crank(install: Install, script: Script, start: float) -> tuple[float, float]:
+    """The starter turns for its time, or until the key or the engine switch ends it."""
+    stop = start + install.crank_s
+    return start, min([end for end in _engine_ends(script) if start < end < stop], default=stop)
+
+
+def _engine_ends(script: Script) -> list[float]:
+    return sorted([*script.times("engine off"), *script.times("key off")])
+
+
+def _trigger_edges(install: Install, script: Script, key: Steps, cranks: list[tuple[float, float]]) -> list[relay.Edge]:
     if install.trigger_always_live:
         return [relay.Edge(-1e3, 1.0)]
     edges = [relay.Edge(float(time), state) for time, state in zip(key.times_s, key.values[1:], strict=True)]
     if install.backfed:
-        # the load side holds the coil through a device, at a little less than the key gives
-        return [relay.Edge(edge.time_s, 1.0 if edge.level else BACKFED_LEVEL, key=edge.level > 0) for edge in edges]
+        return _backfed_edges(install, script, edges)
     if install.trigger_drops_in_crank:
         for start, stop in cranks:
             edges += [relay.Edge(start + LIGHTS_OUT_S, 0.0, key=False), relay.Edge(stop, 1.0, key=False)]
     return sorted(edges, key=lambda edge: edge.time_s)
 
 
+def _backfed_edges(install: Install, script: Script, edges: list[relay.Edge]) -> list[relay.Edge]:
+    """The load side holds the coil through a device, at a little less than the key gives, while that has its fuse."""
+    fuse = _fuse(script, install.backfed_slot)
+    found: list[relay.Edge] = []
+    for number, edge in enumerate(edges):
+        held = edge.level == 0 and number > 0 and fuse.at(np.array([edge.time_s]))[0] > 0
+        found.append(relay.Edge(edge.time_s, BACKFED_LEVEL if held else edge.level, key=not held))
+        following = edges[number + 1].time_s if number + 1 < len(edges) else math.inf
+        pulled = [float(t) for t in fuse.times_s if edge.time_s < t < following and not fuse.at(np.array([t]))[0]]
+        if held and pulled:
+            found.append(relay.Edge(pulled[0], 0.0, key=False))
+    return found
+
+
 def _runs(install: Install, script: Script, cranks: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    ends = sorted([*script.times("engine off"), *script.times("key off"), script.end_s])
     if not install.starts:
         return []
-    return [
-        (stop, next((end for end in ends if end > stop), script.end_s)) for _, stop in cranks if stop < script.end_s
+    ends = [*_engine_ends(script), script.end_s]
+    whole = [stop for start, stop in cranks if stop >= start + install.crank_s and stop < script.end_s]
+    return [(stop, next((end for end in ends if end > stop), script.end_s)) for stop in whole]
+
+
+def _fuse(script: Script, slot: int | None) -> Steps:
+    """1 while a slot's fuse is in; always, where no slot is named."""
+    changes = [
+        (act.time_s, float(act.do == "fuse in"))
+        for act in script.actions
+        if act.do in ("fuse in", "fuse out") and act.slot == slot is not None
     ]
+    return Steps.of(1.0, changes)
 
 
 def _switch(script: Script, slot: int) -> Steps:
@@ -115,15 +158,23 @@ def _switch(script: Script, slot: int) -> Steps:
     return Steps.of(initial, changes)
 
 
-def _asleep(install: Install, key: Steps) -> Steps:
+def _asleep(install: Install, script: Script, key: Steps) -> Steps:
+    """Current above the drain after each key-off, stage by stage; from the second on behind a fuse."""
+    first = _stages(key, install.awake[:1], 0.0)
+    if len(install.awake) < 2:
+        return first
+    return first.plus(_stages(key, install.awake[1:], install.awake[0][1]).both(_fuse(script, install.awake_slot)))
+
+
+def _stages(key: Steps, stages: tuple[tuple[float, float], ...], from_s: float) -> Steps:
     changes: list[tuple[float, float]] = []
     times = [*key.times_s.tolist(), math.inf]
     for (time, following), state in zip(pairwise(times), key.values[1:], strict=True):
         changes.append((time, 0.0))
         if state:
             continue
-        start = time
-        for current_a, until_s in install.awake:
+        start = time + from_s
+        for current_a, until_s in stages:
             if start < following:
                 changes.append((start, current_a))
             start = time + until_s
@@ -132,10 +183,12 @@ def _asleep(install: Install, key: Steps) -> Steps:
     return Steps.of(0.0, changes)
 
 
-def _wake(install: Install, end_s: float) -> Steps:
+def _wake(install: Install, script: Script, from_s: float) -> Steps:
     if install.wakeups is None:
         return Steps.of(0.0, [])
     wake = install.wakeups
-    starts = np.arange(wake.first_s, end_s, wake.period_s)
+    skipped = max(0, math.floor((from_s - wake.first_s) / wake.period_s) - 1)
+    starts = np.arange(wake.first_s, script.end_s, wake.period_s)[skipped:]
     times = np.stack([starts, starts + wake.length_s], axis=1).ravel()
-    return Steps(times, np.r_[0.0, np.tile([1.0, 0.0], len(starts))])
+    wakes = Steps(times, np.r_[0.0, np.tile([1.0, 0.0], len(starts))])
+    return wakes if install.wakeups_slot is None else wakes.both(_fuse(script, install.wakeups_slot))

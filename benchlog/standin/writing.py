@@ -83,7 +83,7 @@ def _table(sim: "Simulation", form: Form) -> "pl.DataFrame":
     for spec in sim.spec.channels:
         header = form.columns.get(spec.role, spec.role)
         values = sim.frame[spec.role].to_numpy() / spec.factor * (-1.0 if spec.positive == "charge" else 1.0)
-        text = _text(header, values, _decimals(spec))
+        text = _text(header, values, decimals_of(spec))
         if spec.role in sim.over:
             text = pl.select(pl.when(pl.Series(sim.over[spec.role])).then(pl.lit("OL")).otherwise(text)).to_series()
             text = text.rename(header)
@@ -96,7 +96,7 @@ def _table(sim: "Simulation", form: Form) -> "pl.DataFrame":
     return pl.DataFrame(columns)
 
 
-def _decimals(spec: ChannelSpec) -> int:
+def decimals_of(spec: ChannelSpec) -> int:
     """Digits that hold the resolution: 0.005 needs 3."""
     if not spec.resolution:
         return 6

@@ -1,0 +1,144 @@
+"""The stand-in logger: a simulated install on a pseudo-terminal, for trying everything without hardware."""
+
+import os
+import signal
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from benchlog.commands.shared import user_errors
+from benchlog.errors import BenchlogError
+
+if TYPE_CHECKING:
+    from benchlog.standin.install import Install
+    from benchlog.standin.serving import Standin
+
+FASTEST_HZ = 20_000.0
+#: Nobody records the stand-in's bike before its install, so that the plan asks for no added drain.
+NO_BEFORE = {"added_drain_ma": None}
+
+
+def standin(
+    fault: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Show one fault: a cause id, as a result names it.")
+    ] = None,
+    plan: Annotated[
+        Path | None,
+        typer.Option(metavar="PLAN", readable=False, help="Make the install from this plan; else that of the Larch."),
+    ] = None,
+    rate: Annotated[float, typer.Option(metavar="HZ", help="Samples a second.")] = 500.0,
+    speed: Annotated[float, typer.Option(metavar="N", help="Simulated seconds in a second.")] = 1.0,
+    form: Annotated[Literal["csv", "pairs", "json"], typer.Option(help="What a line looks like.")] = "csv",
+    checksum: Annotated[bool, typer.Option("--checksum", help="End each line in * and an XOR, as NMEA 0183 does.")] = (
+        False
+    ),
+    crc: Annotated[bool, typer.Option("--crc", help="End each line in * and a CRC-16.")] = False,
+    seed: Annotated[int | None, typer.Option(metavar="N", help="The same number gives the same logger.")] = None,
+    seconds: Annotated[float | None, typer.Option(metavar="N", help="End after so many seconds of the clock.")] = None,
+) -> None:
+    """Stand in for a logger on an install: a port to record from, and a bike that does what you type."""
+    with user_errors():
+        _refuse(rate, speed, checksum and crc, seed, seconds)
+        import numpy as np
+
+        try:
+            from benchlog.standin.serving import Standin
+        except ImportError as missing:
+            raise BenchlogError(
+                f"the stand-in needs pseudo-terminals, which this system does not have ({missing}); use Linux or macOS"
+            ) from None
+        from benchlog.standin.lines import LineForm
+        from benchlog.standin.logger import live_logger
+        from benchlog.standin.streaming import LiveBike
+
+        install, plan_toml = _install(plan, fault)
+        bike = LiveBike(install, live_logger(rate), np.random.default_rng(seed))
+        lines = LineForm(form, "xor" if checksum else "crc" if crc else "none")
+        with _told_to_end(seconds) as ended, Standin(bike, lines, plan_toml=plan_toml, speed=speed) as running:
+            _say(_welcome(running, fault))
+            for text in running.run(ended, typing=True):
+                _say(text)
+        _say("the stand-in has ended, and its folder is gone")
+
+
+def _refuse(rate: float, speed: float, both: bool, seed: int | None, seconds: float | None) -> None:
+    faults = []
+    if not 1.0 <= rate <= FASTEST_HZ:
+        faults.append(f"--rate must be from 1 to {FASTEST_HZ:g} samples a second, got {rate:g}")
+    if not 0.01 <= speed <= 10_000:
+        faults.append(f"--speed must be from 0.01 to 10000, got {speed:g}")
+    if seconds is not None and not seconds > 0:
+        faults.append(f"--seconds must be above 0, got {seconds:g}")
+    if seed is not None and seed < 0:
+        faults.append(f"--seed must be 0 or more, got {seed}")
+    if both:
+        faults.append("--checksum and --crc cannot both end a line; give one of them")
+    if faults:
+        raise BenchlogError("\n  ".join(faults))
+
+
+def _install(plan: Path | None, fault: str | None) -> "tuple[Install, str]":
+    from benchlog.standin import Install, NoSuchFault, plan_toml_of, with_fault
+    from benchlog.standin.faults import FAULTS
+
+    if fault is not None and fault not in FAULTS:
+        raise NoSuchFault(fault)
+    if plan is None:
+        return (Install() if fault is None else with_fault(Install(), fault)), plan_toml_of(Install(), NO_BEFORE)
+    from benchlog.plan import load_plan
+    from benchlog.standin.from_plan import faulty_install_of, install_of
+
+    loaded = load_plan(plan)
+    text = plan.read_text(encoding="utf-8-sig")
+    return (install_of(loaded) if fault is None else faulty_install_of(loaded, fault)), text
+
+
+@contextmanager
+def _told_to_end(seconds: float | None) -> "Iterator[Callable[[], bool]]":
+    """A question whether to end: because of Ctrl-C, a signal, or the clock."""
+    told: list[int] = []
+    wanted = [signal.SIGINT, signal.SIGTERM, *([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])]
+    before = {number: signal.signal(number, lambda got, _: told.append(got)) for number in wanted}
+    until = None if seconds is None else time.monotonic() + seconds
+    try:
+        yield lambda: bool(told) or (until is not None and time.monotonic() >= until)
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _welcome(running: "Standin", fault: str | None) -> str:
+    bike, port = running.bike, running.port
+    slots = ", ".join(f"{circuit.slot} {circuit.device}" for circuit in bike.install.circuits) or "none"
+    return "\n".join(
+        (
+            f'a simulated install on the bike "{bike.install.bike}"'
+            + (f", with one fault: {fault}" if fault else ", without a fault"),
+            f"  port    {port}",
+            f"  plan    {running.plan}",
+            f"  logger  {running.logger}",
+            f"  {bike.spec.rate_hz:g} samples a second, {running.speed:g} simulated seconds in a second; it waits until"
+            " a program opens the port",
+            "try in another terminal:",
+            f"  benchlog record {port} --out try.csv --logger {running.logger}",
+            f"  benchlog acceptance {port} --plan {running.plan} --logger {running.logger}",
+            "type here what you do to the bike, one a line:",
+            "  key on · key off · slot N on · slot N off · all on · all off · fuse N out · fuse N in · crank · "
+            "engine off · zero · zero end",
+            f"  slots: {slots}",
+            "Ctrl-C ends it and removes its folder",
+        )
+    )
+
+
+def _say(text: str) -> None:
+    """Print at once; that nobody reads it is no reason to end."""
+    try:
+        print(text, flush=True)
+    except OSError:
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115  # stays open as long as the program

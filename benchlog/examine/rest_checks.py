@@ -1,0 +1,96 @@
+"""The key-off checks of voltages: the feed that should be dead, and the rested battery."""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from benchlog.analysis.coarse import coarse, outside_of
+from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.examine.bench import Bench
+from benchlog.examine.off_state import POINT_S, OffSpan, needed_s, no_key_off, too_short
+from benchlog.uncertainty import block_mean, combine
+
+#: The stretch before the first key-on that stands for the rested battery, s.
+RESTED_S = 600.0
+#: Less drift than this over the stretch is none, V.
+LEAST_DRIFT_V = 0.005
+
+
+def examine_rest(bench: Bench, spans: Sequence[OffSpan]) -> dict[str, Finding]:
+    """Findings for ``feed_off_voltage`` and ``resting_voltage``."""
+    return {"feed_off_voltage": _feed_off(bench, spans), "resting_voltage": _resting(bench, spans)}
+
+
+def _feed_off(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
+    if not bench.has("feed_v"):
+        return Unseen("feed_v is not logged")
+    if not spans:
+        return Unseen(no_key_off(bench))
+    need = needed_s(bench)
+    means = []
+    for span in spans:
+        if span.settled is None:
+            continue
+        part = coarse(bench.overview, span.settled.from_s, span.to_s, POINT_S, ["feed_v"])
+        volts = part.mean["feed_v"][outside_of(part.start_s, part.end_s, bench.left_out)]
+        if len(volts) < 3 or not np.isfinite(volts).any():
+            continue
+        # a short stretch before the first key-on cannot show that the feed goes dead, but well that it is live
+        if span.settled.lasts_s < need and not (span.opens and np.nanmedian(volts) > UP_ABOVE_V):
+            continue
+        mean = block_mean(volts[np.isfinite(volts)])
+        means.append((mean, span.settled.from_s, span.to_s, int(part.over["feed_v"].sum())))
+    if not means:
+        return Unseen(too_short(bench, spans))
+    mean, from_s, to_s, over = max(means, key=lambda entry: entry[0].value)
+    accuracy = bench.accuracy.get("feed_v")
+    return Measured(
+        value=mean.value,
+        u=None if accuracy is None else combine(mean.u, accuracy.level_u(mean.value)),
+        from_s=from_s,
+        to_s=to_s,
+        story="settled; the highest of its stretches",
+        doubt=f"{over} samples of feed_v were over range there" if over else None,
+    )
+
+
+def _resting(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
+    if not bench.has("battery_v"):
+        return Unseen("battery_v is not logged")
+    opening = [span for span in spans if span.opens]
+    if not opening:
+        return Unseen("the log does not begin with the key off; start it before the first key-on")
+    span = opening[0]
+    from_s = span.settled.from_s if span.settled else span.from_s
+    from_s = max(from_s, span.to_s - RESTED_S)
+    # the key may already be turning in the last point
+    part = coarse(bench.overview, from_s, span.to_s - 2 * bench.overview.step_s, POINT_S, ["battery_v"])
+    volts = part.mean["battery_v"]
+    good = np.isfinite(volts)
+    if good.sum() < 4 or span.to_s - from_s < 2.0:
+        return Unseen("the key was on within 2 s of the log's start; record the rested battery first")
+    volts = volts[good]
+    mean = block_mean(volts)
+    accuracy = bench.accuracy.get("battery_v")
+    third = max(len(volts) // 3, 1)
+    first, last = block_mean(volts[:third], blocks=8), block_mean(volts[-third:], blocks=8)
+    drift = last.value - first.value
+    known = 0.0 if accuracy is None else accuracy.level_u(mean.value)
+    doubt = None
+    # the offset cancels in a change, so this shows finer than the level itself
+    if abs(drift) > max(2 * combine(first.u, last.u, bench.resolution("battery_v") / math.sqrt(6)), LEAST_DRIFT_V):
+        way = "rises" if drift > 0 else "falls"
+        doubt = (
+            f"the voltage still {way} by {abs(drift) * 1000:.0f} mV over that stretch (surface charge or a load); "
+            "let the bike rest for two hours and record again"
+        )
+    return Measured(
+        value=mean.value,
+        u=None if accuracy is None else combine(mean.u, known),
+        from_s=float(part.start_s[0]),
+        to_s=float(part.end_s[-1]),
+        story=f"over {part.end_s[-1] - part.start_s[0]:.0f} s",
+        doubt=doubt,
+    )

@@ -1,0 +1,75 @@
+"""Going on in the file of a recording that was stopped."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchlog.errors import BadLog, BenchlogError
+from benchlog.readers.cells import iso_times
+from benchlog.readers.lines import ADDED_TIME, Meaning
+from benchlog.readers.timeline import State
+from benchlog.recording.writer import age_of, head_of, tail_of
+
+
+@dataclass(frozen=True, slots=True)
+class Resumed:
+    """Where a file stands.
+
+    Attributes:
+        last: its last time, in the time column's unit.
+        ago_s: how long ago it was written to.
+        state: for the next piece of its time axis.
+    """
+
+    last: float | int
+    ago_s: float
+    state: State
+
+
+def resumed_from(path: Path, header: bytes, meaning: Meaning) -> Resumed:
+    """Find where a file stands.
+
+    Raises:
+        BenchlogError: it holds other columns, or cannot be read.
+    """
+    from benchlog.log import Log
+
+    head = head_of(path)
+    names = [line for line in head.split(b"\n") if line and not line.startswith(b"#")]
+    if not names or names[0] + b"\n" != header:
+        raise BenchlogError(
+            f"{path}: this recording has other columns than the stream has now "
+            f"({header.decode().strip()}); record to another file"
+        )
+    separator = ";" if header.count(b";") > header.count(b",") else "\t" if b"\t" in header else ","
+    column = header.decode().strip().split(separator).index(ADDED_TIME) if meaning.adds_time else meaning.wanted.time
+    assert column is not None
+    lines = [line for line in tail_of(path).split(b"\n")[1:-1] if line and not line.startswith(b"#")]
+    last = _time(lines[-1].split(separator.encode())[column], meaning) if lines else 0
+    first = _time(names[1].split(separator.encode())[column], meaning) if len(names) > 1 else last
+    unit = meaning.logger.time.unit if meaning.logger.time is not None else "s"
+    end_s, turns = float("-inf"), 0
+    if meaning.known and lines:
+        try:
+            with Log.open(path, meaning.logger) as log:
+                end_s = log.end_s
+        except BadLog:  # one sample, or none that is good
+            end_s = float("-inf")
+        wraps_at = meaning.logger.time.wraps_at if meaning.logger.time is not None else None
+        if wraps_at is not None and end_s > 0:
+            divisor = {"s": 1.0, "ms": 1e3, "us": 1e6}[unit]
+            turns = max(round((end_s * divisor - last) / wraps_at), 0)
+    absolute = unit.startswith("epoch") or unit == "iso8601"
+    state = State(rows=0, first=first if absolute else None, turns=turns, last=float(last), last_s=end_s)
+    return Resumed(last, age_of(path), state)
+
+
+def _time(cell: bytes, meaning: Meaning) -> float | int:
+    import polars as pl
+
+    text = cell.decode("utf-8", "replace").strip(' "')
+    if meaning.logger.time is not None and meaning.logger.time.unit == "iso8601":
+        return int(iso_times(pl.Series([text])).us[0])
+    try:
+        return float(text.replace(",", "."))
+    except ValueError:
+        return 0.0

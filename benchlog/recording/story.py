@@ -1,0 +1,85 @@
+"""What happened on the way: told at once to whoever looks on, and noted in the file."""
+
+import time
+from collections import Counter
+from collections.abc import Mapping
+
+from benchlog.recording.counts import refused_words
+from benchlog.recording.writer import LogWriter
+
+#: A stream that is silent for so long, and for five times its longest silence so far, is told.
+SILENT_S = 5.0
+
+
+class Story:
+    """Sentences that wait to be told and to be noted, and refused lines that wait to be summed up."""
+
+    def __init__(self) -> None:
+        self._told: list[str] = []
+        self._notes: list[str] = []
+        self._refused = Counter[str]()
+
+    def tell(self, text: str) -> None:
+        """Say it to whoever looks on."""
+        self._told.append(text)
+
+    def note(self, text: str) -> None:
+        """Write it in the file, before the next rows."""
+        self._notes.append(text)
+
+    def tell_and_note(self, text: str) -> None:
+        """Both."""
+        self.tell(text)
+        self.note(text)
+
+    def refused(self, refused: Mapping[str, int]) -> None:
+        """Lines that were refused: noted in sums, not one by one."""
+        self._refused.update(refused)
+
+    def note_refused(self) -> None:
+        """Note the lines refused since the last time."""
+        if words := refused_words(self._refused):
+            self.note(words)
+        self._refused = Counter()
+
+    def told(self) -> tuple[str, ...]:
+        """What was told since the last time."""
+        told, self._told = tuple(self._told), []
+        return told
+
+    def write(self, writer: LogWriter) -> None:
+        """Write the notes, once the file has its header."""
+        if writer.size:
+            for text in self._notes:
+                writer.note(text)
+            self._notes = []
+
+
+class Silence:
+    """Watches for a stream that says nothing though its port is there."""
+
+    def __init__(self, now: float) -> None:
+        self._last_at = now
+        self._longest_s = 0.0
+        self._silent = False
+
+    def watch(self, now: float, story: Story) -> None:
+        """Nothing has come: told once, when it has been too long."""
+        silent_s = now - self._last_at
+        if not self._silent and silent_s > max(SILENT_S, 5 * self._longest_s):
+            self._silent = True
+            story.tell(f"nothing has come for {silent_s:.0f} s: is the logger switched on, and the baud rate right?")
+
+    def ended(self, now: float, story: Story, *, begun: bool) -> None:
+        """Something came; ``begun`` where it is not the first."""
+        silent_s = now - self._last_at
+        if self._silent and begun:
+            story.tell_and_note(f"the logger was silent for {silent_s:.1f} s, until {time.strftime('%H:%M:%S')}")
+        elif begun:
+            self._longest_s = max(self._longest_s, silent_s)
+        self._silent = False
+        self._last_at = now
+
+    def restart(self, now: float) -> None:
+        """The connection is there again: its absence was no silence."""
+        self._last_at, self._silent = now, False

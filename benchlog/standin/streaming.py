@@ -1,0 +1,172 @@
+"""A simulated bike that runs on and is acted on: the same circuit, looked at window after window."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from benchlog.errors import BenchlogError
+from benchlog.standin.channels import true_values
+from benchlog.standin.install import Install
+from benchlog.standin.logger import Drawn, LoggerSpec, draw, read
+from benchlog.standin.script import Action, Script, action_of
+from benchlog.standin.timeline import Timeline, timeline_of
+from benchlog.trace import Array
+
+#: How long an action is kept for what it leaves behind, s. The slowest is surface charge: 0.2 V falling with
+#: 90 s, which after this long is below a nanovolt.
+REMEMBERED_S = 1800.0
+#: A course of events is worked out this far ahead, so that not every window needs a new one, s.
+AHEAD_S = 30.0
+KNOWN = (
+    "key on, key off, slot N on, slot N off, all on, all off, fuse N out, fuse N in, crank, running, engine off, "
+    "zero, zero end"
+)
+
+
+class CannotDo(BenchlogError):
+    """Something that cannot be done to the simulated bike now. The text says why, on one line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Samples that follow one another, as the logger reads them.
+
+    Attributes:
+        time_s: s since the first sample.
+        values: role -> canonical unit and sign, NaN where over range.
+        over: role -> True where over range; only roles that have any.
+    """
+
+    time_s: Array
+    values: Mapping[str, Array]
+    over: Mapping[str, npt.NDArray[np.bool_]]
+
+
+class LiveBike:
+    """One bike with its install and logger, key off and devices switched off at first.
+
+    Args:
+        install: true parameters.
+        spec: the logger; its own errors are drawn from ``rng``.
+        rng: the only source of chance.
+    """
+
+    def __init__(self, install: Install, spec: LoggerSpec, rng: np.random.Generator) -> None:
+        self.install, self.spec = install, spec
+        self.drawn: Mapping[str, Drawn] = {channel.role: draw(channel, rng) for channel in spec.channels}
+        self._rng = rng
+        self._sent = 0
+        self._actions: list[Action] = []
+        self._last_s = 0.0
+        self._line: Timeline | None = None
+
+    @property
+    def time_s(self) -> float:
+        """The newest sample's time, s; 0 before the first."""
+        return max(self._sent - 1, 0) / self.spec.rate_hz
+
+    @property
+    def remembered(self) -> tuple[Action, ...]:
+        """What was done and still matters, oldest first."""
+        return tuple(self._actions)
+
+    def act(self, text: str) -> float:
+        """Do what a mark's text says, between the newest sample and the next one.
+
+        Returns:
+            When it was done, s.
+
+        Raises:
+            CannotDo: not understood, no such slot, or it makes no sense now (cranking with the key off).
+        """
+        at = done = self._next_instant()
+        plain = " ".join(text.lower().split())
+        if plain in ("all on", "all off"):
+            wanted = [f"slot {circuit.slot} {plain[4:]}" for circuit in self.install.circuits]
+        else:
+            wanted = [plain]
+        for one in wanted:
+            action = action_of(one, at)
+            if action is None:
+                raise CannotDo(f'"{text.strip()[:60]}" is not understood; known are {KNOWN}')
+            self._refuse_senseless(action)
+            if action.do != "running" and not self._is_so(action):
+                self._actions.append(action)
+                self._last_s, self._line = at, None
+                done, at = at, self._next_instant()
+        return done
+
+    def samples(self, count: int) -> Window:
+        """The next ``count`` samples."""
+        time = np.arange(self._sent, self._sent + count) / self.spec.rate_hz
+        if count == 0:
+            return Window(time, {role: np.zeros(0) for role in self.spec.roles}, {})
+        line = self._line_until(float(time[-1]))
+        self._sent += count
+        true = true_values(line, time, self.spec.roles)
+        zero = line.zero.at(time) > 0
+        values: dict[str, Array] = {}
+        over: dict[str, npt.NDArray[np.bool_]] = {}
+        for channel in self.spec.channels:
+            level = true[channel.role]
+            if channel.role.endswith("_a"):
+                level[zero] = 0.0
+            values[channel.role], beyond = read(channel, self.drawn[channel.role], level, self._rng)
+            if beyond.any():
+                over[channel.role] = beyond > 0
+        return Window(time, values, over)
+
+    def _next_instant(self) -> float:
+        """A time after the newest sample and the last action, and before the next sample."""
+        following = self._sent / self.spec.rate_hz
+        share = float(self._rng.uniform(0.05, 0.95)) if self.spec.random_phase else 0.5
+        at = max(following - share / self.spec.rate_hz, 0.0)
+        if at <= self._last_s and self._actions:
+            at = max((self._last_s + following) / 2, float(np.nextafter(self._last_s, np.inf)))
+        return at
+
+    def _is_so(self, action: Action) -> bool:
+        """Whether this is the state already, so that nothing changes."""
+        line, now = self._line_until(self.time_s), np.array([np.inf])
+        if action.do in ("key on", "key off"):
+            return bool(line.key.at(now)[0]) == (action.do == "key on")
+        if action.do in ("zero", "zero end"):
+            return bool(line.zero.at(now)[0]) == (action.do == "zero")
+        thing = action.do.split()[0]
+        if thing not in ("slot", "fuse"):
+            return False
+        own = [act.do for act in self._actions if act.slot == action.slot and act.do.startswith(thing)]
+        return (own[-1] if own else {"slot": "slot off", "fuse": "fuse in"}[thing]) == action.do
+
+    def _refuse_senseless(self, action: Action) -> None:
+        slots = [circuit.slot for circuit in self.install.circuits]
+        if action.slot is not None and action.slot not in slots:
+            listed = ", ".join(str(slot) for slot in slots) or "none"
+            raise CannotDo(f"there is no slot {action.slot} on this bike; its slots are: {listed}")
+        if action.do != "crank":
+            return
+        line, at = self._line_until(self.time_s), action.time_s
+        running = any(start <= at < stop for start, stop in line.runs)
+        if not line.key.at(np.array([at]))[0]:
+            raise CannotDo("the key is off; turn it on before you crank")
+        if running or any(start <= at < stop for start, stop in line.cranks):
+            raise CannotDo("the engine runs already" if running else "the starter turns already")
+
+    def _line_until(self, until_s: float) -> Timeline:
+        """The course of events, good until ``until_s`` at least."""
+        if self._line is None or until_s >= self._line.end_s - self.install.crank_s:
+            self._forget()
+            script = Script(until_s + AHEAD_S, tuple(self._actions))
+            self._line = timeline_of(self.install, script, from_s=self.time_s - REMEMBERED_S)
+        return self._line
+
+    def _forget(self) -> None:
+        """Of what is long past keep the last of each kind, which still says how things stand."""
+        long_past = self.time_s - REMEMBERED_S
+        last = {(act.do, act.slot): act for act in self._actions if act.time_s < long_past}
+        recent = [act for act in self._actions if act.time_s >= long_past]
+        first_on = next((act for act in self._actions if act.do == "key on"), None)  # a latching contact's closing
+        kept = {id(act) for act in (*last.values(), *recent, first_on) if act is not None}
+        self._actions = [act for act in self._actions if id(act) in kept]
