@@ -23,6 +23,7 @@ class Chemistry:
         charge_v: (least, most) V that suit it with the engine running.
         lead_acid: six lead-acid cells, so the lead-acid temperature coefficients hold.
         source: where the rest voltages come from.
+        self_discharge_pct: (least, most) per cent of its capacity that it loses a month at 20 degC on its own.
     """
 
     name: str
@@ -32,8 +33,11 @@ class Chemistry:
     charge_v: tuple[float, float]
     lead_acid: bool
     source: str
+    self_discharge_pct: tuple[float, float]
 
 
+# Self-discharge: common practice, no source (flooded about 5, sealed about 3, AGM 1 to 3 % a month); LiFePO4's from
+# memory.
 # Charging windows: common practice, no source; those of gel and LiFePO4 from memory.
 _AGM_REST = ((0.0, 11.7), (25.0, 12.0), (50.0, 12.3), (75.0, 12.6), (100.0, 12.8))
 CHEMISTRY: dict[str, Chemistry] = {
@@ -45,6 +49,7 @@ CHEMISTRY: dict[str, Chemistry] = {
         charge_v=(13.5, 15.5),
         lead_acid=True,
         source="widely printed table; others differ by up to 0.13 V (common practice, no source)",
+        self_discharge_pct=(4.0, 6.0),
     ),
     "agm": Chemistry(
         name="AGM",
@@ -54,6 +59,7 @@ CHEMISTRY: dict[str, Chemistry] = {
         charge_v=(13.5, 14.8),
         lead_acid=True,
         source="a vehicle maker's bands, carried on below a quarter charged (common practice, no source)",
+        self_discharge_pct=(1.0, 3.0),
     ),
     "gel": Chemistry(
         name="gel",
@@ -63,6 +69,7 @@ CHEMISTRY: dict[str, Chemistry] = {
         charge_v=(13.5, 14.4),
         lead_acid=True,
         source="taken as AGM, with a wider band (from memory)",
+        self_discharge_pct=(2.0, 4.0),
     ),
     "lifepo4": Chemistry(
         name="LiFePO4",
@@ -82,6 +89,7 @@ CHEMISTRY: dict[str, Chemistry] = {
         charge_v=(13.6, 14.6),
         lead_acid=False,
         source="four cells in series, one table of low authority (common practice, no source)",
+        self_discharge_pct=(1.0, 3.0),
     ),
 }
 
@@ -126,6 +134,13 @@ def charging_window(chemistry: str, temperature_c: float = 25.0) -> tuple[float,
     kind = CHEMISTRY[chemistry]
     shift = CHARGE_V_PER_K * (temperature_c - 25.0) if kind.lead_acid else 0.0
     return kind.charge_v[0] + shift, kind.charge_v[1] + shift
+
+
+def self_discharge(chemistry: str, temperature_c: float = 20.0) -> tuple[float, float]:
+    """(least, most) per cent of its capacity that it loses a month on its own; doubles every 10 K (from memory)."""
+    least, most = CHEMISTRY[chemistry].self_discharge_pct
+    factor = 2.0 ** ((temperature_c - 20.0) / 10.0)
+    return least * factor, most * factor
 
 
 def days_until(charge_ah: float, drain_ma: float) -> float:

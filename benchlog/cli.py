@@ -1,12 +1,15 @@
 """The command line, thin: parse, call one function, print, exit."""
 
 import sys
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Literal
 
 import typer
 
-from benchlog.commands.shared import EXIT_STATUS, PlanOption, user_errors
+from benchlog.commands import acceptance, page, recording, records, season, standin
+from benchlog.commands.shared import EXIT_STATUS, LoggerOption, PlanOption, StoreOption, user_errors
 from benchlog.errors import BenchlogError
 
 app = typer.Typer(
@@ -18,9 +21,21 @@ app = typer.Typer(
 )
 
 
+def _told_version(wanted: bool) -> None:
+    if wanted:
+        from benchlog import __version__
+
+        typer.echo(f"benchlog {__version__}")
+        raise typer.Exit
+
+
 @app.callback()
-def _root() -> None:
-    """Options that hold for every command would stand here; there are none."""
+def _root(
+    _: Annotated[
+        bool, typer.Option("--version", callback=_told_version, is_eager=True, help="Print the version and exit.")
+    ] = False,
+) -> None:
+    """What holds for every command."""
 
 
 @app.command()
@@ -33,20 +48,37 @@ def check(
         Path | None,
         typer.Option(metavar="LOG", help="The log recorded before the install, for the added drain.", readable=False),
     ] = None,
-    logger: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="What the channels mean, for logs without LOG.logger.toml.", readable=False),
-    ] = None,
+    logger: LoggerOption = None,
     json: Annotated[
         str | None, typer.Option(metavar="FILE", help="Write the result as JSON; - for standard output alone.")
     ] = None,
     report: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the report as an HTML page.")] = None,
+    save: Annotated[bool, typer.Option("--save", help="Keep the result as a record, and the logs with it.")] = False,
+    store: StoreOption = None,
+    notes: Annotated[str, typer.Option(metavar="TEXT", help="What the record should say besides.")] = "",
+    temperature_c: Annotated[
+        float | None,
+        typer.Option("--temperature-c", metavar="C", help="Of the battery; for the record, where the log has none."),
+    ] = None,
+    corrects: Annotated[
+        int | None, typer.Option(metavar="NUMBER", help="The record that this one corrects; it stays as it is.")
+    ] = None,
+    hashes_only: Annotated[
+        bool, typer.Option("--hashes-only", help="Keep the logs' hashes alone with the record, no copies.")
+    ] = False,
 ) -> None:
     """Check logs against the plan. Exit status: 0 pass, 1 fail, 3 not proven, 2 unusable input."""
     with user_errors():
+        from benchlog.files import refuse_unwritable, write_whole
         from benchlog.progress import shown_progress
         from benchlog.run import check as run_check
 
+        inputs = [*logs, plan, *(path for path in (before, logger) if path is not None)]
+        if json not in (None, "-"):
+            refuse_unwritable(Path(json), what="the result", inputs=inputs)
+        if report is not None:
+            refuse_unwritable(report, what="the report", inputs=inputs)
+        keep = _keeper(store, notes, temperature_c, corrects, hashes_only=hashes_only, save=save)
         with shown_progress() as progress:
             result = run_check(list(logs), plan=plan, logger=logger, before=before, progress=progress)
         if json == "-":
@@ -56,15 +88,46 @@ def check(
 
             typer.echo(render_text(result, colour=sys.stdout.isatty()), nl=False)
         if json not in (None, "-"):
-            from benchlog.files import write_whole
-
             write_whole(Path(json), result.to_json() + "\n", what="the result")
         if report is not None:
             from benchlog.report import write_html
 
             write_html(result, report)
             typer.echo(f"Report: {report}", err=json == "-")
+        if keep is not None:
+            typer.echo(keep(result, plan=plan, logs=list(logs), logger=logger, before=before), err=json == "-")
     raise typer.Exit(EXIT_STATUS[result.verdict])
+
+
+def _keeper(
+    store: str | None,
+    notes: str,
+    temperature_c: float | None,
+    corrects: int | None,
+    *,
+    hashes_only: bool,
+    save: bool,
+) -> Callable[..., str] | None:
+    """What saves the result; a store that cannot be used is told before the logs are read."""
+    if not save:
+        given = {
+            "--notes": notes,
+            "--temperature-c": temperature_c,
+            "--corrects": corrects,
+            "--hashes-only": hashes_only,
+        }
+        idle = [option for option, value in given.items() if value not in ("", None, False)]
+        if idle:
+            raise BenchlogError(f"{', '.join(idle)}: without --save nothing is kept; add --save, or leave it out")
+        return None
+    from benchlog.store import open_store
+
+    with open_store(store) as opened:
+        if corrects is not None:
+            opened.record(corrects)
+    return partial(
+        records.save_check, store, notes=notes, temperature_c=temperature_c, corrects=corrects, hashes_only=hashes_only
+    )
 
 
 @app.command()
@@ -100,6 +163,15 @@ def schema(
         from benchlog.schemas import schema_text
 
         typer.echo(schema_text(what))
+
+
+app.command()(recording.ports)
+app.command()(recording.record)
+app.command()(acceptance.acceptance)
+app.command()(standin.standin)
+app.command()(season.season)
+app.add_typer(records.app, name="records")
+app.command()(page.page)
 
 
 def main() -> None:

@@ -18,6 +18,51 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
+class LoadPoint:
+    """One steady stretch of load: the current, and the voltage that was read or lost there."""
+
+    load_a: float
+    volts: float
+
+
+@dataclass(frozen=True, slots=True)
+class Settling:
+    """One key-off span, from the key-off (or the log's start) until its end.
+
+    Attributes:
+        from_s, to_s: the span, s. settled_s: from when its current had settled, s; None if it never did.
+        role: the current channel that tells.
+    """
+
+    from_s: float
+    to_s: float
+    settled_s: float | None
+    role: str
+
+
+@dataclass(frozen=True, slots=True)
+class KeyOffDraw:
+    """What one circuit draws with the key off, from pulling its fuse.
+
+    Attributes:
+        slot: its slot. device: what is on it; empty where the plan has no such slot.
+        out_at_s: when its fuse was out, s.
+        draw_ma: mA, on average where it draws in pulses. uncertainty_ma: k = 2; None where no accuracy is stated.
+        told: it can be told from zero. pulses: it wakes at intervals.
+        share: of the off-state drain, 1; None where that was not measured.
+    """
+
+    slot: int
+    device: str
+    out_at_s: float
+    draw_ma: float
+    uncertainty_ma: float | None
+    told: bool
+    pulses: bool
+    share: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class LogEvidence:
     """One log, thinned out for drawing.
 
@@ -29,6 +74,11 @@ class LogEvidence:
         pull_ins, drop_outs: every sample around each relay event, as recorded.
         pull_in_at_s, drop_out_at_s: when the trigger crossed its 50 % level, s;
             one entry for each trace of ``pull_ins`` and ``drop_outs``.
+        battery_points: battery's current and voltage with the engine off, one group a key-on.
+        feed_points, ground_points: load through the feed, and the voltage lost in the feed or in the return.
+        settlings: the key-off spans, in time order.
+        key_off_draws: what each circuit whose fuse was pulled draws with the key off, in time order.
+        key_off_drain_ma: the off-state drain that they are shares of, mA; None where not measured.
     """
 
     log: str
@@ -39,6 +89,12 @@ class LogEvidence:
     drop_outs: tuple[Trace, ...]
     pull_in_at_s: tuple[float, ...]
     drop_out_at_s: tuple[float, ...]
+    battery_points: tuple[tuple[LoadPoint, ...], ...] = ()
+    feed_points: tuple[LoadPoint, ...] = ()
+    ground_points: tuple[LoadPoint, ...] = ()
+    settlings: tuple[Settling, ...] = ()
+    key_off_draws: tuple[KeyOffDraw, ...] = ()
+    key_off_drain_ma: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,8 @@ SOURCES = sorted(path for folder in ("benchlog", "dashboards") for path in (ROOT
 #: A folder stands for all its files; the longest name that fits counts.
 LAYERS: tuple[tuple[str, ...], ...] = (
     # words, tables and small parts that anyone may use
-    ("errors", "roles", "trace", "uncertainty", "wiring", "batteries", "thinning", "files", "plan", "logger", "limits"),
+    ("errors", "roles", "trace", "uncertainty", "wiring", "batteries", "thinning", "files"),
+    ("toml_faults", "toml_files", "channels", "plan", "logger", "limits"),
     ("places", "readings"),
     ("marks", "numbers", "check_table"),
     # the shape of a result: readers already write its notes
@@ -90,7 +91,7 @@ def layer_of(name: str) -> int | None:
     """Which layer a full name belongs to; None for other people's code and the front door."""
     parts = name.split(".")
     if parts[0] == "dashboards":
-        return len(LAYERS) - 1
+        return next(n for n, layer in enumerate(LAYERS) if "commands" in layer)
     if parts[0] != "benchlog" or len(parts) == 1:
         return None
     return next((n for n, layer in enumerate(LAYERS) if parts[1] in layer), None)

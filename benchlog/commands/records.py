@@ -1,0 +1,253 @@
+"""``benchlog records``: list, show, sign, import, export and verify what was saved; and the saving of a check."""
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from benchlog.commands.shared import UNUSABLE, LoggerOption, PlanOption, StoreOption, user_errors
+from benchlog.errors import BenchlogError
+
+if TYPE_CHECKING:
+    from benchlog.result import Result
+    from benchlog.store import Store
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="The store of records: list, show, sign, import, export, verify.",
+)
+
+BikeOption = Annotated[str | None, typer.Option("--bike", metavar="BIKE", help="Only the records of this bike.")]
+NumberArgument = Annotated[int, typer.Argument(metavar="NUMBER", help="The record's number, as the list shows it.")]
+HashesOnlyOption = Annotated[
+    bool, typer.Option("--hashes-only", help="Keep the logs' hashes alone, no copies: a record cannot be drawn again.")
+]
+
+
+def save_check(
+    store: str | None,
+    result: "Result",
+    *,
+    plan: Path,
+    logs: list[Path],
+    logger: Path | None = None,
+    before: Path | None = None,
+    notes: str = "",
+    temperature_c: float | None = None,
+    recorded_at: datetime | None = None,
+    corrects: int | None = None,
+    hashes_only: bool = False,
+) -> str:
+    """Save what ``check`` has found; gives the line that says so.
+
+    Raises:
+        BenchlogError: the store or a log cannot be used.
+    """
+    from benchlog.store import open_store
+
+    # a time without a zone is the time on the tester's wall
+    at = None if recorded_at is None else recorded_at.astimezone()
+    with open_store(store) as opened:
+        record = opened.save(
+            result,
+            plan=plan,
+            loggers=logger,
+            logs=logs,
+            before=before,
+            recorded_at=at,
+            notes=notes,
+            temperature_c=temperature_c,
+            corrects=corrects,
+            keep_logs=not hashes_only,
+        )
+        return f"Saved as record {record.number} in {opened.where}"
+
+
+@app.command("list")
+def list_records(
+    bike: BikeOption = None,
+    limit: Annotated[int | None, typer.Option(metavar="N", min=1, help="The newest N alone.")] = None,
+    store: StoreOption = None,
+) -> None:
+    """List the records, the last saved first; dates in this computer's time zone."""
+    with user_errors():
+        from benchlog.store.listing import list_text
+
+        with _opened(store) as opened:
+            rows = opened.rows(bike, limit)
+            if bike is not None and not rows:
+                _refuse_unknown_bike(opened, bike)
+            typer.echo(list_text(rows), nl=False)
+
+
+@app.command()
+def show(
+    number: NumberArgument,
+    json: Annotated[bool, typer.Option("--json", help="The whole record as JSON.")] = False,
+    store: StoreOption = None,
+) -> None:
+    """Show one record: its result, and what is known of its logs, corrections and signatures."""
+    with user_errors():
+        from benchlog.store.listing import record_json, record_text
+
+        with _opened(store) as opened:
+            record = opened.record(number)
+            if json:
+                typer.echo(record_json(record))
+            else:
+                typer.echo(record_text(record, colour=sys.stdout.isatty()), nl=False)
+
+
+@app.command()
+def sign(
+    number: NumberArgument,
+    by: Annotated[str, typer.Option(metavar="NAME", help="Who signs.")],
+    notes: Annotated[str, typer.Option(metavar="TEXT", help="What is to be said with it.")] = "",
+    store: StoreOption = None,
+) -> None:
+    """Sign a record: you stand for it as it is now."""
+    with user_errors(), _opened(store) as opened:
+        signature = opened.sign(number, by, notes)
+        typer.echo(f"Record {number} is signed by {signature.by} (entry {signature.number})")
+
+
+@app.command("import")
+def import_folder(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", readable=False, help="Every log in it and below.")],
+    plan: PlanOption,
+    logger: LoggerOption = None,
+    hashes_only: HashesOnlyOption = False,
+    store: StoreOption = None,
+) -> None:
+    """Check every log under a folder and save each as a record; run again, it goes on where it stopped.
+
+    Exit status: 0 if every log is in the store now, 2 if one could not be used.
+    """
+    with user_errors():
+        from benchlog.logger import load_logger
+        from benchlog.plan import load_plan
+        from benchlog.store import open_store
+        from benchlog.store.importing import import_logs, logs_under
+
+        planned = load_plan(plan)
+        named = None if logger is None else load_logger(logger)
+        counted = {"saved": 0, "known": 0, "bad": 0}
+        with open_store(store) as opened:
+            logs = logs_under(folder, but=opened.logs)
+            with _shown_count(len(logs)) as step:
+                for one in import_logs(opened, logs, plan=planned, logger=named, keep_logs=not hashes_only):
+                    counted[one.outcome] += 1
+                    if one.outcome == "bad":
+                        typer.echo(f"benchlog: {one.path} was not imported: {one.text}", err=True)
+                    step(one.done)
+        typer.echo(
+            f"{counted['saved']} of {len(logs)} logs saved, {counted['known']} were in the store already, "
+            f"{counted['bad']} could not be used"
+        )
+    if counted["bad"]:
+        raise typer.Exit(UNUSABLE)
+
+
+@app.command()
+def export(
+    file: Annotated[Path | None, typer.Argument(metavar="[FILE]", help="Left out: to standard output.")] = None,
+    form: Annotated[
+        Literal["csv", "json"],
+        typer.Option("--format", help="csv: a row for each check of each record; json: all entries, whole."),
+    ] = "csv",
+    bike: BikeOption = None,
+    store: StoreOption = None,
+) -> None:
+    """Export the records as a table for a spreadsheet, or as JSON for another program; dates in UTC."""
+    with user_errors():
+        from benchlog.store.exporting import csv_lines, json_lines, write_pieces
+
+        with _opened(store) as opened:
+            if bike is not None:
+                _refuse_unknown_bike(opened, bike)
+            pieces = csv_lines(opened, bike) if form == "csv" else json_lines(opened, bike)
+            if file is None:
+                binary = sys.stdout.buffer
+                for piece in pieces:
+                    binary.write(piece.encode())
+                binary.flush()
+            else:
+                write_pieces(file, pieces)
+                typer.echo(f"Exported: {file}", err=True)
+
+
+@app.command()
+def verify(
+    head: Annotated[
+        str | None,
+        typer.Option(metavar="HASH", help="A hash that this command printed earlier: it must still be in the ledger."),
+    ] = None,
+    mend: Annotated[
+        bool, typer.Option("--mend", help="Make the lists anew from the ledger and remove files left over.")
+    ] = False,
+    store: StoreOption = None,
+) -> None:
+    """Prove that nothing in the store was altered. Exit status: 0 all is whole, 2 something differs."""
+    with user_errors():
+        from benchlog.store.mending import mend as put_right
+
+        with _opened(store) as opened:
+            troubles = opened.verify(head)
+            if mend:
+                troubles = put_right(opened, troubles)
+            last, its_hash = opened.head()
+        for trouble in troubles:
+            typer.echo(f"{'· ' if trouble.harmless else '▲ '}{trouble.text}")
+        grave = [trouble for trouble in troubles if not trouble.harmless]
+        if grave:
+            raise BenchlogError(_advice({trouble.kind for trouble in grave}, len(grave)))
+        typer.echo(f"● {last} entries, all as they were saved. The last one's hash, to be noted elsewhere:")
+        typer.echo(f"  {its_hash}")
+
+
+@contextmanager
+def _shown_count(of: int) -> Iterator[Callable[[int], None]]:
+    """A bar on standard error of how many logs are done; none where that is not a terminal."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    columns = (TextColumn("checking logs"), BarColumn(), MofNCompleteColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=of)
+        yield lambda done: bar.update(task, completed=done)
+
+
+def _advice(kinds: set[str], count: int) -> str:
+    found = "1 thing differs" if count == 1 else f"{count} things differ"
+    if "ledger" in kinds:
+        return f"{found} from what was saved; keep this store as it is for evidence and go on with a backup of it"
+    if "logs" in kinds:
+        return f"{found} from what was saved; put the kept logs back from a backup, the records themselves are whole"
+    return f"{found} from what was saved, in lists alone; benchlog records verify --mend makes them anew"
+
+
+def _opened(store: str | None) -> "Store":
+    from benchlog.store import open_store
+
+    return open_store(store, create=False)
+
+
+def _refuse_unknown_bike(store: "Store", bike: str) -> None:
+    """A bike without records is a slip of the pen more often than not.
+
+    Raises:
+        BenchlogError: the store has none of it; names those that it has.
+    """
+    bikes = [row.bike for row in store.bikes()]
+    if bike not in bikes:
+        has = f"it has {', '.join(bikes)}" if bikes else "it has none at all yet"
+        raise BenchlogError(f'{store.where}: there is no record of a bike "{bike}"; {has}')

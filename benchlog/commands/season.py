@@ -1,0 +1,181 @@
+"""``benchlog season``: a battery's health over the records of a bike, or all bikes at a glance."""
+
+import sys
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from benchlog.commands.shared import LoggerOption, StoreOption, user_errors
+from benchlog.errors import BenchlogError
+
+if TYPE_CHECKING:
+    from benchlog.plan import Plan
+    from benchlog.season import Season
+    from benchlog.store import Store
+
+
+def season(
+    bike: Annotated[str | None, typer.Argument(help="As in the plan; without it, all bikes at a glance.")] = None,
+    logs: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="[LOG]...", help="Plain resting logs to add to the records.", readable=False),
+    ] = None,
+    store: StoreOption = None,
+    changed: Annotated[
+        str | None,
+        typer.Option(metavar="DATE", help="Note a new battery or accessory fitted on this day, with --what."),
+    ] = None,
+    what: Annotated[str | None, typer.Option(metavar="TEXT", help='What was changed, such as "new battery".')] = None,
+    plan: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="PLAN", readable=False, help="Chemistry, capacity and limits; else those of the newest record."
+        ),
+    ] = None,
+    log: Annotated[
+        list[Path] | None, typer.Option(metavar="LOG", readable=False, help="As LOG; may be given several times.")
+    ] = None,
+    logger: LoggerOption = None,
+    every: Annotated[bool, typer.Option("--all", help="All bikes at a glance.")] = False,
+    today: Annotated[
+        str | None, typer.Option(metavar="DATE", help="The day that now means; later records are left out.")
+    ] = None,
+    json: Annotated[
+        str | None, typer.Option(metavar="FILE", help="Write the season as JSON; - for standard output alone.")
+    ] = None,
+    report: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the season as an HTML page.")] = None,
+) -> None:
+    """Show a battery's health over time: trends, when a limit would be crossed, and how long the bike can stand."""
+    with user_errors():
+        added = [*(logs or []), *(log or [])]
+        day = date.today() if today is None else _date(today, "--today")
+        _refuse(bike, every, changed, what, added, plan, report)
+        change = None if changed is None else (_date(changed, "--changed"), (what or "").strip())
+        from benchlog.store import open_store
+
+        with open_store(store) as opened:
+            if bike is None:
+                _all(opened, day, json)
+            else:
+                _one(opened, bike, day, change, plan, added, logger, json, report)
+
+
+def _one(
+    store: "Store",
+    bike: str,
+    day: date,
+    change: tuple[date, str] | None,
+    plan: Path | None,
+    logs: list[Path],
+    logger: Path | None,
+    json: str | None,
+    report: Path | None,
+) -> None:
+    from benchlog.season.as_json import season_json
+    from benchlog.season.chart import render_season
+    from benchlog.season.from_logs import readings_of_logs
+
+    known = [row.bike for row in store.bikes()]
+    if bike not in known and not (logs and plan):
+        raise BenchlogError(_unknown(bike, known, logs=bool(logs)))
+    planned = _plan(store, bike, plan)
+    added, notes = readings_of_logs(logs, planned, logger)
+    if change is not None:
+        # the store is written last of all that can fail
+        store.note_change(bike, *change)
+    found = _season(store, bike, day, planned, added)
+    if json == "-":
+        typer.echo(season_json(found))
+    else:
+        typer.echo(render_season(found, colour=sys.stdout.isatty()), nl=False)
+    for note in notes:
+        typer.echo(f"note: {note}", err=True)
+    if json not in (None, "-"):
+        from benchlog.files import write_whole
+
+        write_whole(Path(json), season_json(found) + "\n", what="the season")
+    if report is not None:
+        from benchlog.files import write_whole
+        from benchlog.season.report import render_html
+
+        write_whole(report, render_html(found), what="the report")
+        typer.echo(f"Report: {report}", err=json == "-")
+
+
+def _all(store: "Store", day: date, json: str | None) -> None:
+    from benchlog.season.as_json import bikes_json
+    from benchlog.season.bikes import at_a_glance, render_bikes
+
+    bikes = [row.bike for row in store.bikes()]
+    if not bikes:
+        raise BenchlogError("the store has no records yet; the first benchlog check LOG --plan PLAN --save makes one")
+    glances = at_a_glance(_season(store, bike, day, _plan(store, bike, None), []) for bike in bikes)
+    if json == "-":
+        typer.echo(bikes_json(glances))
+        return
+    typer.echo(render_bikes(glances), nl=False)
+    if json is not None:
+        from benchlog.files import write_whole
+
+        write_whole(Path(json), bikes_json(glances) + "\n", what="the bikes")
+
+
+def _season(store: "Store", bike: str, day: date, plan: "Plan", added: list) -> "Season":  # type: ignore[type-arg]  # readings; the class is heavy to import here
+    from benchlog.season import season_of
+
+    return season_of(
+        [*store.readings(bike), *added],
+        store.changes(bike),
+        chemistry=plan.battery.chemistry,
+        capacity_ah=plan.battery.capacity_ah,
+        limits=plan.limits,
+        today=day,
+        bike=bike,
+    )
+
+
+def _plan(store: "Store", bike: str, plan: Path | None) -> "Plan":
+    if plan is not None:
+        from benchlog.plan import load_plan
+
+        return load_plan(plan)
+    newest = max(store.rows(bike), key=lambda row: (row.recorded_at, row.number))
+    return store.record(newest.number).plan
+
+
+def _refuse(
+    bike: str | None, every: bool, changed: str | None, what: str | None, logs: list[Path], plan: Path | None,
+    report: Path | None,
+) -> None:  # fmt: skip
+    faults = []
+    if bike is not None and every:
+        faults.append("--all shows every bike; leave the bike's name or --all out")
+    if bike is None and (changed or what or logs or plan or report):
+        faults.append("name the bike: --changed, --what, --plan, --report and logs belong to one bike")
+    if changed is not None and not (what or "").strip():
+        faults.append('--changed needs --what, such as --what "new battery"')
+    if what is not None and changed is None:
+        faults.append("--what needs --changed DATE, the day of the change")
+    if faults:
+        raise BenchlogError("; ".join(faults))
+
+
+def _date(text: str, option: str) -> date:
+    try:
+        return datetime.strptime(text.strip(), "%Y-%m-%d").date()
+    except ValueError:
+        raise BenchlogError(f'{option}: "{text}" is no date; write it as year-month-day, such as 2026-09-20') from None
+
+
+def _unknown(bike: str, known: list[str], *, logs: bool) -> str:
+    from benchlog.toml_faults import near
+
+    text = f'there is no record of "{bike}"'
+    if not known:
+        return f"{text}: the store has no records yet; the first benchlog check LOG --plan PLAN --save makes one"
+    meant = near(bike, known)
+    named = ", ".join(known[:20]) + (f" and {len(known) - 20} more" if len(known) > 20 else "")
+    text += f"; the bikes there are: {named}" + (f'; did you mean "{meant}"?' if meant else "")
+    return text + ("; for logs alone, name the battery with --plan" if logs else "")

@@ -1,0 +1,67 @@
+"""Readings from logs that are in no record: a plain resting log gives its rest voltage and drain."""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from benchlog.plan import Plan
+from benchlog.readings import QUANTITIES, Reading
+
+if TYPE_CHECKING:
+    from benchlog.run import LoggerLike
+
+
+def readings_of_log(
+    log: str | Path, plan: Plan, logger: "LoggerLike | None" = None
+) -> tuple[list[Reading], str | None]:
+    """What one log measures of a battery's health, at the time of its first sample.
+
+    Args:
+        logger: for a log without its own ``LOG.logger.toml``.
+
+    Returns:
+        The readings, and a note where the log's clock does not tell the day and its file's time was taken.
+
+    Raises:
+        BenchlogError: the log cannot be used.
+    """
+    from benchlog.log import Log
+    from benchlog.logger import load_logger
+    from benchlog.run import beside, check, logger_of
+
+    path = Path(log)
+    result = check(path, plan=plan, logger=logger)
+    own = beside(path)
+    with Log.open(path, load_logger(own) if own else logger_of(logger)) as opened:
+        epoch_s = opened.epoch_s
+        warm = opened.overview.bands.get("battery_c")
+        temperature_c = None if warm is None else float(np.nanmean(warm.mean))
+    note = None
+    if epoch_s is None:
+        epoch_s = path.stat().st_mtime
+        note = f"{path.name}: its clock does not tell the day, so its file's time was taken"
+    at = datetime.fromtimestamp(epoch_s, UTC)
+    found = [
+        Reading(at, check.id, check.measured, check.uncertainty, temperature_c)
+        for check in result.checks
+        if check.id in QUANTITIES and check.measured is not None
+    ]
+    if not found:
+        note = f"{path.name}: shows none of what a season is made of ({', '.join(QUANTITIES)}), so it was left out"
+    return found, note
+
+
+def readings_of_logs(
+    logs: Sequence[str | Path], plan: Plan, logger: "LoggerLike | None" = None
+) -> tuple[list[Reading], list[str]]:
+    """The readings of several logs, and what should be told of them."""
+    readings: list[Reading] = []
+    notes = []
+    for log in logs:
+        found, note = readings_of_log(log, plan, logger)
+        readings += found
+        notes += [note] if note else []
+    return readings, notes

@@ -1,0 +1,188 @@
+"""The season as one HTML page: opens from a memory stick, needs no network; the look is that of the install check."""
+
+import json
+from html import escape
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from benchlog.report_words import CAUTIONS
+from benchlog.season import words
+from benchlog.season.chart import break_words
+from benchlog.season.forecast import Trend
+from benchlog.season.season import Part, Season
+from benchlog.season.series import AT_C
+from benchlog.season.words import SHAPES, Advice, Urgency
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go  # type: ignore[import-untyped]  # plotly ships no types
+
+# what a browser may load: what stands in the page, and nothing from outside
+_POLICY = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data: blob:"
+_CLASSES: dict[Urgency, str] = {"now": "v-fail", "soon": "v-not-proven", "fine": "v-pass", "open": "v-not-seen"}
+_CAPTION = (
+    "{title}: readings with their uncertainty (k = 2), the plan's limit dashed, changes dotted, "
+    "and the trend with its 95 % band{at}."
+)
+_COLUMNS = ("Quantity", "Now", "Limit", "Trend since the last change", "Limit crossed")
+
+
+def render_html(season: Season) -> str:
+    """The whole page; plotly.js is inside once, and only where there are figures to draw."""
+    figures = _figures(season)
+    name = season.bike or "battery"
+    body = [_head(season), _advice(season), _table(season), _changes(season), _drawn(figures), _basis(season),
+            _cautions()]  # fmt: skip
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        '<meta name="color-scheme" content="light dark">\n'
+        f"<title>{escape(f'{name}: {season.advice[0].words} (benchlog season)')}</title>\n"
+        f'<link rel="icon" href="data:,">\n<style>\n{_shipped("report.css")}</style>\n</head>\n<body>\n<main>\n'
+        + "\n".join(part for part in body if part)
+        + f"\n</main>\n{_scripts(figures)}</body>\n</html>\n"
+    )
+
+
+def badge(advice: Advice) -> str:
+    """The few words with their shape."""
+    return (
+        f'<span class="badge {_CLASSES[advice.urgency]}"><span aria-hidden="true">{SHAPES[advice.urgency]}</span>'
+        f"{escape(advice.words)}</span>"
+    )
+
+
+def _head(season: Season) -> str:
+    worst = season.advice[0]
+    facts = []
+    if season.charge is not None:
+        facts.append(f"Charge {season.charge.words}: {season.charge.because}.")
+    if season.standing is not None:
+        facts.append(f"Can stand {season.standing.words} until half charge, from {season.standing.since.isoformat()}.")
+    return (
+        f'<header class="top">\n<p class="kind">Season, {words.day_words(season.today)}</p>\n'
+        f"<h1>{escape(season.bike or 'Battery')}</h1>\n"
+        f'<p class="verdict">{badge(worst)} <span>{escape(worst.about)}: {escape(worst.because)}.</span></p>\n'
+        + "".join(f'<p class="fact">{escape(fact)}</p>\n' for fact in facts)
+        + "</header>"
+    )
+
+
+def _advice(season: Season) -> str:
+    rows = "".join(
+        f"<li>{badge(advice)} <strong>{escape(advice.about)}</strong>: {escape(advice.because)}.</li>\n"
+        for advice in season.advice
+    )
+    return f'<section class="next">\n<h2>What to do, worst first</h2>\n<ul class="open">\n{rows}</ul>\n</section>'
+
+
+def _table(season: Season) -> str:
+    head = "".join(f'<th role="columnheader" scope="col">{name}</th>' for name in _COLUMNS)
+    rows = "\n".join(_row(part) for part in season.parts if part.readings)
+    return (
+        '<section>\n<h2>Quantities</h2>\n<table role="table" class="checks">\n'
+        "<caption>± is the expanded uncertainty (k = 2); the range of a trend is its 95 % interval.</caption>\n"
+        f'<thead role="rowgroup"><tr role="row">{head}</tr></thead>\n'
+        f'<tbody role="rowgroup">\n{rows}\n</tbody>\n</table>\n</section>'
+    )
+
+
+def _row(part: Part) -> str:
+    earlier = "".join(
+        f"<small>{escape(f'{words.day_words(t.since)} to {words.day_words(t.until)}: ')}"
+        f"{escape(words.trend_words(t, part.unit))}</small>"
+        for t in part.earlier
+    )
+    cells = zip(
+        _COLUMNS[1:],
+        (escape(words.now_words(part)), escape(words.limit_words(part)),
+         escape(words.trend_words(part.trend, part.unit)) + earlier, escape(words.crossing_words(part.crossing))),
+        strict=True,
+    )  # fmt: skip
+    tail = "".join(f'<td role="cell" data-label="{name}"><div>{content}</div></td>' for name, content in cells)
+    return f'<tr role="row"><th role="rowheader" scope="row">{escape(part.title)}</th>{tail}</tr>'
+
+
+def _changes(season: Season) -> str:
+    if not season.breaks:
+        return ""
+    rows = "".join(f"<li>{escape(text)}.</li>\n" for text in break_words(season))
+    return f"<section>\n<h2>Changes</h2>\n<ul>\n{rows}</ul>\n</section>"
+
+
+def _figures(season: Season) -> list[tuple[str, "go.Figure"]]:
+    from benchlog.season.figures import part_figure  # plotly is heavy; only readings need it
+
+    drawn = []
+    for part in season.parts:
+        figure = part_figure(part, season)
+        if figure is not None:
+            taken = isinstance(part.trend, Trend) and part.trend.others == "temperature"
+            at = f", at {AT_C:.0f} °C (open rings: the readings as they would be there)" if taken else ""
+            drawn.append((_CAPTION.format(title=part.title, at=at), figure))
+    return drawn
+
+
+def _drawn(figures: list[tuple[str, "go.Figure"]]) -> str:
+    if not figures:
+        return ""
+    boxes = "".join(
+        f'<figure class="{"wide" if not number else "narrow"}"><div class="plot" id="plot-{number}" '
+        f'style="height:{int(figure.layout.height)}px" role="img" aria-label="{escape(caption)}"></div>'
+        f"<figcaption>{escape(caption)}</figcaption></figure>\n"
+        for number, (caption, figure) in enumerate(figures)
+    )
+    return (
+        f'<section>\n<h2>Over the season</h2>\n<div class="figures">\n{boxes}</div>\n'
+        "<noscript><p>The drawings need JavaScript; every figure is in the table.</p></noscript>\n</section>"
+    )
+
+
+def _scripts(figures: list[tuple[str, "go.Figure"]]) -> str:
+    if not figures:
+        return ""
+    # 5 MB of text: only pages with figures carry it
+    from plotly.offline import get_plotlyjs  # type: ignore[import-untyped]  # plotly ships no types
+
+    listed = [json.loads(str(figure.to_json())) for _, figure in figures]
+    return (
+        f"<script>{get_plotlyjs()}</script>\n"
+        f'<script type="application/json" id="figures">{_inert(json.dumps(listed, separators=(",", ":")))}</script>\n'
+        f"<script>\n{_shipped('report.js')}</script>\n"
+    )
+
+
+def _basis(season: Season) -> str:
+    from benchlog import __version__
+    from benchlog.batteries import CHEMISTRY
+
+    kind = CHEMISTRY[season.chemistry]
+    counts = ", ".join(f"{part.title.lower()} {len(part.readings)}" for part in season.parts if part.readings)
+    items = [
+        f"Battery: {kind.name}, {season.capacity_ah:g} Ah rated; rest voltages: {kind.source}.",
+        f"Readings: {counts or 'none'}.",
+        "Trends: median of the slopes of all pairs (Theil 1950, Sen 1968), proven by a rank test (Mann 1945, Kendall "
+        "1975) at 5 %; where temperatures were noted, their effect was taken out first.",
+        "A rest voltage tells the charge, not the health; the source resistance and the cranking minimum tell that.",
+    ]
+    listed = "".join(f"<li>{escape(item)}</li>\n" for item in items)
+    return (
+        f"<section>\n<h2>What this is made from</h2>\n<ul>\n{listed}</ul>\n"
+        f'<p class="quiet">benchlog {escape(__version__)}</p>\n</section>'
+    )
+
+
+def _cautions() -> str:
+    listed = "".join(f"<li>{escape(text)}</li>\n" for text in CAUTIONS)
+    return f'<section class="cautions">\n<h2>Cautions</h2>\n<ul>\n{listed}</ul>\n</section>'
+
+
+def _inert(text: str) -> str:
+    """JSON that cannot end or open a tag inside a script element."""
+    for char in "<>&\u2028\u2029":
+        text = text.replace(char, f"\\u{ord(char):04x}")
+    return text
+
+
+def _shipped(name: str) -> str:
+    return (files("benchlog") / name).read_text(encoding="utf-8")

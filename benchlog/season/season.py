@@ -1,0 +1,316 @@
+"""A bike's season: every quantity's breaks, trend and limit, the charge, the days it can stand, and what to do."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+
+from benchlog.batteries import CHEMISTRY
+from benchlog.errors import BenchlogError
+from benchlog.plan import Limits
+from benchlog.readings import QUANTITIES, Reading
+from benchlog.season.breaks import FALSE_ALARMS, Break, Step, found_steps, kind_of
+from benchlog.season.charge import Charge, charge_of
+from benchlog.season.forecast import PROVEN_P, Crossing, TooFew, Trend, crossing_of, trend_of
+from benchlog.season.series import LEAST_READINGS, Series, compared, day_of, moment_of, series_of
+from benchlog.season.standing import Standing, standing_of
+from benchlog.season.words import Advice, advise
+
+TITLES = {
+    "resting_voltage": "Resting voltage",
+    "source_resistance": "Source resistance",
+    "crank_minimum": "Cranking minimum",
+    "off_state_drain": "Off-state drain",
+    "charging_voltage": "Charging voltage",
+}
+#: A new battery starts these anew; any other change the rest.
+_BATTERY = ("resting_voltage", "source_resistance", "crank_minimum")
+# a found step and an entered change this far apart are one
+_SAME_DAYS = 14.0
+# a found break lies after a reading, which is kept before it; an entered one starts its own day
+_SIDE: dict[bool, Literal["left", "right"]] = {True: "right", False: "left"}
+# of a quantity that scatters from start to start, the median of so many is taken as the present value
+_LATEST = {"source_resistance": 3, "crank_minimum": 3}
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Something that was done to the bike and noted: ``on`` a day, in the words of ``what``."""
+
+    on: date
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One quantity of the season.
+
+    Attributes:
+        quantity, title, unit: as in ``QUANTITIES``.
+        readings: all of it, in time order.
+        limit: (least, most) of the plan; None where a side is open.
+        since: the last break before the present trend; None without one.
+        now: the present value and its expanded uncertainty (0 where not stated); None without a reading.
+        trend: since the last break.
+        earlier: the trends of the stretches before it.
+        crossing: where it stands against its limit.
+    """
+
+    quantity: str
+    title: str
+    unit: str
+    readings: tuple[Reading, ...]
+    limit: tuple[float | None, float | None]
+    since: datetime | None
+    now: tuple[float, float] | None
+    trend: Trend | TooFew
+    earlier: tuple[Trend, ...]
+    crossing: Crossing
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """Everything the readings of one bike say about its battery.
+
+    Attributes:
+        breaks: noted and found changes, earliest first.
+        advice: what to do, worst first; never empty.
+    """
+
+    bike: str
+    chemistry: str
+    capacity_ah: float
+    today: date
+    parts: tuple[Part, ...]
+    breaks: tuple[Break, ...]
+    charge: Charge | None
+    standing: Standing | None
+    advice: tuple[Advice, ...]
+
+    def part(self, quantity: str) -> Part:
+        """The part of this quantity.
+
+        Raises:
+            KeyError: not a quantity.
+        """
+        for part in self.parts:
+            if part.quantity == quantity:
+                return part
+        raise KeyError(quantity)
+
+    def breaks_of(self, quantity: str) -> list[datetime]:
+        """When each change that this quantity was parted at happened."""
+        return [one.before for one in self.breaks if _parts(one, quantity)]
+
+
+def season_of(
+    readings: Iterable[Reading],
+    changes: Iterable[object] = (),
+    *,
+    chemistry: str,
+    capacity_ah: float,
+    limits: Limits | None = None,
+    today: date,
+    bike: str = "",
+) -> Season:
+    """Make the season of one bike.
+
+    Args:
+        readings: in any order; those after ``today`` are left out.
+        changes: noted ones: anything with ``on`` and ``what``, or pairs of the two.
+        chemistry: of the battery, as in a plan.
+        capacity_ah: rated.
+        limits: of the plan; None: no limits.
+        today: the day that "now" means.
+
+    Raises:
+        BenchlogError: a chemistry, capacity, quantity or time that cannot be used; all faults at once.
+    """
+    known = [reading for reading in readings if reading.at.tzinfo is None or reading.at.date() <= today]
+    noted = sorted((c for c in map(_change, changes) if c.on <= today), key=lambda change: change.on)
+    _refuse(known, chemistry, capacity_ah)
+    rng = np.random.default_rng(1)  # shuffles: the same readings give the same season
+    series = {quantity: series_of(known, quantity) for quantity in QUANTITIES}
+    long = sum(len(one) >= LEAST_READINGS for one in series.values())
+    steps: dict[str, list[tuple[Step, Series]]] = {}
+    for quantity, one in series.items():
+        steps[quantity] = _steps(one, _cuts(quantity, noted), FALSE_ALARMS / max(long, 1), rng)
+    breaks = _breaks(steps, noted)
+    parts = tuple(
+        _part(quantity, known, series[quantity], breaks, limits or Limits(), today) for quantity in QUANTITIES
+    )
+    parts = _confirmed(parts, today)
+    by_name = {part.quantity: part for part in parts}
+    resting, drain = (_since(by_name[quantity]) for quantity in ("resting_voltage", "off_state_drain"))
+    charge = charge_of(resting[-1], chemistry) if resting else None
+    standing = None
+    if charge is not None:
+        allowed_ma = limits.off_state_drain_ma if limits else None
+        standing = standing_of(charge, drain[-1] if drain else None, chemistry, capacity_ah, allowed_ma)
+    return Season(
+        bike=bike,
+        chemistry=chemistry,
+        capacity_ah=capacity_ah,
+        today=today,
+        parts=parts,
+        breaks=tuple(breaks),
+        charge=charge,
+        standing=standing,
+        advice=advise(parts, charge, standing, today),
+    )
+
+
+def _change(given: object) -> Change:
+    if isinstance(given, tuple):
+        return Change(*given)
+    return Change(given.on, given.what)  # type: ignore[attr-defined]  # anything with the two, such as a store's entry
+
+
+def _refuse(readings: Sequence[Reading], chemistry: str, capacity_ah: float) -> None:
+    faults = []
+    if chemistry not in CHEMISTRY:
+        faults.append(f"chemistry: must be one of {', '.join(CHEMISTRY)}, got {chemistry!r}")
+    if not capacity_ah > 0:
+        faults.append(f"capacity_ah: must be above 0, got {capacity_ah:g}")
+    faults += sorted(
+        {f"quantity: must be one of {', '.join(QUANTITIES)}, got {r.quantity!r}" for r in readings
+         if r.quantity not in QUANTITIES}
+    )  # fmt: skip
+    if any(r.at.tzinfo is None for r in readings):
+        faults.append("at: must carry a time zone, got one without; give UTC")
+    if faults:
+        raise BenchlogError("".join(["the season cannot be made:", *(f"\n  {fault}" for fault in faults)]))
+
+
+def _cuts(quantity: str, noted: Sequence[Change]) -> list[float]:
+    """Days at which an entered change starts the quantity anew."""
+    return [_start_of(change.on) for change in noted if ("batter" in change.what.casefold()) == (quantity in _BATTERY)]
+
+
+def _parts(one: Break, quantity: str) -> bool:
+    """Whether a quantity is judged anew after this change."""
+    return quantity in one.steps or bool(one.noted and _cuts(quantity, [Change(one.before.date(), one.noted)]))
+
+
+def _start_of(on: date) -> float:
+    # a record of the same day is taken to be from after the change
+    return day_of(datetime.combine(on, time(), UTC))
+
+
+def _steps(series: Series, cuts: list[float], alpha: float, rng: np.random.Generator) -> list[tuple[Step, Series]]:
+    """The steps found between the entered changes, each with the readings that it was found in."""
+    edges = [0, *np.searchsorted(series.day, cuts).tolist(), len(series)]
+    found: list[tuple[Step, Series]] = []
+    for start, stop in pairwise(edges):
+        if stop - start < LEAST_READINGS:
+            continue
+        own, others = compared(series.part(start, stop))
+        scaled = (own.day - own.day.mean()) / 365.25
+        for step in found_steps(scaled, own.value, others.columns, alpha / max(len(edges) - 1, 1), rng):
+            found.append((step, own))
+    return found
+
+
+def _breaks(steps: dict[str, list[tuple[Step, Series]]], noted: Sequence[Change]) -> list[Break]:
+    """Noted changes, and found steps put together where their dates agree."""
+    groups: list[tuple[float, float, dict[str, float], float]] = []  # after, before, steps, p
+    each = sorted(
+        (float(own.day[step.first - 1]), float(own.day[step.last]), quantity, step)
+        for quantity, found in steps.items()
+        for step, own in found
+    )
+    for after, before, quantity, step in each:
+        if groups and after < groups[-1][1] and quantity not in groups[-1][2]:
+            last = groups[-1]
+            groups[-1] = (max(last[0], after), min(last[1], before), {**last[2], quantity: step.size},
+                          min(last[3], step.p))  # fmt: skip
+        else:
+            groups.append((after, before, {quantity: step.size}, step.p))
+    breaks = []
+    for change in noted:
+        day = _start_of(change.on)
+        same = [g for g in groups if g[0] - _SAME_DAYS <= day <= g[1] + _SAME_DAYS]
+        groups = [g for g in groups if g not in same]
+        merged = {quantity: size for g in same for quantity, size in g[2].items()}
+        at = moment_of(day)
+        breaks.append(Break(at, at, merged, change.what, kind_of(merged) if merged else "",
+                            min((g[3] for g in same), default=None)))  # fmt: skip
+    for after, before, sizes, p in groups:
+        breaks.append(Break(moment_of(after), moment_of(before), sizes, "", kind_of(sizes), p))
+    return sorted(breaks, key=lambda one: one.before)
+
+
+def _part(
+    quantity: str, readings: Sequence[Reading], series: Series, breaks: Sequence[Break], limits: Limits, today: date
+) -> Part:
+    own = tuple(sorted((r for r in readings if r.quantity == quantity), key=lambda r: r.at))
+    cuts = [one for one in breaks if _parts(one, quantity)]
+    # readings within a break that could lie on either side of it belong to neither stretch
+    starts = [0, *(int(np.searchsorted(series.day, day_of(b.before))) for b in cuts)]
+    stops = [*(int(np.searchsorted(series.day, day_of(b.after), side=_SIDE[b.after < b.before])) for b in cuts), None]
+    stretches = [series.part(start, stop) for start, stop in zip(starts, stops, strict=True)]
+    trends = [trend_of(*compared(stretch)) for stretch in stretches]
+    low, high = _limit(quantity, limits)
+    since = cuts[-1].before if cuts else None
+    now = _now(quantity, [r for r in own if since is None or r.at >= since - timedelta(seconds=1)])
+    return Part(
+        quantity=quantity,
+        title=TITLES[quantity],
+        unit=QUANTITIES[quantity],
+        readings=own,
+        limit=(low, high),
+        since=since,
+        now=now,
+        trend=trends[-1],
+        earlier=tuple(trend for trend in trends[:-1] if isinstance(trend, Trend)),
+        crossing=crossing_of(trends[-1], now, low, high, today),
+    )
+
+
+def _confirmed(parts: tuple[Part, ...], today: date) -> tuple[Part, ...]:
+    """The parts with only those trends proven that are clear enough among so many quantities (Holm 1979).
+
+    Five quantities at 5 % each would raise a false alarm in nearly a quarter of quiet seasons.
+    """
+    looked_at = sorted((part.trend.p, part.quantity) for part in parts if isinstance(part.trend, Trend))
+    sure: set[str] = set()
+    for rank, (p, quantity) in enumerate(looked_at):
+        if p >= PROVEN_P / (len(looked_at) - rank):
+            break
+        sure.add(quantity)
+    kept = []
+    for part in parts:
+        if isinstance(part.trend, Trend) and part.trend.proven and part.quantity not in sure:
+            trend = replace(
+                part.trend, proven=False, because="no trend proven: not clear enough among so many quantities"
+            )
+            part = replace(part, trend=trend, crossing=crossing_of(trend, part.now, *part.limit, today))
+        kept.append(part)
+    return tuple(kept)
+
+
+def _limit(quantity: str, limits: Limits) -> tuple[float | None, float | None]:
+    return {
+        "resting_voltage": (limits.resting_min_v, None),
+        "source_resistance": (None, limits.source_resistance_max_mohm),
+        "crank_minimum": (limits.crank_min_v, None),
+        "off_state_drain": (None, limits.off_state_drain_ma),
+        "charging_voltage": (limits.charging_min_v, limits.charging_max_v),
+    }[quantity]
+
+
+def _now(quantity: str, readings: Sequence[Reading]) -> tuple[float, float] | None:
+    latest = [r for r in readings if np.isfinite(r.value)][-_LATEST.get(quantity, 1) :]
+    if not latest:
+        return None
+    doubts = [r.uncertainty for r in latest if r.uncertainty is not None]
+    return float(np.median([r.value for r in latest])), float(np.median(doubts)) if doubts else 0.0
+
+
+def _since(part: Part) -> list[Reading]:
+    """The readings since the last break."""
+    return [r for r in part.readings if np.isfinite(r.value)
+            and (part.since is None or r.at >= part.since - timedelta(seconds=1))]  # fmt: skip

@@ -1,0 +1,88 @@
+"""What is worked out from each entry for finding it fast: pure, so that it can be made again and compared."""
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import Connection, delete, insert
+
+from benchlog.store.entry import Entry
+from benchlog.store.schema import CHANGES, DERIVED, LOGS, MEASURED, RECORDS, SIGNATURES
+
+Rows = dict[str, list[dict[str, Any]]]
+
+
+def rows_of(entry: Entry) -> Rows:
+    """Table name -> the rows that this entry makes.
+
+    Raises:
+        ValueError, KeyError, TypeError: the body is not one that this program writes.
+    """
+    body = json.loads(entry.body)
+    if entry.kind == "record":
+        return _of_record(entry, body)
+    if entry.kind == "signature":
+        return {SIGNATURES.name: [{"number": entry.number, "record": body["record"], "signed_by": body["by"]}]}
+    if entry.kind == "change":
+        row = {"number": entry.number, "bike": body["bike"], "on_date": body["on"], "what": body["what"]}
+        return {CHANGES.name: [row]}
+    raise ValueError(f"unknown kind {entry.kind}")
+
+
+def _of_record(entry: Entry, body: Mapping[str, Any]) -> Rows:
+    result, score = body["result"], body["result"]["score"]
+    record = {
+        "number": entry.number,
+        "bike": body["bike"],
+        "recorded_at": body["recorded_at"],
+        "made_at": entry.made_at,
+        "verdict": result["verdict"],
+        "passed": score["pass"],
+        "planned": score["pass"] + score["fail"] + score["not_proven"] + score["not_seen"],
+        "percent": score["percent"],
+        "closest": score["closest"],
+        "corrects": body["corrects"],
+    }
+    logs = [
+        {
+            "record": entry.number,
+            "place": place,
+            "name": log["name"],
+            "part": "before" if log["before"] else "log",
+            "sha256": log["sha256"],
+            "kept_sha256": None if log["kept"] is None else log["kept"]["sha256"],
+            "settings": log["settings"],
+        }
+        for place, log in enumerate(body["logs"])
+    ]
+    by_name = {log["name"]: log for log in reversed(body["logs"])}
+    measured = [
+        {
+            "record": entry.number,
+            "check_id": check["id"],
+            "at": by_name.get(check["log"], body)["recorded_at"],
+            "value": check["measured"],
+            "uncertainty": check["uncertainty"],
+            "temperature_c": by_name.get(check["log"], body)["temperature_c"],
+        }
+        for check in result["checks"]
+        if check["measured"] is not None
+    ]
+    return {RECORDS.name: [record], LOGS.name: logs, MEASURED.name: measured}
+
+
+def enter(connection: Connection, entries: list[Entry]) -> None:
+    """Add the rows of new entries, a statement a table."""
+    gathered: Rows = {table.name: [] for table in DERIVED}
+    for entry in entries:
+        for name, rows in rows_of(entry).items():
+            gathered[name] += rows
+    for table in DERIVED:
+        if gathered[table.name]:
+            connection.execute(insert(table), gathered[table.name])
+
+
+def forget(connection: Connection) -> None:
+    """Empty all tables that are worked out from the ledger."""
+    for table in DERIVED:
+        connection.execute(delete(table))

@@ -1,0 +1,117 @@
+"""Records as a table for a spreadsheet, or whole as JSON for another program."""
+
+import csv
+import io
+import json
+import os
+import secrets
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from benchlog.errors import BenchlogError
+from benchlog.store import reading as read
+from benchlog.store.engine import reading
+from benchlog.store.ledger import batches
+
+if TYPE_CHECKING:
+    from benchlog.store.store import Store
+
+#: Columns of the table: one row for each check of each record.
+COLUMNS = (
+    *("record", "bike", "recorded_at", "made_at", "overall", "percent", "corrects", "corrected_by", "signed_by"),
+    *("check", "title", "verdict", "measured", "unit", "uncertainty", "planned", "limit_min", "limit_max"),
+    *("margin_pct", "log", "temperature_c", "because", "notes"),
+)
+#: A spreadsheet takes a cell that begins with one of these for a formula.
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def csv_lines(store: "Store", bike: str | None = None) -> Iterator[str]:
+    """The table as CSV (RFC 4180), a piece at a time; texts that a spreadsheet would run get an apostrophe before."""
+    yield _lines([COLUMNS])
+    with reading(store.engine, store.where) as connection:
+        known = {row.number: row for row in read.rows_of(connection, bike, None, 0)}
+        for batch in batches(connection, bike):
+            for entry in batch:
+                row = known.get(entry.number)
+                if entry.kind != "record" or row is None:
+                    continue
+                body = json.loads(entry.body)
+                dates = (body["recorded_at"], entry.made_at)
+                fate = (row.corrects, row.corrected_by, ", ".join(row.signed_by))
+                warmth = {log["name"]: log["temperature_c"] for log in reversed(body["logs"])}
+                lines = []
+                for check in body["result"]["checks"]:
+                    limit = check["limit"] or {"min": None, "max": None}
+                    found = (check["measured"], check["unit"], check["uncertainty"], check["planned"])
+                    tail = (check["margin_pct"], check["log"], warmth.get(check["log"], body["temperature_c"]))
+                    lines.append(
+                        (
+                            *(row.number, row.bike, *dates, row.verdict, row.percent, *fate),
+                            *(check["id"], check["title"], check["verdict"], *found, limit["min"], limit["max"]),
+                            *(*tail, check["because"], body["notes"]),
+                        )
+                    )
+                yield _lines(lines)
+
+
+def json_lines(store: "Store", bike: str | None = None) -> Iterator[str]:
+    """All entries with their hashes as one JSON text, an entry a line, a piece at a time."""
+    yield '{"benchlog_store":1,"entries":['
+    comma = "\n"
+    with reading(store.engine, store.where) as connection:
+        for batch in batches(connection, bike):
+            for entry in batch:
+                head = json.dumps(
+                    {
+                        **{"number": entry.number, "kind": entry.kind, "bike": entry.bike, "made_at": entry.made_at},
+                        **{"previous": entry.previous, "hash": entry.hash},
+                    },
+                    ensure_ascii=False,
+                )
+                # the body as it was hashed
+                yield f'{comma}{head[:-1]}, "body": {entry.body}}}'
+                comma = ",\n"
+    yield "\n]}\n"
+
+
+def write_pieces(target: Path, pieces: Iterable[str]) -> None:
+    """Write a text of any length whole or not at all.
+
+    Raises:
+        BenchlogError: the folder is missing or cannot be written to, or ``target`` is a folder.
+    """
+    if target.is_dir():
+        raise BenchlogError(f"{target}: this is a folder, a file name is needed for the export; add one")
+    # a device or pipe is written to as it is: to put a file in its place would take it from everyone
+    through = target.exists() and not target.is_file()
+    part = target if through else target.with_name(f".{target.name[:40]}.{secrets.token_hex(4)}.part")
+    try:
+        with part.open("w" if through else "x", encoding="utf-8", newline="") as file:
+            file.writelines(pieces)
+        if not through:
+            os.replace(part, target)
+    except OSError as problem:
+        why = (problem.strerror or str(problem)).lower()
+        raise BenchlogError(
+            f"{target}: the export cannot be written ({why}); name a folder that exists and that you may write to"
+        ) from problem
+    finally:
+        if not through:
+            with suppress(OSError):
+                part.unlink(missing_ok=True)
+
+
+def cell(value: Any) -> Any:
+    """A value as it may stand in a spreadsheet: numbers stay numbers, a text is never a formula."""
+    if isinstance(value, str) and value.startswith(_FORMULA):
+        return f"'{value}"
+    return value
+
+
+def _lines(rows: Iterable[Iterable[Any]]) -> str:
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\r\n").writerows([cell(value) for value in row] for row in rows)
+    return text.getvalue()

@@ -1,0 +1,114 @@
+"""What the store gives back: records, their logs and signatures, and the light rows of its lists."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from benchlog.logger import Logger
+from benchlog.plan import Plan
+from benchlog.result import Result
+from benchlog.store.logs_kept import Kept
+
+
+@dataclass(frozen=True, slots=True)
+class RecordLog:
+    """One log behind a record.
+
+    Attributes:
+        name: the file's name. before: it is the log from before the install.
+        sha256, bytes: of the file as it was checked.
+        recorded_at: UTC. recorded_from: "log's clock", "file's time" or "given".
+        temperature_c: mean of its temperature channel, or as given; None without either.
+        logger: as used.
+        kept: the copy beside the store; None where only hashes were kept.
+    """
+
+    name: str
+    before: bool
+    sha256: str
+    bytes: int
+    recorded_at: datetime
+    recorded_from: str
+    temperature_c: float | None
+    logger: Logger
+    kept: Kept | None
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """Someone stands for a record. ``number``: of the entry; ``at``: UTC."""
+
+    number: int
+    record: int
+    by: str
+    at: datetime
+    notes: str
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A new battery or accessory. ``number``: of the entry."""
+
+    on: date
+    what: str
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One checked install, as saved.
+
+    Attributes:
+        number: of its entry. hash: of its entry.
+        made_at: when it was saved, UTC.
+        recorded_at: when its first log was recorded, UTC; recorded_from says how that is known.
+        corrects: number of the record that it corrects; corrected_by: of the one that corrects it.
+    """
+
+    number: int
+    hash: str
+    bike: str
+    made_at: datetime
+    recorded_at: datetime
+    recorded_from: str
+    temperature_c: float | None
+    notes: str
+    corrects: int | None
+    corrected_by: int | None
+    result: Result
+    plan: Plan
+    logs: tuple[RecordLog, ...]
+    signatures: tuple[Signature, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RecordRow:
+    """One line of a list of records.
+
+    Attributes:
+        percent: passed of planned checks. closest: the check with the smallest margin.
+        signed_by: names, first signature first.
+    """
+
+    number: int
+    bike: str
+    recorded_at: datetime
+    made_at: datetime
+    verdict: str
+    passed: int
+    planned: int
+    percent: float | None
+    closest: str | None
+    corrects: int | None
+    corrected_by: int | None
+    signed_by: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BikeRow:
+    """One bike: how many records, and its newest."""
+
+    bike: str
+    records: int
+    number: int
+    recorded_at: datetime
+    verdict: str

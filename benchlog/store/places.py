@@ -1,0 +1,22 @@
+"""Where the copies of logs lie."""
+
+import os
+from pathlib import Path
+
+from sqlalchemy.engine import URL
+
+from benchlog.places import data_folder
+
+
+def logs_folder(url: URL, named: Path | None = None) -> Path:
+    """The folder of kept logs: as named, else BENCHLOG_LOGS, else beside the SQLite file or in the data folder.
+
+    Several benches that share one PostgreSQL store set BENCHLOG_LOGS to a folder that all of them reach.
+    """
+    if named is not None:
+        return named
+    if by_name := os.environ.get("BENCHLOG_LOGS"):
+        return Path(by_name).expanduser()
+    if url.get_backend_name() == "sqlite":
+        return Path(str(url.database)).parent / "logs"
+    return data_folder() / "logs"

@@ -1,0 +1,135 @@
+"""From a result and the files behind it to the body of a record; keeps the logs, touches no database."""
+
+import hashlib
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from benchlog import __version__
+from benchlog.errors import BenchlogError
+from benchlog.logger import Logger, load_logger
+from benchlog.plan import Plan
+from benchlog.result import Result
+from benchlog.store.entry import canonical, stamp
+from benchlog.store.logs_kept import LogFacts, read_log
+
+if TYPE_CHECKING:
+    from benchlog.evidence import LogEvidence
+    from benchlog.run import LoggerLike
+
+BODY_FORM = 1
+CLOCK, FILE, GIVEN = "log's clock", "file's time", "given"
+
+
+def record_body(
+    result: Result,
+    *,
+    plan: Plan,
+    loggers: "LoggerLike | Sequence[LoggerLike | None] | None",
+    logs: Sequence[str | Path],
+    before: str | Path | None = None,
+    recorded_at: datetime | None = None,
+    notes: str = "",
+    temperature_c: float | None = None,
+    corrects: int | None = None,
+    keep_in: Path | None = None,
+) -> dict[str, Any]:
+    """The body of a record; the logs are read once more for their hashes, and copied to ``keep_in`` if given."""
+    paths = [(Path(log), False) for log in logs] + ([] if before is None else [(Path(before), True)])
+    given = given_loggers([path for path, _ in paths], loggers)
+    # the result's evidence is of the same logs in the same order; a stored or loaded result has none
+    seen: list[LogEvidence | None] = [*getattr(result._evidence, "logs", ())]
+    seen = seen if len(seen) == len(logs) else [None] * len(logs)
+    described = []
+    for (path, is_before), logger, outline in zip(paths, given, [*seen, None][: len(paths)], strict=True):
+        facts = read_log(path, logger, keep_in, may_lack=is_before)
+        _refuse_changed(facts, outline)
+        warmth = temperature_c if temperature_c is not None else _mean_c(outline)
+        described.append(_log(facts, is_before, settings_of(plan, logger), recorded_at, warmth))
+    first = min(
+        (log for log in described if not log["before"]),
+        key=lambda log: (log["recorded_from"] == FILE, log["recorded_at"]),
+        default={"recorded_at": stamp(recorded_at or datetime.now(UTC)), "recorded_from": GIVEN, "temperature_c": None},
+    )
+    known = [log["temperature_c"] for log in described if log["temperature_c"] is not None and not log["before"]]
+    return {
+        "form": BODY_FORM,
+        "benchlog_version": __version__,
+        "bike": result.bike,
+        "recorded_at": first["recorded_at"] if recorded_at is None else stamp(recorded_at),
+        "recorded_from": first["recorded_from"] if recorded_at is None else GIVEN,
+        "temperature_c": temperature_c if temperature_c is not None else known[0] if known else None,
+        "notes": notes,
+        "corrects": corrects,
+        "plan": plan.model_dump(mode="json", exclude_none=True),
+        "result": result.model_dump(mode="json", by_alias=True),
+        "logs": described,
+    }
+
+
+def given_loggers(
+    paths: Sequence[Path], loggers: "LoggerLike | Sequence[LoggerLike | None] | None"
+) -> list[Logger | None]:
+    """The logger of each log: its own file beside it, else the one named; a list names one for each log."""
+    from benchlog.run import beside, logger_of
+
+    if isinstance(loggers, (list, tuple)):
+        if len(loggers) < len(paths):
+            raise BenchlogError(f"{len(loggers)} loggers were given for {len(paths)} logs; give one for each, or one")
+        return [logger_of(logger) for logger in loggers[: len(paths)]]
+    default = logger_of(loggers)  # type: ignore[arg-type]  # a list was dealt with above
+    own = [beside(path) for path in paths]
+    return [default if file is None else load_logger(file) for file in own]
+
+
+def settings_of(plan: Plan, logger: Logger | None) -> str:
+    """Fingerprint of what a log is judged by: the same log with the same settings need not be checked again."""
+    named = None if logger is None else logger.model_dump(mode="json", exclude_none=True)
+    plain = {"plan": plan.model_dump(mode="json", exclude_none=True), "logger": named}
+    return hashlib.sha256(canonical(plain).encode()).hexdigest()
+
+
+def _log(
+    facts: LogFacts, is_before: bool, settings: str, recorded_at: datetime | None, temperature_c: float | None
+) -> dict[str, Any]:
+    if facts.epoch_s is not None:
+        at, source = datetime.fromtimestamp(facts.epoch_s, UTC), CLOCK
+    elif recorded_at is not None:
+        at, source = recorded_at, GIVEN
+    else:
+        at, source = datetime.fromtimestamp(facts.changed_s, UTC), FILE
+    return {
+        "name": facts.name,
+        "before": is_before,
+        "sha256": facts.sha256,
+        "bytes": facts.bytes,
+        "recorded_at": stamp(at),
+        "recorded_from": source,
+        "temperature_c": temperature_c,
+        "logger": facts.logger.model_dump(mode="json", exclude_none=True),
+        "settings": settings,
+        "kept": None if facts.kept is None else {"sha256": facts.kept.sha256, "bytes": facts.kept.bytes},
+    }
+
+
+def _refuse_changed(facts: LogFacts, outline: "LogEvidence | None") -> None:
+    """A log that grew since it was checked is not what the result speaks of."""
+    if outline is None or facts.kept is None:
+        return
+    checked = (int(outline.overview.rows.sum()), float(outline.overview.end_s[-1]))
+    if checked != (facts.rows, facts.end_s):
+        raise BenchlogError(
+            f"{facts.name}: this log changed since it was checked ({checked[0]} samples then, {facts.rows} now); "
+            "wait until its recording has ended, then check it again"
+        )
+
+
+def _mean_c(outline: "LogEvidence | None") -> float | None:
+    """A log's mean temperature, °C."""
+    band = None if outline is None else outline.overview.bands.get("battery_c")
+    if outline is None or band is None or not (valid := np.isfinite(band.mean)).any():
+        return None
+    return round(float(np.average(band.mean[valid], weights=outline.overview.rows[valid])), 2)
