@@ -105,7 +105,12 @@ def _loads(plan: Plan) -> Iterator[Advice]:
             continue
         limit = slot_limit(circuit)
         if circuit.planned_a > FUSE_SHARE * circuit.fuse_a:
-            never = "; no current can pass its check" if limit.min is not None and limit.min > (limit.max or 0) else ""
+            never = ""
+            if limit.impossible:
+                never = (
+                    f", and even the least planned ({limit.min:.3g} A) is above that ({limit.max:.3g} A), so no current"
+                    " can pass its check"
+                )
             yield Advice(
                 "warning",
                 f"circuit[{number}].fuse_a",
@@ -246,6 +251,13 @@ def _gaps(plan: Plan) -> Iterator[Advice]:
             f"{len(missing)} of {len(missing) + len(planned)} checks will be 'not planned': no limit is given for them",
         )
     for circuit in slots_in_order(plan):
+        if circuit.fuse_a is not None and circuit.conductor is None:
+            yield Advice(
+                "note",
+                f"slot {circuit.slot}",
+                f"{_named(circuit)}: no wire size is given, so whether its {circuit.fuse_a:g} A fuse protects its wire"
+                " is not checked; add conductor",
+            )
         if circuit.conductor is not None and circuit.run_m is None:
             yield Advice(
                 "note", f"slot {circuit.slot}", f"{_named(circuit)}: no length is given, so its wire drop is not known"

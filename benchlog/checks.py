@@ -13,19 +13,31 @@ from benchlog.result import Check, Limit, Score, Verdict
 from benchlog.sentences import because
 from benchlog.uncertainty import COVERAGE_K, PASS_PROBABILITY, conformity, probability_of_conforming
 
+#: Checks of the worst stretch: where several logs prove one, the largest value is the one that is meant.
+WORST_OF_LOGS = ("off_state_drain", "added_drain")
+
 
 @dataclass(frozen=True, slots=True)
 class _Judged:
+    check_id: str
     verdict: Verdict
     finding: Finding
     log: str | None
 
     @property
     def rank(self) -> tuple[int, float]:
-        """What proves most comes first: a failure, then a pass, then a doubt; the surer figure before the other."""
+        """What proves most comes first: a failure, then a pass, then a doubt; the surer figure before the other.
+
+        Of several proven drains the largest comes first.
+        """
         order: dict[Verdict, int] = {"fail": 0, "pass": 1, "not proven": 2, "not planned": 3, "not seen": 4}
-        u = self.finding.u if isinstance(self.finding, Measured) else None
-        return (4 if isinstance(self.finding, Unseen) else order[self.verdict], math.inf if u is None else u)
+        if isinstance(self.finding, Unseen):
+            return 4, 0.0
+        u = self.finding.u
+        surest = math.inf if u is None else u
+        if self.check_id in WORST_OF_LOGS and self.verdict == "pass" and self.finding.value is not None:
+            surest = -self.finding.value
+        return order[self.verdict], surest
 
 
 def judge(plan: Plan, found: Sequence[tuple[str, Mapping[str, Finding]]]) -> list[Check]:
@@ -41,7 +53,7 @@ def judge(plan: Plan, found: Sequence[tuple[str, Mapping[str, Finding]]]) -> lis
     for spec in specs_for(plan):
         limit = limits.get(spec.id)
         judged = [
-            _Judged(verdict(spec.id, finding, limit), finding, name)
+            _Judged(spec.id, verdict(spec.id, finding, limit), finding, name)
             for name, findings in found
             for finding in [findings.get(spec.id, nothing)]
         ]
@@ -56,7 +68,7 @@ def verdict(check_id: str, finding: Finding, limit: PlannedLimit | None) -> Verd
         return "not planned"
     if isinstance(finding, Unseen):
         return "not seen"
-    if finding.failed:
+    if finding.failed or limit.impossible:
         return "fail"
     if finding.doubt or finding.value is None or finding.u is None:
         return "not proven"

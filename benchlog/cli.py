@@ -76,6 +76,8 @@ def check(
         inputs = [*logs, plan, *(path for path in (before, logger) if path is not None)]
         if json not in (None, "-"):
             refuse_unwritable(Path(json), what="the result", inputs=inputs)
+        if report is not None and str(report) == "-":
+            raise BenchlogError("--report -: the report is a page, not text; name a file for it")
         if report is not None:
             refuse_unwritable(report, what="the report", inputs=inputs)
         keep = _keeper(store, notes, temperature_c, corrects, hashes_only=hashes_only, save=save)

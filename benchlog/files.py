@@ -1,8 +1,9 @@
-"""Files written whole or not at all."""
+"""Files written whole or not at all, and their names as text."""
 
 import contextlib
 import os
 import secrets
+from collections.abc import Iterable
 from pathlib import Path
 
 from benchlog.errors import BenchlogError
@@ -11,23 +12,80 @@ from benchlog.errors import BenchlogError
 def write_whole(target: Path, text: str, what: str) -> None:
     """Write ``text`` to ``target`` as UTF-8: the old file stays whole until the new one is complete.
 
+    A device, a pipe or a link (``/dev/stdout``) is written to as it is, never replaced.
+
     Args:
+        target: the file.
+        text: what goes into it.
         what: the thing that is written, for the message ("the report").
 
     Raises:
-        BenchlogError: the folder is missing or cannot be written to, or ``target`` is a folder.
+        BenchlogError: the folder is missing or cannot be written to, ``target`` is a folder, or the disk is full.
     """
+    _refuse_folder(target, what)
+    data = text.encode("utf-8", "replace")
+    part = target if _is_special(target) else _part(target)
+    try:
+        with part.open("wb" if part == target else "xb") as file:
+            file.write(data)
+        if part != target:
+            os.replace(part, target)
+    except OSError as problem:
+        raise _unwritable(target, what, problem) from problem
+    finally:
+        if part != target:  # gone already where all went well
+            with contextlib.suppress(OSError):
+                part.unlink()
+
+
+def shown_name(path: Path) -> str:
+    """A file's name as text that any report can hold, whatever bytes it is made of."""
+    name = os.fsencode(path.name).decode("utf-8", "replace")
+    return "".join(character if character.isprintable() else "?" for character in name)
+
+
+def refuse_unwritable(target: Path, what: str, inputs: Iterable[Path] = ()) -> None:
+    """Find out before long work whether ``target`` can be written, by making an empty file beside it for a moment.
+
+    Args:
+        target: the file that will be written.
+        what: the thing that will be written, for the message.
+        inputs: files that must not be written over.
+
+    Raises:
+        BenchlogError: as ``write_whole``; or ``target`` is one of ``inputs``.
+    """
+    _refuse_folder(target, what)
+    for path in inputs:
+        with contextlib.suppress(OSError):
+            if target.samefile(path):
+                raise BenchlogError(f"{target}: {what} would replace this file, which is read; name another for {what}")
+    if _is_special(target):
+        return
+    part = _part(target)
+    try:
+        part.open("x").close()
+        part.unlink()
+    except OSError as problem:
+        raise _unwritable(target, what, problem) from problem
+
+
+def _refuse_folder(target: Path, what: str) -> None:
     if target.is_dir():
         raise BenchlogError(f"{target}: this is a folder, a file name is needed for {what}; add one")
-    part = target.with_name(f".{target.name[:40]}.{secrets.token_hex(4)}.part")
-    try:
-        with part.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-        os.replace(part, target)
-    except OSError as problem:
-        with contextlib.suppress(OSError):
-            part.unlink()
-        why = (problem.strerror or str(problem)).lower()
-        raise BenchlogError(
-            f"{target}: {what} cannot be written ({why}); name a folder that exists and that you may write to"
-        ) from problem
+
+
+def _is_special(target: Path) -> bool:
+    return target.is_symlink() or (target.exists() and not target.is_file())
+
+
+def _part(target: Path) -> Path:
+    # the name of a file may have 255 bytes, and a letter up to four
+    return target.with_name(f".{target.name[:40]}.{secrets.token_hex(4)}.part")
+
+
+def _unwritable(target: Path, what: str, problem: OSError) -> BenchlogError:
+    why = (problem.strerror or str(problem)).lower()
+    return BenchlogError(
+        f"{target}: {what} cannot be written ({why}); name a folder that exists, has room, and that you may write to"
+    )

@@ -25,6 +25,11 @@ class PlannedLimit:
     origin: Literal["given", "derived"]
     how: str
 
+    @property
+    def impossible(self) -> bool:
+        """No value can meet it: a circuit whose planned current, less its tolerance, is more than its fuse bears."""
+        return self.min is not None and self.max is not None and self.min > self.max * (1 + 1e-9)
+
 
 @dataclass(frozen=True, slots=True)
 class Path:

@@ -15,6 +15,8 @@ import numpy as np
 from benchlog.errors import BadLog
 from benchlog.overview import OverviewBuilder
 from benchlog.readers import reader_of
+from benchlog.readers.comments import Written
+from benchlog.readers.hints import time_unit_hint
 from benchlog.readers.leftout import LeftOut
 from benchlog.readers.raw import Piece, Raw, Table
 from benchlog.readers.source import Source
@@ -54,7 +56,7 @@ class Log:
         start_s, end_s: time of the first and last sample.
         step_s: median time between samples.
         marks: what the tester noted, in order.
-        notes: what was left out.
+        notes: what was left out or looks odd, and what someone wrote into the log as ``# note: TEXT``.
         overview: the whole log in buckets.
         epoch_s: s since 1970-01-01 UTC of the first sample, where the log's clock tells; there ``time_s`` is 0.
     """
@@ -81,17 +83,19 @@ class Log:
         self._ends: list[float] = []
         self._held: OrderedDict[int, Trace] = OrderedDict()
         self._lock = threading.Lock()
+        self._written = Written()
         self.marks: tuple[Mark, ...] = ()
         self.rows = 0
-        left_out = LeftOut(name)
+        time = table.logger.time
+        left_out = LeftOut(name, dates=time is not None and time.unit == "iso8601")
         self.overview, state = self._pass(left_out, progress, max_buckets)
         left_out.refuse_if_many(state.rows, self.rows)
         self._refuse_empty()
         self.epoch_s = epoch_s(self.logger, state)
         self.start_s, self.end_s = self._starts[0], self._ends[-1]
         self.step_s = self.overview.step_s
-        told = (Note(log=name, line=line, text=text) for line, text in table.notes)
-        self.notes = (*left_out.notes(), *told)
+        texts = (*table.notes, *self._time_hint(), *self._written.notes())
+        self.notes = (*left_out.notes(), *(Note(log=name, line=line, text=text) for line, text in texts))
 
     @classmethod
     def open(
@@ -167,7 +171,9 @@ class Log:
     def traces(self, from_s: float, to_s: float, roles: Collection[str] | None = None) -> Iterator[Trace]:
         """The same samples piece by piece, so that a long stretch needs no more memory than a short one."""
         asked = self._asked(roles)
-        first, end = bisect_left(self._ends, from_s), bisect_right(self._starts, to_s + 1e-12)
+        # what a trace adds to the end is lost in the rounding of a time above some hours
+        to_s = float(np.nextafter(to_s + 1e-12, np.inf))
+        first, end = bisect_left(self._ends, from_s), bisect_right(self._starts, to_s)
         for n in range(first, end):
             part = self._block(n).between(from_s, to_s)
             if len(part):
@@ -240,6 +246,7 @@ class Log:
                         added.result()
                     added = adder.submit(builder.add, placed.trace)
                 marks.extend(placed.marks)
+                self._written.add(raw.notes, line)
                 state, line = placed.after, line + raw.lines
                 if progress is not None:
                     progress(*self._table.done())
@@ -267,11 +274,17 @@ class Log:
                 done, future = waiting.popleft()
                 yield done, future.result()
 
+    def _time_hint(self) -> Iterator[tuple[None, str]]:
+        if self.logger.time is not None and self.epoch_s is None:
+            hint = time_unit_hint(self.logger.time.unit, self.end_s - self.start_s, self.step_s)
+            if hint is not None:
+                yield None, hint
+
     def _refuse_empty(self) -> None:
         if self.rows == 1:
             raise BadLog(self.name, "there is one sample only; two at least are needed, record a longer log")
         if all(np.isnan(band.mean).all() for band in self.overview.bands.values()):
-            raise BadLog(self.name, f"there is no number in any of its {self.rows} rows; check the logger's channels")
+            raise BadLog(self.name, f"there is no number in any of its {self.rows} rows; check which columns are named")
 
 
 def _joined(parts: list[Trace], roles: tuple[str, ...]) -> Trace:

@@ -1,21 +1,17 @@
 """What was planned: the TOML file of one install, checked in full and frozen."""
 
-import difflib
-import re
-import tomllib
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Annotated, Any, Literal, TypeVar, get_args
+from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
-from pydantic_core import ErrorDetails, PydanticCustomError
+from pydantic import AfterValidator, Field, StringConstraints, model_validator
+from pydantic_core import PydanticCustomError
 
-from benchlog.errors import BadPlan
 from benchlog.roles import SLOTS
+from benchlog.toml_files import Table, load, schema, validated
 from benchlog.wiring import M_PER_FT, Conductor, conductor
 
 CHEMISTRIES = ("flooded", "agm", "gel", "lifepo4")
-_LARGEST_FILE = 1_000_000  # bytes; a plan or logger file is a few thousand
 
 
 def _wire_size(text: str) -> str:
@@ -32,12 +28,6 @@ Name = Annotated[
 Wire = Annotated[str, AfterValidator(_wire_size)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
-
-
-class Table(BaseModel):
-    """A table of a file of settings: frozen, unknown keys and numbers written as text refused."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
 
 
 class Run(Table):
@@ -186,33 +176,25 @@ def load_plan(path: str | Path) -> Plan:
     Raises:
         BadPlan: the file cannot be read or does not describe a plan; names every fault.
     """
-    text, faults = read_settings(Path(path))
-    data = {} if faults else parse_settings(text, faults)
-    if faults:
-        raise BadPlan(str(path), faults)
-    return plan_from_mapping(data, where=str(path), lines=lines_of(text))
+    return load(path, "plan", Plan, _disagreements)
 
 
-def plan_from_mapping(data: Mapping[str, Any], where: str = "plan", lines: Mapping[str, int] | None = None) -> Plan:
+def plan_from_mapping(data: Mapping[str, Any], where: str = "plan") -> Plan:
     """Make a plan from nested tables, as a TOML or JSON reader gives them.
 
     Args:
         data: the tables.
         where: what to call the source in an error.
-        lines: path of a key -> its line, for errors.
 
     Raises:
         BadPlan: with every fault and its path.
     """
-    plan, faults = validated(Plan, data, _disagreements, lines or {})
-    if plan is None:
-        raise BadPlan(where, faults)
-    return plan
+    return validated(data, "plan", Plan, _disagreements, where)
 
 
 def plan_schema() -> dict[str, Any]:
     """The JSON Schema of a plan file, for editors and other programs."""
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **Plan.model_json_schema()}
+    return schema(Plan)
 
 
 def _disagreements(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
@@ -237,205 +219,3 @@ def _disagreements(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         low, high = limits.get("charging_min_v"), limits.get("charging_max_v")
         if isinstance(low, (int, float)) and isinstance(high, (int, float)) and low > high:
             yield "limits.charging_max_v", f"must be at least charging_min_v ({low:g}), got {high:g}"
-
-
-# Reading a file of settings and wording its faults; the logger file is read the same way.
-
-Model = TypeVar("Model", bound=BaseModel)
-Cross = Callable[[Mapping[str, Any]], Iterable[tuple[str, str]]]
-
-
-def read_settings(path: Path) -> tuple[str, list[str]]:
-    """The text of a small UTF-8 file, or what is wrong with it."""
-    try:
-        if path.is_dir():
-            return "", ["is a folder, not a file; name the .toml file in it"]
-        if not path.exists():
-            return "", ["no such file; check the name and the folder"]
-        if not path.is_file():
-            return "", ["is not an ordinary file; name a .toml file"]
-        if (size := path.stat().st_size) > _LARGEST_FILE:
-            return "", [f"holds {size / 1e6:.1f} MB, at most 1 MB is expected; is this a log?"]
-        raw = path.read_bytes()
-    except (OSError, ValueError) as fault:
-        return "", [f"cannot be read ({str(getattr(fault, 'strerror', None) or fault).lower()}); check its permissions"]
-    try:
-        return raw.decode("utf-8-sig"), []
-    except UnicodeDecodeError as fault:
-        line = raw.count(b"\n", 0, fault.start) + 1
-        return "", [f"line {line}: is not UTF-8 text; save it as UTF-8"]
-
-
-def parse_settings(text: str, faults: list[str]) -> dict[str, Any]:
-    """The tables of a TOML text; a syntax error is added to ``faults``, with its line."""
-    try:
-        return tomllib.loads(text)
-    except RecursionError:
-        faults.append("is nested too deeply for a file of settings")
-    except ValueError as fault:  # also what Python says to a number of thousands of digits
-        found = re.fullmatch(r"(.*?) \(at line (\d+), column (\d+)\)", str(fault), re.DOTALL)
-        at = f"line {found[2]}, column {found[3]}: " if found else ""
-        what = found[1] if found else str(fault).removesuffix(" (at end of document)")
-        if not isinstance(fault, tomllib.TOMLDecodeError):
-            what = "a number has thousands of digits"
-        faults.append(f"{at}is not valid TOML: {what[:1].lower()}{what[1:]}; texts need quotes, decimals a point")
-    return {}
-
-
-def lines_of(text: str) -> dict[str, int]:
-    """Path of each key and table in a TOML text of the usual plain layout -> its line."""
-    lines: dict[str, int] = {}
-    table = ""
-    counts: dict[str, int] = {}
-    for number, line in enumerate(text.splitlines(), start=1):
-        if found := re.match(r"\s*\[\[\s*([\w-]+)\s*\]\]", line):
-            counts[found[1]] = counts.get(found[1], 0) + 1
-            table = f"{found[1]}[{counts[found[1]]}]"
-            lines.setdefault(table, number)
-        elif found := re.match(r"\s*\[\s*([\w-]+)\s*\]", line):
-            table = found[1]
-            lines.setdefault(table, number)
-        elif found := re.match(r"\s*[\"']?([\w-]+)[\"']?\s*=", line):
-            lines.setdefault(f"{table}.{found[1]}" if table else found[1], number)
-    return lines
-
-
-def validated(
-    model: type[Model], data: Mapping[str, Any], cross: Cross, lines: Mapping[str, int]
-) -> tuple[Model | None, list[str]]:
-    """The model made from ``data``, or None and every fault found, in the order of the file where it is known."""
-    faults: list[tuple[str, str]] = []
-    made: Model | None = None
-    try:
-        made = model.model_validate(dict(data))
-    except ValidationError as error:
-        faults += [
-            (_path(detail["loc"]), _fault(model, detail))
-            for detail in error.errors()
-            if detail["type"] != "disagree" and not (detail["type"] == "too_short" and detail["input"])
-        ]
-    faults += cross(data)
-    texts = []
-    for path, text in sorted(faults, key=lambda fault: lines.get(fault[0], lines.get(fault[0].rpartition(".")[0], 0))):
-        line = f" (line {lines[path]})" if path in lines else ""
-        texts.append(f"{path}: {text}{line}")
-    return (None if texts else made), texts
-
-
-def near(word: str, known: Iterable[str]) -> str | None:
-    """The known word that was probably meant, if any."""
-    known = list(known)
-    folded = {each.casefold(): each for each in reversed(known)}
-    found = difflib.get_close_matches(word.casefold(), folded, n=1, cutoff=0.6)
-    return folded[found[0]] if found else None
-
-
-def shown(value: object) -> str:
-    """A value as an error shows it: short, texts in quotes, tables by name."""
-    if isinstance(value, Mapping):
-        return "a table"
-    if isinstance(value, (list, tuple)):
-        return "a list"
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    text = f'"{value}"' if isinstance(value, str) else str(value)
-    text = text.replace("\n", " ")
-    return text if len(text) <= 60 else f"{text[:57]}..."
-
-
-def _path(loc: tuple[int | str, ...]) -> str:
-    path = ""
-    for step in loc:
-        path += f"[{step + 1}]" if isinstance(step, int) else f".{step}" if path else str(step)
-    return path
-
-
-def _model_at(model: type[BaseModel], loc: Iterable[int | str]) -> type[BaseModel]:
-    """The table's model at a place in the file."""
-    for step in loc:
-        if isinstance(step, str) and step in model.model_fields:
-            model = next(iter(_models_in(model.model_fields[step].annotation)), model)
-    return model
-
-
-def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        yield annotation
-    for part in get_args(annotation):
-        yield from _models_in(part)
-
-
-def _fault(model: type[BaseModel], detail: ErrorDetails) -> str:
-    """One fault of the validation in plain words: what was needed, what was found, what to do."""
-    *above, key = detail["loc"] or ("",)
-    table = _model_at(model, above)
-    kind, ctx, got = detail["type"], detail.get("ctx", {}), shown(detail["input"])
-    match kind:
-        case "extra_forbidden":
-            return _unknown_key(model, table, str(key))
-        case "missing":
-            return f"missing; {_example(table, str(key))}"
-        case "greater_than":
-            return f"must be > {ctx['gt']:g}, got {got}"
-        case "greater_than_equal":
-            return f"must be >= {ctx['ge']:g}, got {got}"
-        case "less_than_equal":
-            return f"must be <= {ctx['le']:g}, got {got}"
-        case "finite_number":
-            return f"must be a finite number, got {got}"
-        case "float_type" | "int_type" | "int_from_float" | "float_parsing":
-            number = "a whole number" if kind.startswith("int") else "a number"
-            hint = ", without quotes" if isinstance(detail["input"], str) else ""
-            return f"must be {number}{hint}, got {got}"
-        case "string_type":
-            return f"must be text in quotes, got {got}"
-        case "string_too_short":
-            return f"must not be empty; {_example(table, str(key))}"
-        case "string_pattern_mismatch":
-            return f"must be one line of plain text, got {got}"
-        case "literal_error":
-            words = [word for word in get_args_flat(table.model_fields[str(key)].annotation) if word is not None]
-            meant = near(str(detail["input"]), words)
-            return f"must be one of {', '.join(words)}, got {got}" + (f"; did you mean {meant}?" if meant else "")
-        case "model_type":
-            if isinstance(detail["input"], list):
-                return f"must be one table, got a list; write [{key}] in single brackets"
-            return f"must be a table, got {got}; write [{key}] and its keys below it"
-        case "tuple_type":
-            if next(_models_in(table.model_fields[str(key)].annotation), None):
-                return f"must be a list of tables, got {got}; write [[{key}]] in double brackets"
-            return f"must be a list in brackets, got {got}"
-        case "too_short":
-            return f"is empty; {_example(table, str(key))}"
-        case "too_long":
-            return f"at most {ctx['max_length']} are possible, got {ctx['actual_length']}"
-        case _:
-            text = str(ctx.get("text", detail["msg"]))
-            return text[:1].lower() + text[1:] if kind not in ("wire_size", "worded") else text
-
-
-def get_args_flat(annotation: Any) -> list[Any]:
-    """The words of a Literal, inside a union or not."""
-    parts = get_args(annotation)
-    return [word for part in parts for word in (get_args_flat(part) or ([part] if isinstance(part, str) else []))]
-
-
-def _unknown_key(model: type[BaseModel], table: type[BaseModel], key: str) -> str:
-    if meant := near(key, table.model_fields):
-        return f"unknown key; did you mean {meant}?"
-    for name, field in model.model_fields.items():
-        inside = next(_models_in(field.annotation), None)
-        if inside is not None and key in inside.model_fields:
-            return f"unknown key here; it belongs in [{name}]"
-    return f"unknown key; known are {', '.join(table.model_fields)}"
-
-
-def _example(table: type[BaseModel], key: str) -> str:
-    field = table.model_fields[key]
-    inside = next(_models_in(field.annotation), None)
-    if inside is not None:
-        needed = [name for name, each in inside.model_fields.items() if each.is_required()]
-        header = f"[{key}]" if inside is field.annotation else f"[[{key}]]"
-        return f"add {header} with {' and '.join(needed)}"
-    example = (field.examples or [""])[0]
-    return f"for example {key} = " + (f'"{example}"' if isinstance(example, str) else f"{example}")

@@ -74,7 +74,7 @@ def _circuits(plan: Plan) -> list[str]:
         drop_v = circuit_drop_v(circuit)
         lines.append(
             f"  {circuit.slot:>4}  {_clipped(circuit.device, 17):<18}{_amps(circuit.planned_a):>8}"
-            f"  {_amps(limit.min or 0.0, limit.max or 0.0):<18}"
+            f"  {'none fits' if limit.impossible else _amps(limit.min or 0.0, limit.max or 0.0):<18}"
             f"{f'{circuit.fuse_a:.3g} A' if circuit.fuse_a else 'none':>6}"
             f"  {circuit.wire or '-'!s:<9}{_volts(drop_v) if drop_v is not None else '-':>8}"
         )
@@ -122,6 +122,8 @@ def _limit_text(check_id: str, limit: PlannedLimit) -> str:
     unit = _UNITS["slot_N_current" if check_id.startswith("slot_") else check_id]
     if check_id == "feed_in_crank":
         return "no loss" if limit.max is not None else "a loss is seen"
+    if limit.impossible:
+        return "none fits"
     digits = 4 if limit.origin == "given" else 3
     low, high = (None if side is None else f"{side:.{digits}g}" for side in (limit.min, limit.max))
     text = f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}"

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from benchlog import report_words as words
 from benchlog.evidence import Evidence
+from benchlog.figures.loads import Where
 from benchlog.report_bar import bar
 from benchlog.result import Cause, Check, Result, Verdict
 
@@ -30,6 +31,16 @@ _LOG_CAPTION = (
     "times the one before; below zero the battery is charged."
 )
 
+#: Also under the figures of the pages.
+LOAD_CAPTIONS: dict[Where, str] = {
+    "battery": "Battery voltage against its current, engine off. The slope is the source resistance.",
+    "feed": "Voltage lost from battery + to the fuse block against the load through the feed.",
+    "return": "Ground bus above battery negative against the load through the feed.",
+}
+OFF_CAPTION = "The current after the key-off until it has settled, milliamperes beside amperes."
+#: Figures that paper has no room for; the table says what they prove.
+_SCREEN_ONLY = {*LOAD_CAPTIONS.values(), OFF_CAPTION}
+
 _COLUMNS = ("Check", "Verdict", "Measured", "Limit", "Against the limit", "Because")
 
 
@@ -41,6 +52,7 @@ def render_html(result: Result) -> str:
         _head(result),
         _next_steps(result),
         _checks(result),
+        _key_off_draws(result),
         _log_section(figures),
         _record(result),
         _cautions(),
@@ -93,9 +105,12 @@ def _next_steps(result: Result) -> str:
         parts.append('<ol class="causes">\n' + "\n".join(items) + "\n</ol>")
     if rest:
         heading = "Still open" if items else "Open checks"
+        same: dict[tuple[Verdict, str], list[str]] = {}
+        for check in rest:
+            same.setdefault((check.verdict, check.because), []).append(check.title)
         rows = "".join(
-            f"<li>{badge(check.verdict)} <strong>{escape(check.title)}</strong>: {escape(check.because)}</li>\n"
-            for check in rest
+            f"<li>{badge(verdict)} <strong>{escape(', '.join(named))}</strong>: {escape(because)}</li>\n"
+            for (verdict, because), named in same.items()
         )
         parts.append(f'<h3>{heading}</h3>\n<ul class="open">\n{rows}</ul>')
     return "\n".join(parts) + "\n</section>"
@@ -148,12 +163,33 @@ def _row(check: Check) -> str:
     )
 
 
+def _key_off_draws(result: Result) -> str:
+    """One table a log in which fuses were pulled with the key off."""
+    logs = result._evidence.logs if isinstance(result._evidence, Evidence) else ()
+    walked = [(log.log, rows) for log in logs if (rows := words.draw_rows(log))]
+    if not walked:
+        return ""
+    head = "".join(f'<th scope="col">{name}</th>' for name in ("Circuit", "Current", "Share"))
+    parts = ["<section>\n<h2>What each circuit draws with the key off</h2>"]
+    for name, rows in walked:
+        body = "\n".join(
+            f'<tr><th scope="row">{escape(circuit)}</th><td>{escape(drawn)}</td><td>{escape(share)}</td></tr>'
+            for circuit, drawn, share in rows
+        )
+        parts.append(
+            f'<table class="draws">\n<caption>By pulling one fuse after another, in {escape(name)}. '
+            "± is the expanded uncertainty (k = 2).</caption>\n"
+            f"<thead><tr>{head}</tr></thead>\n<tbody>\n{body}\n</tbody>\n</table>"
+        )
+    return "\n".join(parts) + "\n</section>"
+
+
 def _figures(result: Result) -> list[tuple[str, list[tuple[str, "go.Figure"]]]]:
     """Log name -> its figures with their captions; logs without any are left out."""
     evidence = result._evidence
     if not isinstance(evidence, Evidence):
         return []
-    from benchlog.figures import log_figure, relay_figure  # plotly is heavy; only evidence needs it
+    from benchlog.figures import load_figure, log_figure, off_state_figure, relay_figure  # heavy; evidence needs it
 
     drawn = []
     for log in evidence.logs:
@@ -165,6 +201,13 @@ def _figures(result: Result) -> list[tuple[str, list[tuple[str, "go.Figure"]]]]:
             if figure is not None:
                 what = "closing" if kind == "pull in" else "opening"
                 figures.append((f"The relay {what}, every event laid over the others.", figure))
+        for where, caption in LOAD_CAPTIONS.items():
+            figure = load_figure(log, result, where)
+            if figure is not None:
+                figures.append((caption, figure))
+        figure = off_state_figure(log, result)
+        if figure is not None:
+            figures.append((OFF_CAPTION, figure))
         if figures:
             drawn.append((log.log, figures))
     return drawn
@@ -187,7 +230,8 @@ def _log_section(figures: list[tuple[str, list[tuple[str, "go.Figure"]]]]) -> st
         for caption, figure in drawn:
             height = int(figure.layout.height)
             parts.append(
-                f'<figure class="{"wide" if caption == _LOG_CAPTION else "narrow"}">'
+                f'<figure class="{"wide" if caption in (_LOG_CAPTION, OFF_CAPTION) else "narrow"}'
+                f'{" screen-only" if caption in _SCREEN_ONLY else ""}">'
                 f'<div class="plot" id="plot-{number}" style="height:{height}px" role="img" '
                 f'aria-label="{escape(caption)}"></div><figcaption>{escape(caption)}</figcaption></figure>'
             )

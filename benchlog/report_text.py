@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from benchlog import report_words as words
+from benchlog.evidence import Evidence
 from benchlog.result import Cause, Check, Result, Verdict
 
 _MIN_WIDTH = 40
@@ -46,6 +47,7 @@ class _Sheet:
         for verdict in words.READING_ORDER:
             yield from self._group(result, verdict, told)
         yield from self._other_causes([cause for cause in result.causes if cause.id not in told])
+        yield from self._key_off_draws(result)
         yield from self._section("Record")
         yield from self._wrapped(words.key_sentence(result), "  ")
         for note in result.notes:
@@ -107,6 +109,17 @@ class _Sheet:
             yield from self._section("Worth a look")
             for cause in causes:
                 yield from self._cause(cause)
+
+    def _key_off_draws(self, result: Result) -> Iterator[str]:
+        logs = result._evidence.logs if isinstance(result._evidence, Evidence) else ()
+        walked = [(log.log, rows) for log in logs if (rows := words.draw_rows(log))]
+        if walked:
+            yield from self._section("What each circuit draws with the key off")
+        for name, rows in walked:
+            if len(walked) > 1:
+                yield from self._wrapped(f"{name}:", "  ")
+            for circuit, drawn, share in rows:
+                yield from self._leader(f"  {circuit}", f"{drawn}; {share}" if share else drawn, "·")
 
     def _section(self, title: str, verdict: Verdict | None = None) -> Iterator[str]:
         yield ""

@@ -1,5 +1,6 @@
 """The words, shapes and numbers that the text report and the page share."""
 
+from benchlog.evidence import KeyOffDraw, LogEvidence
 from benchlog.numbers import number, with_uncertainty
 from benchlog.result import Cause, Check, Result, Verdict
 
@@ -37,6 +38,8 @@ def limit_words(check: Check) -> str:
     """The limit in words, such as ``at most 0.3 V``; empty where the check has none."""
     low, high = (check.limit.min, check.limit.max) if check.limit else (None, None)
     unit = unit_suffix(check)
+    if low is not None and high is not None and low > high:
+        return f"at least {number(low)}{unit} and at most {number(high)}{unit}: no value can meet it"
     if low is not None and high is not None:
         return f"{number(low)} to {number(high)}{unit}"
     if high is not None:
@@ -136,3 +139,32 @@ def likeliness(cause: Cause) -> str:
 def fit_words(cause: Cause) -> str:
     """How well the cause explains what was found."""
     return f"fit {cause.fit * 100:.0f} %"
+
+
+def draw_rows(log: LogEvidence) -> list[tuple[str, str, str]]:
+    """What each circuit draws with the key off: name, current and share of the drain; empty without pulled fuses.
+
+    Where a fuse was pulled more than once the last time counts. What no fuse took away comes last.
+    """
+    last = {draw.slot: draw for draw in log.key_off_draws}
+    rows = [(_circuit(draw), _drawn(draw), _share(draw.share if draw.told else None)) for draw in last.values()]
+    drain_ma = log.key_off_drain_ma
+    if rows and drain_ma is not None and drain_ma > 0:
+        rest_ma = drain_ma - sum(draw.draw_ma for draw in last.values() if draw.told)
+        rows.append(("rest, which no fuse took away", f"{number(max(rest_ma, 0.0))} mA", _share(rest_ma / drain_ma)))
+    return rows
+
+
+def _circuit(draw: KeyOffDraw) -> str:
+    return f"slot {draw.slot}, {draw.device}" if draw.device else f"slot {draw.slot}"
+
+
+def _drawn(draw: KeyOffDraw) -> str:
+    figure = f"{with_uncertainty(draw.draw_ma, draw.uncertainty_ma)} mA"
+    if not draw.told:
+        return f"{figure}, not told from zero"
+    return f"{figure}, in pulses" if draw.pulses else figure
+
+
+def _share(share: float | None) -> str:
+    return "" if share is None else f"{100 * min(max(share, 0.0), 1.0):.0f} % of the drain"

@@ -1,17 +1,23 @@
 """Logs and a plan in, a result out: the one way in for the command line, the pages and Python."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
+from contextlib import closing
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.errors import BadLog, BenchlogError, MissingColumns
+from benchlog.files import shown_name
 from benchlog.logger import Logger, load_logger, logger_from_mapping
+from benchlog.many import side_by_side
 from benchlog.marks import mark_notes
 from benchlog.numbers import number
 from benchlog.plan import Plan, load_plan, plan_from_mapping
 from benchlog.result import KeyEvent, Note, Result
 from benchlog.roles import slot_of
+from benchlog.several import every_log, processes_for, size_of
 from benchlog.uncertainty import combine, rectangular
 
 if TYPE_CHECKING:
@@ -19,13 +25,14 @@ if TYPE_CHECKING:
     import polars as pl
 
     from benchlog.examine import LogFindings
+    from benchlog.limits import PlannedLimit
     from benchlog.log import Log
 
     LogLike = str | Path | pd.DataFrame | pl.DataFrame | Log
     LoggerLike = str | Path | Mapping[str, object] | Logger
     PlanLike = str | Path | Mapping[str, object] | Plan
 
-#: name of the log, bytes done, bytes in all
+#: name of the log, or how many logs; bytes done, bytes in all
 Progress = Callable[[str, int, int], None]
 
 
@@ -41,7 +48,8 @@ def check(
 
     Args:
         logs: paths of log files, or frames whose columns are roles (``time_s``, ``battery_v`` …, units and signs
-            as there); several make one result, each check from the log that proves most.
+            as there); several make one result, each check from the log that proves most. A folder stands for the logs
+            in it. Many logs are read on all cores; the result is the same.
         plan: path of the plan, or its content as a mapping.
         logger: path or content of the logger file, for logs without their own ``LOG.logger.toml``.
         before: the log recorded before the install, for ``added_drain``.
@@ -57,24 +65,29 @@ def check(
     from benchlog.causes import find_causes, merged
     from benchlog.checks import judge, overall, score
     from benchlog.evidence import Evidence
+    from benchlog.examine import with_circuits
 
-    planned = _plan(plan)
-    default = _logger(logger)
-    wanted = _as_list(logs)
+    planned = plan_of(plan)
+    default = logger_of(logger)
+    wanted = every_log(_as_list(logs), before)
     if not wanted:
         raise BenchlogError("no log was given; name at least one log file")
     found, notes, events = [], [], []
-    for at, one in enumerate(wanted, start=1):
-        findings, log_notes = _examine(one, at, len(wanted), planned, default, progress)
-        found.append(findings)
-        notes += log_notes
-        events += _events(findings)
+    with closing(_examined(wanted, planned, default, progress)) as examined:
+        for findings, log_notes in examined:
+            found.append(findings)
+            notes += log_notes
+            events += _events(findings)
     earlier = None
     if before is not None:
         _refuse_same(before, wanted)
         earlier, before_notes = _examine(before, 0, 0, planned, default, progress)
         notes += before_notes
     checks = judge(planned, [(f.log, {**f.findings, "added_drain": _added(f, earlier)}) for f in found])
+    devices = {circuit.slot: circuit.device for circuit in planned.circuit}
+    causes = find_causes(merged(f.seen for f in found), checks, devices)
+    draws = [draw for f in found for draw in f.evidence.key_off_draws]
+    drain_ma = next((check.measured for check in checks if check.id == "off_state_drain"), None)
     result = Result(
         benchlog_version=__version__,
         bike=planned.install.bike,
@@ -82,9 +95,7 @@ def check(
         score=score(checks),
         key_events=events,
         checks=checks,
-        causes=find_causes(
-            merged(f.seen for f in found), checks, {circuit.slot: circuit.device for circuit in planned.circuit}
-        ),
+        causes=with_circuits(causes, draws, [pair for f in found for pair in f.let_go], drain_ma),
         notes=notes,
     )
     result._evidence = Evidence(tuple(f.evidence for f in found))
@@ -112,7 +123,12 @@ def _as_list(logs: "LogLike | Sequence[LogLike]") -> "list[LogLike]":
     return [logs]  # type: ignore[list-item]  # a single log; a frame is no sequence of logs
 
 
-def _plan(plan: "PlanLike") -> Plan:
+def plan_of(plan: "PlanLike") -> Plan:
+    """The plan itself, from its path, its content, or as it is.
+
+    Raises:
+        BenchlogError: it cannot be used, or is no plan.
+    """
     if isinstance(plan, Plan):
         return plan
     if isinstance(plan, Mapping):
@@ -122,7 +138,12 @@ def _plan(plan: "PlanLike") -> Plan:
     return load_plan(plan)
 
 
-def _logger(logger: "LoggerLike | None") -> Logger | None:
+def logger_of(logger: "LoggerLike | None") -> Logger | None:
+    """The logger itself, from its path, its content, or as it is; None for None.
+
+    Raises:
+        BenchlogError: it cannot be used, or is no logger.
+    """
     if logger is None or isinstance(logger, Logger):
         return logger
     if isinstance(logger, Mapping):
@@ -145,17 +166,45 @@ def beside(path: Path) -> Path | None:
         stem = shorter
 
 
+def _examined(
+    logs: "list[LogLike]", plan: Plan, default: Logger | None, progress: Progress | None
+) -> "Generator[tuple[LogFindings, list[Note]], None, None]":
+    """Each log's findings and notes, in order; many logs several at a time."""
+    processes = processes_for(logs)
+    if processes < 2:
+        for at, log in enumerate(logs, start=1):
+            yield _examine(log, at, len(logs), plan, default, progress)
+        return
+    sizes = [size_of(log) or 0 for log in logs]
+    report = progress or (lambda *_: None)
+    done, total, name = 0, sum(sizes), f"{len(logs)} logs"
+    report(name, 0, total)
+    one = partial(_examine_job, of=len(logs), plan=plan, default=default)
+    jobs = [(at, Path(log)) for at, log in enumerate(logs, start=1)]  # type: ignore[arg-type] # processes_for saw to it
+    with closing(side_by_side(one, jobs, processes)) as answers:
+        for size, answer in zip(sizes, answers, strict=True):
+            done += size
+            report(name, done, total)
+            yield answer
+
+
+def _examine_job(
+    job: tuple[int, Path], *, of: int, plan: Plan, default: Logger | None
+) -> "tuple[LogFindings, list[Note]]":
+    return _examine(job[1], job[0], of, plan, default, None)
+
+
 def _examine(
     log: "LogLike", number: int, of: int, plan: Plan, default: Logger | None, progress: Progress | None
 ) -> "tuple[LogFindings, list[Note]]":
-    from benchlog.examine import examine
     from benchlog.limits import limits_of
     from benchlog.log import Log
 
     limits = limits_of(plan)
     told: list[Note] = []
+    look = partial(_findings, plan=plan, limits=limits, of=of)
     if isinstance(log, Log):
-        return _findings(log, plan, limits, examine)
+        return look(log)
     if isinstance(log, (str, Path)):
         path = Path(log)
         if path.is_dir() or not path.name:
@@ -163,17 +212,18 @@ def _examine(
         own = beside(path)
         logger = load_logger(own) if own else default
         if own and default is not None:
-            told.append(Note(log=path.name, text=f"{own.name} beside it is used, not the logger file that was named"))
+            text = f"{own.name} beside it is used, not the logger file that was named"
+            told.append(Note(log=shown_name(path), text=text))
         report = None if progress is None else lambda done, total: progress(path.name, done, total)
         opened, left_out = _opened(path, logger, report, may_lack=number == 0)
         with opened:
-            findings, notes = _findings(opened, plan, limits, examine)
+            findings, notes = look(opened)
             return findings, [*told, *notes, *left_out]
     if not hasattr(log, "columns"):
         raise BenchlogError(f"{log!r} is no log; name a log file, or give a pandas or polars frame")
     name = "before" if number == 0 else "log" if of == 1 else f"log {number}"
     with Log.from_frame(log, default, name=name) as opened:
-        return _findings(opened, plan, limits, examine)
+        return look(opened)
 
 
 def _opened(
@@ -199,12 +249,19 @@ def _opened(
         return log, [Note(log=log.name, text=f"recorded without the columns {named} of the logger file")]
 
 
-def _findings(log: "Log", plan: Plan, limits: Mapping, examine: Callable) -> "tuple[LogFindings, list[Note]]":  # type: ignore[type-arg]
+def _findings(
+    log: "Log", plan: Plan, limits: "Mapping[str, PlannedLimit]", of: int
+) -> "tuple[LogFindings, list[Note]]":
+    from benchlog.bounded import bounded
+    from benchlog.examine import examine
+
     if len(log.overview) < 2:
         raise BadLog(log.name, "it holds fewer than 2 samples, so nothing can be measured; record a longer log")
     findings = examine(log, log.logger, plan, limits)
+    findings = replace(findings, evidence=bounded(findings.evidence, of))
     notes = list(log.notes)
     notes += [Note(log=log.name, text=text) for text in _story_notes(findings)]
+    notes += [Note(log=log.name, text=text) for text in findings.notes]
     notes += [Note(log=log.name, text=text) for text in mark_notes(log.marks, [c.slot for c in plan.circuit])]
     planned = {circuit.slot for circuit in plan.circuit}
     spare = sorted({slot for role in log.roles if (slot := slot_of(role)) is not None} - planned)
@@ -260,15 +317,25 @@ def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
     if drain is None or isinstance(own, Unseen):
         return own
     earlier = before.off_state.drain
-    value = drain.mean_a - earlier.mean_a
+    now_a, then_a = drain.mean_a, earlier.mean_a
     u: float | None = None
-    role = after.off_state.role
-    if drain.u is not None and earlier.u is not None and role is not None:
-        here, there = after.logger.channel_of(role), before.logger.channel_of(before.off_state.role or "")
-        if here is not None and here == there and after.logger.name == before.logger.name:
-            u = combine(drain.type_a_u, earlier.type_a_u, rectangular((here.gain_rel or 0.0) * abs(value)))
+    role, role_before = after.off_state.role or "", before.off_state.role or ""
+    here, there = after.logger.channel_of(role), before.logger.channel_of(role_before)
+    if here is not None and here == there and after.logger.name == before.logger.name:
+        zero, zero_before = after.off_state.zero, before.off_state.zero
+        zero_u = 0.0
+        if zero is not None and zero_before is not None:
+            zero_u = combine(zero.u, zero_before.u)
         else:
-            u = combine(drain.u, earlier.u)
+            # the offset cancels only where it is in both
+            now_a += zero.offset if zero else 0.0
+            then_a += zero_before.offset if zero_before else 0.0
+        if here.gain_rel is not None and (here.offset_c is not None or drain.u is not None):
+            gain_u = rectangular(here.gain_rel * abs(now_a - then_a))
+            u = combine(drain.type_a_u, earlier.type_a_u, zero_u, gain_u)
+    elif drain.u is not None and earlier.u is not None:
+        u = combine(drain.u, earlier.u)
+    value = now_a - then_a
     return Measured(
         value=value * 1000,
         u=None if u is None else u * 1000,

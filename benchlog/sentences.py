@@ -46,6 +46,8 @@ def because(check_id: str, unit: str, verdict: Verdict, finding: Finding, limit:
     if finding.failed:
         return _sentence(finding.failed)
     found = _found(check_id, finding, unit, bounded=not finding.only_fails)
+    if limit is not None and limit.impossible:
+        return _sentence(f"{found}, but {_impossible(limit, unit)}")
     story = f" ({finding.story})" if finding.story else ""
     if limit is None:
         return _sentence(f"{found}{story}; the plan gives no limit")
@@ -88,6 +90,14 @@ def _limit(check_id: str, limit: PlannedLimit, unit: str) -> str:
     if limit.max is not None:
         return f"the limit of at most {number(limit.max)}{suffix}"
     return f"the limit of at least {number(limit.min or 0.0)}{suffix}"
+
+
+def _impossible(limit: PlannedLimit, unit: str) -> str:
+    return (
+        f"no current can meet the plan: at least {number(limit.min or 0.0)} {unit} as planned, and at most "
+        f"{number(limit.max or 0.0)} {unit}, which is 80 % of its fuse; plan a larger fuse if the wire bears it, "
+        "or a smaller current"
+    )
 
 
 def _doubt(finding: Measured, limit: PlannedLimit, unit: str) -> str:

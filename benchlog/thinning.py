@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchlog.trace import Array, Overview
+from benchlog.trace import Array, Band, Overview
 
 #: Most points in one drawn trace.
 MOST_POINTS = 2000
@@ -60,12 +60,51 @@ def thin(time_s: Array, value: Array) -> tuple[Array, Array]:
     """
     if len(time_s) <= MOST_POINTS:
         return time_s, value
-    keep: list[int] = []
-    for part in np.array_split(np.arange(len(time_s)), MOST_POINTS // 2):
-        part = part[np.isfinite(value[part])]
-        if len(part):
-            keep += sorted({int(part[value[part].argmin()]), int(part[value[part].argmax()])})
+    buckets = MOST_POINTS // 2
+    each = -(-len(time_s) // buckets)
+    # a table of whole rows: what is missing at its end counts as missing samples
+    padded = np.full(-(-len(time_s) // each) * each, np.nan)
+    padded[: len(value)] = value
+    table = padded.reshape(-1, each)
+    missing = np.isnan(table)
+    least = np.where(missing, np.inf, table).argmin(axis=1)
+    greatest = np.where(missing, -np.inf, table).argmax(axis=1)
+    some = ~missing.all(axis=1)
+    firsts = np.arange(len(table)) * each
+    keep = np.unique(np.concatenate([(firsts + least)[some], (firsts + greatest)[some]]))
     return time_s[keep], value[keep]
+
+
+def outline_samples(time_s: Array, value: Array) -> Outline:
+    """Too many samples to draw, as a line at the mean and a band from least to greatest.
+
+    Args:
+        time_s: s, increasing. value: as long; NaN marks a missing sample.
+    """
+    if not len(time_s):
+        return Outline(time_s, value, np.empty(0), np.empty(0))
+    firsts = np.arange(0, len(time_s), -(-len(time_s) // _MOST_BUCKETS))
+    valid = np.isfinite(value)
+    counted = np.add.reduceat(valid.astype(np.int64), firsts)
+    total = np.add.reduceat(np.where(valid, value, 0.0), firsts)
+    mean = np.divide(total, counted, out=np.full(len(firsts), np.nan), where=counted > 0)
+    low, high = np.fmin.reduceat(value, firsts), np.fmax.reduceat(value, firsts)
+    middle_s = (time_s[firsts] + time_s[np.append(firsts[1:], len(time_s)) - 1]) / 2
+    return Outline(middle_s, mean, *_edges(middle_s, low, high))
+
+
+def cut(overview: Overview, from_s: float, to_s: float) -> Overview:
+    """The buckets that touch a stretch, s, with one more on either side so that lines run to its edges."""
+    first = max(int(np.searchsorted(overview.end_s, from_s, side="left")) - 1, 0)
+    end = int(np.searchsorted(overview.start_s, to_s, side="right")) + 1
+    part = slice(first, end)
+    bands = {
+        role: Band(band.min[part], band.mean[part], band.max[part], band.area[part], band.weight_s[part],
+                   band.over[part])
+        for role, band in overview.bands.items()
+    }  # fmt: skip
+    return Overview(overview.start_s[part], overview.end_s[part], overview.rows[part], bands,
+                    overview.gap_s[part], overview.step_s)  # fmt: skip
 
 
 def _edges(time_s: Array, low: Array, high: Array) -> tuple[Array, Array]:

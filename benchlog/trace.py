@@ -37,7 +37,8 @@ class Trace:
 
     def between(self, from_s: float, to_s: float) -> "Trace":
         """The samples with ``from_s <= time_s <= to_s`` (views, not copies)."""
-        lo, hi = np.searchsorted(self.time_s, [from_s, to_s + 1e-12], side="left")
+        lo = np.searchsorted(self.time_s, from_s, side="left")
+        hi = np.searchsorted(self.time_s, to_s, side="right")
         cut = slice(int(lo), int(hi))
         return Trace(
             self.time_s[cut],

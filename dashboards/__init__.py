@@ -1,1 +1,1 @@
-"""The place of the Dash pages. There are none yet; the HTML report of ``benchlog check --report`` shows a result."""
+"""The pages: thin Dash pages over the store, the figures and the state of running recordings."""

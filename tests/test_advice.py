@@ -52,6 +52,13 @@ def test_sound_plan_draws_no_remark():
         ({"circuit": {"planned_a": 4.1}}, "warning", "circuit[1].fuse_a", "at least 5.12 A (125 %)"),
         ({"circuit": {"planned_a": 6.0}}, "warning", "circuit[1].fuse_a", "no current can pass its check"),
         (
+            {"circuit": {"planned_a": 6.0}},
+            "warning",
+            "circuit[1].fuse_a",
+            "the least planned (4.8 A) is above that (4 A)",
+        ),
+        ({"circuit": {"conductor": None}}, "note", "slot 1", "no wire size is given, so whether its 5 A fuse"),
+        (
             {"circuit": {"fuse_a": 25, "conductor": "4 mm2"}},
             "warning",
             "circuit[1].fuse_a",

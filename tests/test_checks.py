@@ -196,6 +196,38 @@ def test_each_check_comes_from_the_log_that_proves_most(better: Finding, worse: 
     assert check.log == "good.csv"
 
 
+@pytest.mark.parametrize("check_id", ["off_state_drain", "added_drain"])
+def test_of_several_proven_drains_the_worst_is_shown(check_id: str):
+    """The drain is that of the worst stretch: of logs that all prove it the largest, though another is surer."""
+    sure, large = found(0.05, 0.001), found(0.1, 0.01)
+
+    assert one(check_id, ("sure", sure), ("large", large)).log == "large"
+    assert one(check_id, ("large", large), ("sure", sure)).log == "large"
+
+
+def test_proven_drain_failure_comes_before_a_pass():
+    """One night that fails is not outdone by one that passes, however large."""
+    check = one("off_state_drain", ("good", found(0.6, 0.001)), ("bad", found(2.0, 0.1)), ("open", found(1.0, 0.5)))
+
+    assert check.log == "bad"
+
+
+@pytest.mark.parametrize(("value", "u"), [(3.9, 0.01), (4.4, 0.5), (5.0, 0.01)])
+def test_contradicting_slot_limits_fail_and_say_so(value: float, u: float):
+    """6 A planned on a 5 A fuse: at least 4.8 A and at most 4 A, so nothing conforms, and the sentence says why."""
+    plan = plan_from_mapping({**FULL, "circuit": [{"slot": 2, "device": "lamp", "planned_a": 6.0, "fuse_a": 5}]})
+
+    check = one("slot_2_current", ("a", found(value, u)), plan=plan)
+
+    assert check.verdict == "fail"
+    assert "no current can meet the plan: at least 4.8 A as planned, and at most 4 A" in check.because
+
+
+def test_limits_that_meet_in_one_point_are_not_impossible():
+    """3.3 A less a fifth is just 80 % of a 3.3 A fuse: rounding of the last bit makes no contradiction."""
+    assert not PlannedLimit(3.3 * 80 / 100 + 1e-15, 0.8 * 3.3, "derived", "").impossible
+
+
 def test_unseen_check_names_no_log():
     """What no log shows has no log, no figure and no stretch."""
     check = one("feed_drop", ("a", Unseen("no load flowed")), ("b", Unseen("no load flowed")))

@@ -25,7 +25,13 @@ PAGES = [
     "DEVELOPERS.md",
     *(path.relative_to(ROOT).as_posix() for path in sorted((ROOT / "firmware_notes").rglob("*.md"))),
 ]
-COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]  # a group, as it has several commands
+ROOT_COMMAND = typer.main.get_command(app)
+COMMANDS = ROOT_COMMAND.commands  # type: ignore[attr-defined]  # a group, as it has several commands
+#: every command that can be typed, those of groups too, and the root with its own options
+EVERY = [
+    ROOT_COMMAND,
+    *(one for command in COMMANDS.values() for one in getattr(command, "commands", {"": command}).values()),
+]
 
 
 def blocks(language: str) -> list[str]:
@@ -82,7 +88,7 @@ def test_every_option_stands_in_the_readme():
     """Each option of each command is named."""
     options = {
         option
-        for command in COMMANDS.values()
+        for command in EVERY
         for parameter in command.params
         for option in parameter.opts
         if option.startswith("--") and option != "--help"
@@ -93,7 +99,7 @@ def test_every_option_stands_in_the_readme():
 
 def test_every_option_of_the_readme_exists():
     """No option of benchlog is promised that the code lacks."""
-    known = {option for command in COMMANDS.values() for parameter in command.params for option in parameter.opts}
+    known = {option for command in EVERY for parameter in command.params for option in parameter.opts}
     calls = [line for block in blocks("sh") for line in block.splitlines() if "benchlog " in line]
     named = {option for line in calls for option in re.findall(r"(?<=\s)--\w[\w-]*", line.split("benchlog ", 1)[1])}
     named |= set(re.findall(r"`(--[\w-]+)", README))

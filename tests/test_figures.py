@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 from report_samples import log_evidence
 
-from benchlog import figures
-from benchlog.figures import log_figure, relay_figure, stretch
+from benchlog.figures import log_figure, look, relay_figure, stretch
 from benchlog.thinning import MOST_POINTS, outline, thin
 from benchlog.trace import Band, Overview
 
@@ -126,7 +125,7 @@ def test_log_figure_has_panels_with_units():
 
 def test_twelve_slots_can_be_told_apart():
     """No two slots share both colour and dash."""
-    looks = {(figures._colour(f"slot{n}_a"), figures._dash(f"slot{n}_a")) for n in range(1, 13)}
+    looks = {(look.colour(f"slot{n}_a"), look.dash(f"slot{n}_a")) for n in range(1, 13)}
 
     assert len(looks) == 12
 
@@ -211,7 +210,7 @@ def test_no_name_from_the_log_is_in_a_figure():
 @pytest.mark.parametrize("page", ["#ffffff", "#1e2325"])
 def test_lines_stand_out_on_light_and_dark(page):
     """Every line colour has a contrast of 3:1 at least with both page colours (WCAG 2.1, 1.4.11)."""
-    colours = {*figures._COLOURS.values(), *figures._SLOT_COLOURS, *figures._SPAN_LINES.values()}
+    colours = {*look.COLOURS.values(), *look.SLOT_COLOURS, *look.SPAN_LINES.values()}
 
     weak = {c: round(_contrast(c, page), 2) for c in colours if _contrast(c, page) < 3}
 

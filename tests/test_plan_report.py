@@ -118,3 +118,14 @@ def test_caution_closes_the_print():
 
     assert text.endswith(CAUTION)
     assert "service manual" in CAUTION
+
+
+def test_impossible_range_is_not_printed_as_one():
+    """Where the plan and the fuse contradict each other, no range from more to less is printed."""
+    text = render_plan(
+        plan_from_mapping({**BARE, "circuit": [{"slot": 1, "device": "pump", "planned_a": 6, "fuse_a": 5}]})
+    )
+
+    assert "4.8 to 4" not in text
+    assert text.count("none fits") == 2
+    assert "no current can pass its check" in " ".join(text.split())

@@ -206,14 +206,14 @@ def test_over_range_texts(tmp_path: Path, block_bytes: int):
 
 
 def test_unmapped_column_is_ignored(tmp_path: Path):
-    """A column that the logger file does not name may hold anything."""
+    """A column that the logger file does not name may hold anything; that it was not used is told."""
     path = _write(tmp_path, "time_s,note,I_batt\n" + "".join(f"{n},any thing {n},1\n" for n in range(50)))
 
     log = Log.open(path, _logger(AMPS))
 
     assert log.roles == {"battery_a"}
     assert log.rows == 50
-    assert log.notes == ()
+    assert [note.text for note in log.notes] == ["column not used: note"]
 
 
 def test_sparse_channel_is_missing_not_bad(tmp_path: Path):

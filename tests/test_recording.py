@@ -127,6 +127,26 @@ def test_mark_stands_at_the_next_sample(wire: Wire, tmp_path: Path):
         assert [(mark.time_s, mark.text) for mark in log.marks] == [(0.005, "key on"), (0.006, "left, then right")]
 
 
+def test_mark_bound_to_a_time_stands_there(wire: Wire, tmp_path: Path):
+    """A mark for a time of the stream waits for it, stands at the next free sample, and is late rather than lost."""
+    out = tmp_path / "log.csv"
+    with Capture(str(wire.port), out) as capture:
+        wire.wait_for_reader()
+        wire.send(HEADER, *lines(0, 5))
+        taken(capture, lambda: capture.counts.kept == 5)
+        for text, at_s in (("slot 1 on", 0.0125), ("key on", 0.0125), ("gone by", 0.001), ("never", 9.0)):
+            capture.mark_at(text, at_s)
+        wire.send(*lines(5, 5))
+        taken(capture, lambda: capture.counts.kept == 10)
+        wire.send(*lines(10, 10))
+        taken(capture, lambda: capture.counts.kept == 20)
+
+    with Log.open(out) as log:
+        marks = [(round(mark.time_s, 6), mark.text) for mark in log.marks]
+    assert marks == [(0.005, "gone by"), (0.013, "key on"), (0.014, "slot 1 on")]
+    assert notes_of(out) == ['the mark "never" came after the last sample']
+
+
 def test_mark_after_the_last_sample_is_not_lost(wire: Wire, tmp_path: Path):
     """A mark that no sample follows is told in a note."""
     out = tmp_path / "log.csv"

@@ -288,6 +288,32 @@ def test_page_tells_what_to_do_next_only_where_something_is_open():
         assert text in bad
 
 
+def test_page_says_the_same_reason_once():
+    """Checks that are open for one and the same reason share one line."""
+    result = troubled()
+    why = "No key-off stretch stayed settled for 120 s."
+    changed = [
+        check.model_copy(update={"verdict": "not seen", "because": why})
+        if check.id in ("feed_off_voltage", "settle_time", "resting_voltage")
+        else check
+        for check in result.checks
+    ]
+    page = render_html(result.model_copy(update={"checks": changed, "causes": []}))
+    steps = page[page.index("What to do next") : page.index("<h2>Checks</h2>")]
+
+    assert steps.count(why) == 1
+    assert "Settling after key-off, Feed voltage, key off, Resting voltage" in steps
+
+
+def test_page_draws_no_bar_for_limits_that_contradict():
+    """Where no value is allowed there is no stretch to draw, and the limit says so in words."""
+    check = next(check for check in healthy().checks if check.id == "slot_1_current")
+    check = check.model_copy(update={"limit": Limit(min=4.8, max=4.0)})
+
+    assert bar(check) == ""
+    assert words.limit_words(check) == "at least 4.8 A and at most 4 A: no value can meet it"
+
+
 @pytest.mark.parametrize("text", ["Cautions", "service manual", "Hand-over", "Signed by", "Date"])
 def test_page_ends_as_a_hand_over_sheet(text):
     """Cautions and lines to sign stand on every page."""

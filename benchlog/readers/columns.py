@@ -2,11 +2,13 @@
 
 import math
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from benchlog.errors import BadLog, BadLogger, MissingColumns
+from benchlog.readers.leftover import leftover_notes, meant_role
+from benchlog.roles import ROLE_UNITS
 
 if TYPE_CHECKING:
     from benchlog.logger import Logger
@@ -39,12 +41,14 @@ class Wanted:
     Attributes:
         time: the time's column from 0; None where ``logger.rate_hz`` counts it.
         mark: the mark column from 0, or None.
+        unused: a sentence for each header that was not used but looks like a role, and one for all others.
     """
 
     logger: "Logger"
     columns: tuple[Column, ...]
     time: int | None
     mark: int | None
+    unused: tuple[str, ...] = ()
 
     @property
     def roles(self) -> frozenset[str]:
@@ -125,21 +129,24 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
             "correct `column` in the logger file, or the header line",
             lacking,
         )
-    if mark is None and "mark" in names:
-        mark = names.index("mark")
+    if mark is None:
+        mark = next((n for n, name in enumerate(names) if name.casefold() == "mark"), None)
     if time is None and logger.rate_hz is None:
         fallback = _time_header(names)
         if fallback is None:
             raise BadLog(
                 where,
-                "nothing gives the time: there is no column time_s and no rate; "
+                f"nothing gives the time: there is no column time_s and no rate{_meant(names, ('time_s',))}; "
                 "add a time_s column, or [time] or rate_hz in a logger file",
             )
         logger = logger.model_copy(update={"time": fallback.time})
         time = index_of(fallback.time.column) if fallback.time is not None else None
     if not columns:
         raise BadLog(where, "no column holds a voltage, current or temperature; name at least one channel's role")
-    return Wanted(logger, tuple(columns), time, mark)
+    used = {column.index for column in columns} | {time, mark}
+    known = {*seen, "time_s", "mark"} if mark is not None else {*seen, "time_s"}
+    unused = tuple(leftover_notes(names, used, known))
+    return Wanted(logger, tuple(columns), time, mark, unused)
 
 
 def from_headers(where: str, names: Sequence[str]) -> "Logger":
@@ -158,10 +165,15 @@ def from_headers(where: str, names: Sequence[str]) -> "Logger":
         has = f"its headers are {', '.join(repr(name) for name in names)}" if names else "it has no header line"
         raise BadLog(
             where,
-            f"no column is known: {has}; use role names such as time_s, battery_v, battery_a as headers, "
-            "or say what the columns mean in a logger file (--logger)",
+            f"no column is known: {has}{_meant(names)}; use role names such as time_s, battery_v, battery_a "
+            "as headers, or say what the columns mean in a logger file (--logger)",
         )
     return found
+
+
+def _meant(names: Sequence[str], roles: Collection[str] = tuple(ROLE_UNITS)) -> str:
+    found = ((name, meant_role(name, roles)) for name in names)
+    return "".join(f", '{name}' looks like {role}" for name, role in found if role is not None)
 
 
 def _time_header(names: Sequence[str]) -> "Logger | None":

@@ -1,6 +1,6 @@
 """Delimited text: cut into blocks at line ends, each parsed by itself."""
 
-import csv
+import warnings
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -8,7 +8,8 @@ import numpy as np
 
 from benchlog.errors import BadLog
 from benchlog.readers import cells
-from benchlog.readers.layout import Layout, find_layout, split, text_of
+from benchlog.readers.comments import Written, notes_in, places, without_comments
+from benchlog.readers.layout import Layout, find_layout, split, text_of, unquoted
 from benchlog.readers.raw import Piece, Raw, Reader
 from benchlog.readers.rows import Found, Sheet, settled
 from benchlog.readers.source import Source
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 
 _UNIT = "\x1f"  # between cells once quotes are resolved
 _LONGEST_LINE = 1 << 20
+# polars would unpack a block that begins like this: gzip, zstd, zlib
+_PACKED = (b"\x1f\x8b", b"\x28\xb5\x2f\xfd", b"x\x01", b"x^", b"x\x9c", b"x\xda")
 _WINDOW = 1 << 16  # searched for the line end at which a block is cut
 
 
@@ -28,11 +31,15 @@ class DelimitedLog:
 
     def __init__(self, source: Source, logger: "Logger | None", block_bytes: int) -> None:
         self._source, self._block_bytes = source, max(block_bytes, 1)
-        self._layout = find_layout(source.name, source.head, logger)
+        self._layout = _layout(source, logger)
         self.logger = self._layout.wanted.logger
         self.roles = self._layout.wanted.roles
         self.first_line = self._layout.line
-        self.notes: list[tuple[int | None, str]] = []
+        self.notes: list[tuple[int | None, str]] = [(None, text) for text in self._layout.wanted.unused]
+        above = text_of(source.head[: self._layout.start]).split("\n")
+        written = Written()
+        written.add(notes_in(enumerate(above)), 1)
+        self.notes += written.notes()
         self._taken = 0
 
     def pieces(self) -> Iterator[tuple[Piece, bytes | None]]:
@@ -69,20 +76,31 @@ class DelimitedLog:
         self._source.skip_to(start)
         while data := self._source.read(self._block_bytes):
             end = data.rfind(b"\n") + 1
-            if end == 0:
-                rest += data
-                if len(rest) > _LONGEST_LINE:
-                    raise BadLog(self._source.name, "a line is over a million characters long; this is not a log")
-                continue
-            block, rest = rest + data[:end], data[end:]
-            yield Piece(start, len(block)), block
-            start += len(block)
-            before = block[block.rfind(b"\n", 0, -1) + 1 :]
-        if rest.strip(b" \r\n\0"):
-            if self._is_cut(rest, before):
-                self.notes.append((None, "the last line is cut short and was left out"))
+            if end:
+                block, rest = rest + data[:end], data[end:]
+                yield Piece(start, len(block)), block
+                start += len(block)
+                before = block[block.rfind(b"\n", 0, -1) + 1 :]
             else:
-                yield Piece(start, len(rest)), rest
+                rest += data
+            if len(rest) > _LONGEST_LINE:
+                if len(rest.strip(b"\0")) > _LONGEST_LINE:
+                    raise BadLog(
+                        self._source.name, "a line is over a million characters long; a log has one sample a line"
+                    )
+                # zero bytes: space laid out for samples that never came
+                yield from self._last(start, rest, before)
+                start, rest = start + len(rest), b""
+        yield from self._last(start, rest, before)
+
+    def _last(self, start: int, line: bytes, before: bytes) -> Iterator[tuple[Piece, bytes | None]]:
+        """A line without an end: left out where it was cut, else a piece of its own."""
+        if not line.strip(b" \r\n\0"):
+            return
+        if not line.lstrip(b" ").startswith(b"#") and self._is_cut(line.rstrip(b"\0"), before):
+            self.notes.append((None, "the last line is cut short and was left out"))
+        else:
+            yield Piece(start, len(line)), line
 
     def _is_cut(self, line: bytes, before: bytes) -> bool:
         separator = self._layout.separator
@@ -106,18 +124,37 @@ class DelimitedLog:
 
     def parse(self, data: bytes) -> Raw:
         """The block's rows: by the fast way if every line has its fields, else line by line."""
-        sheet = _regular(data, self._layout) or _by_lines(data, self._layout)
+        sheet = regular_sheet(data, self._layout) or sheet_by_lines(data, self._layout)
         return settled(sheet, self._layout.wanted)
 
 
-def _regular(data: bytes, layout: Layout) -> Sheet | None:
+def _layout(source: Source, logger: "Logger | None") -> Layout:
+    try:
+        return find_layout(source.name, source.head, logger)
+    except BadLog:
+        from benchlog.toml_files import OPTIONS, kind_of
+
+        if kind := kind_of(text_of(source.head)):
+            raise BadLog(
+                source.name,
+                f"this is a {kind}, not a log; name it with {OPTIONS[kind]}, and the log before the options",
+            ) from None
+        raise
+
+
+def regular_sheet(data: bytes, layout: Layout) -> Sheet | None:
     """All lines at once, if each has the right number of fields; None if that is not certain."""
     import polars as pl
 
     if layout.separator == " ":
         data = _single_spaces(data)
-    quoted = b'"' in data
+    if data.startswith(_PACKED):
+        return None
+    comments: dict[int, bytes] = {}
     if b"#" in data and (data.startswith(b"#") or b"\n#" in data):
+        data, comments = without_comments(data)
+    quoted = b'"' in data
+    if quoted and data.count(b'"') % 2:  # one is never closed: polars would take what follows for one cell, and say so
         return None
     wanted = layout.wanted
     numbers = {column.index for column in wanted.columns}
@@ -128,6 +165,9 @@ def _regular(data: bytes, layout: Layout) -> Sheet | None:
         data = text_of(data).encode()
     names = [f"column_{n + 1}" for n in range(layout.width)]
     chosen = [names[n] for n in sorted(numbers | texts)]
+
+    if quoted:  # a quote within a cell: polars would say so beside what the rows' count says already
+        warnings.filterwarnings("ignore", "CSV malformed")
 
     def read(kinds: dict[int, "type[pl.DataType]"], which: list[str]) -> "pl.DataFrame | None":
         try:
@@ -141,7 +181,7 @@ def _regular(data: bytes, layout: Layout) -> Sheet | None:
                 decimal_comma=layout.decimal_comma,
                 quote_char='"' if quoted else None,
             )
-        except pl.exceptions.PolarsError:
+        except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError):
             return None
 
     frame = read(dict.fromkeys(texts, pl.String), chosen)
@@ -152,7 +192,10 @@ def _regular(data: bytes, layout: Layout) -> Sheet | None:
     whole = len(chosen) == layout.width and not any(frame.null_count().row(0))
     if not whole and _count(data, layout.separator) != rows * (layout.width - 1):
         return None
-    sheet = Sheet(rows=rows, lines=rows)
+    sheet = Sheet(rows=rows, lines=rows + len(comments))
+    if comments:
+        sheet.at = places(rows, comments)
+        sheet.notes = tuple(notes_in((line, text_of(comment)) for line, comment in comments.items()))
     doubtful: list[int] = []
     for n in sorted(numbers):
         column = frame[names[n]]
@@ -212,7 +255,7 @@ def _single_spaces(data: bytes) -> bytes:
     return data.replace(b"\n ", b"\n").replace(b" \n", b"\n").replace(b" \r\n", b"\n")
 
 
-def _by_lines(data: bytes, layout: Layout) -> Sheet:
+def sheet_by_lines(data: bytes, layout: Layout) -> Sheet:
     """Line by line, so that short, long, empty and comment lines are told apart."""
     import polars as pl
 
@@ -220,24 +263,29 @@ def _by_lines(data: bytes, layout: Layout) -> Sheet:
     texts = text_of(data).split("\n")
     if not texts[-1]:
         texts.pop()
+    notes: tuple[tuple[int, str], ...] = ()
     every = pl.Series("line", texts, dtype=pl.String).str.strip_chars(" \r")
     lead = every.str.strip_chars(f" {separator}\0")
-    at = np.flatnonzero(((lead != "") & ~every.str.starts_with("#")).to_numpy())
+    comment = every.str.starts_with("#")
+    at = np.flatnonzero(((lead != "") & ~comment).to_numpy())
     kept = every.gather(at)
     if separator == " ":
         kept = kept.str.replace_all("[ \t]+", " ")
     joined = kept.str.replace_all(separator, _UNIT, literal=True)
     quoted = np.flatnonzero(kept.str.contains('"', literal=True).to_numpy())
     if len(quoted):
-        resolved = [_UNIT.join(_quoted_cells(line, separator)) for line in kept.gather(quoted).to_list()]
+        resolved = [_UNIT.join(unquoted(line, separator)) for line in kept.gather(quoted).to_list()]
         joined = joined.scatter(quoted, resolved)
+    if comment.any():
+        told = np.flatnonzero(comment.to_numpy())
+        notes = tuple(notes_in(zip(told.tolist(), every.gather(told).to_list(), strict=True)))
     fields = joined.str.split(_UNIT)
     counts = fields.list.len().to_numpy().astype(np.int64)
 
     def cell(index: int) -> pl.Series:
         return fields.list.get(index, null_on_oob=True)
 
-    sheet = Sheet(rows=len(kept), lines=len(texts), at=at if len(at) < len(texts) else None, found=kept)
+    sheet = Sheet(len(kept), len(texts), at if len(at) < len(texts) else None, kept, notes=notes)
     numbered = [column.index for column in wanted.columns]
     if wanted.time is not None:
         numbered.append(wanted.time)
@@ -255,10 +303,6 @@ def _by_lines(data: bytes, layout: Layout) -> Sheet:
     if wanted.mark is not None:
         sheet.texts[wanted.mark] = cell(wanted.mark)
     return sheet
-
-
-def _quoted_cells(line: str, separator: str) -> list[str]:
-    return next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
 
 
 def claims(head: bytes) -> bool:

@@ -30,7 +30,7 @@ class FrameLog:
     def __init__(self, where: str, frame: "pl.DataFrame", logger: "Logger | None", block_bytes: int) -> None:
         self._wanted = resolve(where, logger, frame.columns, frame.width)
         self.logger, self.roles, self.first_line = self._wanted.logger, self._wanted.roles, 1
-        self.notes: Sequence[tuple[int | None, str]] = ()
+        self.notes: Sequence[tuple[int | None, str]] = [(None, text) for text in self._wanted.unused]
         self._frame, self._rows, self._taken = frame, rows_of(block_bytes), 0
 
     def pieces(self) -> Iterator[tuple[Piece, "pl.DataFrame"]]:

@@ -67,8 +67,16 @@ def split(line: str, separator: str) -> list[str]:
     if separator == " ":
         # a unit belongs to the name before it
         line = re.sub(r" +(?=[\[(])", "\u00a0", re.sub(" +", " ", line))
-    cells = next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
-    return [cell.replace("\u00a0", " ").strip() for cell in cells]
+    return [cell.replace("\u00a0", " ").strip() for cell in unquoted(line, separator)]
+
+
+def unquoted(line: str, separator: str) -> list[str]:
+    """The cells of one line, quotes resolved; a line that no quoting explains is cut at every separator."""
+    line = line.replace("\r", " ")  # a stray one within the line
+    try:
+        return next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
+    except csv.Error:  # a quoted cell without end
+        return line.split(separator)
 
 
 def find_layout(where: str, head: bytes, logger: "Logger | None") -> Layout:
@@ -89,7 +97,9 @@ def find_layout(where: str, head: bytes, logger: "Logger | None") -> Layout:
         headers = _likely_header(best)
     if best.data is None:
         if headers is None:
-            raise BadLog(where, "no line of numbers was found; a log is a table of numbers, one sample a line")
+            raise BadLog(
+                where, "no line of numbers was found; a log is a table of numbers, one sample a line: export it as CSV"
+            )
         _complain_of_header(where, headers, logger)
         raise BadLog(where, "there is a header line but no sample below it; record a log first")
     wanted = resolve(where, logger, headers, best.width)

@@ -1,5 +1,6 @@
 """Rows that were left out: counted by kind, told in notes, refused when there are too many."""
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -7,6 +8,8 @@ from benchlog.errors import BadLog
 from benchlog.readers.raw import KINDS, Fault
 from benchlog.result import Note
 
+_ISO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d")
+_CLOCK = re.compile(r"\d+([:./-])\d+\1\d+(?=[\s,;T]|$)|\d{1,2}:\d\d")  # 12:00:05, 1.5.2025, 5/1/2025
 MOST = 0.01  # of the rows; above it a log is refused
 
 
@@ -18,10 +21,15 @@ class _Kind:
 
 
 class LeftOut:
-    """The tally over one log."""
+    """The tally over one log.
 
-    def __init__(self, name: str) -> None:
-        self._name = name
+    Args:
+        name: the log's.
+        dates: its times are read as ISO 8601 dates.
+    """
+
+    def __init__(self, name: str, *, dates: bool = False) -> None:
+        self._name, self._dates = name, dates
         self._kinds: dict[str, _Kind] = {}
         self._wraps_at: int | None = None
 
@@ -63,6 +71,10 @@ class LeftOut:
             return f"this looks like a counter that wraps: set wraps_at = {self._wraps_at} in [time] of the logger file"
         if set(self._kinds) == {"backward"}:
             return "the log may be several joined together: check each by itself"
+        odd = self._kinds.get("unreadable")
+        advice = _time_advice(odd.found, self._dates) if odd is not None else None
+        if advice is not None:
+            return advice
         return "compare these lines with the header, and the columns and units in the logger file"
 
     def notes(self) -> tuple[Note, ...]:
@@ -79,3 +91,25 @@ class LeftOut:
 def _short(kind: str, count: int) -> str:
     """The kind without what was done about it."""
     return KINDS[kind][count > 1].removesuffix(" was left out").removesuffix(" were left out")
+
+
+def _time_advice(found: str, dates: bool) -> str | None:
+    """What to do about a row that begins with a date or a clock time, or None."""
+    found = found.lstrip(' "')
+    if dates:
+        return (
+            None
+            if _ISO.match(found)
+            else "write dates like 2025-05-01T12:00:00.250 (+02:00 or Z may follow), or count the time in seconds"
+        )
+    if _ISO.match(found):
+        return (
+            "the time looks like a date: head its column time_s [iso8601], "
+            'or set unit = "iso8601" in [time] of the logger file'
+        )
+    if _CLOCK.match(found):
+        return (
+            "the time looks like a clock's: count it in seconds, or write dates like 2025-05-01T12:00:00.250 "
+            "and head their column time_s [iso8601]"
+        )
+    return None

@@ -57,6 +57,7 @@ class Raw:
         rows: data rows of the piece, left-out ones included.
         lines: lines of the piece.
         faults: what was left out.
+        notes: line from the piece's first, and text, of what someone wrote between the rows.
     """
 
     time: Floats | Ints | None
@@ -68,6 +69,7 @@ class Raw:
     rows: int
     lines: int
     faults: tuple[Fault, ...]
+    notes: tuple[tuple[int, str], ...] = ()
 
     def __len__(self) -> int:
         return self.rows if self.row is None else len(self.row)

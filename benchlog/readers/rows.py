@@ -36,6 +36,7 @@ class Sheet:
         found: each data row's text, for messages.
         numbers, texts: column (from 0) -> cells. Dates may be us since 1970 in ``stamps``.
         many, few: True where a row has too many or too few fields.
+        notes: line, text.
     """
 
     rows: int
@@ -47,6 +48,7 @@ class Sheet:
     stamps: dict[int, tuple[Ints, Flags]] = field(default_factory=dict)
     many: Flags | None = None
     few: Flags | None = None
+    notes: tuple[tuple[int, str], ...] = ()
 
 
 def settled(sheet: Sheet, wanted: Wanted) -> Raw:
@@ -74,7 +76,7 @@ def settled(sheet: Sheet, wanted: Wanted) -> Raw:
         if flags is not None:
             over[column.role] = flags
     marks = _marks(sheet.texts[wanted.mark], keep) if wanted.mark is not None else ()
-    return Raw(time, row, line, values, over, marks, sheet.rows, sheet.lines, faults)
+    return Raw(time, row, line, values, over, marks, sheet.rows, sheet.lines, faults, sheet.notes)
 
 
 def _time(sheet: Sheet, wanted: Wanted, bad: dict[str, list[Flags]]) -> Floats | Ints | None:

@@ -8,10 +8,12 @@ import threading
 import weakref
 import zlib
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, BinaryIO
 
 from benchlog.errors import BadLog
+from benchlog.files import shown_name
 
 HEAD_BYTES = 1 << 16
 _CHUNK = 1 << 17  # small, since a compressed byte may stand for a thousand
@@ -31,7 +33,7 @@ class Source:
     """
 
     def __init__(self, path: Path) -> None:
-        self.path, self.name = path, path.name
+        self.path, self.name = path, shown_name(path)
         self._file = _opened(path)
         self._lock = threading.Lock()
         self._open = [self._file]
@@ -45,7 +47,8 @@ class Source:
     def _start(self) -> None:
         info = os.fstat(self._file.fileno())
         self.size = info.st_size
-        lead = self._file.read(_CHUNK)
+        with self._reading():
+            lead = self._file.read(_CHUNK)
         if not lead:
             raise BadLog(self.name, "the file is empty; record a log first")
         self._spool: BinaryIO | None = None
@@ -73,16 +76,38 @@ class Source:
         self._chunks = chunks
         self._pending = first
         if self._spool is not None:
-            self._spool.write(first)
+            self._keep(first)
         while len(self._pending) < HEAD_BYTES and (more := self._next()):
             self._pending += more
         self.head = self._pending[:HEAD_BYTES]
 
     def _next(self) -> bytes:
-        chunk = next(self._chunks, b"")
+        with self._reading():
+            chunk = next(self._chunks, b"")
         if self._spool is not None:
-            self._spool.write(chunk)
+            self._keep(chunk)
         return chunk
+
+    def _keep(self, chunk: bytes) -> None:
+        assert self._spool is not None
+        try:
+            self._spool.write(chunk)
+            self._spool.flush()
+        except OSError as why:
+            raise BadLog(
+                self.name,
+                f"there is no room to unpack it in {tempfile.gettempdir()} ({_reason(why)}); "
+                "make room there, or name another folder in TMPDIR",
+            ) from None
+
+    @contextmanager
+    def _reading(self) -> Iterator[None]:
+        try:
+            yield
+        except OSError as why:
+            raise BadLog(
+                self.name, f"reading it stopped ({_reason(why)}); copy it to this computer's own disk and check again"
+            ) from None
 
     def skip_to(self, start: int) -> None:
         """Let the next ``read`` begin at ``start``; before the first read, or where the bytes lie ``in_place``."""
@@ -96,7 +121,8 @@ class Source:
         """The next ``size`` bytes; fewer at the end."""
         data, self._pending = self._pending[:size], self._pending[size:]
         if self._spool is None:
-            return data + self._file.read(size - len(data)) if len(data) < size else data
+            with self._reading():
+                return data + self._file.read(size - len(data)) if len(data) < size else data
         parts, got = [data], len(data)
         while got < size and (chunk := self._next()):
             parts.append(chunk[: size - got])
@@ -112,12 +138,18 @@ class Source:
     def at(self, start: int, size: int) -> bytes:
         """Bytes that ``read`` has passed already; where they lie ``in_place``, any bytes."""
         file = self._file if self._spool is None else self._spool
-        if hasattr(os, "pread"):  # needs no lock, so threads read side by side
-            file.flush()
-            return os.pread(file.fileno(), size, start)
-        with self._lock:
-            file.seek(start)
-            return file.read(size)
+        with self._reading():
+            if hasattr(os, "pread"):  # needs no lock, so threads read side by side
+                data = os.pread(file.fileno(), size, start)
+            else:
+                with self._lock:
+                    file.seek(start)
+                    data = file.read(size)
+        if len(data) < size:
+            raise BadLog(
+                self.name, "it became shorter while it was read; wait until nothing writes to it, then check again"
+            )
+        return data
 
     def taken(self) -> int:
         """Bytes of the file itself used so far."""
@@ -128,7 +160,6 @@ class Source:
         if self._spool is not None:
             while self._next():
                 pass
-            self._spool.flush()
         held = Path(f"/proc/self/fd/{(self._spool or self._file).fileno()}")
         if held.exists():  # outlives a file that is renamed or deleted
             return str(held)
@@ -154,7 +185,11 @@ def _opened(path: Path) -> BinaryIO:
             raise BadLog(str(path), "this is a folder; name one log file in it") from None
         raise BadLog(str(path), "reading this file is not permitted; change its permissions or copy it") from None
     except OSError as why:
-        raise BadLog(str(path), f"the file cannot be opened ({why.strerror or why})") from None
+        raise BadLog(str(path), f"the file cannot be opened ({_reason(why)}); check its name and its drive") from None
+
+
+def _reason(why: OSError) -> str:
+    return (why.strerror or str(why)).lower()
 
 
 def _binary(lead: bytes) -> bool:

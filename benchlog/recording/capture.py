@@ -17,6 +17,7 @@ from benchlog.readers.timeline import State, place
 from benchlog.recording.beside import beside_path, lay_beside, logger_by_number
 from benchlog.recording.cells import (
     decimals_of,
+    has_mark,
     header_row,
     one_line,
     time_texts,
@@ -97,6 +98,7 @@ class Capture:
         self._parser = LineParser(logger, port)
         self._state = State()
         self._marks: deque[tuple[float, str]] = deque()
+        self._due: list[tuple[float, str]] = []
         self._held: Parsed | None = None
         self._held_since = 0.0
         self._story = Story()
@@ -156,6 +158,11 @@ class Capture:
         if plain := one_line(text):
             self._marks.append((time.monotonic(), plain))
 
+    def mark_at(self, text: str, at_s: float) -> None:
+        """Put a mark at the first sample from this time of the file on; at the next one where that is past already."""
+        if plain := one_line(text):
+            self._due.append((at_s, plain))
+
     def show(self, step: Step | None) -> None:
         """Show a step of the guided test to whoever looks on."""
         self.live.step = step
@@ -187,7 +194,7 @@ class Capture:
         now = time.monotonic()
         self._take(self._link.take(now), now, final=True)
         self._story.note_refused()
-        for _, text in self._marks:
+        for _, text in [*self._marks, *self._due]:
             self._story.note(f'the mark "{text}" came after the last sample')
         self._story.write(self._writer)
 
@@ -286,7 +293,7 @@ class Capture:
             parsed = self._timed(parsed, now, final)
         if not len(parsed.raw):
             return one_trace([])
-        rows = self._marked(parsed, since, now) if self._marks else parsed.rows
+        rows = self._marked(parsed, since, now) if self._marks or self._due else parsed.rows
         self._story.write(self._writer)
         self._writer.write(rows, len(parsed.raw))
         self.counts.kept += len(parsed.raw)
@@ -343,6 +350,16 @@ class Capture:
             n = max(min(int(np.ceil(max(part, 0.0) * count)), count - 1), free)
             lines[n] = with_mark(lines[n], form.written, column, text)
             free = n + 1  # two marks never share a sample
+        if self._due:
+            # a mark that is bound to a time stands there whatever the clock says; the state is moved on later
+            time_s = place(parsed.raw, meaning.logger, self._state).trace.time_s
+            for at_s, text in sorted(self._due):
+                n = int(np.searchsorted(time_s, at_s))
+                while n < len(time_s) and has_mark(lines[n], form.written, column):
+                    n += 1
+                if n < len(time_s):
+                    lines[n] = with_mark(lines[n], form.written, column, text)
+                    self._due.remove((at_s, text))
         return b"\n".join(lines)
 
     def _came_back(self, event: Back) -> None:

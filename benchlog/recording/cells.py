@@ -75,6 +75,12 @@ def with_mark(row: bytes, separator: str, column: int, text: str) -> bytes:
     return written.getvalue().encode()
 
 
+def has_mark(row: bytes, separator: str, column: int) -> bool:
+    """Whether one row, without its line end, has a mark already."""
+    cells = next(csv.reader([row.decode("utf-8", "replace")], delimiter=separator), [])
+    return len(cells) > column and bool(cells[column].strip())
+
+
 def one_line(text: str) -> str:
     """A text without line ends and control characters."""
     return re.sub(r"[\x00-\x1f\x7f]+", " ", text).strip()

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from benchlog.readers.delimited import _by_lines, _regular
+from benchlog.readers.delimited import regular_sheet, sheet_by_lines
 from benchlog.readers.layout import Layout, text_of
 from benchlog.readers.lines.block import Block
 from benchlog.readers.lines.checksum import body_of, kind_of
@@ -286,15 +286,15 @@ class LineParser:
         layout = Layout(form.written, form.decimal_comma, width, 0, 1, meaning.wanted)
         if not data:
             return b"", _empty(meaning.wanted.roles)
-        sheet = _regular(data, layout)
+        sheet = regular_sheet(data, layout)
         if sheet is None or sheet.rows != len(block):
             data, few, many = of_width(data, layout.separator, width)
             self._refused += Counter(cut=few, rubbish=many)
             if not data:
                 return b"", _empty(meaning.wanted.roles)
-            sheet = _regular(data, layout)
+            sheet = regular_sheet(data, layout)
             if sheet is None or sheet.rows != data.count(b"\n"):
-                sheet = _by_lines(data, layout)
+                sheet = sheet_by_lines(data, layout)
         raw = settled(sheet, meaning.wanted)
         if not raw.faults and raw.line is None:
             return data, raw

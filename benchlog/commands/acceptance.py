@@ -1,0 +1,48 @@
+"""The guided acceptance test: lead the tester through it, then check the log."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from benchlog.commands.shared import EXIT_STATUS, NOT_PROVEN, LoggerOption, PlanOption, user_errors
+
+
+def acceptance(
+    port: Annotated[str, typer.Argument(metavar="PORT", help="Where the logger is: a device name or a pyserial URL.")],
+    plan: PlanOption,
+    logger: LoggerOption = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="LOG.csv", help="Where the log goes; by bike and date if not given.", readable=False),
+    ] = None,
+    report: Annotated[
+        Path | None, typer.Option(metavar="FILE.html", help="Where the report goes; beside the log if not given.")
+    ] = None,
+    baud: Annotated[int, typer.Option(metavar="N", min=1, help="Line speed.")] = 115200,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Go on with a stopped test: that of --out, or the newest here.")
+    ] = False,
+    before: Annotated[
+        Path | None,
+        typer.Option(metavar="LOG", help="The log recorded before the install, for the added drain.", readable=False),
+    ] = None,
+) -> None:
+    """Lead through the acceptance test, step by step, then check it. Exit status as check; 3 for a stopped test."""
+    with user_errors():
+        from benchlog.guided.leading import conclude, lead, prepare
+        from benchlog.guided.screen import closing_words, opening_words, screen_for
+        from benchlog.report_text import render_text
+
+        test = prepare(port, plan, logger_file=logger, out=out, report=report, baud=baud, go_on=resume, before=before)
+        typer.echo(opening_words(test.log, by_itself=test.hands is not None, resumed=test.stopped is not None))
+        with screen_for(sys.stdout) as screen:
+            ended = lead(test, screen)
+        if ended != "done":
+            typer.echo(closing_words(port, test.plan_file, test.log, lost=ended == "lost"))
+            raise typer.Exit(NOT_PROVEN)
+        result = conclude(test)
+        typer.echo(render_text(result, colour=sys.stdout.isatty()), nl=False)
+        typer.echo(f"Log: {test.log}\nReport: {test.report}")
+    raise typer.Exit(EXIT_STATUS[result.verdict])

@@ -1,0 +1,31 @@
+"""``benchlog page``: the results, seasons and running recordings in a browser."""
+
+from typing import Annotated
+
+import typer
+
+from benchlog.commands.shared import StoreOption, user_errors
+from benchlog.errors import BenchlogError
+
+
+def page(
+    host: Annotated[
+        str, typer.Option(help="Address to listen on; others than this machine's own then need the token.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=1, max=65535, help="Port to listen on.")] = 8127,
+    token: Annotated[str, typer.Option(help="Token a browser must show; made and printed if needed.")] = "",
+    store: StoreOption = None,
+    max_upload_mb: Annotated[
+        int, typer.Option("--max-upload-mb", min=1, max=1 << 20, help="Largest log that may be dropped in, MB.")
+    ] = 2048,
+) -> None:
+    """Show results, seasons and running recordings as pages in a browser, until Ctrl-C."""
+    with user_errors():
+        from dashboards.serving import serve
+        from dashboards.settings import Settings
+
+        if token and (len(token) < 8 or not token.isascii() or not token.isprintable() or " " in token):
+            raise BenchlogError(
+                "--token: 8 plain characters at least are needed, without spaces; leave it out for one made up"
+            )
+        serve(Settings(host, port, token, store, max_upload_mb), typer.echo)

@@ -1,0 +1,205 @@
+"""The same work on many things, shared among processes: answers in order, and nothing is left running.
+
+The processes are plain interpreters that speak pickle over pipes. Unlike a forked process they hold no lock of a
+thread that is not there, and unlike a spawned one they never run the caller's own script again, so that a script needs
+no ``if __name__ == "__main__"``.
+"""
+
+import os
+import pickle
+import queue
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Generator, Sequence
+from concurrent.futures import Future
+from contextlib import suppress
+from typing import Any, BinaryIO, TypeVar
+
+from benchlog.errors import BenchlogError
+
+Job = TypeVar("Job")
+Answer = TypeVar("Answer")
+
+#: Each process holds a log's blocks, about 300 MB at most, so their number is bounded.
+MOST_PROCESSES = 8
+_START = "import sys, pickle; sys.path[:] = pickle.load(sys.stdin.buffer); from benchlog.many import serve; serve()"
+# the processes share the cores already
+_ONE_THREAD = dict.fromkeys(("POLARS_MAX_THREADS", "OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+_READY, _DONE, _REFUSED, _AGAIN, _GONE = "ready", "done", "refused", "again", "gone"
+
+
+def side_by_side(work: Callable[[Job], Answer], jobs: Sequence[Job], processes: int) -> Generator[Answer, None, None]:
+    """Do the work on each, several at a time.
+
+    Close the generator (or go through to its end): only then have all processes ended.
+
+    Args:
+        work: a function of a module, or a ``partial`` of one; it, the jobs and the answers must pickle.
+        jobs: what it is done on.
+        processes: how many, ``MOST_PROCESSES`` at most; with fewer than two it is done here.
+
+    Yields:
+        The answers, in the order of the jobs.
+
+    Raises:
+        BenchlogError: of the first job, in order, whose work raised one; or a process was ended from outside.
+    """
+    count = min(processes, MOST_PROCESSES, len(jobs))
+    if count < 2 or not sys.executable or getattr(sys, "frozen", False):
+        yield from map(work, jobs)
+        return
+    crew = _Crew(work, jobs)
+    try:
+        crew.start(count)
+        for job, answered in zip(jobs, crew.answers, strict=True):
+            kind, value = answered.result()
+            if kind == _AGAIN:  # its process could not start, or met a fault of the program: that is shown from here
+                value = work(job)
+            elif kind == _REFUSED:
+                raise _error_of(value)
+            elif kind == _GONE:
+                raise BenchlogError(
+                    "the work was stopped: one of its processes was ended, perhaps because memory ran out; "
+                    "give fewer logs at once"
+                )
+            yield value
+    finally:
+        crew.end()
+
+
+class _Crew:
+    """The processes, each led by a thread that hands it one job after the other."""
+
+    def __init__(self, work: Callable[[Any], Any], jobs: Sequence[Any]) -> None:
+        self._jobs = jobs
+        self._first = pickle.dumps(sys.path) + pickle.dumps(work)
+        self.answers: list[Future[tuple[str, Any]]] = [Future() for _ in jobs]
+        self._waiting = iter(range(len(jobs)))
+        self._lock = threading.Lock()
+        self._processes: list[subprocess.Popen[bytes]] = []
+        self._leaders: list[threading.Thread] = []
+        self._left = 0
+
+    def start(self, count: int) -> None:
+        for _ in range(count):
+            try:
+                self._processes.append(_started())
+            except OSError:  # no more processes are allowed here
+                break
+        self._left = len(self._processes)
+        if not self._processes:
+            self._hand_back()
+        for process in self._processes:
+            leader = threading.Thread(target=self._lead, args=(process,), name="benchlog-many", daemon=True)
+            self._leaders.append(leader)
+            leader.start()
+
+    def end(self) -> None:
+        """Whatever they are doing, they need not finish it."""
+        for process in self._processes:
+            process.kill()
+        for leader in self._leaders:
+            leader.join()
+        for process in self._processes:
+            process.wait()
+            for pipe in (process.stdin, process.stdout):
+                with suppress(OSError):  # what was still to be written has no reader
+                    pipe.close()  # type: ignore[union-attr] # both were asked for
+
+    def _lead(self, process: "subprocess.Popen[bytes]") -> None:
+        assert process.stdin is not None
+        assert process.stdout is not None
+        try:
+            process.stdin.write(self._first)
+            process.stdin.flush()
+            ready = pickle.load(process.stdout) == _READY
+        except (OSError, EOFError, ValueError, pickle.UnpicklingError):
+            ready = False
+        while ready and (n := self._next()) is not None:
+            self.answers[n].set_result(_asked(self._jobs[n], process.stdin, process.stdout))
+        with self._lock:
+            self._left -= 1
+            last = not self._left
+        if last:
+            self._hand_back()
+
+    def _next(self) -> int | None:
+        with self._lock:
+            return next(self._waiting, None)
+
+    def _hand_back(self) -> None:
+        """Nobody is left: the others are done by the caller."""
+        while (n := self._next()) is not None:
+            self.answers[n].set_result((_AGAIN, None))
+
+
+def _started() -> "subprocess.Popen[bytes]":
+    # a group of its own: Ctrl-C reaches the caller alone, who ends them all
+    apart: dict[str, Any] = {"process_group": 0}
+    if sys.platform == "win32":
+        apart = {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+    return subprocess.Popen(
+        [sys.executable, "-P", "-c", _START],  # -P: nothing is imported from the folder the user is in
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        env={**_ONE_THREAD, **os.environ},
+        **apart,
+    )
+
+
+def _asked(job: object, to: Any, back: Any) -> tuple[str, Any]:
+    try:
+        to.write(pickle.dumps(job, pickle.HIGHEST_PROTOCOL))
+        to.flush()
+        kind, value = pickle.load(back)
+    except (OSError, EOFError, ValueError, pickle.UnpicklingError):
+        return _GONE, None
+    return kind, value
+
+
+def serve() -> None:
+    """Be one of the processes: take work and jobs from standard input, give answers, end with whoever asked."""
+    answers = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
+    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # what is printed must not come between the answers
+    jobs: BinaryIO = sys.stdin.buffer
+    work = pickle.load(jobs)
+    waiting: queue.SimpleQueue[Any] = queue.SimpleQueue()
+    threading.Thread(target=_listen, args=(jobs, waiting), daemon=True).start()
+    try:
+        _answer(answers, _READY)
+        while True:
+            _answer(answers, _done(work, waiting.get()))
+    except (OSError, KeyboardInterrupt):
+        os._exit(1)
+
+
+def _listen(jobs: BinaryIO, waiting: "queue.SimpleQueue[Any]") -> None:
+    """Hear at once when the caller is gone, in the middle of a long job too."""
+    try:
+        while True:
+            waiting.put(pickle.load(jobs))
+    except (EOFError, OSError):
+        os._exit(0)
+
+
+def _done(work: Callable[[Any], Any], job: object) -> tuple[str, Any]:
+    try:
+        return _DONE, work(job)
+    except BenchlogError as problem:
+        # pickle would make it anew from its text alone, which is not what these are made from
+        return _REFUSED, (type(problem), problem.args, problem.__dict__)
+    except Exception:
+        return _AGAIN, None
+
+
+def _answer(to: BinaryIO, answer: object) -> None:
+    pickle.dump(answer, to, pickle.HIGHEST_PROTOCOL)
+    to.flush()
+
+
+def _error_of(told: tuple[type[BenchlogError], tuple[Any, ...], dict[str, Any]]) -> BenchlogError:
+    kind, args, facts = told
+    error = kind.__new__(kind, *args)
+    error.__dict__.update(facts)
+    return error

@@ -1,0 +1,128 @@
+"""What is wrong in a file of settings, in plain words: what was needed, what was found, what to do."""
+
+import difflib
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, get_args
+
+from pydantic import BaseModel
+from pydantic_core import ErrorDetails
+
+
+def near(word: str, known: Iterable[str]) -> str | None:
+    """The known word that was probably meant, if any."""
+    known = list(known)
+    folded = {each.casefold(): each for each in reversed(known)}
+    found = difflib.get_close_matches(word.casefold(), folded, n=1, cutoff=0.6)
+    return folded[found[0]] if found else None
+
+
+def shown(value: object) -> str:
+    """A value as an error shows it: short, texts in quotes, tables by name."""
+    if isinstance(value, Mapping):
+        return "a table"
+    if isinstance(value, (list, tuple)):
+        return "a list"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    text = f'"{value}"' if isinstance(value, str) else str(value)
+    text = text.replace("\n", " ")
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def path_of(loc: tuple[int | str, ...]) -> str:
+    """A place in the file as it is told: ``circuit[2].fuse_a``."""
+    path = ""
+    for step in loc:
+        path += f"[{step + 1}]" if isinstance(step, int) else f".{step}" if path else str(step)
+    return path
+
+
+def _model_at(model: type[BaseModel], loc: Iterable[int | str]) -> type[BaseModel]:
+    """The table's model at a place in the file."""
+    for step in loc:
+        if isinstance(step, str) and step in model.model_fields:
+            model = next(iter(_models_in(model.model_fields[step].annotation)), model)
+    return model
+
+
+def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for part in get_args(annotation):
+        yield from _models_in(part)
+
+
+def worded(model: type[BaseModel], detail: ErrorDetails) -> str:
+    """One fault of the validation in plain words: what was needed, what was found, what to do."""
+    *above, key = detail["loc"] or ("",)
+    table = _model_at(model, above)
+    kind, ctx, got = detail["type"], detail.get("ctx", {}), shown(detail["input"])
+    match kind:
+        case "extra_forbidden":
+            return _unknown_key(model, table, str(key))
+        case "missing":
+            return f"missing; {_example(table, str(key))}"
+        case "greater_than":
+            return f"must be > {ctx['gt']:g}, got {got}"
+        case "greater_than_equal":
+            return f"must be >= {ctx['ge']:g}, got {got}"
+        case "less_than_equal":
+            return f"must be <= {ctx['le']:g}, got {got}"
+        case "finite_number":
+            return f"must be a finite number, got {got}"
+        case "float_type" | "int_type" | "int_from_float" | "float_parsing":
+            number = "a whole number" if kind.startswith("int") else "a number"
+            hint = ", without quotes" if isinstance(detail["input"], str) else ""
+            return f"must be {number}{hint}, got {got}"
+        case "string_type":
+            return f"must be text in quotes, got {got}"
+        case "string_too_short":
+            return f"must not be empty; {_example(table, str(key))}"
+        case "string_pattern_mismatch":
+            return f"must be one line of plain text, got {got}"
+        case "literal_error":
+            words = [word for word in _words_of(table.model_fields[str(key)].annotation) if word is not None]
+            meant = near(str(detail["input"]), words)
+            return f"must be one of {', '.join(words)}, got {got}" + (f"; did you mean {meant}?" if meant else "")
+        case "model_type":
+            if isinstance(detail["input"], list):
+                return f"must be one table, got a list; write [{key}] in single brackets"
+            return f"must be a table, got {got}; write [{key}] and its keys below it"
+        case "tuple_type":
+            if next(_models_in(table.model_fields[str(key)].annotation), None):
+                return f"must be a list of tables, got {got}; write [[{key}]] in double brackets"
+            return f"must be a list in brackets, got {got}"
+        case "too_short":
+            return f"is empty; {_example(table, str(key))}"
+        case "too_long":
+            return f"at most {ctx['max_length']} are possible, got {ctx['actual_length']}; take some out"
+        case _:
+            text = str(ctx.get("text", detail["msg"]))
+            return text[:1].lower() + text[1:] if kind not in ("wire_size", "worded") else text
+
+
+def _words_of(annotation: Any) -> list[Any]:
+    """The words of a Literal, inside a union or not."""
+    parts = get_args(annotation)
+    return [word for part in parts for word in (_words_of(part) or ([part] if isinstance(part, str) else []))]
+
+
+def _unknown_key(model: type[BaseModel], table: type[BaseModel], key: str) -> str:
+    if meant := near(key, table.model_fields):
+        return f"unknown key; did you mean {meant}?"
+    for name, field in model.model_fields.items():
+        inside = next(_models_in(field.annotation), None)
+        if inside is not None and key in inside.model_fields:
+            return f"unknown key here; it belongs in [{name}]"
+    return f"unknown key; known are {', '.join(table.model_fields)}"
+
+
+def _example(table: type[BaseModel], key: str) -> str:
+    field = table.model_fields[key]
+    inside = next(_models_in(field.annotation), None)
+    if inside is not None:
+        needed = [name for name, each in inside.model_fields.items() if each.is_required()]
+        header = f"[{key}]" if inside is field.annotation else f"[[{key}]]"
+        return f"add {header} with {' and '.join(needed)}"
+    example = (field.examples or [""])[0]
+    return f"for example {key} = " + (f'"{example}"' if isinstance(example, str) else f"{example}")

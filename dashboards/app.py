@@ -1,0 +1,132 @@
+"""Put the pages together: one Dash application over one store."""
+
+import logging
+from collections.abc import Callable
+from datetime import tzinfo
+from importlib.resources import files
+from typing import Any
+from urllib.parse import parse_qs
+
+from dash import ClientsideFunction, Dash, Input, Output
+
+from benchlog.errors import BenchlogError
+from benchlog.store import open_store
+from dashboards import checked_page, drop_form, live_page, log_view, one_result, sheet
+from dashboards.context import Context
+from dashboards.frame import DOCUMENT, frame, menu, trouble
+from dashboards.guard import guard
+from dashboards.record_page import record_page
+from dashboards.results import results_page
+from dashboards.season_page import season_page as make_season
+from dashboards.settings import Settings
+from dashboards.trays import Trays
+from dashboards.upload import take_uploads
+from dashboards.words import empty
+from dashboards.words.times import zone_of
+from dashboards.work import BROKEN
+
+_log = logging.getLogger("benchlog.page")
+
+
+def make_app(settings: Settings) -> tuple[Dash, Callable[[], None]]:
+    """The application, and what closes its store and takes dropped files away.
+
+    Raises:
+        BenchlogError: the store cannot be opened.
+    """
+    context = Context(settings, open_store(settings.store), Trays(settings.max_upload_mb << 20))
+    app = Dash(
+        "benchlog",
+        assets_folder=str(files("dashboards") / "assets"),
+        serve_locally=True,
+        suppress_callback_exceptions=True,
+        title="benchlog",
+        update_title=None,  # type: ignore[arg-type]  # Dash's way to leave the title alone
+        index_string=DOCUMENT,
+        meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+        add_log_handler=False,
+        enable_mcp=False,
+    )
+    app.layout = frame()
+    _route(app, context)
+    log_view.register(app, context)
+    one_result.register(app, context)
+    checked_page.register(app, context)
+    drop_form.register(app, context)
+    sheet.register(app, context)
+    live_page.answer_looks(app.server)
+    take_uploads(app.server, context)
+    _look(app)
+    guard(app.server, settings, app.csp_hashes())
+    return app, context.close
+
+
+def page_at(context: Context, path: str, asked: dict[str, str], zone: tzinfo) -> tuple[str, list[Any]]:
+    """Title and content of an address.
+
+    Args:
+        path: of the address. asked: what stands behind its question mark. zone: of the reader's clock.
+
+    Raises:
+        BenchlogError: what it names is not there.
+    """
+    parts = [part for part in path.split("/") if part]
+    bike = asked.get("bike") or None
+    match parts:
+        case []:
+            page = asked.get("page", "0")
+            return results_page(context, bike, int(page) if page.isdecimal() and len(page) < 6 else 0, zone)
+        case ["record", number] if number.isdecimal() and len(number) < 12:
+            return record_page(context, int(number), zone)
+        case ["record", number, "sheet"] if number.isdecimal() and len(number) < 12:
+            return sheet.sheet_page(context, int(number), zone)
+        case ["checked", job]:
+            return checked_page.checked_page(context, job)
+        case ["season"]:
+            if bike is None and asked.get("record", "").isdecimal():
+                bike = context.store.record(int(asked["record"][:11])).bike
+            return make_season(context, bike, zone)
+        case ["live"]:
+            return live_page.live_page()
+    return "Not found", trouble("Not found", empty.NO_SUCH_PAGE)
+
+
+def _route(app: Dash, context: Context) -> None:
+    ours: Any = app.clientside_callback  # Dash gives it no types
+    ours(
+        ClientsideFunction("benchlog", "here"),
+        Output("here", "data"),
+        Input("where", "pathname"),
+        Input("where", "search"),
+    )
+    ours(ClientsideFunction("benchlog", "title"), Output("titled", "data"), Input("title", "data"))
+
+    @app.callback(
+        Output("menu", "children"),
+        Output("content", "children"),
+        Output("title", "data"),
+        Input("here", "data"),
+        prevent_initial_call=True,
+    )
+    def _page(here):  # type: ignore[no-untyped-def]  # Dash calls it by position
+        path = str((here or {}).get("path") or "/")
+        asked = {
+            name: values[-1] for name, values in parse_qs(str((here or {}).get("search") or "").lstrip("?")).items()
+        }
+        try:
+            title, content = page_at(context, path, asked, zone_of((here or {}).get("zone")))
+        except BenchlogError as problem:
+            title, content = "Not here", trouble("This cannot be shown", str(problem))
+        except Exception:  # the last frame before the browser: the window must say what broke, the page that it did
+            _log.exception("the page %s failed", path)
+            title, content = "Broken", trouble("This page broke", BROKEN)
+        return menu(path), content, title
+
+
+def _look(app: Dash) -> None:
+    """The report's style sheet, so that pages and reports are one family."""
+    from flask import Response
+
+    css = (files("benchlog") / "report.css").read_text(encoding="utf-8")
+
+    app.server.add_url_rule("/look/report.css", view_func=lambda: Response(css, mimetype="text/css"))

@@ -1,0 +1,127 @@
+"""Check dropped files in the background, and save what came out."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from benchlog.errors import BenchlogError
+from benchlog.log import Log
+from benchlog.logger import Logger, load_logger
+from benchlog.plan import Plan, load_plan
+from benchlog.result import Result
+from dashboards.context import Context
+from dashboards.shelf import LookedAt
+from dashboards.trays import Dropped, Tray
+from dashboards.work import Job
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A result that is not saved yet, with the logs behind it still open."""
+
+    result: Result
+    plan: Plan
+    logger: Logger | None
+    paths: tuple[Path, ...]
+    before: Path | None
+    looked: tuple[LookedAt, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What is to be checked: files of a tray, and a plan from it or from a record."""
+
+    logs: tuple[Dropped, ...]
+    before: Dropped | None
+    logger: Dropped | None
+    plan: Dropped | int
+
+
+def wish_of(tray: Tray | None, plan_choice: object, before_choice: object) -> Wish:
+    """What the form asks for.
+
+    Args:
+        tray: the dropped files. plan_choice: a file's id, or ``record N``. before_choice: a file's id, or "".
+
+    Raises:
+        BenchlogError: what is missing, in words.
+    """
+    if tray is None or not tray.files:
+        raise BenchlogError("no file is here; drop a log and its plan in first")
+    before = tray.files.get(str(before_choice)) if before_choice else None
+    logs = tuple(log for log in tray.of_kind("log") if before is None or log.id != before.id)
+    if not logs:
+        raise BenchlogError("no log is here to be checked; drop one in beside the plan")
+    plan: Dropped | int | None = tray.files.get(str(plan_choice))
+    if plan is None and str(plan_choice).startswith("record "):
+        number = str(plan_choice).removeprefix("record ")
+        plan = int(number) if number.isdecimal() and len(number) < 12 else None
+    if plan is None:
+        raise BenchlogError("no plan is chosen; drop a plan in, or choose one that is on file")
+    # a logger file with a log's own name is found beside it; another one serves the logs without
+    stems = {log.name.partition(".")[0] for log in tray.of_kind("log")}
+    loose = [f for f in tray.of_kind("logger") if f.name.partition(".")[0] not in stems]
+    return Wish(logs, before, loose[0] if loose else None, plan)
+
+
+def check_wish(context: Context, wish: Wish, job: Job) -> Checked:
+    """Read and check; tells the job how far it is.
+
+    Raises:
+        BenchlogError: a file cannot be used; says why.
+    """
+    from benchlog.run import beside, check
+
+    plan = context.store.record(wish.plan).plan if isinstance(wish.plan, int) else load_plan(wish.plan.path)
+    logger = load_logger(wish.logger.path) if wish.logger else None
+    opened: list[Log] = []
+
+    def close() -> None:
+        for log in opened:
+            log.close()
+
+    def tell(name: str, done: int, of: int) -> None:
+        job.doing, job.done, job.of = f"reading {name}", done, of
+
+    try:
+        for log in wish.logs:
+            own = beside(log.path)
+            meant = load_logger(own) if own else logger
+            opened.append(
+                Log.open(log.path, meant, progress=lambda done, of, name=log.name: tell(name, done, of))  # type: ignore[misc]  # mypy cannot infer a default's type
+            )
+        job.doing, job.of = "working out the checks", 0
+        before = wish.before.path if wish.before else None
+        result = check(list(opened), plan=plan, logger=logger, before=before, progress=tell)
+    except BaseException:
+        close()
+        raise
+    job.let_go = close
+    looked = tuple(LookedAt(e, log) for e, log in zip(result._evidence.logs, opened, strict=True))
+    return Checked(result, plan, logger, tuple(log.path for log in wish.logs), before, looked)
+
+
+def save_checked(
+    context: Context, checked: Checked, *, notes: str, temperature_c: float | None, keep_logs: bool
+) -> int:
+    """File the result in the store, and lay what is drawn of its logs beside their copies; gives its number."""
+    record = context.store.save(
+        checked.result,
+        plan=checked.plan,
+        loggers=checked.logger,
+        logs=list(checked.paths),
+        before=checked.before,
+        notes=notes,
+        temperature_c=temperature_c,
+        keep_logs=keep_logs,
+    )
+    for one in checked.looked:
+        path = context.store.log_path(record.number, one.evidence.log)
+        if path is not None:
+            context.shelf.keep(path, record.plan, one.evidence)
+    return record.number
+
+
+def plans_on_file(context: Context) -> Sequence[tuple[str, int]]:
+    """Bike and number of its newest record, whose plan can be used again."""
+    return [(row.bike, row.number) for row in context.store.bikes()]

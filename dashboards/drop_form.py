@@ -1,0 +1,157 @@
+"""The tray: drop a log and its plan in, say which is which, and have them checked."""
+
+from typing import Any
+
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
+
+from benchlog.errors import BenchlogError
+from dashboards.checking import check_wish, plans_on_file, wish_of
+from dashboards.context import Context
+from dashboards.parts.attributes import attributes
+from dashboards.trays import Tray
+
+_KINDS = {"plan": "plan", "logger": "logger file", "log": "log", "unknown": "not known; left aside"}
+
+
+def drop_form() -> html.Section:
+    """The empty tray; the script ``drop.js`` sends what is dropped and tells the page."""
+    return html.Section(
+        [
+            html.H2("Check a log"),
+            html.Div(
+                [
+                    html.P(
+                        [html.Strong("Drop a log and its plan here"), " (and the logger file, if there is one), or"]
+                    ),
+                    html.Label(
+                        "Choose files",
+                        htmlFor="drop-files",
+                        className="button",
+                    ),
+                    # Dash has no plain file input: drop.js puts one in here
+                    html.Div(id="drop-slot", className="drop-slot"),
+                    html.P(id="drop-said", role="status", className="fact"),
+                ],
+                id="drop",
+                className="drop",
+            ),
+            dcc.Store(id="tray", data=None),
+            html.Div(id="tray-list"),
+        ],
+        className="form screen-only",
+    )
+
+
+def tray_list(context: Context, tray: Tray | None) -> list[Any]:
+    """What lies in the tray, and what it is to be used as."""
+    if tray is None or not tray.files:
+        return []
+    rows = [
+        html.Li(
+            [
+                html.Span(file.name, className="name"),
+                html.Small(f"{_KINDS[file.kind]}, {_size(file.bytes)}"),
+                html.Button(
+                    "Take out",
+                    id={"part": "take-out", "file": file.id},
+                    type="button",
+                    className="small",
+                    **attributes(aria_label=f"Take {file.name} out"),
+                ),
+            ]
+        )
+        for file in tray.files.values()
+    ]
+    plans: list[dict[str, Any]] = [{"label": f.name, "value": f.id} for f in tray.of_kind("plan")]
+    plans += [
+        {"label": f"on file: {bike}, sheet No. {number}", "value": f"record {number}"}
+        for bike, number in plans_on_file(context)
+    ]
+    logs = [{"label": f.name, "value": f.id} for f in tray.of_kind("log")]
+    parts: list[Any] = [html.Ul(rows, className="tray")]
+    if plans:
+        parts.append(_choice("Plan", "plan-choice", plans, plans[0]["value"]))
+    else:
+        parts += [html.P("A plan is still missing: drop its TOML file in.", className="fact"), _hidden("plan-choice")]
+    if len(logs) > 1:
+        before = [{"label": "none of them", "value": ""}, *logs]
+        parts.append(_choice("Recorded before the install", "before-choice", before, _before_guess(tray)))
+    else:
+        parts.append(_hidden("before-choice"))
+    if not logs:
+        parts.append(html.P("A log is still missing: drop it in.", className="fact"))
+    parts += [
+        html.Button("Check", id="check", type="button", className="button", disabled=not (plans and logs)),
+        html.P(id="check-said", role="status"),
+    ]
+    return parts
+
+
+def start_check(context: Context, tray_id: object, plan_choice: object, before_choice: object) -> str:
+    """Begin the check; gives its job's id.
+
+    Raises:
+        BenchlogError: what is missing.
+    """
+    wish = wish_of(context.trays.get(tray_id), plan_choice, before_choice)
+    names = ", ".join(log.name for log in wish.logs)
+    return context.works.start(f"checking {names}", lambda job: check_wish(context, wish, job)).id
+
+
+def register(app: Dash, context: Context) -> None:
+    """Connect the tray."""
+
+    @app.callback(Output("tray-list", "children"), Input("tray", "data"), prevent_initial_call=True)
+    def _list(tray):  # type: ignore[no-untyped-def]  # Dash calls it by position
+        return tray_list(context, context.trays.get((tray or {}).get("tray")))
+
+    @app.callback(
+        Output("tray", "data"),
+        Input({"part": "take-out", "file": ALL}, "n_clicks"),
+        State("tray", "data"),
+        prevent_initial_call=True,
+    )
+    def _take_out(clicks, tray):  # type: ignore[no-untyped-def]  # Dash calls it by position
+        if not any(clicks) or not ctx.triggered_id:
+            return no_update
+        left = context.trays.forget((tray or {}).get("tray"), ctx.triggered_id["file"])
+        return None if left is None else left.listing()
+
+    @app.callback(
+        Output("go", "href"),
+        Output("check-said", "children"),
+        Input("check", "n_clicks"),
+        State("tray", "data"),
+        State("plan-choice", "value"),
+        State("before-choice", "value"),
+        prevent_initial_call=True,
+    )
+    def _check(clicks, tray, plan, before):  # type: ignore[no-untyped-def]  # Dash calls it by position
+        if not clicks:
+            return no_update, no_update
+        try:
+            return f"/checked/{start_check(context, (tray or {}).get('tray'), plan, before)}", "Checking …"
+        except BenchlogError as problem:
+            return no_update, str(problem)
+
+
+def _choice(label: str, name: str, options: list[dict[str, Any]], value: str) -> html.Fieldset:
+    return html.Fieldset(
+        [html.Legend(label), dcc.RadioItems(id=name, options=options, value=value, className="radios")]
+    )
+
+
+def _hidden(name: str) -> html.Div:
+    return html.Div(dcc.RadioItems(id=name, options=[], value=None), hidden="hidden")
+
+
+def _before_guess(tray: Tray) -> str:
+    named = [f for f in tray.of_kind("log") if "before" in f.name.lower()]
+    return named[0].id if len(named) == 1 else ""
+
+
+def _size(count: int) -> str:
+    for unit, size in (("GB", 1 << 30), ("MB", 1 << 20), ("kB", 1 << 10)):
+        if count >= size:
+            return f"{count / size:.1f} {unit}"
+    return f"{count} bytes"

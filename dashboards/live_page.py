@@ -1,0 +1,174 @@
+"""Running recordings: what the logger reads now, the last minute, and where the guided test stands."""
+
+import time
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from dash import dcc, html
+
+from benchlog.figures import minute_figure
+from benchlog.figures.look import spoken
+from benchlog.figures.minute import minute_roles
+from benchlog.live import LiveState, running
+from benchlog.roles import ROLE_UNITS
+from dashboards.parts.attributes import attributes
+from dashboards.parts.boxes import boxes
+from dashboards.parts.legend import legend
+from dashboards.words import empty
+
+if TYPE_CHECKING:
+    from flask import Flask
+
+LOOK_PATH = "/look/live"
+#: Five looks a second while something runs; one while nothing does.
+BUSY_MS, IDLE_MS = 200, 1000
+#: Most lines of what happened, newest last.
+MOST_TOLD = 6
+
+_CAPTION = "The last minute: voltages above; currents below on a stretched scale, each mark ten times the one before."
+
+
+def live_page() -> tuple[str, list[Any]]:
+    """Title and content; filled in a moment later."""
+    return "Live", [
+        html.Header([html.P("On the bench", className="kind"), html.H1("Live")], className="top"),
+        html.Div(id="live-step", role="status"),
+        html.Div(id="live-now"),
+        html.Figure(
+            [
+                html.Div(
+                    dcc.Graph(
+                        id="live-graph",
+                        figure=minute_figure((), {}),
+                        config={"displayModeBar": False, "responsive": True, "staticPlot": True},
+                        className="plot",
+                        responsive=True,
+                        style={"height": "430px"},
+                    ),
+                    role="img",
+                    **attributes(aria_label=_CAPTION),
+                ),
+                html.Div(id="live-legend"),
+                html.Figcaption(_CAPTION),
+            ],
+            id="live-figure",
+            hidden="hidden",
+            className="wide",
+        ),
+        html.Div(id="live-told"),
+    ]
+
+
+def step_card(state: LiveState) -> html.Section | None:
+    """What the tester is asked to do, the caution first."""
+    step = state.step
+    if step is None:
+        return None
+    return html.Section(
+        [
+            html.P(f"Step {step.number} of {step.of}", className="kind"),
+            html.H2(step.title),
+            html.P([html.Strong("Caution: "), step.caution], className="caution") if step.caution else None,
+            html.P(step.say, className="say"),
+            html.P(f"Waiting for: {step.waiting_for}" if step.waiting_for else "Seen.", className="fact"),
+        ],
+        className="step",
+    )
+
+
+def now_card(state: LiveState, at_s: float) -> html.Section:
+    """The newest values, large, and how the recording goes."""
+    lasts = max(int(state.updated_at - state.started_at), 0)
+    values = [
+        html.Div([html.Dt(_name(role)), html.Dd([value_words(value), html.Small(_unit(role))])], className="reading")
+        for role, value in state.last.items()
+    ]
+    quiet = at_s - state.updated_at
+    rate = "not known yet" if state.rate_hz is None else f"{state.rate_hz:.0f} samples a second"
+    return html.Section(
+        [
+            html.H2(state.bike or "Recording"),
+            html.Dl(values, className="values"),
+            boxes(
+                [
+                    ("Log", state.log),
+                    ("Port", state.port),
+                    ("Running for", f"{lasts // 60}:{lasts % 60:02d} min"),
+                    ("Rate", rate),
+                    ("Lines kept", f"{state.kept:,}"),
+                    ("Lines refused", f"{state.refused:,}"),
+                    ("State", "ended" if state.ended else f"silent for {quiet:.0f} s" if quiet > 2 else "recording"),
+                ]
+            ),
+        ]
+    )
+
+
+def told_card(states: Sequence[LiveState]) -> html.Section | None:
+    """What happened on the way, and what else is being recorded."""
+    told = [html.Li(text) for text in states[0].told[-MOST_TOLD:]]
+    others = [html.Li(f"also recording: {state.log} from {state.port}") for state in states[1:]]
+    if not told and not others:
+        return None
+    return html.Section([html.H2("What happened"), html.Ul(told + others)])
+
+
+def looked_at(states: Sequence[LiveState], at_s: float) -> dict[str, dict[str, Any]]:
+    """What changes on the page: id of a part -> its new properties."""
+    if not states:
+        return {
+            "live-step": {"children": None},
+            "live-now": {"children": html.P(empty.NO_RECORDING, className="empty")},
+            "live-told": {"children": None},
+            "live-figure": {"hidden": "hidden"},
+        }
+    state = states[0]
+    return {
+        "live-step": {"children": step_card(state)},
+        "live-now": {"children": now_card(state, at_s)},
+        "live-told": {"children": told_card(states)},
+        "live-figure": {"hidden": None},
+        "live-legend": {"children": legend(role for panel in minute_roles(state.recent) for role in panel)},
+        "live-graph": {"figure": minute_figure(state.time_s, state.recent)},
+    }
+
+
+def value_words(value: float | None) -> str:
+    """A value in few digits; milliamperes keep theirs."""
+    if value is None:
+        return "no reading"
+    size = abs(value)
+    return f"{value:.4f}" if size < 0.1 else f"{value:.3f}" if size < 1 else f"{value:.2f}"
+
+
+def answer_looks(server: "Flask") -> None:
+    """Add the endpoint that the script ``live.js`` asks several times a second, each time after the answer before.
+
+    A timer that asks regardless of answers would, on a slow machine, have each answer thrown away for the next.
+    """
+    from flask import Response, request
+    from plotly.io.json import to_json_plotly  # type: ignore[import-untyped]  # plotly ships no types
+
+    @server.get(LOOK_PATH)
+    def _look() -> Response:
+        states = running()
+        now = time.time()
+        fresh = bool(states) and now - states[0].updated_at < 2
+        mark = f"{[(state.port, state.updated_at) for state in states]}" if states else "none"
+        if mark == request.args.get("seen") and (fresh or not states):
+            return Response(status=204)
+        parts = looked_at(states, now)
+        every_ms = BUSY_MS if states else IDLE_MS
+        return Response(
+            to_json_plotly({"seen": mark, "every_ms": every_ms, "parts": parts}), mimetype="application/json"
+        )
+
+
+def _name(role: str) -> str:
+    words = spoken(role) if role in ROLE_UNITS else role
+    return words[:1].upper() + words[1:]
+
+
+def _unit(role: str) -> str:
+    unit = ROLE_UNITS.get(role, "")
+    return {"degC": "°C", "text": ""}.get(unit, unit)

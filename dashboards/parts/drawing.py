@@ -1,0 +1,39 @@
+"""A figure in its frame, with a caption that also says to a screen reader what is drawn."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from dash import dcc, html
+
+from dashboards.parts.attributes import attributes
+from dashboards.parts.legend import legend
+
+_CONFIG: Any = {"displayModeBar": False, "responsive": True, "scrollZoom": False, "doubleClick": "reset"}
+
+
+def drawing(
+    figure: Any, caption: str, *, id: Any = None, wide: bool = False, roles: Iterable[str] = ()
+) -> html.Figure:  # Dash's word
+    """One figure.
+
+    Args:
+        figure: plotly figure or its plain form, with a height in px. caption: plain words.
+        roles: those of a figure without a legend of its own.
+    """
+    height = figure["layout"]["height"]
+    graph = dcc.Graph(
+        figure=figure,
+        config=_CONFIG,
+        className="plot",
+        responsive=True,
+        style={"height": f"{int(height)}px"},
+        **({} if id is None else {"id": id}),
+    )
+    return html.Figure(
+        [
+            html.Div(graph, role="img", **attributes(aria_label=caption)),
+            *([legend(roles)] if roles else []),
+            html.Figcaption(caption),
+        ],
+        className="wide" if wide else "narrow",
+    )

@@ -1,0 +1,134 @@
+"""Results: the sheets on file by bike, newest first, and a tray to drop a log and its plan into."""
+
+from datetime import tzinfo
+from typing import Any
+from urllib.parse import quote
+
+from dash import html
+
+from benchlog.check_table import CHECKS
+from benchlog.store import RecordRow
+from dashboards.context import Context
+from dashboards.drop_form import drop_form
+from dashboards.parts.attributes import attributes
+from dashboards.parts.badge import badge
+from dashboards.words import empty
+from dashboards.words.times import spoken
+
+#: Rows of one page of the list.
+PAGE_ROWS = 30
+_TITLES = {spec.id: spec.title for spec in CHECKS}
+_COLUMNS = ("Sheet", "Bike", "Verdict", "Recorded", "Passed", "Closest to its limit", "Signed by")
+
+
+def results_page(context: Context, bike: str | None, page: int, zone: tzinfo) -> tuple[str, list[Any]]:
+    """Title and content.
+
+    Args:
+        bike: only this one's; None for all. page: of the list, from 0.
+    """
+    bikes = context.store.bikes()
+    rows = context.store.rows(bike, limit=PAGE_ROWS + 1, offset=page * PAGE_ROWS)
+    if bikes:
+        filed: list[Any] = [_chooser([(row.bike, row.records) for row in bikes], bike)]
+        filed += [filed_table(rows[:PAGE_ROWS], zone), _pages(bike, page, more=len(rows) > PAGE_ROWS)]
+        if not rows:
+            filed[1:] = [html.P(empty.NO_RECORDS_OF_BIKE, className="empty")]
+    else:
+        filed = [html.P(empty.NO_RECORDS, className="empty")]
+    title = "Results" if bike is None else f"Results of {bike}"
+    return title, [
+        html.Header([html.P("On file", className="kind"), html.H1(title)], className="top"),
+        html.Section([html.H2("Sheets"), *filed], className="filed-section"),
+        drop_form(),
+    ]
+
+
+def filed_table(rows: list[RecordRow], zone: tzinfo) -> html.Table:
+    """One row a record."""
+    return html.Table(
+        [
+            html.Caption("Every sheet on file, the last filed first."),
+            html.Thead(
+                html.Tr([html.Th(name, scope="col", role="columnheader") for name in _COLUMNS], role="row"),
+                role="rowgroup",
+            ),
+            html.Tbody([_row(row, zone) for row in rows], role="rowgroup"),
+        ],
+        className="checks filed",
+        role="table",
+    )
+
+
+def _row(row: RecordRow, zone: tzinfo) -> html.Tr:
+    corrected = [html.Small(f"corrected by No. {row.corrected_by}")] if row.corrected_by is not None else []
+    share = "" if row.percent is None else f" ({row.percent:.0f} %)"
+    cells: list[tuple[str, Any]] = [
+        ("Bike", row.bike),
+        ("Verdict", badge(row.verdict)),
+        ("Recorded", spoken(row.recorded_at, zone)),
+        ("Passed", f"{row.passed} of {row.planned}{share}"),
+        ("Closest", title_of(row.closest)),
+        ("Signed by", ", ".join(row.signed_by) or "not signed yet"),
+    ]
+    return html.Tr(
+        [
+            html.Th(
+                [html.A(f"No. {row.number}", href=f"/record/{row.number}"), *corrected], scope="row", role="rowheader"
+            )
+        ]
+        + [
+            html.Td(
+                html.Div(content),
+                role="cell",
+                className=f"c-{name.split()[0].lower()}" + ("" if content else " none"),
+                **attributes(data_label=name),
+            )
+            for name, content in cells
+        ],
+        role="row",
+    )
+
+
+def title_of(check_id: str | None) -> str:
+    """A check's title by its id; the slot's number for a circuit."""
+    if check_id is None:
+        return ""
+    if check_id.startswith("slot_"):
+        return f"Slot {check_id.split('_')[1]} current"
+    return _TITLES.get(check_id, check_id)
+
+
+def bike_link(bike: str | None, where: str = "/") -> str:
+    """Address of a page for one bike."""
+    return where if bike is None else f"{where}?bike={quote(bike, safe='')}"
+
+
+def _chooser(bikes: list[tuple[str, int]], chosen: str | None) -> html.Nav:
+    choices: list[tuple[str | None, str]] = [(None, f"All bikes ({sum(n for _, n in bikes)})")]
+    choices += [(bike, f"{bike} ({records})") for bike, records in bikes]
+    return html.Nav(
+        [
+            html.A(
+                text,
+                href=bike_link(bike),
+                className="chip",
+                **(attributes(aria_current="true") if bike == chosen else {}),
+            )
+            for bike, text in choices
+        ],
+        className="chips",
+        **attributes(aria_label="Choose a bike"),
+    )
+
+
+def _pages(bike: str | None, page: int, *, more: bool) -> html.Nav | None:
+    if not page and not more:
+        return None
+    joint = "?" if bike is None else "&"
+    links = []
+    if page:
+        links.append(html.A("Newer sheets", href=f"{bike_link(bike)}{joint}page={page - 1}"))
+    if more:
+        links.append(html.A("Older sheets", href=f"{bike_link(bike)}{joint}page={page + 1}"))
+    return html.Nav(links, className="row", **attributes(aria_label="More of the list"))

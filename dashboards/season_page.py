@@ -1,0 +1,205 @@
+"""The season of a bike: its battery's health over the records; and all bikes at a glance."""
+
+from datetime import date, datetime, tzinfo
+from typing import Any
+
+from dash import html
+
+from benchlog.season import Part, Season, season_of
+from benchlog.season import words as season_words
+from benchlog.season.bikes import at_a_glance
+from benchlog.season.chart import break_words
+from benchlog.season.figures import part_figure
+from benchlog.season.words import Advice
+from dashboards.context import Context
+from dashboards.parts.attributes import attributes
+from dashboards.parts.boxes import boxes
+from dashboards.parts.drawing import drawing
+from dashboards.results import bike_link
+from dashboards.words import empty
+from dashboards.words.times import day
+
+_COLUMNS = ("Quantity", "Now", "Limit", "Trend", "Against the limit")
+
+
+def season_page(context: Context, bike: str | None, zone: tzinfo) -> tuple[str, list[Any]]:
+    """Title and content: one bike's season, or all bikes at a glance.
+
+    Args:
+        bike: whose; None for all.
+    """
+    bikes = [row.bike for row in context.store.bikes()]
+    if not bikes or (bike is not None and bike not in bikes):
+        return "Season", [_head("Season", "Season"), html.P(empty.NO_SEASON, className="empty")]
+    today = datetime.now(zone).date()
+    if bike is None:
+        return "Season", [_head("Season", "All bikes"), _glances([season_at(context, each, today) for each in bikes])]
+    season = season_at(context, bike, today)
+    return f"Season of {bike}", [
+        _top(season, zone),
+        html.Section(
+            [html.H2("What to do, worst first"), html.Ul([_advice(a) for a in season.advice], className="open")]
+        ),
+        _quantities(season),
+        _changes(season),
+        _figures(season),
+    ]
+
+
+def season_at(context: Context, bike: str, today: date) -> Season:
+    """The season of a bike on file, by the plan of its newest record."""
+    store = context.store
+    plan = store.record(store.rows(bike, limit=1)[0].number).plan
+    return season_of(
+        store.readings(bike),
+        store.changes(bike),
+        chemistry=plan.battery.chemistry,
+        capacity_ah=plan.battery.capacity_ah,
+        limits=plan.limits,
+        today=today,
+        bike=bike,
+    )
+
+
+def badge(advice: Advice) -> html.Span:
+    """The few words with the shape of their urgency."""
+    return html.Span(
+        [html.Span(className=f"shape s-{advice.urgency}", **attributes(aria_hidden="true")), advice.words],
+        className=f"badge v-{advice.urgency}",
+    )
+
+
+def _head(kind: str, title: str) -> html.Header:
+    return html.Header([html.P(kind, className="kind"), html.H1(title)], className="top")
+
+
+def _top(season: Season, zone: tzinfo) -> html.Header:
+    worst = season.advice[0]
+    standing = "not known" if season.standing is None else f"{season.standing.words}, until half charge"
+    newest = max((part.readings[-1].at for part in season.parts if part.readings), default=None)
+    return html.Header(
+        [
+            html.P("Season", className="kind"),
+            html.H1(season.bike),
+            html.P([badge(worst), html.Span(f"{worst.about}: {worst.because}.")], className="verdict"),
+            boxes(
+                [
+                    ("Today", day(season.today, zone)),
+                    ("Last reading", "none" if newest is None else day(newest, zone)),
+                    ("Battery", f"{season.chemistry}, {season.capacity_ah:g} Ah"),
+                    ("Charge", season.charge.words if season.charge else "not known"),
+                    ("Can stand", standing),
+                ]
+            ),
+            html.Div(
+                [html.A("Sheets of this bike", href=bike_link(season.bike)), html.A("All bikes", href="/season")],
+                className="row links screen-only",
+            ),
+        ],
+        className="top",
+    )
+
+
+def _advice(advice: Advice) -> html.Li:
+    return html.Li([badge(advice), " ", html.Strong(advice.about), f": {advice.because}."])
+
+
+def _quantities(season: Season) -> html.Section | None:
+    parts = [part for part in season.parts if part.readings]
+    if not parts:
+        return html.Section([html.H2("Quantities"), html.P(empty.NO_SEASON, className="empty")])
+    return html.Section(
+        [
+            html.H2("Quantities"),
+            _table(
+                "± is the expanded uncertainty (k = 2); the range of a trend is its 95 % interval.",
+                _COLUMNS,
+                [[part.title, *_facts(part)] for part in parts],
+            ),
+        ]
+    )
+
+
+def _facts(part: Part) -> list[Any]:
+    earlier = [
+        html.Small(
+            f"{season_words.day_words(t.since)} to {season_words.day_words(t.until)}: "
+            f"{season_words.trend_words(t, part.unit)}"
+        )
+        for t in part.earlier
+    ]
+    return [
+        season_words.now_words(part),
+        season_words.limit_words(part),
+        [season_words.trend_words(part.trend, part.unit), *earlier],
+        season_words.crossing_words(part.crossing),
+    ]
+
+
+def _changes(season: Season) -> html.Section | None:
+    if not season.breaks:
+        return None
+    return html.Section([html.H2("Changes"), html.Ul([html.Li(f"{text}.") for text in break_words(season)])])
+
+
+def _figures(season: Season) -> html.Section | None:
+    drawn: list[Any] = []
+    for part in season.parts:
+        figure = part_figure(part, season)
+        if figure is not None:
+            caption = f"{part.title}: readings with their uncertainty, limit, changes and trend with its 95 % band."
+            drawn.append(drawing(figure, caption, wide=not drawn))
+    return html.Section([html.H2("Over the season"), html.Div(drawn, className="figures")]) if drawn else None
+
+
+def _glances(seasons: list[Season]) -> html.Section:
+    rows = []
+    for glance in at_a_glance(seasons):
+        stands = "not known" if glance.stand_until is None else f"until {season_words.day_words(glance.stand_until)}"
+        rows.append(
+            [
+                html.A(glance.bike, href=bike_link(glance.bike, "/season")),
+                badge(glance.advice),
+                f"{glance.advice.about}: {glance.advice.because}.",
+                glance.charge or "not known",
+                stands,
+            ]
+        )
+    return html.Section(
+        [
+            html.H2("At a glance"),
+            _table(
+                "Every bike on file, the one that needs attention first.",
+                ("Bike", "To do first", "Because", "Charge", "Can stand"),
+                rows,
+            ),
+        ]
+    )
+
+
+def _table(caption: str, columns: tuple[str, ...], rows: list[list[Any]]) -> html.Table:
+    return html.Table(
+        [
+            html.Caption(caption),
+            html.Thead(
+                html.Tr([html.Th(name, scope="col", role="columnheader") for name in columns], role="row"),
+                role="rowgroup",
+            ),
+            html.Tbody(
+                [
+                    html.Tr(
+                        [html.Th(row[0], scope="row", role="rowheader")]
+                        + [
+                            html.Td(html.Div(content), role="cell", **attributes(data_label=name))
+                            for name, content in zip(columns[1:], row[1:], strict=True)
+                        ],
+                        role="row",
+                    )
+                    for row in rows
+                ],
+                role="rowgroup",
+            ),
+        ],
+        className="checks",
+        role="table",
+    )

@@ -1,0 +1,101 @@
+"""Serve the pages with a production server until Ctrl-C."""
+
+import errno
+import logging
+import os
+import secrets
+import socket
+from collections.abc import Callable
+from dataclasses import replace
+
+from benchlog.errors import BenchlogError
+from dashboards.settings import WILDCARDS, Settings
+
+#: Room for a few browsers, each of which asks several things at once.
+THREADS = 8
+
+
+def with_token(settings: Settings) -> Settings:
+    """Beyond this machine a token is needed: one is made where none was given."""
+    if settings.token or settings.local:
+        return settings
+    return replace(settings, token=secrets.token_urlsafe(16))
+
+
+def address(settings: Settings) -> str:
+    """What to open in a browser."""
+    name = socket.gethostname() if settings.host in WILDCARDS else settings.host
+    shown = f"[{name}]" if ":" in name else name
+    return f"http://{shown}:{settings.port}/" + (f"?token={settings.token}" if settings.token else "")
+
+
+def serve(settings: Settings, say: Callable[[str], None]) -> None:
+    """Listen until Ctrl-C.
+
+    Args:
+        settings: where and how. say: takes each line for the user, once the pages can be opened.
+
+    Raises:
+        BenchlogError: the address or the port cannot be had.
+    """
+    settings = with_token(settings)
+    listening = _bound(settings)
+    try:
+        from waitress.server import create_server  # type: ignore[import-untyped]  # waitress ships no types
+
+        from dashboards.app import make_app
+
+        app, close = make_app(settings)
+        server = create_server(
+            app.server,
+            sockets=[listening],
+            threads=THREADS,
+            # a little more than the guard takes, so that the guard's words reach the user
+            max_request_body_size=(settings.max_upload_mb << 20) + (1 << 20),
+            inbuf_overflow=1 << 20,
+            channel_timeout=120,
+            ident="",
+        )
+        # browsers ask for a dozen files at once; that some wait a moment is no news
+        logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+        try:
+            say(f"Open {address(settings)}")
+            if not settings.local:
+                say("Everyone who has this address can read and sign records; it is not encrypted.")
+            say("Stop with Ctrl-C.")
+            server.run()
+        except KeyboardInterrupt:
+            pass  # the way to end it
+        finally:
+            server.close()
+            close()
+    finally:
+        listening.close()
+
+
+def _bound(settings: Settings) -> socket.socket:
+    try:
+        found = socket.getaddrinfo(settings.host, settings.port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
+    except (socket.gaierror, UnicodeError):
+        raise BenchlogError(
+            f"--host {settings.host}: this machine has no such address; 127.0.0.1 serves this machine alone, "
+            "0.0.0.0 its whole network"
+        ) from None
+    family, kind, protocol, _, place = found[0]
+    listening = socket.socket(family, kind, protocol)
+    try:
+        if os.name == "posix":
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind(place)
+        listening.listen(64)
+    except OSError as problem:
+        listening.close()
+        if problem.errno == errno.EADDRINUSE:
+            text = f"port {settings.port} is in use, maybe by another benchlog page; name another with --port"
+        elif problem.errno == errno.EACCES:
+            text = f"port {settings.port} needs more rights than you have; name one above 1023 with --port"
+        else:
+            why = (problem.strerror or str(problem)).lower()
+            text = f"--host {settings.host}, port {settings.port}: cannot listen there ({why}); use another"
+        raise BenchlogError(text) from problem
+    return listening

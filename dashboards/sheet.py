@@ -1,0 +1,146 @@
+"""The hand-over sheet: one or two printed pages, to be signed here or on paper."""
+
+from datetime import tzinfo
+from typing import Any
+
+from dash import Dash, Input, Output, State, dcc, html, no_update
+
+from benchlog import report_words as words
+from benchlog.errors import BenchlogError
+from benchlog.store import Record
+from dashboards.context import Context
+from dashboards.looked import behind
+from dashboards.parts.attributes import attributes
+from dashboards.parts.badge import badge
+from dashboards.parts.boxes import boxes
+from dashboards.parts.checks import check_table
+from dashboards.parts.next_steps import next_steps
+from dashboards.record_page import record_boxes
+from dashboards.words.times import spoken, zone_of
+
+#: A name and a few lines; the sheet has no room for more.
+MOST_NAME, MOST_NOTES = 80, 600
+
+
+def sheet_page(context: Context, number: int, zone: tzinfo) -> tuple[str, list[Any]]:
+    """Title and content.
+
+    Raises:
+        BenchlogError: there is no such record.
+    """
+    record = behind(context, f"record {number}").record
+    assert record is not None  # a record's source gives a record
+    result = record.result
+    logs = ", ".join(f"{log.name} (SHA-256 {log.sha256[:12]}…)" for log in record.logs)
+    content: list[Any] = [
+        dcc.Store(id="source", data=f"record {number}"),
+        html.Header(
+            [
+                html.P("Hand-over sheet", className="kind"),
+                html.H1(record.bike),
+                html.P([badge(result.verdict), html.Span(words.verdict_sentence(result))], className="verdict"),
+                boxes([*record_boxes(record, zone), ("Score", f"{words.score_sentence(result)}."), ("Logs", logs)]),
+                html.Div(
+                    [
+                        html.Button(
+                            "Print this sheet",
+                            type="button",
+                            className="button",
+                            **attributes(data_print="1"),
+                        ),
+                        html.A("Back to the result", href=f"/record/{number}"),
+                    ],
+                    className="row links screen-only",
+                ),
+            ],
+            className="top",
+        ),
+        next_steps(result),
+        html.Section([html.H2("Checks"), check_table(result, {})]),
+        html.Section([html.H2("Cautions"), html.Ul([html.Li(text) for text in words.CAUTIONS])], className="cautions"),
+        html.Section([html.H2("Hand-over"), html.Div(signed(record, zone), id="signed")], className="handover"),
+        _form(),
+    ]
+    return f"{record.bike}, hand-over sheet {number}", content
+
+
+def signed(record: Record, zone: tzinfo) -> list[Any]:
+    """The signatures given, and one empty set of boxes for a pen."""
+    given = [
+        boxes(
+            [("Signed by", s.by), ("Date", spoken(s.at, zone)), *([("Notes", s.notes)] if s.notes else [])],
+            className="signature",
+        )
+        for s in record.signatures
+    ]
+    paper = html.Dl(
+        [
+            html.Div([html.Dt(name), html.Dd()], className=f"line {size}".strip())
+            for name, size in (("Signed by", ""), ("Date", ""), ("Notes", "tall"))
+        ],
+        className="print-only" if given else "pen",
+    )
+    return [*given, paper]
+
+
+def _form() -> html.Section:
+    return html.Section(
+        [
+            html.H2("Sign here"),
+            html.P(
+                "A signature holds for this sheet as it stands and cannot be taken back. A wrong one is set right by "
+                "another that says so.",
+                className="fact",
+            ),
+            html.Label(
+                [html.Span("Name"), dcc.Input(id="sign-by", type="text", maxLength=MOST_NAME, autoComplete="name")]
+            ),
+            html.Label([html.Span("Notes"), dcc.Textarea(id="sign-notes", maxLength=MOST_NOTES, rows=3)]),
+            html.Button("Sign the sheet", id="sign", type="button", className="button"),
+            html.P(id="sign-said", role="status"),
+        ],
+        className="form screen-only",
+    )
+
+
+def sign(context: Context, source: object, by: object, notes: object, zone: tzinfo) -> tuple[list[Any] | None, str]:
+    """Sign; gives the signatures anew, None where nothing was signed, and what is to be said.
+
+    Args:
+        source: ``record N``. by, notes: as typed.
+    """
+    name, text = str(by or "").strip(), str(notes or "").strip()
+    if not name:
+        return None, "A name is needed: write who signs."
+    if len(name) > MOST_NAME or len(text) > MOST_NOTES:
+        return None, f"At most {MOST_NAME} letters for the name and {MOST_NOTES} for the notes fit on the sheet."
+    try:
+        record = behind(context, source).record
+        if record is None:
+            return None, "Only a saved sheet can be signed; save it first."
+        context.store.sign(record.number, name, text)
+        return signed(context.store.record(record.number), zone), f"Signed by {name}."
+    except BenchlogError as problem:
+        return None, str(problem)
+
+
+def register(app: Dash, context: Context) -> None:
+    """Connect the form."""
+
+    @app.callback(
+        Output("signed", "children"),
+        Output("sign-said", "children"),
+        Output("sign-by", "value"),
+        Output("sign-notes", "value"),
+        Input("sign", "n_clicks"),
+        State("sign-by", "value"),
+        State("sign-notes", "value"),
+        State("source", "data"),
+        State("here", "data"),
+        prevent_initial_call=True,
+    )
+    def _sign(clicks, by, notes, source, here):  # type: ignore[no-untyped-def]  # Dash calls it by position
+        if not clicks:
+            return (no_update,) * 4
+        anew, said = sign(context, source, by, notes, zone_of((here or {}).get("zone")))
+        return (no_update, said, no_update, no_update) if anew is None else (anew, said, "", "")

@@ -1,0 +1,1 @@
+"""What the pages say, where it is no part of a result."""

@@ -1,0 +1,229 @@
+"""What the tester sees and presses: the page, plain lines, keys, marks that wait for a fast stream."""
+
+import io
+import os
+import pty
+import sys
+import time
+
+import numpy as np
+import pytest
+
+from benchlog.errors import BenchlogError
+from benchlog.guided.keys import Keyboard
+from benchlog.guided.screen import LiveScreen, PlainScreen, closing_words, page, values_line
+from benchlog.guided.silence import Silence
+from benchlog.guided.walk import View
+from benchlog.guided.ways import OpenWays
+from benchlog.live import Step
+from benchlog.trace import Trace
+
+STEP = Step(11, 14, "crank", "Start the engine", "Press the starter.", "Hands clear.", "the battery's voltage to dip")
+
+
+def view(step: Step = STEP, *, read_first: bool = False, by_itself: bool = False) -> View:
+    """A step on the screen."""
+    return View(step, read_first=read_first, by_itself=by_itself, can_walk=True)
+
+
+def test_the_page_says_where_what_and_what_it_waits_for():
+    """Number, title, what to do, values in words, what is waited for and the keys are all on one small page."""
+    lines = page(view(), {"battery_v": 12.61, "battery_a": 4.2, "feed_v": 12.4}, ("Slot 4: the current rose",))
+    text = "\n".join(lines)
+
+    assert lines[0] == "STEP 11 of 14   START THE ENGINE"
+    for words in (
+        ">> Press the starter.",
+        "Battery 12.61 V   4.20 A   Feed live 12.4 V",
+        "Waiting for: the battery's voltage to dip",
+        "[Enter] done",
+        "[s] leave out",
+        "[a] again",
+        "[q] stop",
+        "Slot 4: the current rose",
+    ):
+        assert words in text
+    assert len(lines) <= 24
+    assert max(map(len, lines)) <= 76
+
+
+def test_a_caution_to_be_read_stands_without_the_order():
+    """Until the caution has been read the page does not say what to do."""
+    text = "\n".join(page(view(read_first=True), {}, ()))
+
+    assert "CAUTION  Hands clear." in text
+    assert "Press the starter" not in text
+
+
+def test_the_caution_stands_above_the_order():
+    """Who reads from the top meets the caution first."""
+    text = "\n".join(page(view(), {}, ()))
+
+    assert text.index("CAUTION") < text.index("Press the starter")
+
+
+@pytest.mark.parametrize(
+    ("last", "words"),
+    [
+        ({"battery_v": 12.5, "battery_a": -1.3}, "Battery 12.50 V   1.30 A (charging)"),
+        ({"battery_v": 12.5, "battery_a": float("nan")}, "Battery 12.50 V   beyond range (A)"),
+        ({"drain_a": 0.0006, "trigger_v": 0.1, "feed_v": 0.02}, "Drain 0.60 mA   Trigger dead   Feed dead 0.0 V"),
+        ({}, "no values yet"),
+    ],
+)
+def test_values_are_said_in_words(last: dict[str, float], words: str):
+    """Live or dead, charging, beyond range: words that need no meter to read."""
+    assert values_line(last) == words
+
+
+def test_plain_lines_say_each_step_once():
+    """Where the screen cannot be redrawn a step is written once, however often it is shown."""
+    lines: list[str] = []
+    screen = PlainScreen(lines.append)
+    for left in (3, 2, 1):
+        screen.show(view(Step(11, 14, "crank", "Start", "Press.", "Hands clear.", f"{left} s more")), {})
+    screen.tell("done")
+
+    assert "\n".join(lines).count("Step 11 of 14: Start") == 1
+    assert "\n".join(lines).index("Hands clear.") < "\n".join(lines).index("Press.")
+    assert lines[-1] == "  · done"
+
+
+def test_the_live_page_is_drawn_only_where_it_changes():
+    """The same page is not written twice, and what was told is on the next one."""
+    out = io.StringIO()
+    screen = LiveScreen(out)
+    screen.show(view(), {})
+    first = out.getvalue()
+    screen.show(view(), {})
+    same = out.getvalue()
+    screen.tell("seen")
+    screen.show(view(), {})
+
+    assert same == first
+    assert "\x1b[2J" in first
+    assert "· seen" in out.getvalue()[len(first) :]
+
+
+def test_keys_come_singly_from_a_terminal(monkeypatch: pytest.MonkeyPatch):
+    """On a real terminal a key counts as soon as it is pressed, unknown ones are nothing, and all is left as it was."""
+    import termios
+
+    near, far = pty.openpty()
+    try:
+        with os.fdopen(os.dup(far), "r") as terminal:
+            monkeypatch.setattr(sys, "stdin", terminal)
+            before = termios.tcgetattr(far)
+            with Keyboard() as keyboard:
+                os.write(near, b"s?\rAq")
+                time.sleep(0.05)
+                pressed = keyboard.pressed()
+                again = keyboard.pressed()
+            after = termios.tcgetattr(far)
+    finally:
+        os.close(near)
+        os.close(far)
+
+    assert keyboard.works
+    assert pressed == ["skip", "enter", "again", "quit"]
+    assert again == []
+    assert after[3] == before[3]
+
+
+def test_without_a_terminal_there_are_no_keys(monkeypatch: pytest.MonkeyPatch):
+    """A pipe presses nothing and stops nothing."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO("q"))
+    with Keyboard() as keyboard:
+        pressed = keyboard.pressed()
+
+    assert not keyboard.works
+    assert pressed == []
+
+
+def test_the_last_words_say_how_to_go_on():
+    """A stopped test names its log, the way on, and that what is missing is no pass."""
+    from pathlib import Path
+
+    words = closing_words("/dev/ttyACM0", Path("larch.toml"), Path("a.csv"), lost=False)
+
+    assert "benchlog acceptance /dev/ttyACM0 --plan larch.toml --out a.csv --resume" in words
+    assert "no pass" in words
+
+
+def test_silence_is_told_once_and_a_stand_in_that_is_gone_ends_it():
+    """After 5 s it is told, after 30 s a test that nobody watches is over; the recorder's own words count as told."""
+    now = [0.0]
+    silence = Silence(lambda: now[0], alone=True)
+    told = []
+    for second in range(1, 40):
+        now[0] = float(second)
+        told.append((second, silence.heard(False, False), silence.over))
+    said = Silence(lambda: now[0], alone=False)
+    said.heard(False, True)
+    now[0] += 10.0
+
+    assert [second for second, text, _ in told if text] == [6]
+    assert next(second for second, _, over in told if over) == 31
+    assert said.heard(False, False) == ""
+    assert not said.over
+
+
+class Recorder:
+    """Notes when a mark came."""
+
+    def __init__(self) -> None:
+        """None yet."""
+        self.at: list[float] = []
+
+    def mark(self, _: str) -> None:
+        """Now."""
+        self.at.append(time.monotonic())
+
+
+@pytest.mark.parametrize(("pace", "waits_s"), [(40.0, 0.1), (1.0, 0.0)])
+def test_a_mark_waits_for_a_stream_that_is_sped_up(pace: float, waits_s: float):
+    """4 s ahead in the stand-in's own time are 0.1 s at 40 times the clock; at the clock's pace no mark waits."""
+    recorder = Recorder()
+    clock = [100.0]
+    ways = OpenWays(recorder, PlainScreen(lambda _: None), lambda _: pace + 4.0, lambda: clock[0])
+    for batch in range(11):
+        clock[0] = 100.0 + batch / 10
+        ways.heard(Trace(np.array([pace * batch / 10]), {}, {}))
+    begun = time.monotonic()
+    done_s = ways.do("slot 1 on")
+    ways.mark("slot 1 on")
+
+    assert done_s == pace + 4.0
+    assert waits_s <= recorder.at[0] - begun < waits_s + 0.5
+
+
+def test_what_the_stand_in_refuses_is_told():
+    """A refusal is no crash: it is said, and the step is the tester's."""
+    told: list[str] = []
+
+    def refuse(_: str) -> float:
+        raise BenchlogError("the key is off")
+
+    ways = OpenWays(Recorder(), PlainScreen(told.append), refuse, time.monotonic)
+
+    assert ways.do("crank") is None
+    assert "the key is off" in told[0]
+
+
+def test_what_the_stand_in_did_is_noted_at_the_streams_own_time():
+    """A recorder that can note a mark at a time of the stream gets that of the stand-in's answer."""
+
+    class Exact(Recorder):
+        """Notes at which time of the stream a mark belongs."""
+
+        def mark_at(self, text: str, at_s: float) -> None:
+            """Then."""
+            noted.append((text, at_s))
+
+    noted: list[tuple[str, float]] = []
+    ways = OpenWays(Exact(), PlainScreen(lambda _: None), lambda _: 12.25, time.monotonic)
+    ways.do("key on")
+    ways.mark("key on")
+    ways.mark("free text")
+
+    assert noted == [("key on", 12.25)]

@@ -1,0 +1,424 @@
+"""Runs through the guided test: in order, without keys, with faults, with steps left out, retaken and resumed."""
+
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from guided_bike import ALL_DONE, FAILS, WALKED, Bench, FakeBatch, Person
+
+import benchlog
+from benchlog.errors import BenchlogError
+from benchlog.guided import resume
+from benchlog.guided.keys import Pressed
+from benchlog.guided.memory import Memory
+from benchlog.guided.screen import PlainScreen
+from benchlog.guided.session import Ended, run_session
+from benchlog.guided.steps import steps_of
+from benchlog.plan import Plan, plan_from_mapping
+from benchlog.result import Result
+from benchlog.standin import FAULTS, Install, plan_toml_of, with_fault
+from benchlog.trace import Trace
+
+#: A shorter settling than usual: the stand-in's good bike sleeps 41 s after the key-off.
+LIMITS = {"settle_max_s": 60, "added_drain_ma": None}
+USUAL = [
+    *("prepare", "zero", "zero_back", "rest", "key_on"),
+    *(f"slot_{slot}_on" for slot in (1, 2, 3, 4)),
+    *("all_on", "crank", "run", "key_off", "sleep"),
+]
+
+
+def plan(**limits: float | str | None) -> Plan:
+    """The stand-in's plan."""
+    return plan_from_mapping(tomllib.loads(plan_toml_of(Install(), {**LIMITS, **limits})))
+
+
+class Run:
+    """One session and what it left.
+
+    Attributes:
+        bench: the bike. lines: what was said. ended, log, memory: of the session.
+    """
+
+    def __init__(
+        self,
+        bench: Bench,
+        log: Path,
+        *,
+        by_itself: bool = False,
+        keys: Callable[[Bench], list[Pressed]] = lambda _: [],
+        memory: Memory | None = None,
+        of: Plan | None = None,
+    ) -> None:
+        """Run it to its end."""
+        self.bench, self.log, self.lines, self.of = bench, log, list[str](), of or plan()
+        self.ended: Ended = run_session(
+            bench,
+            self.of,
+            PlainScreen(self.lines.append),
+            lambda: keys(bench),
+            log=log,
+            ask=bench.act if by_itself else None,
+            memory=memory,
+        )
+
+    @property
+    def said(self) -> str:
+        """All that was said, in one line."""
+        return " ".join(" ".join(self.lines).split())
+
+    @property
+    def steps(self) -> list[str]:
+        """The steps that were shown, in order."""
+        return [step.id for step in self.bench.steps]
+
+    @property
+    def texts(self) -> list[str]:
+        """The marks in order."""
+        return [text for _, text in self.bench.marks]
+
+    def check(self) -> Result:
+        """Check the log that it left."""
+        return benchlog.check(self.bench.write(self.log), plan=self.of)
+
+
+def failed(result: Result) -> set[str]:
+    """The ids of the checks that fail."""
+    return {check.id for check in result.checks if check.verdict == "fail"}
+
+
+class Once:
+    """Keys that are pressed once, each so long after a step came up.
+
+    Args:
+        plan: step -> (s after it came up, key); the key "" is none.
+    """
+
+    def __init__(self, **plan: tuple[float, Pressed]) -> None:
+        """Nothing is pressed yet."""
+        self._plan, self._since = dict(plan), dict[str, float]()
+
+    def __call__(self, bench: Bench) -> list[Pressed]:
+        """What is due."""
+        if not bench.steps:
+            return []
+        step = bench.steps[-1].id
+        begun_s = self._since.setdefault(step, bench.now_s)
+        if step in self._plan and bench.now_s >= begun_s + self._plan[step][0]:
+            return [self._plan.pop(step)[1]]
+        return []
+
+
+def test_a_healthy_bike_runs_through_by_itself(tmp_path: Path):
+    """With a stand-in's hands all steps come in order, nothing fails, and each mark is where it was done."""
+    run = Run(Bench(Install(), chunk_s=0.25), tmp_path / "a.csv", by_itself=True)
+    result = run.check()
+    done = {text: at_s for at_s, text in run.bench.done}
+    off = {text: at_s - done[text] for at_s, text in run.bench.marks if text in done}
+
+    assert run.ended == "done"
+    assert run.steps == USUAL
+    assert run.texts[:2] == ["zero", "zero end"]
+    assert run.texts[2:] == [
+        *("key on", "slot 1 on", "slot 2 on", "slot 3 on", "slot 4 on", "crank", "running", "key off"),
+    ]
+    assert failed(result) == set()
+    assert {check.id for check in result.checks if check.verdict == "not seen"} == set()
+    assert max(abs(gap_s) for gap_s in off.values()) < 1.0
+
+
+def test_a_healthy_bike_runs_through_with_no_key_pressed(tmp_path: Path):
+    """Dirty hands press nothing: every action is seen all the same; only what needs a word is missing."""
+    run = Run(Bench(Install(), chunk_s=0.25, tester=Person(ALL_DONE)), tmp_path / "a.csv")
+    result = run.check()
+    done = {text: at_s for at_s, text in run.bench.done}
+    marked = {text: at_s for at_s, text in run.bench.marks}
+
+    assert run.ended == "done"
+    assert run.steps == USUAL
+    assert "zero" not in marked
+    assert failed(result) == set()
+    for text in ("key on", "crank", "key off"):
+        assert marked[text] == pytest.approx(done[text], abs=2.5)
+    for slot in (1, 2, 3, 4):
+        # a mark belongs to a step from 3 s before it to 2 s after it
+        assert -3.0 < marked[f"slot {slot} on"] - done[f"slot {slot} on"] < 2.0
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_every_fault_leads_through_to_its_failing_check(fault: str, tmp_path: Path):
+    """Whatever is wrong the test comes to its end, and the check that shows the fault fails."""
+    run = Run(Bench(with_fault(Install(), fault)), tmp_path / "a.csv", by_itself=True)
+    result = run.check()
+
+    assert run.ended == "done"
+    assert failed(result) >= FAILS[fault]
+    # without the coil's own current an open coil and an open feed look alike
+    assert fault in [cause.id for cause in result.causes[:2]]
+
+
+@pytest.mark.parametrize("fault", ["unswitched_device", "feed_resistance", "welded_contact"])
+def test_fuses_are_walked_only_where_a_drain_is_found(fault: str, tmp_path: Path):
+    """The walk takes every planned fuse out and puts it back in, and comes only with a drain above the limit."""
+    run = Run(Bench(with_fault(Install(), fault)), tmp_path / "a.csv", by_itself=True)
+    fuses = [text for text in run.texts if text.startswith("fuse")]
+
+    assert fuses == ([f"fuse {n} {way}" for n in (1, 2, 3, 4) for way in ("out", "in")] if fault in WALKED else [])
+
+
+def test_a_dead_feed_is_not_waited_for_at_every_slot(tmp_path: Path):
+    """With the coil open a person is led on after a quarter of a minute a slot, and told why."""
+    tester = Person(ALL_DONE)
+    run = Run(Bench(with_fault(Install(), "coil_open"), tester=tester), tmp_path / "a.csv")
+
+    assert run.ended == "done"
+    assert "not seen within 15 s, the test goes on" in run.said
+    assert "is the fuse block live?" in run.said
+
+
+def test_nothing_done_at_all_still_comes_to_an_end(tmp_path: Path):
+    """Nobody at the bike: each step is given up after its time, nothing is marked, and nothing passes unseen."""
+    run = Run(Bench(Install(), chunk_s=1.0, limit_s=3000.0), tmp_path / "a.csv")
+    result = run.check()
+
+    assert run.ended == "done"
+    assert run.texts == []
+    assert next(check.verdict for check in result.checks if check.id == "slot_1_current") == "not seen"
+    assert "is the trigger clip on terminal 86 (DIN 72552)" in run.said
+
+
+def test_the_caution_comes_before_the_crank(tmp_path: Path):
+    """Before anyone is told to press the starter the screen has said what to beware of, shunt, hands and exhaust."""
+    run = Run(Bench(Install(), tester=Person(ALL_DONE)), tmp_path / "a.csv", keys=Once(crank=(0.5, "enter")))
+    said = run.said
+    start = said.index("Press the starter")
+
+    for words in ("Neutral", "Hands, sleeves and cables clear", "bridge the shunt", "exhaust gas kills"):
+        assert 0 < said.index(words) < start
+    assert said.index("CAUTION Exhaust gas: open air only") < said.index("Hold a fast idle")
+    assert said.index("The bike's service manual, local codes and licensed practice") < said.index(
+        "Key off, engine off"
+    )
+
+
+def test_every_step_with_the_engine_or_a_fuse_has_its_caution():
+    """Cautions stand at the steps that need them, and name the service manual first of all."""
+    steps = {step.id: step for step in steps_of(plan())}
+
+    for step in ("prepare", "crank", "run", "fuse_1_out"):
+        assert steps[step].caution
+    assert "licensed practice" in steps["prepare"].caution
+    assert "service manual" in steps["crank"].caution
+
+
+def test_a_step_left_out_is_not_seen_and_no_pass(tmp_path: Path):
+    """Leaving out the start of the engine leaves its checks not seen, and so the install not proven."""
+    does = {step: did for step, did in ALL_DONE.items() if step != "crank"}
+    run = Run(
+        Bench(Install(), tester=Person(does)),
+        tmp_path / "a.csv",
+        keys=Once(crank=(1.0, "skip"), run=(1.0, "skip")),
+    )
+    result = run.check()
+    verdicts = {check.id: check.verdict for check in result.checks}
+
+    assert run.ended == "done"
+    assert verdicts["crank_minimum"] == "not seen"
+    assert verdicts["charging_voltage"] == "not seen"
+    assert result.verdict == "not proven"
+    assert "step left out: Start the engine" in run.texts
+
+
+def test_a_slot_taken_again_counts_by_its_last_try(tmp_path: Path):
+    """The first try switched on the wrong device: the second one's current is the slot's, and the log tells."""
+
+    def hands(bench: Bench) -> None:
+        step, since = (bench.steps[-1].id, bench.now_s - begun.setdefault(bench.steps[-1].id, bench.now_s))
+        if step != "slot_4_on" or done:
+            usual(bench)
+        elif since > 1.0 and not tries:
+            bench.act("slot 3 on")  # not what was asked for
+            tries.append("wrong")
+        elif bench.steps and "Switch off again" in bench.said and len(tries) == 1:
+            bench.act("slot 3 off")
+            tries.append("off")
+        elif len(tries) == 2 and "Switch on" in bench.said:
+            bench.act("slot 4 on")
+            tries.append("right")
+
+    begun: dict[str, float] = {}
+    tries: list[str] = []
+    done: list[str] = []
+    usual = Person({"key_on": ("key on",), "crank": ("crank",), "key_off": ("key off",)})
+    only = Install(circuits=(Install().circuits[3], Install().circuits[2]))
+    bench = Bench(only, tester=lambda bench: hands(bench) if bench.steps else None)
+    of = plan_from_mapping(tomllib.loads(plan_toml_of(Install(circuits=only.circuits[:1]), LIMITS)))
+    run = Run(bench, tmp_path / "a.csv", keys=Once(slot_4_on=(4.0, "again")), of=of)
+    result = run.check()
+    slot = next(check for check in result.checks if check.id == "slot_4_current")
+
+    assert tries == ["wrong", "off", "right"]
+    assert any(text.startswith("again: Slot 4") for text in run.texts)
+    assert slot.measured == pytest.approx(0.96, abs=0.03)
+    assert slot.verdict == "pass"
+
+
+def test_the_key_turned_again_spoils_nothing(tmp_path: Path):
+    """Key on, taken again: off and on once more, and the check has two good key-ons."""
+    tester = Person(ALL_DONE)
+
+    def hands(bench: Bench) -> None:
+        tester(bench)
+        if bench.steps and bench.steps[-1].id == "key_on":
+            if "Turn the key off again" in bench.said and not undone:
+                undone.append(bench.act("key off"))
+            elif undone and len(undone) == 1 and bench.said.startswith("Turn the key on"):
+                undone.append(bench.act("key on"))
+
+    undone: list[float] = []
+    run = Run(Bench(Install(), tester=hands), tmp_path / "a.csv", keys=Once(key_on=(3.5, "again")))
+    result = run.check()
+
+    assert len(undone) == 2
+    assert [text for text in run.texts if text.startswith("key")] == ["key on", "key off", "key on", "key off"]
+    assert failed(result) == set()
+
+
+def test_a_stopped_test_goes_on_where_it_stopped(tmp_path: Path):
+    """Stopped at slot 3 and taken up again with the bike as it was: the rest follows, and the log is whole."""
+    bench, log = Bench(Install()), tmp_path / "a.csv"
+    first = Run(bench, log, by_itself=True, keys=Once(slot_3_on=(0.5, "quit")))
+    stopped_at = resume.load(log).memory.step
+    bench.steps.clear()
+    second = Run(bench, log, by_itself=True, memory=resume.load(log).memory)
+
+    assert first.ended == "stopped"
+    assert stopped_at == "slot_3_on"
+    assert second.ended == "done"
+    assert second.steps == USUAL[USUAL.index("slot_3_on") :]
+    assert "taken up again at: Slot 3: auxiliary lamp" in second.texts
+    assert failed(second.check()) == set()
+
+
+def test_a_test_taken_up_with_the_key_off_first_has_it_turned_on(tmp_path: Path):
+    """The key was turned off meanwhile: before slot 3 it is turned on again, and what was on is named."""
+    bench, log = Bench(Install()), tmp_path / "a.csv"
+    Run(bench, log, by_itself=True, keys=Once(slot_3_on=(0.5, "quit")))
+    bench.act("key off")
+    for _ in range(20):
+        bench._chunk()
+    bench.steps.clear()
+    second = Run(bench, log, by_itself=True, memory=resume.load(log).memory)
+
+    assert "Turn the key on and switch on again: Slot 1: vaccine cool box; Slot 2: heated grips." in second.said
+    assert second.texts.count("key on") == 2
+    assert second.ended == "done"
+
+
+def test_ctrl_c_stops_and_keeps_where_it_stands(tmp_path: Path):
+    """Ctrl-C is a stop like any other."""
+
+    def hit(bench: Bench) -> list[Pressed]:
+        if bench.now_s > 20.0:
+            raise KeyboardInterrupt
+        return []
+
+    run = Run(Bench(Install()), tmp_path / "a.csv", by_itself=True, keys=hit)
+
+    assert run.ended == "stopped"
+    assert resume.load(run.log).memory.step == "rest"
+
+
+def test_where_it_stands_is_on_disk_at_every_step(tmp_path: Path):
+    """A run that is killed has left the step that it was at."""
+    seen: list[tuple[str, str]] = []
+
+    def look(bench: Bench) -> list[Pressed]:
+        if bench.steps and resume.state_path(log).exists():
+            seen.append((bench.steps[-1].id, resume.load(log).memory.step))
+        return []
+
+    log = tmp_path / "a.csv"
+    Run(Bench(Install()), log, by_itself=True, keys=look)
+
+    assert len(seen) > 100
+    assert {here for here, _ in seen} >= set(USUAL[1:])
+    assert [pair for pair in seen if pair[0] != pair[1]] == []
+
+
+def test_a_stand_in_that_refuses_leaves_the_step_to_the_tester(tmp_path: Path):
+    """What the stand-in cannot do is said, not marked, and waited for as with a person."""
+
+    def refuse(text: str) -> float:
+        if text == "crank":
+            raise BenchlogError("the key is off; turn it on before you crank")
+        return bench.act(text)
+
+    bench, lines = Bench(Install()), list[str]()
+    ended = run_session(bench, plan(), PlainScreen(lines.append), lambda: [], log=tmp_path / "a.csv", ask=refuse)
+    said = " ".join(" ".join(lines).split())
+
+    assert ended == "done"
+    assert "The stand-in could not do it: the key is off" in said or "the stand-in could not do it" in said
+    assert "crank" not in [text for _, text in bench.marks]
+
+
+def test_a_stream_that_stands_still_is_told(tmp_path: Path):
+    """After 5 s of the clock without a line the tester is told; once."""
+
+    class Still:
+        def batches(self):  # type: ignore[no-untyped-def]  # the fake of a protocol
+            for _ in range(40):
+                now[0] += 0.5
+                yield FakeBatch(Trace(np.empty(0), {}, {}))
+
+        def mark(self, text: str) -> None:
+            pass
+
+        def show(self, step: object) -> None:
+            pass
+
+    now, lines = [0.0], list[str]()
+    ended = run_session(
+        Still(),
+        plan(),
+        PlainScreen(lines.append),
+        lambda: [],
+        log=tmp_path / "a.csv",
+        clock=lambda: now[0],
+    )
+
+    assert ended == "lost"
+    assert " ".join(lines).count("No line for 5 s") == 1
+
+
+def test_the_walk_can_be_asked_for(tmp_path: Path):
+    """With w the fuses are walked though no drain was found; a fuse that shows nothing is confirmed by hand."""
+    pressed = {f"fuse_{n}_{way}": (2.0, "enter") for n in (1, 2, 3, 4) for way in ("out", "in")}
+    keys = Once(sleep=(1.0, "walk"), fuses_in=(1.0, "enter"), **pressed)  # type: ignore[arg-type]  # literal keys
+    more = Once(fuse_1_out=(3.0, "enter"))  # the first Enter is for the caution
+    bench = Bench(Install(), tester=Person(ALL_DONE))
+    run = Run(bench, tmp_path / "a.csv", keys=lambda bench: [*keys(bench), *more(bench)])
+
+    assert run.ended == "done"
+    assert [text for text in run.texts if text.startswith("fuse")] == [
+        f"fuse {n} {way}" for n in (1, 2, 3, 4) for way in ("out", "in")
+    ]
+    assert run.steps[-2:] == ["fuses_in", "sleep_again"]
+
+
+def test_a_drain_that_is_not_settled_says_how_long_is_still_needed(tmp_path: Path):
+    """The screen counts down what the settled stretch still lacks."""
+    waiting: list[str] = []
+
+    class Watched(Bench):
+        def show(self, step) -> None:  # type: ignore[no-untyped-def]  # as in the bench
+            super().show(step)
+            if step is not None and step.id == "sleep":
+                waiting.append(step.waiting_for)
+
+    Run(Watched(Install()), tmp_path / "a.csv", by_itself=True)
+
+    assert any("still needed" in text and "settled for" in text for text in waiting)

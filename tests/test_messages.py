@@ -1,0 +1,746 @@
+"""Every message that a rider can meet from the readers, the files of settings and the check: how it comes, its text.
+
+``PROVOKED`` is the table. A second test reads the sources and fails where a message stands that no entry brings up,
+so a new message needs an entry here.
+"""
+
+# ruff: noqa: E501 a message is searched for in one piece
+
+import ast
+import errno
+import gzip
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+import pytest
+from typer.testing import CliRunner
+
+from benchlog import check
+from benchlog.cli import app
+from benchlog.errors import BenchlogError
+from benchlog.files import refuse_unwritable, write_whole
+from benchlog.log import Log
+from benchlog.logger import Channel, Logger, LogTime, load_logger
+from benchlog.plan import load_plan
+from benchlog.readers.source import Source
+
+ROOT = Path(__file__).parent.parent / "benchlog"
+FOLDER = "FOLDER"  # stands for the folder of the test in the texts below
+
+PLAN = '[install]\nbike = "Larch"\n[battery]\nchemistry = "agm"\ncapacity_ah = 11.2\n'
+CHANNEL = '[[channel]]\ncolumn = "I"\nrole = "battery_a"\n'
+AMPS = Channel(column="I", role="battery_a", unit="A")
+
+
+def logger(*channels: Channel, unit: str = "s", wraps_at: float | None = None) -> Logger:
+    """A logger whose time column is headed t."""
+    time = LogTime.model_validate({"column": "t", "unit": unit, "wraps_at": wraps_at})
+    return Logger(time=time, channel=channels or (AMPS,))
+
+
+def rows(count: int, row: str = "{n},12.5", header: str = "time_s,battery_v") -> str:
+    """A log of so many rows; ``{n}`` is the row's number."""
+    return header + "\n" + "".join(row.replace("{n}", str(n)) + "\n" for n in range(count))
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """How a message comes, and its text.
+
+    Attributes:
+        bring: gives the notes that were made, or raises.
+        text: what is said, the folder of the test as FOLDER.
+    """
+
+    bring: Callable[[Path], "list[str] | None"]
+    text: str
+
+
+def log(content: str | bytes, text: str, known: Logger | None = None, name: str = "log.csv") -> Entry:
+    """A log with this content."""
+
+    def bring(folder: Path) -> list[str]:
+        path = folder / name
+        path.write_bytes(content.encode() if isinstance(content, str) else content)
+        with Log.open(path, known) as opened:
+            return [note.text for note in opened.notes]
+
+    return Entry(bring, text)
+
+
+def plan(content: str | bytes, text: str) -> Entry:
+    """A plan file with this content; the text is that of its one fault."""
+
+    def bring(folder: Path) -> None:
+        path = folder / "plan.toml"
+        path.write_bytes(content.encode() if isinstance(content, str) else content)
+        load_plan(path)
+
+    return Entry(bring, f"{FOLDER}/plan.toml: the plan cannot be used\n  {text}")
+
+
+def mine(content: str, text: str) -> Entry:
+    """A logger file with this content."""
+
+    def bring(folder: Path) -> list[str]:
+        path = folder / "mine.toml"
+        path.write_text(content, encoding="utf-8")
+        return list(load_logger(path).notes)
+
+    noted = text.startswith("note: ")
+    return Entry(
+        bring, text.removeprefix("note: ") if noted else f"{FOLDER}/mine.toml: the logger file cannot be used\n  {text}"
+    )
+
+
+def done(call: Callable[[Path], object], text: str) -> Entry:
+    """Anything else."""
+
+    def bring(folder: Path) -> None:
+        call(folder)
+
+    return Entry(bring, text)
+
+
+def command(words: Callable[[Path], list[str | Path]], text: str) -> Entry:
+    """A command line that is refused."""
+
+    def bring(folder: Path) -> None:
+        said = CliRunner().invoke(app, [str(word) for word in words(folder)]).stderr
+        raise BenchlogError(said.removeprefix("benchlog: ").rstrip("\n"))
+
+    return Entry(bring, text)
+
+
+def fails(number: int) -> Callable[..., None]:
+    """A function of the system that fails."""
+
+    def fail(*_: object, **__: object) -> None:
+        raise OSError(number, os.strerror(number))
+
+    return fail
+
+
+def while_it(patched: object, name: str, number: int, call: Callable[[Path], object]) -> Callable[[Path], object]:
+    """The same call, while a function of the system fails."""
+
+    def run(folder: Path) -> None:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(patched, name, fails(number))
+            call(folder)
+
+    return run
+
+
+def at_end_of_stick(folder: Path) -> None:
+    """A drive that is pulled out while the log is read."""
+    path = folder / "log.csv"
+    path.write_text(rows(9), encoding="utf-8")
+    source = Source(path)
+    while_it(os, "pread", errno.EIO, lambda _: source.at(0, 9))(folder)
+
+
+def shortened(folder: Path) -> None:
+    """A log that is cut while it is read."""
+    path = folder / "log.csv"
+    path.write_text(rows(99), encoding="utf-8")
+    with Log.open(path, block_bytes=100) as opened:
+        os.truncate(path, 150)
+        opened.trace(0, 99)
+
+
+def packed_without_room(folder: Path) -> None:
+    """A packed log on a computer whose disk is full."""
+    path = folder / "log.csv.gz"
+    path.write_bytes(gzip.compress(rows(9).encode()))
+
+    class Full:
+        """A file on a full disk."""
+
+        write = staticmethod(fails(errno.ENOSPC))
+        close = staticmethod(lambda: None)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("benchlog.readers.source.tempfile.TemporaryFile", Full)
+        patch.setattr("benchlog.readers.source.tempfile.gettempdir", lambda: "/tmp")
+        Source(path)
+
+
+def packed_table_elsewhere(folder: Path) -> None:
+    """A packed table where open files have no path."""
+    path = folder / "log.parquet.gz"
+    path.write_bytes(gzip.compress(rows(9).encode()))
+    source = Source(path)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Path, "exists", lambda _: False)
+        source.whole()
+
+
+def a_plan(folder: Path) -> Path:
+    """A plan that can be used."""
+    path = folder / "plan.toml"
+    path.write_text(PLAN, encoding="utf-8")
+    return path
+
+
+def a_log(folder: Path, content: str = "") -> Path:
+    """A log that can be used."""
+    path = folder / "log.csv"
+    path.write_text(content or rows(99), encoding="utf-8")
+    return path
+
+
+def a_table(folder: Path) -> bytes:
+    """A Parquet log."""
+    pl.DataFrame({"time_s": [0.0, 1.0], "battery_v": [12.0, 12.0]}).write_parquet(folder / "t.parquet")
+    return (folder / "t.parquet").read_bytes()
+
+
+def damaged_table(folder: Path) -> None:
+    """A table whose contents are damaged."""
+    data = a_table(folder)
+    path = folder / "log.parquet"
+    path.write_bytes(data[:8] + b"\xff" * (len(data) - 16) + data[-8:])
+    Log.open(path)
+
+
+def cut_table(folder: Path) -> None:
+    """A table without its end."""
+    path = folder / "log.parquet"
+    path.write_bytes(a_table(folder)[:-20])
+    Log.open(path)
+
+
+def reversed_shunt(folder: Path) -> None:
+    """A shunt with its sense wires swapped."""
+    import scenarios
+
+    path, planned = scenarios.write_files(scenarios.reversed_shunt(), folder)
+    check(path, plan=planned)
+
+
+BAD = "rows cannot be used, more than 1 %:"
+FIRST = "the first is line"
+COMPARE = "compare these lines with the header, and the columns and units in the logger file"
+
+PROVOKED: dict[str, Entry] = {
+    # ---- the log as a file
+    "no such log": done(
+        lambda f: Log.open(f / "a.csv"), f"{FOLDER}/a.csv: there is no such file; check the name and the folder"
+    ),
+    "a folder": done(Log.open, f"{FOLDER}: this is a folder; name one log file in it"),
+    "not permitted": done(
+        lambda f: while_it(Path, "open", errno.EACCES, Source)(a_log(f)),
+        f"{FOLDER}/log.csv: reading this file is not permitted; change its permissions or copy it",
+    ),
+    "not to be opened": done(
+        lambda f: while_it(Path, "open", errno.EIO, lambda _: Log.open(f / "log.csv"))(f),
+        f"{FOLDER}/log.csv: the file cannot be opened (input/output error); check its name and its drive",
+    ),
+    "drive pulled out": done(
+        at_end_of_stick,
+        "log.csv: reading it stopped (input/output error); copy it to this computer's own disk and check again",
+    ),
+    "cut while it is read": done(
+        shortened, "log.csv: it became shorter while it was read; wait until nothing writes to it, then check again"
+    ),
+    "empty": log("", "log.csv: the file is empty; record a log first"),
+    "empty, packed": log(
+        gzip.compress(b""), "log.csv.gz: the compressed file holds nothing; record a log first", name="log.csv.gz"
+    ),
+    "packed, cut": log(
+        gzip.compress(rows(99).encode())[:-9],
+        "log.csv.gz: the compressed file is damaged or cut short (it ends too early); copy it again from the logger",
+        name="log.csv.gz",
+    ),
+    "packed, no room": done(
+        packed_without_room,
+        "log.csv.gz: there is no room to unpack it in /tmp (no space left on device); "
+        "make room there, or name another folder in TMPDIR",
+    ),
+    "packed table on another system": done(
+        packed_table_elsewhere, "log.parquet.gz: a compressed table cannot be read here; decompress it first"
+    ),
+    "UTF-16, damaged": log(
+        b"\xff\xfe" + rows(9).encode("utf-16-le") + b"\x00\xd8\x0a\x00",
+        "log.csv: the UTF-16 text is damaged (illegal UTF-16 surrogate); save it again as UTF-8",
+    ),
+    "neither text nor table": log(
+        bytes(range(256)) * 9,
+        "log.csv: this is neither text nor any other known log; needed is delimited text (plain, .gz or .zst) or Parquet",
+    ),
+    "table, cut": done(
+        cut_table, "log.parquet: the Parquet file is damaged or cut short (its end is missing); copy it again"
+    ),
+    "table, damaged": done(damaged_table, "log.parquet: the Parquet file is damaged or cut short (…); copy it again"),
+    "plan given as a log": log(
+        PLAN, "log.csv: this is a plan, not a log; name it with --plan, and the log before the options"
+    ),
+    "logger file given as a log": log(
+        CHANNEL, "log.csv: this is a logger file, not a log; name it with --logger, and the log before the options"
+    ),
+    # ---- the layout and the columns
+    "blank": log(
+        "\n\n",
+        "log.csv: no line of numbers was found; a log is a table of numbers, one sample a line: export it as CSV",
+    ),
+    "header alone": log(
+        "time_s,battery_v\n", "log.csv: there is a header line but no sample below it; record a log first"
+    ),
+    "one sample": log(
+        "time_s,battery_v\n0,12\n", "log.csv: there is one sample only; two at least are needed, record a longer log"
+    ),
+    "no number at all": log(
+        rows(3, "{n},nan"), "log.csv: there is no number in any of its 3 rows; check which columns are named"
+    ),
+    "no row": done(
+        lambda _: Log.from_frame(pl.DataFrame({"time_s": [], "battery_v": []})),
+        "frame: there is no row of numbers; record a log first",
+    ),
+    "endless line": log(
+        rows(2) + "1" * (1 << 22), "log.csv: a line is over a million characters long; a log has one sample a line"
+    ),
+    "unknown headers": log(
+        rows(9, header="Time,Battery V"),
+        "log.csv: no column is known: its headers are 'Time', 'Battery V', 'Time' looks like time_s, 'Battery V' looks "
+        "like battery_v; use role names such as time_s, battery_v, battery_a as headers, or say what the columns mean "
+        "in a logger file (--logger)",
+    ),
+    "no headers": log(
+        "0,12\n1,12\n",
+        "log.csv: no column is known: it has no header line; use role names such as time_s, battery_v, battery_a as "
+        "headers, or say what the columns mean in a logger file (--logger)",
+    ),
+    "no time": log(
+        rows(9, header="Zeit,battery_v"),
+        "log.csv: nothing gives the time: there is no column time_s and no rate; add a time_s column, or [time] or "
+        "rate_hz in a logger file",
+    ),
+    "unit of another role": log(
+        rows(9, header="time_s,battery_v [A]"),
+        'log.csv: the header line cannot be used: column "battery_v [A]": A does not suit battery_v, which needs uV, mV, V',
+    ),
+    "role twice in the header": log(
+        rows(9, "{n},1,2", "time_s,battery_v,battery_v [mV]"),
+        'log.csv: the header line cannot be used: column "battery_v [mV]": battery_v is already in column "battery_v"; '
+        "rename one of them",
+    ),
+    "only marks": log(
+        rows(9, "{n},x", "t,note"),
+        "log.csv: no column holds a voltage, current or temperature; name at least one channel's role",
+        logger(Channel(column="note", role="mark")),
+    ),
+    "columns lacking": log(
+        rows(9, header="t,U"),
+        "log.csv: the logger file names columns that the log lacks: 'I', column 7 (the log has 2); the log has 't', 'U'; "
+        "correct `column` in the logger file, or the header line",
+        logger(AMPS, Channel(column=7, role="battery_v")),
+    ),
+    "columns lacking, no header": log(
+        "0,1\n1,1\n",
+        "log.csv: the logger file names columns that the log lacks: column 7 (the log has 2); the log has 2 columns and "
+        "no header; correct `column` in the logger file, or the header line",
+        Logger(rate_hz=1.0, channel=(Channel(column=7, role="battery_v"),)),
+    ),
+    "two columns of one name": log(
+        rows(9, "{n},1,2", "t,I,I"),
+        "log.csv: columns 2 and 3 are both headed 'I'; give the right one's number instead",
+        logger(),
+    ),
+    "two columns of one role": log(
+        rows(9, "{n},1,2", "t,I,J"),
+        "log.csv: columns 'I' and 'J' are both battery_a; keep one, a role has one column",
+        logger(AMPS, Channel(column="J", role="battery_a")),
+    ),
+    # ---- rows
+    "unreadable numbers": log(
+        rows(9, "{n},x1"), f"log.csv: 9 of 9 {BAD} 9 rows with unreadable numbers; {FIRST} 2, found 'x1'; {COMPARE}"
+    ),
+    "dates under time_s": log(
+        rows(9, "2025-05-01 12:00:0{n},12"),
+        f"log.csv: 9 of 9 {BAD} 9 rows with unreadable numbers; {FIRST} 2, found '2025-05-01 12:00:00,12'; the time looks "
+        'like a date: head its column time_s [iso8601], or set unit = "iso8601" in [time] of the logger file',
+    ),
+    "clock times": log(
+        rows(9, "12:00:0{n},12"),
+        f"log.csv: 9 of 9 {BAD} 9 rows with unreadable numbers; {FIRST} 2, found '12:00:00,12'; the time looks like a "
+        "clock's: count it in seconds, or write dates like 2025-05-01T12:00:00.250 and head their column time_s [iso8601]",
+    ),
+    "dates of another form": log(
+        rows(9, "1.5.2025 12:00:0{n},12", "time_s [iso8601],battery_v"),
+        f"log.csv: 9 of 9 {BAD} 9 rows with unreadable numbers; {FIRST} 2, found '1.5.2025 12:00:00'; write dates like "
+        "2025-05-01T12:00:00.250 (+02:00 or Z may follow), or count the time in seconds",
+    ),
+    "joined logs": log(
+        rows(9) + rows(9).partition("\n")[2],
+        f"log.csv: 9 of 18 {BAD} 9 rows whose time does not rise; {FIRST} 11, found '0 s after 8 s'; the log may be "
+        "several joined together: check each by itself",
+    ),
+    "a counter that wraps": log(
+        "t,I\n" + "".join(f"{(64000 + 500 * n) % 65536},1\n" for n in range(9)),
+        f"log.csv: 5 of 9 {BAD} 5 rows whose time does not rise; {FIRST} 6, found '464 ms after 65500 ms'; this looks like "
+        "a counter that wraps: set wraps_at = 65536 in [time] of the logger file",
+        logger(unit="ms"),
+    ),
+    # ---- what is told of a log that can be used
+    "note: a counter": log(
+        "t,I\n" + "".join(f"{n},1\n" for n in range(65000, 65536)) + "3,1\n",
+        "1 row whose time does not rise was left out; if the counter wraps, set wraps_at = 65536 in [time] of the logger file",
+        logger(unit="ms"),
+    ),
+    "note: one row": log(
+        rows(400) + "400\n401,1,1\n,12\n402,x\n",
+        "1 row with too few fields was left out|1 row with too many fields was left out|1 row without a time was left out|"
+        "1 row with an unreadable number was left out",
+    ),
+    "note: two rows": log(
+        rows(990) + "990\n990\n991,1,1\n991,1,1\n,12\n,12\n992,x\n992,x\n989,1\n",
+        "2 rows with too few fields were left out|2 rows with too many fields were left out|2 rows without a time were left "
+        "out|2 rows with unreadable numbers were left out|1 row whose time does not rise was left out",
+    ),
+    "note: two rows back": log(rows(990) + "9,1\n9,1\n", "2 rows whose time does not rise were left out"),
+    "note: cut": log(rows(9) + "9", "the last line is cut short and was left out"),
+    "note: misspelt": log(
+        rows(9, "{n},1,2,3,4", "time_s,battery_v,Battery-A,slot13_a,rpm"),
+        "column Battery-A was not used; did you mean battery_a?|column slot13_a was not used; slots are 1 to 12|"
+        "column not used: rpm",
+    ),
+    "note: days": log(
+        rows(9, "{n}000000,1"),
+        "read in s, this log lasts 92.59 days; if that is not so, head its time column time_s [ms] or time_s [us], or set "
+        "`unit` in [time] of the logger file",
+    ),
+    "note: hours": log(
+        rows(9, "{n}0000,1"),
+        "read in s, this log has a sample every 10000 s; if that is not so, head its time column time_s [ms] or time_s [us], "
+        "or set `unit` in [time] of the logger file",
+    ),
+    "note: dense": log(
+        rows(9, header="time_s [us],battery_v"),
+        "read in us, this log has more than half a million samples a second; if that is not so, head its time column "
+        "time_s [ms] or time_s [s], or set `unit` in [time] of the logger file",
+    ),
+    "note: many": log(
+        rows(53, "# note: x\n{n},1"), "|".join(["x"] * 51 + ["2 more notes follow in the log from here on"])
+    ),
+    # ---- files of settings
+    "no such plan": done(
+        lambda f: load_plan(f / "a.toml"),
+        f"{FOLDER}/a.toml: the plan cannot be used\n  no such file; check the name and the folder",
+    ),
+    "folder as a plan": done(
+        load_plan, f"{FOLDER}: the plan cannot be used\n  is a folder, not a file; name the .toml file in it"
+    ),
+    "device as a plan": done(
+        lambda _: load_plan("/dev/null"),
+        "/dev/null: the plan cannot be used\n  is not an ordinary file; name a .toml file",
+    ),
+    "huge plan": plan(b"#" * 2_500_000, "holds 2.5 MB, at most 1 MB is expected; is this a log?"),
+    "plan not permitted": done(
+        lambda f: while_it(Path, "read_bytes", errno.EACCES, lambda _: load_plan(f / "plan.toml"))(a_plan(f).parent),
+        f"{FOLDER}/plan.toml: the plan cannot be used\n  cannot be read (permission denied); check its permissions",
+    ),
+    "plan in Latin-1": plan(b"\nx = '\xe4'\n", "line 2: is not UTF-8 text; save it as UTF-8"),
+    "no TOML": plan(
+        "[install\n",
+        "line 1, column 9: is not valid TOML: expected ']' at the end of a table declaration; texts need quotes, decimals a point",
+    ),
+    "no TOML, at its end": plan("bike =", "is not valid TOML: invalid value; texts need quotes, decimals a point"),
+    "thousands of digits": plan(
+        "x = " + "1" * 9999, "is not valid TOML: a number has thousands of digits; texts need quotes, decimals a point"
+    ),
+    "nested": plan(
+        "x = " + "[" * 9999, "is nested too deeply for a file of settings; write each table under a [name] of its own"
+    ),
+    "log given as a plan": plan(
+        rows(9), "this is a log, not a file of settings; the log comes first, then --plan or --logger FILE.toml"
+    ),
+    "logger file given as a plan": plan(
+        CHANNEL, "this is a logger file, not a plan; name it with --logger and the plan with --plan"
+    ),
+    "plan given as a logger file": mine(
+        PLAN, "this is a plan, not a logger file; name it with --plan and the logger file with --logger"
+    ),
+    "nothing in the plan": plan(
+        "",
+        "install: missing; add [install] with bike\n  battery: missing; add [battery] with chemistry and capacity_ah",
+    ),
+    "key missing": plan(PLAN.replace('bike = "Larch"', ""), 'install.bike: missing; for example bike = "Larch"'),
+    "number missing": plan(
+        PLAN.replace("capacity_ah = 11.2", ""), "battery.capacity_ah: missing; for example capacity_ah = 11.2"
+    ),
+    "misspelt key": plan(PLAN + "[relay]\ncoil = 1\n", "relay.coil: unknown key; did you mean coil_a? (line 7)"),
+    "key elsewhere": plan(
+        PLAN + "[relay]\ncrank_min_v = 1\n", "relay.crank_min_v: unknown key here; it belongs in [limits] (line 7)"
+    ),
+    "unknown key": plan(
+        PLAN + "[zzz]\n",
+        "zzz: unknown key; known are install, battery, relay, feed, ground, circuit, limits (line 6)",
+    ),
+    "too small": plan(PLAN.replace("11.2", "-3"), "battery.capacity_ah: must be > 0, got -3 (line 5)"),
+    "negative": plan(PLAN + "[limits]\nsettle_max_s = -1\n", "limits.settle_max_s: must be >= 0, got -1 (line 7)"),
+    "too large": plan(PLAN + "[feed]\nlength_m = 101\n", "feed.length_m: must be <= 100, got 101 (line 7)"),
+    "infinite": plan(PLAN.replace("11.2", "inf"), "battery.capacity_ah: must be a finite number, got inf (line 5)"),
+    "number in quotes": plan(
+        PLAN.replace("11.2", '"11.2"'), 'battery.capacity_ah: must be a number, without quotes, got "11.2" (line 5)'
+    ),
+    "slot with a fraction": plan(
+        PLAN + '[[circuit]]\nslot = 1.5\ndevice = "x"\nplanned_a = 1\n',
+        "circuit[1].slot: must be a whole number, got 1.5 (line 7)",
+    ),
+    "text without quotes": plan(PLAN.replace('"Larch"', "3"), "install.bike: must be text in quotes, got 3 (line 2)"),
+    "empty text": plan(
+        PLAN.replace('"Larch"', '" "'), 'install.bike: must not be empty; for example bike = "Larch" (line 2)'
+    ),
+    "two lines": plan(
+        PLAN.replace('"Larch"', '"a\\nb"'), 'install.bike: must be one line of plain text, got "a b" (line 2)'
+    ),
+    "unknown word": plan(
+        PLAN.replace('"agm"', '"agn"'),
+        'battery.chemistry: must be one of flooded, agm, gel, lifepo4, got "agn"; did you mean agm? (line 4)',
+    ),
+    "value for a table": plan(
+        "relay = 3\n" + PLAN, "relay: must be a table, got 3; write [relay] and its keys below it (line 1)"
+    ),
+    "list for a table": plan(
+        PLAN + "[[relay]]\ncoil_a = 1\n", "relay: must be one table, got a list; write [relay] in single brackets"
+    ),
+    "table for a list": plan(
+        PLAN + "[circuit]\nslot = 1\n",
+        "circuit: must be a list of tables, got a table; write [[circuit]] in double brackets (line 6)",
+    ),
+    "thirteen circuits": plan(
+        PLAN
+        + "".join(f'[[circuit]]\nslot = {n}\ndevice = "x"\nplanned_a = 1\n' for n in range(1, 13))
+        + '[[circuit]]\nslot = 12\ndevice = "x"\nplanned_a = 1\n',
+        "circuit: at most 12 are possible, got 13; take some out\n  "
+        "circuit[13].slot: slot 12 is already taken by circuit[12]; give each circuit its own (line 55)",
+    ),
+    "two lengths": plan(
+        PLAN + "[feed]\nlength_m = 1\nlength_ft = 3\n", "feed.length_ft: give length_m or length_ft, not both (line 8)"
+    ),
+    "window the wrong way": plan(
+        PLAN + "[limits]\ncharging_min_v = 15\ncharging_max_v = 13\n",
+        "limits.charging_max_v: must be at least charging_min_v (15), got 13 (line 8)",
+    ),
+    "unknown wire": plan(
+        PLAN + '[feed]\nconductor = "4"\n',
+        'feed.conductor: must be a wire size such as "4 mm2" or "12 AWG", got "4" (line 7)',
+    ),
+    "huge wire": plan(
+        PLAN + '[feed]\nconductor = "400 mm2"\n',
+        'feed.conductor: must be a wire of 0.05 to 150 mm2, got "400 mm2" (line 7)',
+    ),
+    "unknown gauge": plan(
+        PLAN + '[feed]\nconductor = "99 AWG"\n',
+        'feed.conductor: must be a gauge from 36 AWG to 4/0 AWG, got "99 AWG" (line 7)',
+    ),
+    "no channel": mine("", "channel: missing; add [[channel]] with column and role"),
+    "empty list of channels": mine("channel = []", "channel: is empty; add [[channel]] with column and role (line 1)"),
+    "empty column": mine(
+        '[[channel]]\ncolumn = 0\nrole = "battery_v"\n',
+        "channel[1].column: must be a header in quotes or a column number from 1, got 0 (line 2)",
+    ),
+    "time as a channel": mine(
+        '[[channel]]\ncolumn = "I"\nrole = "time_s"\n',
+        'channel[1].role: is not a channel; describe the time column in [time], as column = "time_s" (line 3)',
+    ),
+    "misspelt role": mine(
+        CHANNEL.replace("battery_a", "batery_a"),
+        'channel[1].role: unknown role "batery_a"; did you mean battery_a? (line 3)',
+    ),
+    "unknown role": mine(
+        CHANNEL.replace("battery_a", "zzz"),
+        'channel[1].role: unknown role "zzz"; known are battery_v, battery_a, drain_a, key_v, trigger_v, feed_v, ground_v, '
+        "feed_a, battery_c, mark, slot1_a to slot12_a, slot1_v to slot12_v (line 3)",
+    ),
+    "unit in the wrong case": mine(
+        CHANNEL + 'unit = "MA"\n', 'channel[1].unit: unknown unit "MA"; did you mean mA? (line 4)'
+    ),
+    "unknown unit": mine(
+        CHANNEL + 'unit = "W"\n',
+        'channel[1].unit: unknown unit "W"; known are uV, mV, V, uA, mA, A, degC (line 4)',
+    ),
+    "volts without a shunt": mine(
+        CHANNEL + 'unit = "mV"\n',
+        "channel[1].unit: mV does not suit battery_a, which needs uA, mA, A; for a shunt voltage give shunt_mohm (line 4)",
+    ),
+    "mark with a unit": mine(
+        CHANNEL.replace("battery_a", "mark") + 'unit = "V"\n' + CHANNEL.replace('"I"', '"J"'),
+        "channel[1].unit: mark is text and has no unit, got V (line 4)",
+    ),
+    "shunt of a voltage": mine(
+        CHANNEL.replace("battery_a", "battery_v") + "shunt_mohm = 1\n",
+        "channel[1].shunt_mohm: suits currents only, and battery_v is none (line 4)",
+    ),
+    "sign of a voltage": mine(
+        CHANNEL.replace("battery_a", "battery_v") + 'positive = "charge"\n',
+        "channel[1].positive: suits currents only, and battery_v is none (line 4)",
+    ),
+    "scale of nothing": mine(
+        CHANNEL + "scale = 0\n", "channel[1].scale: must not be 0: every value would be the same (line 4)"
+    ),
+    "over range as a text": mine(
+        CHANNEL + 'over_range = "OL"\n', 'channel[1].over_range: must be a list in brackets, got "OL" (line 4)'
+    ),
+    "date that wraps": mine(
+        '[time]\ncolumn = "t"\nunit = "iso8601"\nwraps_at = 9\n' + CHANNEL,
+        "time.wraps_at: a counter in s, ms or us wraps, iso8601 does not; leave it out (line 4)",
+    ),
+    "role twice": mine(
+        CHANNEL * 2, "channel[2].role: battery_a is already the role of channel[1]; each role once (line 6)"
+    ),
+    "time column as a channel": mine(
+        '[time]\ncolumn = "I"\n' + CHANNEL, "channel[1].column: is the time column already; name another (line 4)"
+    ),
+    "note: rate beside a time": mine(
+        '[logger]\nrate_hz = 9\n[time]\ncolumn = "t"\n' + CHANNEL,
+        'note: time is taken from column "t", so rate_hz is not used',
+    ),
+    "note: shunt beside amperes": mine(
+        CHANNEL + "shunt_mohm = 1\n", "note: battery_a: unit A is a current already, so shunt_mohm is not used"
+    ),
+    # ---- the check, from Python too
+    "no log": done(
+        lambda _: check([], plan={}),
+        "plan: the plan cannot be used\n  install: missing; add [install] with bike\n"
+        "  battery: missing; add [battery] with chemistry and capacity_ah",
+    ),
+    "no log, but a plan": done(lambda f: check([], plan=a_plan(f)), "no log was given; name at least one log file"),
+    "a number as the plan": done(
+        lambda f: check(a_log(f), plan=3),  # type: ignore[arg-type] # the point of it
+        "3 is no plan; give the path of a plan file, or its content as a mapping",
+    ),
+    "a number as the logger": done(
+        lambda f: check(a_log(f), plan=a_plan(f), logger=3),  # type: ignore[arg-type] # the point of it
+        "3 is no logger; give the path of a logger file, or its content as a mapping",
+    ),
+    "a number as the log": done(
+        lambda f: check(3, plan=a_plan(f)),  # type: ignore[arg-type] # the point of it
+        "3 is no log; name a log file, or give a pandas or polars frame",
+    ),
+    "a folder as the log": done(
+        lambda f: check(f, plan=a_plan(f)), f"{FOLDER}: this is a folder; name one log file in it"
+    ),
+    "before and after the same": done(
+        lambda f: check(a_log(f), plan=a_plan(f), before=a_log(f)),
+        f"{FOLDER}/log.csv: this log is also checked; the one from before the install must be another, recorded before "
+        "anything was added",
+    ),
+    "reversed shunt": done(
+        reversed_shunt,
+        "a.csv: battery_a and battery_v rise together over … load step(s), so the current channel is reversed; out of the "
+        'battery must be positive: turn `positive` of battery_a in the logger file to the other of "discharge" and '
+        '"charge", or turn the shunt\'s sense wires round, and check again',
+    ),
+    "what only a saved result has": command(
+        lambda f: ["check", a_log(f), "--plan", a_plan(f), "--corrects", "1"],
+        "--corrects: without --save nothing is kept; add --save, or leave it out",
+    ),
+    "report into a folder": done(
+        lambda f: write_whole(f, "x", what="the report"),
+        f"{FOLDER}: this is a folder, a file name is needed for the report; add one",
+    ),
+    "report over the log": done(
+        lambda f: refuse_unwritable(a_log(f), "the report", [f / "log.csv"]),
+        f"{FOLDER}/log.csv: the report would replace this file, which is read; name another for the report",
+    ),
+    "report where nothing is": done(
+        lambda f: write_whole(f / "a" / "r.html", "x", what="the report"),
+        f"{FOLDER}/a/r.html: the report cannot be written (no such file or directory); name a folder that exists, has room, "
+        "and that you may write to",
+    ),
+}
+
+
+def said(entry: Entry, folder: Path) -> str:
+    """What comes of it: the refusal, or the notes."""
+    try:
+        notes = entry.bring(folder)
+    except BenchlogError as refused:
+        return str(refused).replace(str(folder), FOLDER)
+    return "|".join(notes or ())
+
+
+def same(said: str, text: str) -> bool:
+    """Whether they are the same; … stands for anything."""
+    if "…" not in text:
+        return said == text
+    begin, _, end = text.partition("…")
+    return said.startswith(begin) and said.endswith(end)
+
+
+@pytest.fixture(scope="module")
+def heard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """What was said by each entry."""
+    return {name: said(entry, tmp_path_factory.mktemp("message")) for name, entry in PROVOKED.items()}
+
+
+@pytest.mark.parametrize("name", PROVOKED)
+def test_message_reads_like_this(heard: dict[str, str], name: str):
+    """Each cause brings up its own text: which file, what was found, what was needed, what to do."""
+    assert same(heard[name], PROVOKED[name].text), heard[name]
+
+
+# ---- no message without an entry
+
+#: Files of which every text counts as a message, and those of which only what is raised does.
+ALL_TEXTS = (
+    *(f"readers/{name}.py" for name in ("__init__", "columns", "comments", "delimited", "hints", "layout", "leftout")),
+    *(f"readers/{name}.py" for name in ("leftover", "parquet", "raw", "source")),
+    *("log.py", "toml_files.py", "toml_faults.py", "plan.py", "channels.py", "logger.py"),
+)
+RAISED_TEXTS = ("run.py", "cli.py", "demo.py", "files.py", "wiring.py", "examine/load_checks.py")
+#: Texts that no entry can bring up, or that are no messages, and why.
+NOT_HEARD = {
+    "CSV malformed": "what polars says, to be kept quiet",
+    " (at end of document)": "what Python says, cut off",
+    "{path}: {text}": "of a plan made in Python, where pydantic says it",
+    "ambient temperature / degc": "a column of the Battery Data Format",
+    "test time / s": "a column of the Battery Data Format",
+    "unix time / s": "a column of the Battery Data Format",
+    "the log's own headers": "the name of such a logger",
+    "the log's header line": "replaced by the log's name",
+    "it holds fewer than 2 samples, so nothing can be measured; record a longer log": "the log itself refuses first",
+    "the folder you are in is gone; change to one that exists": "test_cli deletes such a folder",
+    ": the sample data is missing here; install benchlog again": "test_packaging: an install without it",
+}
+
+
+def texts_of(path: Path, *, raised: bool) -> Iterator[str]:
+    """The pieces of text in a file that are words for people."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    other: set[ast.AST] = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):  # docstrings
+            other.add(node.value)
+        elif isinstance(node, ast.keyword) and node.arg in ("description", "examples", "pattern"):
+            other |= set(ast.walk(node.value))
+        elif isinstance(node, ast.arg | ast.AnnAssign | ast.FunctionDef):  # types written as text
+            kinds = (node.returns,) if isinstance(node, ast.FunctionDef) else (node.annotation,)
+            other |= {inner for kind in kinds if kind is not None for inner in ast.walk(kind)}
+        elif isinstance(node, ast.Call) and ast.unparse(node.func).startswith("re."):
+            other |= set(ast.walk(node))
+    roots = [node for node in ast.walk(tree) if isinstance(node, ast.Raise)] if raised else [tree]
+    for root in roots:
+        for node in ast.walk(root):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str) and node not in other:
+                text = node.value
+                if len(text.strip()) >= 12 and " " in text.strip():
+                    yield text
+
+
+def test_every_message_is_heard(heard: dict[str, str]):
+    """Each piece of each message in the sources is in what some entry brought up."""
+    everything = "\n".join(heard.values())
+    files = [(name, False) for name in ALL_TEXTS] + [(name, True) for name in RAISED_TEXTS]
+
+    unheard = {
+        text: name for name, raised in files for text in texts_of(ROOT / name, raised=raised) if text not in everything
+    }
+
+    assert set(unheard) - set(NOT_HEARD) == set()
+    assert set(NOT_HEARD) - set(unheard) == set()

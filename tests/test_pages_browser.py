@@ -1,0 +1,321 @@
+"""The pages in a real browser: every page, phone and desk, light and dark, mouse, keyboard and paper."""
+
+import re
+import threading
+import time
+from collections.abc import Callable, Iterator
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from page_server import SAMPLES, Serving, made_store, serving, until
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from benchlog.live import LiveState, Step, write_live
+
+# machines that run several things at once are slow to draw
+expect.set_options(timeout=30_000)
+
+PAGES = {
+    "results": ("/", "Results"),
+    "record": ("/record/1", "Larch"),
+    "failed": ("/record/2", "Larch"),
+    "sheet": ("/record/2/sheet", "Larch"),
+    "season": ("/season?bike=Larch", "Larch"),
+    "bikes": ("/season", "All bikes"),
+    "live": ("/live", "Live"),
+    "lost": ("/no/such", "Not found"),
+}
+LOOKS = [(1280, "light"), (390, "dark")]
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
+    """One server for all tests of this file."""
+    with serving(made_store(tmp_path_factory.mktemp("pages") / "data")) as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """The machine's Chromium; a machine without one fails these tests, since nothing else proves the pages."""
+    with sync_playwright() as driver:
+        chromium = driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def opened(browser: Browser, served: Serving) -> Iterator[Callable[..., tuple[Page, list[str]]]]:
+    """Open a path; gives the page and the list of what went wrong in it."""
+    pages: list[Page] = []
+
+    def open_(path: str, width: int = 1280, scheme: str = "light", zone: str = "Europe/Berlin"):
+        page = browser.new_page(
+            viewport={"width": width, "height": 900}, color_scheme=scheme, timezone_id=zone, accept_downloads=False
+        )
+        pages.append(page)
+        trouble: list[str] = []
+        page.on("console", lambda message: trouble.append(f"console: {message.text}"))
+        page.on("pageerror", lambda error: trouble.append(f"error: {error}"))
+        page.on("dialog", lambda dialog: (trouble.append("dialog"), dialog.dismiss()))
+        page.on(
+            "request",
+            lambda request: (
+                None
+                if request.url.startswith((f"{served.url}/", "data:", "blob:"))
+                else trouble.append(f"request: {request.url}")
+            ),
+        )
+        page.goto(served.url + path)
+        expect(page.locator("h1")).to_be_visible()
+        settled(page)
+        return page, trouble
+
+    yield open_
+    for page in pages:
+        page.close()
+
+
+def settled(page: Page) -> None:
+    """Until nothing is being read or drawn any more."""
+    expect(page.locator("progress")).to_have_count(0)
+    missing = "[...document.querySelectorAll('.plot')].filter(e => e.offsetParent && !e.querySelector('.xtick')).length"
+    until(lambda: page.evaluate(missing) == 0)
+    page.wait_for_timeout(300)
+
+
+@pytest.mark.parametrize(("width", "scheme"), LOOKS)
+@pytest.mark.parametrize("name", PAGES)
+def test_page_opens_quietly_fits_and_is_accessible(opened, name, width, scheme):
+    """No console message, no request elsewhere, nothing wider than the screen, no serious fault by axe-core."""
+    path, title = PAGES[name]
+    page, trouble = opened(path, width, scheme)
+    wide = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+    heading = page.locator("h1").inner_text()
+    levels = [int(x) for x in page.evaluate("[...document.querySelectorAll('h1, h2, h3')].map(e => e.tagName[1])")]
+    dark = max(int(x) for x in re.findall(r"\d+", page.evaluate("getComputedStyle(document.body).backgroundColor")))
+    found = Axe().run(page).response["violations"]
+    faults = [
+        (one["id"], [node["html"][:120] for node in one["nodes"]][:3])
+        for one in found
+        if one["impact"] in ("serious", "critical")
+    ]
+
+    assert trouble == []
+    assert wide[0] <= wide[1]
+    assert heading == title
+    assert levels[0] == 1
+    assert all(after - before <= 1 for before, after in pairwise(levels))
+    assert (dark < 64) is (scheme == "dark")
+    assert faults == []
+
+
+def _line(page: Page, name: str) -> list[float]:
+    """The times of the samples of one drawn line, s."""
+    return page.evaluate(
+        "name => [...document.querySelector('.log-view .js-plotly-plot')._fullData.find(t => t.name === name).x]", name
+    )
+
+
+def test_zoom_shows_single_samples(opened):
+    """A stretch of 20 ms of the log with 500 samples a second shows each of them, and the whole comes back."""
+    page, trouble = opened("/record/1")
+    view = page.locator("#log-0")
+    whole = _line(page, "feed voltage")
+    view.get_by_label("From / s").fill("10.000")
+    view.get_by_label("to / s", exact=True).fill("10,020")
+    view.get_by_role("button", name="Show", exact=True).click()
+    expect(view.get_by_role("status")).to_contain_text("every sample")
+    near = _line(page, "feed voltage")
+    inside = [at for at in near if 10.0 <= at <= 10.02]
+    marks = page.evaluate(
+        "document.querySelector('.log-view .js-plotly-plot').data.find(t => t.name === 'feed voltage').mode"
+    )
+    view.get_by_role("button", name="Whole log").click()
+    expect(view.get_by_role("status")).to_contain_text("bands")
+
+    assert whole[-1] - whole[0] > 70
+    assert len(inside) in (10, 11)
+    assert [round(b - a, 3) for a, b in pairwise(inside)] == [0.002] * (len(inside) - 1)
+    assert marks == "lines+markers"
+    assert len(_line(page, "feed voltage")) == len(whole)
+    assert trouble == []
+
+
+def test_drag_zooms_and_a_check_shows_its_stretch(opened):
+    """Dragging across the drawing asks for that stretch; a check's button jumps to the relay's milliseconds."""
+    page, trouble = opened("/record/1")
+    view = page.locator("#log-0")
+    view.scroll_into_view_if_needed()
+    area = view.locator(".nsewdrag").last.bounding_box()
+    page.mouse.move(area["x"] + area["width"] * 0.4, area["y"] + 20)
+    page.mouse.down()
+    page.mouse.move(area["x"] + area["width"] * 0.5, area["y"] + 24, steps=5)
+    page.mouse.up()
+    expect(view.get_by_label("From / s")).not_to_have_value("0")
+    dragged = [float(view.get_by_label(label, exact=True).input_value()) for label in ("From / s", "to / s")]
+    page.get_by_role("button", name="Show Relay drop-out in the log").click()
+    expect(view.get_by_role("status")).to_contain_text("every sample")
+    shown = [float(view.get_by_label(label, exact=True).input_value()) for label in ("From / s", "to / s")]
+
+    assert 25 < dragged[0] < 33
+    assert dragged[1] - dragged[0] == pytest.approx(7.25, abs=1.0)
+    assert shown[0] < 47.501 < 47.508 < shown[1] < 47.7
+    assert trouble == []
+
+
+def test_choosing_a_bike_leaves_its_sheets(opened):
+    """The list shows all sheets, and those of one bike once it is chosen; the choice is marked."""
+    page, trouble = opened("/")
+    rows = page.locator("table.filed tbody tr")
+    expect(rows).to_have_count(3)
+    page.get_by_role("navigation", name="Choose a bike").get_by_role("link", name="Alder").click()
+    expect(page.locator("h1")).to_have_text("Results of Alder")
+    expect(rows).to_have_count(1)
+
+    assert page.locator(".chip[aria-current]").inner_text() == "Alder (1)"
+    assert trouble == []
+
+
+def test_times_are_the_readers(opened):
+    """A log recorded at 10:00 UTC in March shows the hour of the reader's own zone."""
+    page, _ = opened("/record/1", zone="America/New_York")
+
+    expect(page.locator(".boxes")).to_contain_text("1 Mar 2026, 05:00 EST")
+
+
+def test_dropped_log_is_checked_and_filed(opened):
+    """A log with its logger file and plan goes through the tray to a result, and from there on file."""
+    page, trouble = opened("/")
+    page.locator("#drop-files").set_input_files(
+        [SAMPLES / "fault_slow_drop_out.csv", SAMPLES / "fault_slow_drop_out.logger.toml", SAMPLES / "larch.plan.toml"]
+    )
+    expect(page.locator(".tray li")).to_have_count(3)
+    page.get_by_role("button", name="Check", exact=True).click()
+    expect(page.locator("h1")).to_have_text("Larch")
+    settled(page)
+    verdict = page.locator(".verdict").inner_text()
+    page.get_by_label("Notes").fill("dropped in")
+    page.get_by_label("Battery or air temperature").fill("hot")
+    page.get_by_role("button", name="File the sheet").click()
+    expect(page.locator("#save-said")).to_contain_text("must be a number")
+    page.get_by_label("Battery or air temperature").fill("21,5")
+    page.get_by_role("button", name="File the sheet").click()
+    page.wait_for_url("**/record/*")
+    expect(page.locator(".boxes")).to_contain_text("dropped in")
+    settled(page)
+
+    assert "fail" in verdict
+    assert "21.5 °C" in page.locator(".boxes").first.inner_text()
+    assert page.locator(".log-view").count() == 1
+    assert trouble == []
+
+
+def test_unusable_file_is_told_in_words(opened, tmp_path: Path):
+    """A log that is none ends in the reader's own message, not in a broken page."""
+    bad = tmp_path / "bad.csv"
+    bad.write_text("hello\nworld\n")
+    page, trouble = opened("/")
+    page.locator("#drop-files").set_input_files([bad, SAMPLES / "larch.plan.toml"])
+    expect(page.locator(".tray li")).to_have_count(2)
+    page.get_by_role("button", name="Check", exact=True).click()
+    expect(page.locator("h1")).to_have_text("This could not be checked")
+
+    assert "bad.csv" in page.get_by_role("alert").inner_text()
+    assert trouble == []
+
+
+def test_sheet_is_signed_and_prints_on_two_pages(opened):
+    """A signature appears at once with name and notes; the sheet prints on one or two pages without the menu."""
+    page, trouble = opened("/record/1/sheet")
+    page.get_by_role("button", name="Sign the sheet").click()
+    expect(page.locator("#sign-said")).to_contain_text("A name is needed")
+    page.get_by_label("Name").fill("R. Fitter")
+    page.get_by_label("Notes").fill("fuse 3 to be watched")
+    page.get_by_role("button", name="Sign the sheet").click()
+    expect(page.locator(".signature")).to_contain_text("R. Fitter")
+    printed = page.pdf(prefer_css_page_size=True)
+    page.emulate_media(media="print")
+    hidden = [page.locator(name).is_visible() for name in (".menu", ".form", ".skip")]
+    page.reload()
+    expect(page.locator(".signature")).to_contain_text("fuse 3 to be watched")
+
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) in (1, 2)
+    assert hidden == [False, False, False]
+    assert trouble == []
+
+
+def test_failed_sheet_prints_on_two_pages(opened):
+    """A sheet with what is still open and a set of boxes for a pen fits two pages too."""
+    page, _ = opened("/record/2/sheet")
+    printed = page.pdf(prefer_css_page_size=True)
+
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) in (1, 2)
+
+
+def test_keyboard_reaches_the_content(opened):
+    """The first stop is the way to the content, every stop shows where it is, and the zoom works without a mouse."""
+    page, _ = opened("/record/2")
+    page.keyboard.press("Tab")
+    first = page.evaluate("document.activeElement.textContent")
+    outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Zoom in").focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_label("From / s")).not_to_have_value("0")
+
+    assert first == "Skip to the content"
+    assert outline == "solid"
+    assert page.url.endswith("#content")
+
+
+def _write_states(data: Path, stop: threading.Event, monkeypatch: pytest.MonkeyPatch) -> threading.Thread:
+    monkeypatch.setenv("BENCHLOG_DATA", str(data))
+    began = time.time()
+
+    def write() -> None:
+        n = 0
+        while not stop.wait(0.1):
+            n += 1
+            at = tuple(0.1 * k for k in range(n))
+            values: list[float | None] = [12 + 0.001 * k for k in range(n)]
+            step = Step(2, 7, "crank", "Start the engine", "Press the starter.", "Exhaust gas kills: open air only.")
+            write_live(
+                LiveState("ride.csv", "/dev/ttyX", began, time.time(), bike="Larch", rate_hz=500.0, kept=n,
+                          last={"battery_v": values[-1], "battery_a": 0.0031}, time_s=at,
+                          recent={"battery_v": values, "battery_a": values}, step=step)
+            )  # fmt: skip
+
+    thread = threading.Thread(target=write)
+    thread.start()
+    return thread
+
+
+@pytest.mark.parametrize(("width", "scheme"), LOOKS)
+def test_live_page_follows_a_recording(opened, served, monkeypatch, width, scheme):
+    """Values, the last minute and the guided step with its caution move on; then the page says it is over."""
+    stop = threading.Event()
+    thread = _write_states(served.data, stop, monkeypatch)
+    try:
+        page, trouble = opened("/live", width, scheme)
+        expect(page.locator(".step")).to_contain_text("Caution: Exhaust gas kills")
+        expect(page.locator(".step h2")).to_have_text("Start the engine")
+        newest = page.locator(".reading dd").first
+        before = newest.inner_text()
+        expect(newest).not_to_have_text(before)
+        drawn = until(lambda: page.evaluate("document.querySelector('#live-figure .js-plotly-plot')?.data?.length"))
+        faults = [
+            one["id"] for one in Axe().run(page).response["violations"] if one["impact"] in ("serious", "critical")
+        ]
+        wide = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+    finally:
+        stop.set()
+        thread.join()
+    expect(page.locator(".empty")).to_contain_text("Nothing is being recorded")
+
+    assert drawn == 2
+    assert faults == []
+    assert wide[0] <= wide[1]
+    assert trouble == []
