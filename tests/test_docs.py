@@ -105,7 +105,7 @@ def test_every_option_of_the_readme_exists():
     named |= set(re.findall(r"`(--[\w-]+)", README))
 
     assert named
-    assert sorted(named - known) == []
+    assert sorted(named - known - {"--help"}) == []
 
 
 def test_readers_and_roles_stand_in_the_readme():
@@ -123,7 +123,9 @@ def test_words_that_look_like_checks_exist():
     schema_text = str(plan_schema()) + (ROOT / "benchlog" / "logger.py").read_text(encoding="utf-8")
     known = {spec.id for spec in CHECKS} | set(ROLE_UNITS) | {"slot1_a", "slot1_v"}
     known |= {fault.id for fault in FAULTS}
-    known |= {"to_frame", "to_json", "sample_data", "firmware_notes", "make_sample_data", "truth_table"}
+    known |= {"to_frame", "to_json", "sample_data", "firmware_notes", "make_sample_data", "truth_table", "season_table"}
+    # a misspelling that is shown, a page of the firmware notes, a program of PostgreSQL's
+    known |= {"batery_v", "line_form", "pg_dump"}
     prose = re.sub(r"^ *```.*?^ *```", "", README, flags=re.MULTILINE | re.DOTALL)
     named = {word for span in re.findall(r"`([^`\n]+)`", prose) for word in re.findall(r"\b[a-z]\w*_\w+\b", span)}
 

@@ -640,6 +640,10 @@ PROVOKED: dict[str, Entry] = {
         lambda f: ["check", a_log(f), "--plan", a_plan(f), "--corrects", "1"],
         "--corrects: without --save nothing is kept; add --save, or leave it out",
     ),
+    "report to standard output": command(
+        lambda f: ["check", a_log(f), "--plan", a_plan(f), "--report", "-"],
+        "--report -: the report is a page, not text; name a file for it",
+    ),
     "report into a folder": done(
         lambda f: write_whole(f, "x", what="the report"),
         f"{FOLDER}: this is a folder, a file name is needed for the report; add one",
