@@ -90,27 +90,19 @@ def _head(result: Result) -> str:
 
 
 def _next_steps(result: Result) -> str:
-    open_checks = [check for check in result.checks if check.verdict in ("fail", "not proven", "not seen")]
-    if not open_checks:
+    rest = words.open_reasons(result)
+    if not rest and not result.causes:
         return ""
-    explained = {check_id for cause in result.causes for check_id in cause.explains}
     titles = {check.id: check.title for check in result.checks}
     items = [_cause(cause, titles) for cause in result.causes]
-    rest = sorted(
-        (check for check in open_checks if check.id not in explained),
-        key=lambda check: words.READING_ORDER.index(check.verdict),
-    )
     parts = ['<section class="next">\n<h2>What to do next</h2>']
     if items:
         parts.append('<ol class="causes">\n' + "\n".join(items) + "\n</ol>")
     if rest:
         heading = "Still open" if items else "Open checks"
-        same: dict[tuple[Verdict, str], list[str]] = {}
-        for check in rest:
-            same.setdefault((check.verdict, check.because), []).append(check.title)
         rows = "".join(
             f"<li>{badge(verdict)} <strong>{escape(', '.join(named))}</strong>: {escape(because)}</li>\n"
-            for (verdict, because), named in same.items()
+            for verdict, named, because in rest
         )
         parts.append(f'<h3>{heading}</h3>\n<ul class="open">\n{rows}</ul>')
     return "\n".join(parts) + "\n</section>"

@@ -126,6 +126,16 @@ def key_sentence(result: Result) -> str:
     return f"Key events: {len(result.key_events)} ({on} on, {off} off)" if result.key_events else "Key events: none"
 
 
+def open_reasons(result: Result) -> list[tuple[Verdict, list[str], str]]:
+    """What is open and no cause explains, worst first: verdict, the titles of the checks, and the reason they share."""
+    explained = {check_id for cause in result.causes for check_id in cause.explains}
+    rest = [c for c in result.checks if c.verdict in ("fail", "not proven", "not seen") and c.id not in explained]
+    same: dict[tuple[Verdict, str], list[str]] = {}
+    for check in sorted(rest, key=lambda check: READING_ORDER.index(check.verdict)):
+        same.setdefault((check.verdict, check.because), []).append(check.title)
+    return [(verdict, titles, because) for (verdict, because), titles in same.items()]
+
+
 def causes_of(result: Result, check: Check) -> list[Cause]:
     """The causes that explain this check, best fit first."""
     return [cause for cause in result.causes if check.id in cause.explains]

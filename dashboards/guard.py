@@ -2,7 +2,6 @@
 
 import hmac
 import ipaddress
-import re
 import secrets
 import socket
 from collections.abc import Sequence
@@ -17,8 +16,7 @@ if TYPE_CHECKING:
 #: A form or a callback is small; only files that are dropped in may be larger.
 MOST_FORM_BYTES = 1 << 20
 UPLOAD_PATH = "/upload"
-DRAWN = re.compile(r"/live|/record/\d+")
-PLOTLY_PATH = "/_dash-component-suites/plotly/package_data/plotly.min.js"
+_SCRIPTS = ("/_dash-component-suites/", "/assets/")
 _SAFE = ("GET", "HEAD", "OPTIONS")
 
 _HEADERS = {
@@ -88,11 +86,11 @@ def guard(server: "Flask", settings: Settings, inline_scripts: Sequence[str] = (
         for name, value in _HEADERS.items():
             answer.headers[name] = value
         answer.headers["Content-Security-Policy"] = policy
-        if DRAWN.fullmatch(request.path) and answer.mimetype == "text/html":
-            # these pages draw: the browser may fetch the large script while it still reads the small ones
-            answer.headers["Link"] = f"<{PLOTLY_PATH}>; rel=preload; as=script"
-        if "Cache-Control" not in answer.headers or not request.path.startswith(("/_dash-component-suites", "/assets")):
+        if not request.path.startswith(_SCRIPTS):
             answer.headers["Cache-Control"] = "no-store"
+        elif "Cache-Control" not in answer.headers:
+            # kept, but asked about: a browser that keeps plotly's 5 MB also keeps them compiled
+            answer.headers["Cache-Control"] = "no-cache"
         return answer
 
 

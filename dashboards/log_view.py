@@ -7,7 +7,7 @@ from dash import ALL, MATCH, Dash, Input, Output, Patch, State, ctx, dcc, html, 
 
 from benchlog import report_words as words
 from benchlog.errors import BenchlogError
-from benchlog.figures.view import Drawn, changes, strip_rows, view_figure, view_roles
+from benchlog.figures.view import Drawn, changes, strip_count, view_figure, view_roles
 from benchlog.result import Check, Result
 from dashboards.context import Context
 from dashboards.looked import at_hand, behind
@@ -111,7 +111,7 @@ def move(
     shown = within(wanted, whole, step_s)
     drawn = looked.drawn(*shown)
     patch = Patch()
-    for place, value in changes(looked.evidence, *strip_rows(looked.evidence, _marked(whose.result)), drawn, *shown):
+    for place, value in changes(looked.evidence, strip_count(looked.evidence, _marked(whose.result)), drawn, *shown):
         into = patch
         for part in place[:-1]:
             into = into[part]

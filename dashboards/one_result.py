@@ -22,6 +22,8 @@ from dashboards.shelf import LookedAt
 from dashboards.words import empty
 
 _POLL_MS = 400
+#: The small figures are asked for this much later, so that the log's own is drawn first.
+_LATER_MS = 700
 
 
 def result_page(context: Context, whose: Behind, head: list[tuple[str, Any]], links: list[Any]) -> list[Any]:
@@ -87,7 +89,11 @@ def drawings(context: Context, whose: Behind, number: int) -> html.Div:
 
 def figures_of(looked: LookedAt, result: Result, number: int) -> list[Any]:
     """The log over time, and room for what its relay, its battery and its off state show: that comes after."""
-    return [log_view(looked, result, number), html.Div(id={"part": "small", "log": number}, className="figures")]
+    return [
+        log_view(looked, result, number),
+        html.Div(id={"part": "small", "log": number}, className="figures"),
+        dcc.Interval(id={"part": "later", "log": number}, interval=_LATER_MS, max_intervals=1),
+    ]
 
 
 def small_figures(looked: LookedAt, result: Result) -> list[Any]:
@@ -156,10 +162,12 @@ def register(app: Dash, context: Context) -> None:
     # the small figures come after the log's own, which is what a reader looks for
     @app.callback(
         Output({"part": "small", "log": MATCH}, "children"),
-        Input({"part": "small", "log": MATCH}, "id"),
+        Input({"part": "later", "log": MATCH}, "n_intervals"),
+        State({"part": "later", "log": MATCH}, "id"),
         State("source", "data"),
+        prevent_initial_call=True,
     )
-    def _small(which, source):  # type: ignore[no-untyped-def]  # Dash calls it by position
+    def _small(_ticks, which, source):  # type: ignore[no-untyped-def]  # Dash calls it by position
         try:
             whose = behind(context, source)
             looked = at_hand(context, whose, int(which["log"]))
@@ -167,8 +175,13 @@ def register(app: Dash, context: Context) -> None:
             return []  # what is wrong is said where the log itself would stand
         return [] if looked is None else small_figures(looked, whose.result)
 
-    @app.callback(Output("circuits", "children"), Input("circuits", "id"), State("source", "data"))
-    def _draw_circuits(_id, source):  # type: ignore[no-untyped-def]  # Dash calls it by position
+    @app.callback(
+        Output("circuits", "children"),
+        Input("circuits-later", "n_intervals"),
+        State("source", "data"),
+        prevent_initial_call=True,
+    )
+    def _draw_circuits(_ticks, source):  # type: ignore[no-untyped-def]  # Dash calls it by position
         try:
             return circuits(behind(context, source).result)
         except BenchlogError:
@@ -184,7 +197,13 @@ def _drawable(context: Context, whose: Behind, number: int) -> bool:
 def _circuits(result: Result) -> html.Section | None:
     if not any(check.id.startswith("slot_") for check in result.checks):
         return None
-    return html.Section([html.H2("Circuits"), html.Div(id="circuits", className="figures")])
+    return html.Section(
+        [
+            html.H2("Circuits"),
+            html.Div(id="circuits", className="figures"),
+            dcc.Interval(id="circuits-later", interval=_LATER_MS, max_intervals=1),
+        ]
+    )
 
 
 def circuits(result: Result) -> list[Any]:

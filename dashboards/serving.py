@@ -4,6 +4,7 @@ import errno
 import logging
 import os
 import secrets
+import signal
 import socket
 from collections.abc import Callable
 from dataclasses import replace
@@ -58,6 +59,8 @@ def serve(settings: Settings, say: Callable[[str], None]) -> None:
         )
         # browsers ask for a dozen files at once; that some wait a moment is no news
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+        # a service manager's way to end it is the user's
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
         try:
             say(f"Open {address(settings)}")
             if not settings.local:

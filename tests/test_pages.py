@@ -199,7 +199,7 @@ def test_view_marks_every_check_and_state(checked):
     (evidence,) = checked._evidence.logs
     marks = [(check, "●") for check in checked.checks]
     figure = view_figure(evidence, marks, drawn_overview(evidence.overview, 0, 80), 0.0, 80.0)
-    bars = [trace["y"][0] for trace in figure["data"] if trace["type"] == "bar"]
+    bars = [row for trace in figure["data"] if trace["type"] == "bar" for row in trace["y"]]
     spans = [check for check in checked.checks if check.log == evidence.log and check.from_s is not None]
 
     assert {"key off", "key on", "cranking", "running"} <= set(bars)

@@ -401,8 +401,9 @@ def test_port_in_use_is_one_message(tmp_path):
     assert "--port" in ended.stderr
 
 
-def test_interrupt_ends_with_success(tmp_path):
-    """Ctrl-C ends the server with exit status 0 and no traceback, and takes the dropped files away."""
+@pytest.mark.parametrize("ending", [signal.SIGINT, signal.SIGTERM])
+def test_interrupt_ends_with_success(tmp_path, ending):
+    """Ctrl-C, or a service manager, ends the server with exit status 0, and takes the dropped files away."""
     process = subprocess.Popen(
         [sys.executable, "-c", PAGE, "--port", str(free_port())], cwd=ROOT, text=True, stdout=subprocess.PIPE,
         stderr=subprocess.PIPE, env={"BENCHLOG_DATA": str(tmp_path / "data"), "TMPDIR": str(tmp_path), "PATH": "",
@@ -411,7 +412,7 @@ def test_interrupt_ends_with_success(tmp_path):
     assert process.stdout is not None
     first = process.stdout.readline()
     until(lambda: list(tmp_path.glob("benchlog-page-*")))
-    process.send_signal(signal.SIGINT)
+    process.send_signal(ending)
     _, err = process.communicate(timeout=30)
 
     assert first.startswith("Open http://127.0.0.1:")

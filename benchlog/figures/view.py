@@ -153,33 +153,32 @@ def view_figure(
             _, bars, names = strips[row]
             axis |= {"autorange": "reversed", "showgrid": False, "dtick": 1, "type": "category",
                      "categoryorder": "array", "categoryarray": names, "tickfont": {"size": 11}}  # fmt: skip
-            data += [{**bar, "yaxis": _axis(row)} for bar in bars]
+            data.append({**bars, "yaxis": _axis(row)})
         layout[f"yaxis{row + 1 if row else ''}"] = axis
         top -= height + _GAP_PX
     layout["xaxis"] = {**PLAIN_AXIS, "anchor": _axis(len(heights) - 1), "domain": [0, 1], "showspikes": True,
                        "spikemode": "across", "spikethickness": 1, "spikecolor": GRID}  # fmt: skip
     figure = {"data": data, "layout": layout}
-    for place, value in changes(evidence, len(strips), len(data), drawn, from_s, to_s):
+    for place, value in changes(evidence, len(strips), drawn, from_s, to_s):
         _put(figure, place, value)
     return figure
 
 
-def strip_rows(evidence: LogEvidence, checks: Sequence[tuple[Check, str]]) -> tuple[int, int]:
-    """How many strips stand above the panels, and how many traces they take."""
-    strips = _strips(evidence, checks)
-    return len(strips), sum(len(bars) for _, bars, _ in strips)
+def strip_count(evidence: LogEvidence, checks: Sequence[tuple[Check, str]]) -> int:
+    """How many strips stand above the panels; each is one trace."""
+    return len(_strips(evidence, checks))
 
 
 def changes(
-    evidence: LogEvidence, strips: int, first: int, drawn: Mapping[str, Drawn], from_s: float, to_s: float
+    evidence: LogEvidence, strips: int, drawn: Mapping[str, Drawn], from_s: float, to_s: float
 ) -> list[tuple[tuple[str | int, ...], Any]]:
     """What another stretch changes in the figure: places in it and their new values.
 
     Args:
-        strips, first: from ``strip_rows``. drawn: the roles over the stretch from ``from_s`` to ``to_s``.
+        strips: from ``strip_count``. drawn: the roles over the stretch from ``from_s`` to ``to_s``.
     """
     found: list[tuple[tuple[str | int, ...], Any]] = []
-    at = first
+    at = strips
     for row, (kind, roles) in enumerate(view_roles(evidence), start=strips):
         shown = [role for role in roles if role in drawn]
         for role in roles:
@@ -211,26 +210,20 @@ def _axis(row: int) -> str:
     return f"y{row + 1 if row else ''}"
 
 
-def _strips(
-    evidence: LogEvidence, checks: Sequence[tuple[Check, str]]
-) -> list[tuple[int, list[dict[str, Any]], list[str]]]:
+def _strips(evidence: LogEvidence, checks: Sequence[tuple[Check, str]]) -> list[tuple[int, dict[str, Any], list[str]]]:
     """Height, bars and row names of the state strip and of the checks' spans."""
     strips = []
     states = list(dict.fromkeys(span.kind for span in evidence.spans))
     if states:
-        bars = [
-            _bar([(s.from_s, s.to_s, kind) for s in evidence.spans if s.kind == kind], SPAN_LINES[kind])
-            for kind in states
-        ]
+        bars = _bars([(s.from_s, s.to_s, s.kind, SPAN_LINES[s.kind]) for s in evidence.spans])
         strips.append((_STATE_PX * len(states), bars, [str(kind) for kind in states]))
     spans = [
-        (check, f"{_short_name(check.id)} {shape}")
+        (check.from_s, check.to_s, f"{_short_name(check.id)} {shape}", _VERDICT_COLOURS[check.verdict])
         for check, shape in checks
         if check.log == evidence.log and check.from_s is not None and check.to_s is not None
     ]
     if spans:
-        bars = [_bar([(c.from_s or 0.0, c.to_s or 0.0, name)], _VERDICT_COLOURS[c.verdict]) for c, name in spans]
-        strips.append((_CHECK_PX * len(spans), bars, [name for _, name in spans]))
+        strips.append((_CHECK_PX * len(spans), _bars(spans), [name for _, _, name, _ in spans]))
     return strips
 
 
@@ -238,13 +231,15 @@ def _short_name(check_id: str) -> str:
     return f"Slot {check_id.split('_')[1]}" if check_id.startswith("slot_") else _SHORT.get(check_id, check_id)
 
 
-def _bar(spans: Sequence[tuple[float, float, str]], line: str) -> dict[str, Any]:
+def _bars(spans: Sequence[tuple[float, float, str, str]]) -> dict[str, Any]:
+    """From, to, row and colour of each span as one trace: a browser draws it sooner than one a row."""
+    colours = [line for _, _, _, line in spans]
     return {
         "type": "bar", "orientation": "h", "width": 0.6, "showlegend": False,
-        "base": [a for a, _, _ in spans], "x": [b - a for a, b, _ in spans], "y": [name for _, _, name in spans],
+        "base": [a for a, _, _, _ in spans], "x": [b - a for a, b, _, _ in spans], "y": [row for _, _, row, _ in spans],
         # a relay's few milliseconds are still seen in a log of hours
-        "marker": {"color": line, "line": {"color": line, "width": 1.5}},
-        "customdata": [[a, b] for a, b, _ in spans],
+        "marker": {"color": colours, "line": {"color": colours, "width": 1.5}},
+        "customdata": [[a, b] for a, b, _, _ in spans],
         "hovertemplate": "%{y}: %{customdata[0]:.3~f} to %{customdata[1]:.3~f} s<extra></extra>",
     }  # fmt: skip
 

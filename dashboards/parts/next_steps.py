@@ -11,15 +11,10 @@ from dashboards.parts.badge import badge
 
 def next_steps(result: Result) -> html.Section | None:
     """Causes and open checks; None where nothing is open."""
-    open_checks = [check for check in result.checks if check.verdict in ("fail", "not proven", "not seen")]
-    if not open_checks:
+    rest = words.open_reasons(result)
+    if not rest and not result.causes:
         return None
     titles = {check.id: check.title for check in result.checks}
-    explained = {check_id for cause in result.causes for check_id in cause.explains}
-    rest = sorted(
-        (check for check in open_checks if check.id not in explained),
-        key=lambda check: words.READING_ORDER.index(check.verdict),
-    )
     parts: list[Any] = [html.H2("What to do next")]
     if result.causes:
         parts.append(html.Ol([_cause(cause, titles) for cause in result.causes], className="causes"))
@@ -27,7 +22,10 @@ def next_steps(result: Result) -> html.Section | None:
         parts.append(html.H3("Still open" if result.causes else "Open checks"))
         parts.append(
             html.Ul(
-                [html.Li([badge(c.verdict), " ", html.Strong(c.title), f": {c.because}"]) for c in rest],
+                [
+                    html.Li([badge(verdict), " ", html.Strong(", ".join(named)), f": {because}"])
+                    for verdict, named, because in rest
+                ],
                 className="open",
             )
         )
