@@ -101,7 +101,8 @@ def _top(season: Season, zone: tzinfo) -> html.Header:
 
 
 def _advice(advice: Advice) -> html.Li:
-    return html.Li([badge(advice), " ", html.Strong(advice.about), f": {advice.because}."])
+    how = [html.Br(), f"How: {advice.how}."] if advice.how else []
+    return html.Li([badge(advice), " ", html.Strong(advice.about), f": {advice.because}.", *how])
 
 
 def _quantities(season: Season) -> html.Section | None:

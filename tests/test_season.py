@@ -353,3 +353,33 @@ def test_ten_thousand_readings_make_a_season():
 
     assert made.part("source_resistance").trend.per_year == pytest.approx(10, abs=0.3)
     assert len(made.part("source_resistance").readings) == 10_000
+
+
+@pytest.mark.parametrize("chemistry", CHEMISTRY)
+def test_each_thing_to_do_says_how_once(chemistry):
+    """Where something is to be done the advice says how, with the cautions of that battery, and only once."""
+    bad = {"resting_voltage": 12.0, "source_resistance": 45.0, "crank_minimum": 9.6, "off_state_drain": 3.0,
+           "charging_voltage": 15.6}  # fmt: skip
+    readings = [Reading(AT, q, v, 0.005, 20.0) for q, v in bad.items()]
+    made = season_of(readings, chemistry=chemistry, capacity_ah=11.2, limits=LIMITS, today=AT.date())
+    told = [advice for advice in made.advice if advice.urgency in ("now", "soon")]
+    by_words = {words: [a.how for a in told if a.words == words] for words in {a.words for a in told}}
+
+    assert {"find the drain", "look at the charging now", "test under load"} <= set(by_words)
+    assert all(how[0] and not any(how[1:]) for how in by_words.values())
+    load = by_words["test under load"][0]
+    assert "negative lead off first and on last" in load
+    assert ("acid" in load) == CHEMISTRY[chemistry].lead_acid
+    assert ("0 °C" in load) != CHEMISTRY[chemistry].lead_acid
+    assert "never take a battery lead off with the engine running" in by_words["look at the charging now"][0]
+    assert not any(advice.how for advice in made.advice if advice.urgency == "fine")
+
+
+def test_at_the_limit_comes_before_months_away():
+    """Of two things of one kind that which is at its limit already stands first."""
+    rng = np.random.default_rng(3)
+    ageing = whole_season(rng, per_year={"source_resistance": 12.0}, quantities=("source_resistance",))
+    starts = [Reading(r.at, "crank_minimum", 9.605, 0.01, r.temperature_c) for r in ageing]
+    words = [(a.words, a.about) for a in season([*ageing, *starts], today=ageing[-1].at.date()).advice]
+
+    assert words[:2] == [("test under load", "Cranking minimum"), ("test under load", "Source resistance")]

@@ -199,3 +199,17 @@ def test_ageing_is_seen_and_covered():
     # one quantity in four, the charging voltage, does not age
     assert row.alarms > 0.70
     assert row.covers >= 0.95 - 0.052
+
+
+def test_medians_of_stretches_are_those_of_numpy():
+    """All stretches at once give what ``np.nanmedian`` gives for each: odd and even counts, gaps in time and values."""
+    rng = np.random.default_rng(6)
+    time = np.sort(np.r_[rng.uniform(0, 100, 700), rng.uniform(200, 300, 500)])
+    columns = np.column_stack([rng.normal(size=1200), np.where(rng.uniform(size=1200) < 0.4, np.nan, 20.0)])
+    edges = np.linspace(time[0], time[-1], 51)
+    place = np.clip(np.searchsorted(edges, time, side="right") - 1, 0, 49)
+
+    day, kept = thinned(time, columns, 50)
+
+    wanted = [np.nanmedian(np.column_stack([time, columns])[place == k], axis=0) for k in np.unique(place)]
+    assert np.column_stack([day, kept]) == pytest.approx(np.array(wanted))

@@ -3,6 +3,7 @@
 import os
 from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import polars as pl
@@ -17,6 +18,9 @@ from benchlog.logger import load_logger
 from benchlog.readings import Reading
 from benchlog.store import Change, Store, open_store
 from benchlog.store.logs_kept import OVER_RANGE, kept_logger, read_log
+
+if TYPE_CHECKING:
+    from store_fixtures import Server  # the plugin below loads it
 
 pytest_plugins = ("store_fixtures",)
 
@@ -341,3 +345,20 @@ def test_a_folder_for_copies_can_be_named(store_url: str, tmp_path: Path, monkey
         save_small(opened, tmp_path)
 
     assert len(list((tmp_path / "shared").glob("??/*.parquet"))) == 1
+
+
+def test_two_benches_share_records_and_logs(server: "Server", tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Two benches on one PostgreSQL store and BENCHLOG_LOGS: each lists, opens and verifies what the other saved."""
+    monkeypatch.setenv("BENCHLOG_LOGS", str(tmp_path / "shared"))
+    url = server.new_store()
+    with open_store(url) as first, open_store(url) as second:
+        save_small(first, tmp_path / "one", "Larch")
+        save_small(second, tmp_path / "two", "Rowan", resting_v=12.5)
+
+        assert [row.bike for row in first.rows()] == [row.bike for row in second.rows()] == ["Rowan", "Larch"]
+        assert second.log_path(1, "ride.csv") == first.log_path(1, "ride.csv")
+        assert (first.verify(), second.verify()) == ([], [])
+    monkeypatch.setenv("BENCHLOG_LOGS", str(tmp_path / "own"))
+    with open_store(url) as third:
+        assert third.log_path(1, "ride.csv") is None
+        assert "is not there" in third.verify()[0].text

@@ -79,6 +79,14 @@ def test_an_import_that_was_stopped_goes_on(store: Store, tree: Path):
     assert len(store.rows()) == 3
 
 
+def test_what_is_known_is_not_checked_again(store: Store, tree: Path, monkeypatch: pytest.MonkeyPatch):
+    """A second run reads the logs for their hashes alone, so that it takes seconds."""
+    outcomes(store, tree)
+    monkeypatch.setattr("benchlog.run.check", lambda *_, **__: pytest.fail("a known log was checked again"))
+
+    assert [outcome for name, outcome in outcomes(store, tree / "bike2")] == ["known"]
+
+
 def test_another_plan_or_logger_is_another_question(store: Store, tree: Path):
     """The same log judged otherwise is a new record."""
     (log,) = logs_under(tree / "bike2")

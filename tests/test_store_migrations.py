@@ -13,8 +13,9 @@ from store_cases import save_small
 
 from benchlog.errors import BenchlogError
 from benchlog.store import Store, open_store
-from benchlog.store.engine import engine_of, reading, url_of
+from benchlog.store.engine import engine_of, reading
 from benchlog.store.migrations import MIGRATIONS, Migration, version_of
+from benchlog.store.named import url_of
 from benchlog.store.opening import bring_up
 from benchlog.store.schema import META
 

@@ -55,7 +55,8 @@ def season(
         change = None if changed is None else (_date(changed, "--changed"), (what or "").strip())
         from benchlog.store import open_store
 
-        with open_store(store) as opened:
+        # logs alone need no records yet; else a mistyped store would be made by looking at it
+        with open_store(store, create=bool(added and plan)) as opened:
             if bike is None:
                 _all(opened, day, json)
             else:

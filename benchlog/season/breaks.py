@@ -18,6 +18,9 @@ LEAST_EACH_SIDE = 3
 #: the season has another; a new battery's is far clearer.
 FALSE_ALARMS = 0.02
 SHUFFLES = 1999
+# shuffled so many at a time; once so many of them were as clear, chance explains it well enough and no more are made
+# (Besag and Clifford 1991): seasons without a step, nearly all, need a tenth of the shuffles
+_BATCH, _ENOUGH = 200, 40
 #: More readings than this are searched at this many places only.
 _MOST_PLACES = 200
 # so many readings on either side for a trend of their own
@@ -100,20 +103,30 @@ def clearest_step(time: Array, y: Array, others: Array, rng: np.random.Generator
         return None
     share = (steps.T @ residual) ** 2 / total
     best = int(np.argmax(share))
-    # residuals of the fit look smaller where a reading has much weight in it; that is put back before shuffling
-    weight = np.clip(1.0 - (basis * basis).sum(axis=1), 0.05, 1.0)
-    even = residual / np.sqrt(weight)
-    shuffled = rng.permuted(np.tile(even - even.mean(), (SHUFFLES, 1)), axis=1)
-    shuffled -= (shuffled @ basis) @ basis.T
-    by_chance = ((shuffled @ steps) ** 2).max(axis=1) / (shuffled * shuffled).sum(axis=1)
     at = int(places[best])
     size, surely, alike = _size(known, time, y, at)
     # neighbours that are alike make steps by chance; the shuffled ones have lost that
     clear = _deflated(float(share[best]), alike)
-    p = (1 + int((by_chance >= clear).sum())) / (SHUFFLES + 1) if surely else 1.0
+    p = _by_chance(residual, basis, steps, clear, rng) if surely else 1.0
     worse = n * np.log((1 - share) / max(1 - share[best], 1e-9)) if share[best] < 1 else np.where(share < 1, np.inf, 0)
     near = places[worse <= _HARDLY_WORSE]
     return Step(int(near.min()), at, int(near.max()), size, p)
+
+
+def _by_chance(residual: Array, basis: Array, steps: Array, clear: float, rng: np.random.Generator) -> float:
+    """The probability that shuffled residuals have a step that explains the share ``clear`` of them."""
+    # residuals of the fit look smaller where a reading has much weight in it; that is put back before shuffling
+    weight = np.clip(1.0 - (basis * basis).sum(axis=1), 0.05, 1.0)
+    even = residual / np.sqrt(weight)
+    even -= even.mean()
+    seen = made = 0
+    while made < SHUFFLES and seen < _ENOUGH:
+        shuffled = rng.permuted(np.tile(even, (min(_BATCH, SHUFFLES - made), 1)), axis=1)
+        shuffled -= (shuffled @ basis) @ basis.T
+        share = ((shuffled @ steps) ** 2).max(axis=1) / (shuffled * shuffled).sum(axis=1)
+        seen += int((share >= clear).sum())
+        made += len(share)
+    return (1 + seen) / (1 + made)
 
 
 def found_steps(time: Array, y: Array, others: Array, alpha: float, rng: np.random.Generator) -> list[Step]:

@@ -11,6 +11,10 @@ from benchlog.season.season import Part, Season
 from benchlog.season.series import day_of
 
 WIDTH = 80
+_MEANING = (
+    "± is the expanded uncertainty (k = 2: true in about 95 of 100 cases), the brackets behind a trend its 95 % "
+    "interval. A rest voltage tells the charge, not the health; source resistance and cranking minimum tell that."
+)
 _ROWS = 5
 _LABEL = 8
 # a dot of braille by its row from the top and its column (Unicode 1.0, block U+2800)
@@ -29,12 +33,7 @@ def _blocks(season: Season, colour: bool, width: int) -> Iterator[list[str]]:
     if colour:
         head = f"\x1b[1m{head}\x1b[0m"
     yield [f"Season: {plain(season.bike) or 'battery'}, {words.day_words(season.today)}"[:width], "═" * width, head]
-    yield [_rule("What to do, worst first", width), *(
-        line for advice in season.advice
-        for line in fold(
-            f"{words.SHAPES[advice.urgency]} {advice.about}: {advice.words}: {advice.because}.", "", "  ", width
-        )
-    )]  # fmt: skip
+    yield [_rule("What to do, worst first", width), *(line for one in season.advice for line in _advice(one, width))]
     if season.charge is not None:
         stands = [] if season.standing is None else fold(f"can stand {season.standing.words}", "  ", "  ", width)
         yield [_rule("Charge", width), *fold(f"{season.charge.words}: {season.charge.because}", "  ", "  ", width),
@@ -46,6 +45,16 @@ def _blocks(season: Season, colour: bool, width: int) -> Iterator[list[str]]:
     for part in season.parts:
         if part.readings:
             yield [_rule(f"{part.title} / {part.unit}", width), *_part(part, season, width)]
+    if any(part.readings for part in season.parts):
+        yield fold(_MEANING, "", "", width)
+
+
+def _advice(advice: words.Advice, width: int) -> Iterator[str]:
+    yield from fold(
+        f"{words.SHAPES[advice.urgency]} {advice.about}: {advice.words}: {advice.because}.", "", "  ", width
+    )
+    if advice.how:
+        yield from fold(f"How: {advice.how}.", "    ", "    ", width)
 
 
 def break_words(season: Season) -> list[str]:

@@ -70,7 +70,9 @@ def _head(season: Season) -> str:
 
 def _advice(season: Season) -> str:
     rows = "".join(
-        f"<li>{badge(advice)} <strong>{escape(advice.about)}</strong>: {escape(advice.because)}.</li>\n"
+        f"<li>{badge(advice)} <strong>{escape(advice.about)}</strong>: {escape(advice.because)}."
+        + (f"<br>How: {escape(advice.how)}." if advice.how else "")
+        + "</li>\n"
         for advice in season.advice
     )
     return f'<section class="next">\n<h2>What to do, worst first</h2>\n<ul class="open">\n{rows}</ul>\n</section>'

@@ -159,7 +159,7 @@ def season_of(
         breaks=tuple(breaks),
         charge=charge,
         standing=standing,
-        advice=advise(parts, charge, standing, today),
+        advice=advise(parts, charge, standing, today, chemistry),
     )
 
 

@@ -6,7 +6,6 @@ slopes whose ranks lie ``z`` standard deviations of Kendall's S from the middle.
 """
 
 import math
-import warnings
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -54,7 +53,8 @@ def theil_sen(x: Array, y: Array, variance_factor: float = 1.0) -> Slope:
     slopes = np.sort(rise[apart] / run[apart])
     s = float(np.sign(rise * run).sum())
     spread = math.sqrt(kendall_variance(x, y) * variance_factor)
-    slope = float(np.median(slopes))
+    middle = len(slopes) // 2
+    slope = float((slopes[middle] + slopes[-middle - 1]) / 2)  # they are sorted
     reach = Z * spread
     last = len(slopes) - 1
     upper = min(max(round((len(slopes) + reach) / 2), 0), last)
@@ -108,12 +108,26 @@ def thinned(time: Array, columns: Array, most: int = MOST_READINGS) -> tuple[Arr
         return time, columns
     edges = np.linspace(time[0], time[-1], most + 1)
     bucket = np.clip(np.searchsorted(edges, time, side="right") - 1, 0, most - 1)
-    cuts = np.flatnonzero(np.diff(bucket)) + 1
-    together = np.column_stack([time, columns])
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # a stretch without any value of a column stays NaN
-        found = np.array([np.nanmedian(part, axis=0) for part in np.split(together, cuts)])
+    _, bucket = np.unique(bucket, return_inverse=True)  # stretches without any reading leave no point
+    found = np.column_stack([_medians(column, bucket) for column in (time, *columns.T)])
     return found[:, 0], found[:, 1:]
+
+
+def _medians(values: Array, bucket: npt.NDArray[np.int64]) -> Array:
+    """The median of each bucket, numbered from 0; NaN where none of its values is known.
+
+    All buckets at once: ``np.nanmedian`` for each of thousands takes seconds.
+    """
+    known = np.isfinite(values)
+    number, value = bucket[known], values[known]
+    value = value[np.lexsort((value, number))]
+    count = np.bincount(number, minlength=int(bucket.max()) + 1)
+    start = np.cumsum(count) - count
+    there = count > 0
+    low, high = start + (count - 1) // 2, start + count // 2
+    found: Array = np.full(len(count), np.nan)
+    found[there] = (value[low[there]] + value[high[there]]) / 2
+    return found
 
 
 def partial_slope(time: Array, y: Array, others: Array) -> tuple[Slope, Array, Array]:

@@ -1,7 +1,8 @@
 """What to do, in plain words, worst first, each with its reason."""
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Literal
 
@@ -9,6 +10,7 @@ from benchlog.numbers import number, with_uncertainty
 from benchlog.season.charge import Charge
 from benchlog.season.forecast import Crossing, TooFew, Trend
 from benchlog.season.standing import Standing
+from benchlog.season.todo import how_to
 
 if TYPE_CHECKING:
     from benchlog.season.season import Part
@@ -48,29 +50,45 @@ class Advice:
         words: a few, such as "test under load".
         about: the quantity's title, or "Standing".
         because: one plain sentence.
+        how: how to do it, with the caution where it can hurt; empty where there is nothing to do.
     """
 
     urgency: Urgency
     words: str
     about: str
     because: str
+    how: str = ""
 
 
 def advise(
-    parts: Sequence["Part"], charge: Charge | None, standing: Standing | None, today: date
+    parts: Sequence["Part"], charge: Charge | None, standing: Standing | None, today: date, chemistry: str
 ) -> tuple[Advice, ...]:
-    """Everything worth saying, worst first; never empty."""
+    """Everything worth saying, worst first, each thing to do explained once; never empty."""
     given = [advice for part in parts if part.readings for advice in [_of_part(part, parts, charge, today)]]
     if standing is not None:
         given.append(_of_standing(standing, today))
     if not given:
         given = [Advice("open", "nothing measured yet", "Battery", "there are no readings; check a log and keep it")]
 
-    def rank(advice: Advice) -> tuple[int, int]:
-        place = _ORDER.index(advice.words) if advice.words in _ORDER else len(_ORDER)
-        return URGENCIES.index(advice.urgency), place
+    near = {part.title: _nearness(part, today) for part in parts}
 
-    return tuple(sorted(given, key=rank))
+    def rank(advice: Advice) -> tuple[int, int, float]:
+        place = _ORDER.index(advice.words) if advice.words in _ORDER else len(_ORDER)
+        return URGENCIES.index(advice.urgency), place, near.get(advice.about, math.inf)
+
+    ranked = sorted(given, key=rank)
+    told = [advice.words for advice in ranked]
+    return tuple(
+        replace(advice, how=how_to(advice.words, chemistry)) if told.index(advice.words) == place else advice
+        for place, advice in enumerate(ranked)
+    )
+
+
+def _nearness(part: "Part", today: date) -> float:
+    """Days to the limit: 0 at it or beyond, infinite where no date is known."""
+    if part.crossing.state in ("crossed", "at the limit"):
+        return 0.0
+    return math.inf if part.crossing.earliest is None else float((part.crossing.earliest - today).days)
 
 
 def month(day: date) -> str:
@@ -116,7 +134,7 @@ def trend_words(trend: Trend | TooFew, unit: str) -> str:
     if isinstance(trend, TooFew):
         return trend.because
     if not trend.proven:
-        return f"{trend.because} ({_range(trend)} {unit} a year)"
+        return f"{trend.because}; anything from {_range(trend)} {unit} a year fits"
     moves = "rises" if trend.per_year > 0 else "falls"
     low, high = sorted((abs(trend.low), abs(trend.high)))
     return f"{moves} {_short(abs(trend.per_year))} {unit} a year ({_short(low)} to {_short(high)})"
@@ -130,16 +148,16 @@ def crossing_words(crossing: Crossing) -> str:
         return "at the limit, within the uncertainty"
     if crossing.state == "will cross" and crossing.earliest is not None:
         if crossing.latest is None:
-            return f"crossed {month(crossing.earliest)} at the earliest"
+            return f"crossed in {month(crossing.earliest)} at the earliest"
         first, last = month(crossing.earliest), month(crossing.latest)
         return f"crossed between {first} and {last}" if first != last else f"crossed in {first}"
-    return "inside; no date, as no trend toward it is proven" if crossing.state == "inside" else "no limit planned"
+    return "kept; no date, as no trend toward it is proven" if crossing.state == "inside" else "no limit planned"
 
 
 def _of_part(part: "Part", parts: Sequence["Part"], charge: Charge | None, today: date) -> Advice:
     state = part.crossing.state
     limit = f"the limit is {limit_words(part)}"
-    now = f"{part.title.lower()} {now_words(part)}"
+    now = now_words(part)
     if part.quantity == "resting_voltage" and charge is not None and charge.high_pct < LOW_CHARGE_PCT:
         return Advice("now", "charge now", part.title, f"{charge.words} charge: {charge.because}")
     if state == "crossed":

@@ -14,6 +14,7 @@ from benchlog.errors import BenchlogError
 from benchlog.store import reading as read
 from benchlog.store.engine import reading
 from benchlog.store.ledger import batches
+from benchlog.store.named import path_of
 
 if TYPE_CHECKING:
     from benchlog.store.store import Store
@@ -83,7 +84,7 @@ def write_pieces(target: Path, pieces: Iterable[str]) -> None:
     Raises:
         BenchlogError: the folder is missing or cannot be written to, or ``target`` is a folder.
     """
-    if target.is_dir():
+    if path_of(target, "the export").is_dir():
         raise BenchlogError(f"{target}: this is a folder, a file name is needed for the export; add one")
     # a device or pipe is written to as it is: to put a file in its place would take it from everyone
     through = target.exists() and not target.is_file()

@@ -16,6 +16,7 @@ from benchlog.errors import BadLog, BenchlogError
 from benchlog.logger import Logger
 from benchlog.plan import Plan
 from benchlog.store.engine import reading
+from benchlog.store.named import path_of
 from benchlog.store.saving import given_loggers, record_body, settings_of
 from benchlog.store.schema import LOGS
 
@@ -65,7 +66,7 @@ def logs_under(folder: Path, but: Path | None = None) -> list[Path]:
     Raises:
         BenchlogError: there is no such folder, or no log in it.
     """
-    if not folder.is_dir():
+    if not path_of(folder, "the folder of logs").is_dir():
         raise BenchlogError(f"{folder}: there is no such folder; name one that holds logs")
     skipped = None if but is None else but.resolve()
     found = []

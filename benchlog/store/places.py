@@ -6,6 +6,7 @@ from pathlib import Path
 from sqlalchemy.engine import URL
 
 from benchlog.places import data_folder
+from benchlog.store.named import path_of
 
 
 def logs_folder(url: URL, named: Path | None = None) -> Path:
@@ -14,9 +15,9 @@ def logs_folder(url: URL, named: Path | None = None) -> Path:
     Several benches that share one PostgreSQL store set BENCHLOG_LOGS to a folder that all of them reach.
     """
     if named is not None:
-        return named
+        return path_of(named, "the folder of kept logs")
     if by_name := os.environ.get("BENCHLOG_LOGS"):
-        return Path(by_name).expanduser()
+        return path_of(by_name, "BENCHLOG_LOGS, the folder of kept logs,")
     if url.get_backend_name() == "sqlite":
         return Path(str(url.database)).parent / "logs"
-    return data_folder() / "logs"
+    return path_of(data_folder(), "BENCHLOG_DATA, the data folder,") / "logs"

@@ -142,7 +142,14 @@ def bikes_of(connection: Connection) -> list[BikeRow]:
 def readings_of(connection: Connection, bike: str, quantity: str | None) -> list[Reading]:
     """What a bike's records measured, in the order of time; a record that was corrected gives none."""
     wanted = (
-        select(MEASURED)
+        select(
+            MEASURED.c.at,
+            MEASURED.c.check_id,
+            MEASURED.c.value,
+            MEASURED.c.uncertainty,
+            MEASURED.c.temperature_c,
+            MEASURED.c.record,
+        )
         .join(RECORDS, RECORDS.c.number == MEASURED.c.record)
         .where(
             RECORDS.c.bike == bike,
@@ -151,10 +158,8 @@ def readings_of(connection: Connection, bike: str, quantity: str | None) -> list
         )
         .order_by(MEASURED.c.at, MEASURED.c.record, MEASURED.c.check_id)
     )
-    return [
-        Reading(moment(row.at), row.check_id, row.value, row.uncertainty, row.temperature_c, row.record)
-        for row in connection.execute(wanted)
-    ]
+    # in the order of a reading's fields: names looked up row by row take half as long again for thousands
+    return [Reading(moment(at), *rest) for at, *rest in connection.execute(wanted).all()]
 
 
 def changes_of(connection: Connection, bike: str) -> list[Change]:

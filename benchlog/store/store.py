@@ -1,5 +1,6 @@
 """The store: what is saved, signed and noted, and what is read back."""
 
+import os
 import unicodedata
 from collections.abc import Sequence
 from datetime import date, datetime
@@ -11,10 +12,11 @@ from benchlog.logger import Logger
 from benchlog.readings import Reading
 from benchlog.result import Result
 from benchlog.store import reading as read
-from benchlog.store.engine import engine_of, reading, url_of, where_of, writing
+from benchlog.store.engine import engine_of, reading, writing
 from benchlog.store.kinds import BikeRow, Change, Record, RecordLog, RecordRow, Signature
 from benchlog.store.ledger import append
 from benchlog.store.logs_kept import kept_logger, kept_path
+from benchlog.store.named import url_of, where_of
 from benchlog.store.opening import bring_up
 from benchlog.store.places import logs_folder
 from benchlog.store.saving import record_body
@@ -24,7 +26,7 @@ if TYPE_CHECKING:
     from benchlog.store.verify import Trouble
 
 
-def open_store(url: str | None = None, *, logs: Path | None = None, create: bool = True) -> "Store":
+def open_store(url: str | os.PathLike[str] | None = None, *, logs: Path | None = None, create: bool = True) -> "Store":
     """Open the store of records, and make it where there is none.
 
     Args:
