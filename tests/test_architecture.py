@@ -16,7 +16,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     # words, tables and small parts that anyone may use
     ("errors", "roles", "trace", "uncertainty", "wiring", "batteries", "thinning", "files"),
     ("toml_faults", "toml_files", "channels", "plan", "logger", "limits"),
-    ("places", "readings"),
+    ("places", "readings", "several", "many"),
     ("marks", "numbers", "check_table"),
     # the shape of a result: readers already write its notes
     ("result",),
@@ -24,6 +24,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("log",),
     ("analysis",),
     ("evidence", "causes"),
+    ("bounded",),
     ("examine", "advice"),
     ("report_words", "sentences"),
     ("checks",),
