@@ -9,8 +9,8 @@ from benchlog.evidence import LogEvidence
 from benchlog.trace import Array, Band, Overview, Trace
 
 #: For the overviews of all logs of one result.
-MOST_BYTES = 256 << 20
-_FEWEST = 4096  # buckets: more than a figure draws
+MOST_BYTES = 128 << 20
+_FEWEST = 1024  # buckets: more than a figure draws
 _BYTES_A_ROLE, _BYTES_SHARED = 48, 32  # in one bucket
 
 

@@ -1,6 +1,7 @@
 """What a report draws beside its figures: the logs in outline and the moments the relay moved."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 from benchlog.trace import Overview, Trace
@@ -79,6 +80,8 @@ class LogEvidence:
         settlings: the key-off spans, in time order.
         key_off_draws: what each circuit whose fuse was pulled draws with the key off, in time order.
         key_off_drain_ma: the off-state drain that they are shares of, mA; None where not measured.
+        samples: of the log, those of its zeros too, which the overview lacks; 0 where not known.
+        zero_offsets: role -> what a zero took off it, canonical unit; the overview and all traces come less that.
     """
 
     log: str
@@ -95,6 +98,8 @@ class LogEvidence:
     settlings: tuple[Settling, ...] = ()
     key_off_draws: tuple[KeyOffDraw, ...] = ()
     key_off_drain_ma: float | None = None
+    samples: int = 0
+    zero_offsets: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

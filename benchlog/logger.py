@@ -122,11 +122,16 @@ def _logger(file: LoggerFile) -> Logger:
     return logger
 
 
+#: What meters and loggers write beyond their range, where no logger file says (common practice, no source).
+USUAL_OVER_RANGE = ("OL",)
+
+
 def logger_from_headers(headers: Iterable[str]) -> Logger | None:
     """The logger that a log's own headers describe; its accuracy is not stated.
 
     Headers are role names, each with an optional unit (``battery_a [mA]``, ``time_s (ms)``), or the columns
     of the open Battery Data Format, whose positive current charges. Other columns are left alone.
+    ``OL`` in a cell means over range.
 
     Returns:
         None where no header is a role.
@@ -153,7 +158,8 @@ def logger_from_headers(headers: Iterable[str]) -> Logger | None:
         elif fault := suits(role, unit, None):
             faults.append(f'column "{header}": {fault}')
         else:
-            found[role] = Channel(column=header, role=role, unit=unit, positive=positive)
+            over = () if role == "mark" else USUAL_OVER_RANGE
+            found[role] = Channel(column=header, role=role, unit=unit, positive=positive, over_range=over)
     if faults:
         raise BadLogger("the log's header line", faults)
     if not found:

@@ -1,6 +1,6 @@
 """The same work on many things, shared among processes: answers in order, and nothing is left running.
 
-The processes are plain interpreters that speak pickle over pipes. Unlike a forked process they hold no lock of a
+This process does its share; the others are plain interpreters that speak pickle over pipes. Unlike a forked process they hold no lock of a
 thread that is not there, and unlike a spawned one they never run the caller's own script again, so that a script needs
 no ``if __name__ == "__main__"``.
 """
@@ -26,7 +26,7 @@ MOST_PROCESSES = 8
 _START = "import sys, pickle; sys.path[:] = pickle.load(sys.stdin.buffer); from benchlog.many import serve; serve()"
 # the processes share the cores already
 _ONE_THREAD = dict.fromkeys(("POLARS_MAX_THREADS", "OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
-_READY, _DONE, _REFUSED, _AGAIN, _GONE = "ready", "done", "refused", "again", "gone"
+_READY, _DONE, _RAISED, _AGAIN, _GONE = "ready", "done", "raised", "again", "gone"
 
 
 def side_by_side(work: Callable[[Job], Answer], jobs: Sequence[Job], processes: int) -> Generator[Answer, None, None]:
@@ -37,7 +37,7 @@ def side_by_side(work: Callable[[Job], Answer], jobs: Sequence[Job], processes: 
     Args:
         work: a function of a module, or a ``partial`` of one; it, the jobs and the answers must pickle.
         jobs: what it is done on.
-        processes: how many, ``MOST_PROCESSES`` at most; with fewer than two it is done here.
+        processes: how many, this one counted, ``MOST_PROCESSES`` at most.
 
     Yields:
         The answers, in the order of the jobs.
@@ -45,19 +45,18 @@ def side_by_side(work: Callable[[Job], Answer], jobs: Sequence[Job], processes: 
     Raises:
         BenchlogError: of the first job, in order, whose work raised one; or a process was ended from outside.
     """
-    count = min(processes, MOST_PROCESSES, len(jobs))
-    if count < 2 or not sys.executable or getattr(sys, "frozen", False):
-        yield from map(work, jobs)
-        return
+    others = min(processes, MOST_PROCESSES, len(jobs)) - 1
+    if not sys.executable or getattr(sys, "frozen", False):
+        others = 0
     crew = _Crew(work, jobs)
     try:
-        crew.start(count)
-        for job, answered in zip(jobs, crew.answers, strict=True):
-            kind, value = answered.result()
-            if kind == _AGAIN:  # its process could not start, or met a fault of the program: that is shown from here
+        crew.start(others)
+        for n, job in enumerate(jobs):
+            kind, value = crew.answer(n)
+            if kind == _AGAIN:  # a fault of the program: it is met here again, and shown from here
                 value = work(job)
-            elif kind == _REFUSED:
-                raise _error_of(value)
+            elif kind == _RAISED:
+                raise value
             elif kind == _GONE:
                 raise BenchlogError(
                     "the work was stopped: one of its processes was ended, perhaps because memory ran out; "
@@ -69,31 +68,38 @@ def side_by_side(work: Callable[[Job], Answer], jobs: Sequence[Job], processes: 
 
 
 class _Crew:
-    """The processes, each led by a thread that hands it one job after the other."""
+    """This process and some others; each of those is led by a thread that hands it one job after the other."""
 
     def __init__(self, work: Callable[[Any], Any], jobs: Sequence[Any]) -> None:
-        self._jobs = jobs
-        self._first = pickle.dumps(sys.path) + pickle.dumps(work)
-        self.answers: list[Future[tuple[str, Any]]] = [Future() for _ in jobs]
+        self._work, self._jobs = work, jobs
+        self._answers: list[Future[tuple[str, Any]]] = [Future() for _ in jobs]
         self._waiting = iter(range(len(jobs)))
         self._lock = threading.Lock()
         self._processes: list[subprocess.Popen[bytes]] = []
         self._leaders: list[threading.Thread] = []
-        self._left = 0
 
-    def start(self, count: int) -> None:
-        for _ in range(count):
+    def start(self, others: int) -> None:
+        for _ in range(others):
             try:
-                self._processes.append(_started())
+                process = _started()
             except OSError:  # no more processes are allowed here
-                break
-        self._left = len(self._processes)
-        if not self._processes:
-            self._hand_back()
-        for process in self._processes:
+                return
+            self._processes.append(process)
             leader = threading.Thread(target=self._lead, args=(process,), name="benchlog-many", daemon=True)
             self._leaders.append(leader)
             leader.start()
+
+    def answer(self, n: int) -> tuple[str, Any]:
+        """The answer to one job; until it is there, others are done here."""
+        while not self._answers[n].done() and (other := self._next()) is not None:
+            try:
+                own = _DONE, self._work(self._jobs[other])
+            except Exception as problem:  # told when its turn comes
+                own = _RAISED, problem
+            self._answers[other].set_result(own)
+        given = self._answers[n].result()
+        self._answers[n] = Future()  # whoever asked keeps it, or not
+        return given
 
     def end(self) -> None:
         """Whatever they are doing, they need not finish it."""
@@ -111,27 +117,17 @@ class _Crew:
         assert process.stdin is not None
         assert process.stdout is not None
         try:
-            process.stdin.write(self._first)
+            process.stdin.write(pickle.dumps(sys.path) + pickle.dumps(self._work))
             process.stdin.flush()
             ready = pickle.load(process.stdout) == _READY
         except (OSError, EOFError, ValueError, pickle.UnpicklingError):
-            ready = False
+            return  # it could not start: the others do the work
         while ready and (n := self._next()) is not None:
-            self.answers[n].set_result(_asked(self._jobs[n], process.stdin, process.stdout))
-        with self._lock:
-            self._left -= 1
-            last = not self._left
-        if last:
-            self._hand_back()
+            self._answers[n].set_result(_asked(self._jobs[n], process.stdin, process.stdout))
 
     def _next(self) -> int | None:
         with self._lock:
             return next(self._waiting, None)
-
-    def _hand_back(self) -> None:
-        """Nobody is left: the others are done by the caller."""
-        while (n := self._next()) is not None:
-            self.answers[n].set_result((_AGAIN, None))
 
 
 def _started() -> "subprocess.Popen[bytes]":
@@ -155,7 +151,7 @@ def _asked(job: object, to: Any, back: Any) -> tuple[str, Any]:
         kind, value = pickle.load(back)
     except (OSError, EOFError, ValueError, pickle.UnpicklingError):
         return _GONE, None
-    return kind, value
+    return kind, _error_of(value) if kind == _RAISED else value
 
 
 def serve() -> None:
@@ -188,7 +184,7 @@ def _done(work: Callable[[Any], Any], job: object) -> tuple[str, Any]:
         return _DONE, work(job)
     except BenchlogError as problem:
         # pickle would make it anew from its text alone, which is not what these are made from
-        return _REFUSED, (type(problem), problem.args, problem.__dict__)
+        return _RAISED, (type(problem), problem.args, problem.__dict__)
     except Exception:
         return _AGAIN, None
 

@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from benchlog.run import Progress
 
 SHOWN_AFTER_S = 1.0
+_MOST_SHOWN = 5  # of many logs only the last ones stay in sight
 
 
 @contextmanager
@@ -39,6 +40,8 @@ def shown_progress() -> Iterator[Progress | None]:
             bar.start()
             started = True
         if name not in tasks:
+            if len(tasks) >= _MOST_SHOWN:
+                bar.remove_task(tasks.pop(next(iter(tasks))))
             tasks[name] = bar.add_task(name, total=total)
         bar.update(tasks[name], completed=done, total=total)
 

@@ -61,28 +61,33 @@ def check(
     Raises:
         BenchlogError: a plan, logger or log that cannot be used; the text says what to do.
     """
+    planned = plan_of(plan)
+    default = logger_of(logger)
+    wanted = every_log(_as_list(logs), before)
+    if not wanted:
+        raise BenchlogError("no log was given; name at least one log file")
+    found: list[LogFindings] = []
+    notes: list[Note] = []
+    with closing(_examined(wanted, planned, default, progress)) as examined:
+        for findings, log_notes in examined:
+            found.append(findings)
+            notes += log_notes
+    earlier = None
+    if before is not None:
+        _refuse_same(before, wanted)
+        earlier, before_notes = _examine(before, 0, 0, planned, default, progress)
+        notes += before_notes
+    return _judged(found, earlier, planned, notes)
+
+
+def _judged(found: "list[LogFindings]", earlier: "LogFindings | None", planned: Plan, notes: list[Note]) -> Result:
+    """What the findings of all logs come to."""
     from benchlog import __version__
     from benchlog.causes import find_causes, merged
     from benchlog.checks import judge, overall, score
     from benchlog.evidence import Evidence
     from benchlog.examine import with_circuits
 
-    planned = plan_of(plan)
-    default = logger_of(logger)
-    wanted = every_log(_as_list(logs), before)
-    if not wanted:
-        raise BenchlogError("no log was given; name at least one log file")
-    found, notes, events = [], [], []
-    with closing(_examined(wanted, planned, default, progress)) as examined:
-        for findings, log_notes in examined:
-            found.append(findings)
-            notes += log_notes
-            events += _events(findings)
-    earlier = None
-    if before is not None:
-        _refuse_same(before, wanted)
-        earlier, before_notes = _examine(before, 0, 0, planned, default, progress)
-        notes += before_notes
     checks = judge(planned, [(f.log, {**f.findings, "added_drain": _added(f, earlier)}) for f in found])
     devices = {circuit.slot: circuit.device for circuit in planned.circuit}
     causes = find_causes(merged(f.seen for f in found), checks, devices)
@@ -93,7 +98,7 @@ def check(
         bike=planned.install.bike,
         verdict=overall(checks),
         score=score(checks),
-        key_events=events,
+        key_events=[event for findings in found for event in _events(findings)],
         checks=checks,
         causes=with_circuits(causes, draws, [pair for f in found for pair in f.let_go], drain_ma),
         notes=notes,

@@ -16,7 +16,7 @@ from benchlog.figures import MOST_EVENTS
 from benchlog.trace import Band, Overview, Trace
 
 #: Changes when what is written changes; older files are made anew.
-FORM = 1
+FORM = 2
 
 
 def write_drawn(path: Path, evidence: LogEvidence) -> None:
@@ -46,6 +46,8 @@ def write_drawn(path: Path, evidence: LogEvidence) -> None:
         "feed_points": [asdict(p) for p in evidence.feed_points],
         "ground_points": [asdict(p) for p in evidence.ground_points],
         "settlings": [asdict(s) for s in evidence.settlings],
+        "samples": evidence.samples,
+        "zero_offsets": dict(evidence.zero_offsets),
     }
     arrays["head"] = np.frombuffer(json.dumps(head).encode(), dtype=np.uint8)
     part = path.with_name(f".{secrets.token_hex(8)}.part")
@@ -92,6 +94,8 @@ def _evidence(head: dict[str, Any], arrays: dict[str, Any]) -> LogEvidence:
         feed_points=tuple(LoadPoint(**p) for p in head["feed_points"]),
         ground_points=tuple(LoadPoint(**p) for p in head["ground_points"]),
         settlings=tuple(Settling(**s) for s in head["settlings"]),
+        samples=int(head["samples"]),
+        zero_offsets={str(role): float(offset) for role, offset in head["zero_offsets"].items()},
     )
 
 

@@ -1,6 +1,6 @@
 """Any stretch of a kept log at its full rate, without reading the log from its start."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -16,12 +16,14 @@ class KeptSamples:
     Args:
         path: of the copy.
         overview: of this very copy: its buckets tell which rows hold a stretch, so that only these are read.
+        zero_offsets: role -> what a zero takes off it, as in the overview.
     """
 
-    def __init__(self, path: Path, overview: Overview) -> None:
+    def __init__(self, path: Path, overview: Overview, zero_offsets: Mapping[str, float] | None = None) -> None:
         """Look at the columns and the number of rows only."""
         import polars as pl
 
+        self._offsets = zero_offsets or {}
         self._scan = pl.scan_parquet(path, glob=False)
         names = self._scan.collect_schema().names()
         self._roles = tuple(name for name in names if name in ROLE_UNITS and name not in ("time_s", "mark"))
@@ -43,7 +45,8 @@ class KeptSamples:
         values = {}
         for role in asked:
             column = part[role].to_numpy()
-            values[role] = np.where(np.abs(column) >= OVER_RANGE / 10, np.nan, column)
+            known = np.where(np.abs(column) >= OVER_RANGE / 10, np.nan, column)
+            values[role] = known - self._offsets[role] if role in self._offsets else known
         return Trace(part["time_s"].to_numpy(), values, {}).between(from_s, to_s)
 
     def close(self) -> None:

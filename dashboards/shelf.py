@@ -100,7 +100,7 @@ class Shelf:
         return self._put(drawn.name, evidence, path)
 
     def _put(self, key: str, evidence: LogEvidence, path: Path) -> LookedAt:
-        looked = LookedAt(evidence, KeptSamples(path, evidence.overview))
+        looked = LookedAt(evidence, KeptSamples(path, evidence.overview, evidence.zero_offsets))
         with self._lock:
             self._open[key] = looked
             while len(self._open) > MOST_OPEN:

@@ -5,16 +5,20 @@ import re
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 from guided_bike import FAILS
 
 import benchlog
+from benchlog.commands.shared import EXIT_STATUS
 from benchlog.standin import FAULTS, Install, plan_toml_of
+from benchlog.store import open_store
 
 #: Simulated seconds in one of the clock.
 SPEED = 50.0
@@ -26,6 +30,14 @@ LIMITS = {"settle_max_s": 60, "added_drain_ma": None, "pull_in_max_ms": 100}
 #: The longest first, so that none is left over at the end.
 ORDER = sorted([None, *FAULTS], key=lambda fault: fault != "waking_device")
 RUN = "from benchlog.cli import main; main()"
+#: Wakes every 15 s, so that fuses need not stay out for minutes; its device sits on the last slot as ever.
+QUICK_WAKER = """
+from dataclasses import replace
+from benchlog.standin import faults
+from benchlog.standin.install import WakeUps
+usual = faults.FAULTS["waking_device"]
+faults.FAULTS["waking_device"] = lambda good: replace(usual(good), wakeups=WakeUps(15.0, 1.0, 0.12, 4.0))
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,13 +50,25 @@ class Outcome:
     log: Path
 
 
-def lead_through(fault: str | None, folder: Path) -> Outcome:
-    """Start a stand-in with this fault, and the guided test on its port; wait for the test's end."""
+@contextmanager
+def bench(fault: str | None, folder: Path) -> Iterator[Callable[..., subprocess.Popen[str]]]:
+    """A running stand-in with this fault; gives what starts the guided test on its port, as a process."""
     folder.mkdir()
     plan = folder / "plan.toml"
     plan.write_text(plan_toml_of(Install(), LIMITS), encoding="utf-8")
     environment = {**os.environ, "BENCHLOG_DATA": str(folder / "data"), "PYTHONPATH": str(Path(__file__).parents[1])}
-    order = [sys.executable, "-c", RUN, "standin", "--speed", f"{SPEED:g}", "--rate", f"{RATE_HZ:g}", "--seed", "1"]
+    order = [
+        sys.executable,
+        "-c",
+        QUICK_WAKER + RUN,
+        "standin",
+        "--speed",
+        f"{SPEED:g}",
+        "--rate",
+        f"{RATE_HZ:g}",
+        "--seed",
+        "1",
+    ]
     order += ["--seconds", f"{PATIENCE_S:g}", *(["--fault", fault] if fault else [])]
     with (folder / "standin.txt").open("w+", encoding="utf-8") as told:
         stand_in = subprocess.Popen(
@@ -52,20 +76,83 @@ def lead_through(fault: str | None, folder: Path) -> Outcome:
         )
         try:
             port = _port(folder / "standin.txt")
-            test = subprocess.run(
-                [sys.executable, "-c", RUN, "acceptance", port, "--plan", str(plan), "--out", str(folder / "a.csv")],
+            test = [sys.executable, "-c", RUN, "acceptance", port, "--plan", str(plan), "--out", str(folder / "a.csv")]
+            yield lambda *more: subprocess.Popen(
+                [*test, *more],
                 stdin=subprocess.DEVNULL,
-                capture_output=True,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.PIPE,
                 text=True,
-                timeout=PATIENCE_S,
                 env=environment,
                 cwd=folder,
-                check=False,
             )
         finally:
             stand_in.terminate()
             stand_in.wait(timeout=20)
-    return Outcome(test.returncode, test.stdout, test.stderr, folder / "a.csv")
+
+
+def ended(test: subprocess.Popen[str], folder: Path) -> Outcome:
+    """Wait for a guided test's end."""
+    with test:
+        said, errors = test.communicate(timeout=PATIENCE_S)
+    return Outcome(test.returncode, said, errors, folder / "a.csv")
+
+
+def lead_through(fault: str | None, folder: Path) -> Outcome:
+    """The guided test on a stand-in with this fault, from its start to its end."""
+    with bench(fault, folder) as begin:
+        return ended(begin(), folder)
+
+
+def test_the_result_is_saved_where_asked(tmp_path: Path):
+    """With ``--save`` the test ends as a record with a copy of its log, and the record's verdict is the one told."""
+    store = tmp_path / "records.sqlite"
+    with bench(None, tmp_path / "saved") as begin:
+        outcome = ended(begin("--save", "--store", str(store)), tmp_path / "saved")
+
+    assert outcome.errors == ""
+    assert "Saved as record 1 in" in outcome.said
+    with open_store(str(store)) as opened:
+        record = opened.record(1)
+        assert EXIT_STATUS[record.result.verdict] == outcome.status != 1
+        assert record.result.score.fail == 0
+        assert opened.log_path(1, "a.csv") is not None
+        assert opened.verify() == []
+
+
+@pytest.mark.parametrize("at", ["zero_back", "slot_3_on", "run"])
+def test_killed_test_goes_on_in_the_same_log(tmp_path: Path, at: str):
+    """Killed at a step and taken up again: one whole log with every mark, and the verdicts of an unstopped test."""
+    pytest.importorskip("termios", reason="the stand-in needs pseudo-terminals")
+    folder = tmp_path / "killed"
+    state = folder / "a.steps.json"
+    with bench(None, folder) as begin:
+        with begin() as test:
+            until = time.monotonic() + PATIENCE_S
+            while not (state.exists() and f'"step": "{at}"' in state.read_text(encoding="utf-8")):
+                assert time.monotonic() < until, "the test never came to that step"
+                time.sleep(0.005)
+            test.kill()
+        outcome = ended(begin("--resume"), folder)
+    log = outcome.log.read_text(encoding="utf-8")
+    rows = [line.split(",") for line in log.splitlines() if not line.startswith("#")]
+    times = [float(row[0]) for row in rows[1:]]
+    marks = [row[-1] for row in rows[1:] if row[-1]]
+    done = ["zero", "zero end", "key on", *(f"slot {n} on" for n in (1, 2, 3, 4)), "crank", "running", "key off"]
+
+    result = benchlog.check(outcome.log, plan=folder / "plan.toml")
+    short_of_pass = {check.id for check in result.checks if check.verdict in ("fail", "not proven", "not seen")}
+
+    assert outcome.errors == ""
+    # 100 samples a second never prove the absence of chatter
+    assert short_of_pass == {"relay_chatter"}, outcome.said
+    assert outcome.status == 3
+    assert {len(row) for row in rows} == {len(rows[0])}
+    assert all(later > earlier for earlier, later in pairwise(times))
+    assert set(done) <= set(marks)
+    assert any(mark.startswith("taken up again at:") for mark in marks)
+    assert "# note: the recording was stopped here and went on" in log
+    assert not state.exists()
 
 
 def _port(told: Path) -> str:

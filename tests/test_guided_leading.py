@@ -149,3 +149,15 @@ def test_the_state_goes_with_the_end_of_the_test(tmp_path: Path):
     resume.forget(log)
 
     assert not resume.state_path(log).exists()
+
+
+def test_the_logger_file_beside_the_log_is_used_again(plan: Path):
+    """A test that goes on knows its channels without --logger: the recording laid them beside the log."""
+    from benchlog.standin import fast_logger, to_logger_toml
+
+    Path("a.logger.toml").write_text(to_logger_toml(fast_logger(50.0)), encoding="utf-8")
+    resume.save(Path("a.csv"), "Larch", Memory(step="rest"))
+    setup = prepare("/dev/null", plan, out=Path("a.csv"), go_on=True)
+
+    assert setup.logger is not None
+    assert "battery_v" in {channel.role for channel in setup.logger.channel}

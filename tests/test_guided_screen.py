@@ -5,16 +5,18 @@ import os
 import pty
 import sys
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from benchlog.errors import BenchlogError
 from benchlog.guided.keys import Keyboard
-from benchlog.guided.screen import LiveScreen, PlainScreen, closing_words, page, values_line
+from benchlog.guided.screen import LiveScreen, PlainScreen, page, values_line
 from benchlog.guided.silence import Silence
-from benchlog.guided.walk import View
+from benchlog.guided.view import View
 from benchlog.guided.ways import OpenWays
+from benchlog.guided.words import closing_words
 from benchlog.live import Step
 from benchlog.trace import Trace
 
@@ -154,15 +156,18 @@ def test_silence_is_told_once_and_a_stand_in_that_is_gone_ends_it():
     """After 5 s it is told, after 30 s a test that nobody watches is over; the recorder's own words count as told."""
     now = [0.0]
     silence = Silence(lambda: now[0], alone=True)
-    told = []
+    told, lasts_s = [], list[float]()
     for second in range(1, 40):
         now[0] = float(second)
         told.append((second, silence.heard(False, False), silence.over))
+        if second in (2, 12):
+            lasts_s.append(silence.lasts_s)
     said = Silence(lambda: now[0], alone=False)
     said.heard(False, True)
     now[0] += 10.0
 
     assert [second for second, text, _ in told if text] == [6]
+    assert lasts_s == [0.0, 12.0]
     assert next(second for second, _, over in told if over) == 31
     assert said.heard(False, False) == ""
     assert not said.over
@@ -227,3 +232,77 @@ def test_what_the_stand_in_did_is_noted_at_the_streams_own_time():
     ways.mark("free text")
 
     assert noted == [("key on", 12.25)]
+
+
+LONG = "auxiliary lamp " * 8 + "für die Rückleuchte"
+VALUES = {"battery_v": 12.6, "battery_a": 13.6, "drain_a": 0.35, "key_v": 12.1, "trigger_v": 12.1, "feed_v": 12.3}
+
+
+@pytest.mark.parametrize(("width", "height"), [(78, 24), (60, 24), (38, 24), (38, 16), (98, 30)])
+def test_the_page_fits_its_terminal(width: int, height: int):
+    """However long names, cautions and news are, no line and no page is larger than the terminal."""
+    step = Step(6, 24, "slot_1_on", f"Slot 1: {LONG}", f"Switch on: {LONG}.", "Hands clear. " * 12, "the current")
+    lines = page(view(step), VALUES, (LONG * 2, LONG, LONG), width=width, height=height)
+
+    assert len(lines) <= height
+    assert max(map(len, lines)) <= width
+    assert "CAUTION" in "\n".join(lines)
+
+
+def test_keys_and_newest_news_stay_where_the_page_is_full():
+    """On 24 lines the oldest news go first; order, newest news and keys stay."""
+    step = Step(6, 24, "crank", "Start", "Press the starter.", "Hands clear. " * 40, "a dip")
+    text = "\n".join(page(view(step), VALUES, ("first " * 30, "second", "third"), width=78, height=24))
+
+    for words in ("Press the starter.", "third", "[w] fuse walk"):
+        assert words in text
+    assert "first" not in text
+
+
+def test_a_name_cannot_steer_the_terminal():
+    """Control characters of a device's name are shown as question marks."""
+    step = Step(6, 14, "slot_1_on", "Slot 1", "Switch on: lamp\x1b[2J.", "", "the current")
+    text = "\n".join(page(view(step), {}, ()))
+
+    assert "\x1b" not in text
+    assert "lamp?[2J." in text
+
+
+def test_old_values_are_not_shown_as_new_ones():
+    """While no line comes the page says so in the values' place."""
+    text = "\n".join(page(replace(view(), silent_s=7.0), VALUES, ()))
+
+    assert "No line from the logger for 7 s." in text
+    assert "Battery" not in text
+
+
+def test_the_page_is_cleared_as_the_terminal_changes_its_size(monkeypatch: pytest.MonkeyPatch):
+    """What the old size left is wiped away, though the page's words are the same."""
+    out = io.StringIO()
+    size = [os.terminal_size((80, 24))]
+    monkeypatch.setattr("shutil.get_terminal_size", lambda *_: size[0])
+    screen = LiveScreen(out)
+    screen.show(view(), {})
+    size[0] = os.terminal_size((60, 20))
+    screen.show(view(), {})
+
+    assert out.getvalue().count("\x1b[2J") == 2
+
+
+def test_the_whole_caution_stands_out():
+    """Each line of a caution is painted, not its first alone."""
+    out = io.StringIO()
+    LiveScreen(out).show(view(Step(1, 14, "prepare", "Prepare", "Go.", "Hands clear. " * 12, "Enter")), {})
+    lines = [line for line in out.getvalue().split("\n") if "Hands clear" in line]
+
+    assert len(lines) > 1
+    assert all(line.startswith("\x1b[1;33m") for line in lines)
+
+
+def test_names_with_spaces_are_quoted_in_the_way_on():
+    """The line to go on with can be copied into a shell as it is."""
+    from pathlib import Path
+
+    words = closing_words("/dev/ttyACM0", Path("my larch.toml"), Path("a b.csv"), lost=True)
+
+    assert "--plan 'my larch.toml' --out 'a b.csv' --resume" in words

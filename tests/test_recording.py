@@ -488,3 +488,18 @@ def test_batches_come_when_nothing_does(wire: Wire, tmp_path: Path):
     assert len(batches) >= 4
     assert all(isinstance(batch.trace, Trace) and len(batch.trace) == 0 for batch in batches)
     assert not (tmp_path / "log.csv").exists()
+
+
+def test_logger_file_with_a_rate_that_its_time_makes_idle_can_go_on(wire: Wire, tmp_path: Path):
+    """What was only noted as the logger file was read makes it no other logger's when the recording goes on."""
+    given = tmp_path / "mine.logger.toml"
+    given.write_text(
+        '[logger]\nname = "mine"\nrate_hz = 1000\n[time]\ncolumn = "time_s"\nunit = "s"\n'
+        '[[channel]]\ncolumn = "battery_v"\nrole = "battery_v"\nunit = "V"\n'
+    )
+    logger, out = load_logger(given), tmp_path / "log.csv"
+    sent = ["time_s,battery_v", *(f"{n / 1000:.3f},12.5" for n in range(20))]
+    recorded(wire, out, sent, 20, logger=logger)
+    capture, _ = recorded(wire, out, sent, 20, append=True, logger=logger)
+
+    assert capture.counts.kept == 20

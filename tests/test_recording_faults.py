@@ -8,6 +8,7 @@ import subprocess
 import sys
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -22,6 +23,8 @@ from benchlog.errors import BenchlogError
 from benchlog.log import Log
 from benchlog.logger import load_logger
 from benchlog.recording import Capture
+from benchlog.recording.port import open_port
+from benchlog.recording.story import Refusing, Story
 
 RECORD = "import typer; from benchlog.commands.recording import record; typer.run(record)"
 
@@ -364,3 +367,29 @@ def test_ports_are_listed_or_what_to_do():
     assert done.returncode == 0
     assert done.stdout.strip()
     assert done.stderr == ""
+
+
+def test_stream_of_which_no_line_can_be_used_is_told_once():
+    """Two seconds of refused lines are told with their reason and what to do; a good line begins the watch anew."""
+    story, watch = Story(), Refusing()
+    told = []
+    for tenth in range(60):
+        kept = 1 if tenth < 5 else 2 if tenth == 40 else 1
+        watch.watch(tenth / 10, kept, Counter(unreadable=10 * tenth), story)
+        told += [(tenth, text) for text in story.told()]
+
+    assert len(told) == 1
+    assert told[0][0] == 20
+    assert "with an unreadable number" in told[0][1]
+    assert "over_range" in told[0][1]
+
+
+@pytest.mark.parametrize(("port", "what"), [("folder", "a folder"), ("file", "a file"), ("/dev/null", "a device of")])
+def test_what_is_no_serial_port_is_told_as_what_it_is(tmp_path: Path, port: str, what: str):
+    """A folder, a file or another device given as the port is named as such, without a library's words."""
+    (tmp_path / "folder").mkdir()
+    (tmp_path / "file").touch()
+    where = port if port.startswith("/") else str(tmp_path / port)
+
+    with pytest.raises(BenchlogError, match=rf"this is {what}.*, no serial port; "):
+        open_port(where, 115200)

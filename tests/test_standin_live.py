@@ -667,7 +667,7 @@ def test_signal_ends_the_command_cleanly(how, short):
     port = next(line.split()[1] for line in said if line.startswith("  port"))
     beside = Path(port).parent
     assert f"  benchlog record {port} --out try.csv --logger {beside / 'logger.toml'}" in said
-    assert f"  benchlog acceptance {port} --plan {beside / 'plan.toml'} --logger {beside / 'logger.toml'}" in said
+    assert f"  benchlog acceptance {port} --plan {beside / 'plan.toml'}" in said
 
 
 def test_command_takes_what_is_typed_and_ends_by_the_clock(short):

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from benchlog.commands.shared import EXIT_STATUS, NOT_PROVEN, LoggerOption, PlanOption, user_errors
+from benchlog.commands.shared import EXIT_STATUS, NOT_PROVEN, LoggerOption, PlanOption, StoreOption, user_errors
 
 
 def acceptance(
@@ -28,13 +28,20 @@ def acceptance(
         Path | None,
         typer.Option(metavar="LOG", help="The log recorded before the install, for the added drain.", readable=False),
     ] = None,
+    save: Annotated[bool, typer.Option("--save", help="Keep the result as a record, and the log with it.")] = False,
+    store: StoreOption = None,
 ) -> None:
     """Lead through the acceptance test, step by step, then check it. Exit status as check; 3 for a stopped test."""
     with user_errors():
         from benchlog.guided.leading import conclude, lead, prepare
-        from benchlog.guided.screen import closing_words, opening_words, screen_for
+        from benchlog.guided.screen import screen_for
+        from benchlog.guided.words import closing_words, opening_words
         from benchlog.report_text import render_text
 
+        if save:
+            from benchlog.store import open_store
+
+            open_store(store).close()  # a store that cannot be used is told before the tester begins
         test = prepare(port, plan, logger_file=logger, out=out, report=report, baud=baud, go_on=resume, before=before)
         typer.echo(opening_words(test.log, by_itself=test.hands is not None, resumed=test.stopped is not None))
         with screen_for(sys.stdout) as screen:
@@ -45,4 +52,8 @@ def acceptance(
         result = conclude(test)
         typer.echo(render_text(result, colour=sys.stdout.isatty()), nl=False)
         typer.echo(f"Log: {test.log}\nReport: {test.report}")
+        if save:
+            from benchlog.commands.records import save_check
+
+            typer.echo(save_check(store, result, plan=plan, logs=[test.log], before=before))
     raise typer.Exit(EXIT_STATUS[result.verdict])

@@ -122,14 +122,14 @@ def _welcome(running: "Standin", fault: str | None) -> str:
             f"  port    {port}",
             f"  plan    {running.plan}",
             f"  logger  {running.logger}",
-            f"  {bike.spec.rate_hz:g} samples a second, {running.speed:g} simulated seconds in a second; it waits until"
-            " a program opens the port",
-            "try in another terminal:",
+            f"  {bike.spec.rate_hz:g} samples a second, {running.speed:g} simulated"
+            f" {'second' if running.speed == 1 else 'seconds'} in a second",
+            "it waits until a program opens the port; try in another terminal:",
             f"  benchlog record {port} --out try.csv --logger {running.logger}",
-            f"  benchlog acceptance {port} --plan {running.plan} --logger {running.logger}",
+            f"  benchlog acceptance {port} --plan {running.plan}",
             "type here what you do to the bike, one a line:",
-            "  key on · key off · slot N on · slot N off · all on · all off · fuse N out · fuse N in · crank · "
-            "engine off · zero · zero end",
+            "  key on · key off · slot N on · slot N off · all on · all off",
+            "  fuse N out · fuse N in · crank · engine off · zero · zero end",
             f"  slots: {slots}",
             "Ctrl-C ends it and removes its folder",
         )

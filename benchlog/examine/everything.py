@@ -58,6 +58,7 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
         BadLog: its current channel is reversed.
     """
     stated, low_side = accuracy_of(logger)
+    samples = int(log.overview.rows.sum())
     zeroed = use_zeros(log, logger, stated)
     log, accuracy = zeroed.log, zeroed.accuracy
     story = tell(log, accuracy.get("battery_a"))
@@ -96,6 +97,8 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
         settlings=settlings(off_state),
         key_off_draws=walked.draws,
         key_off_drain_ma=off_state.drain.mean_a * 1000 if off_state.drain else None,
+        samples=samples,
+        zero_offsets={role: zero.offset for role, zero in zeroed.zeros.items()},
     )
     seen = observe(bench, findings, limits, off_state.drain, load)
     devices = {circuit.slot: circuit.device for circuit in plan.circuit}

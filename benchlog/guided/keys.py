@@ -6,7 +6,7 @@ from contextlib import suppress
 from types import TracebackType
 from typing import Literal
 
-from benchlog.guided.walk import Key
+from benchlog.guided.view import Key
 
 Pressed = Key | Literal["quit"]
 

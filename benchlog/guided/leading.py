@@ -58,13 +58,13 @@ def prepare(
     Raises:
         BenchlogError: a file is missing, cannot be used, or would be written over.
     """
+    from benchlog.recording.beside import beside_path
     from benchlog.standin.hands import hands_of
 
     plan = load_plan(plan_file)
     hands = hands_of(port)
-    if logger_file is None and hands is not None and (beside := hands.with_name("logger.toml")).is_file():
-        logger_file = beside
-    logger = None if logger_file is None else load_logger(logger_file)
+    if logger_file is None and hands is not None and (there := hands.with_name("logger.toml")).is_file():
+        logger_file = there
     if before is not None and not before.is_file():
         raise BenchlogError(f"{before}: no such log; name the log recorded before the install, or leave --before out")
     stopped = None
@@ -79,6 +79,11 @@ def prepare(
     if report is None:
         report = _free(log.with_suffix(".html"))
     _refuse_there(report, "the report", "--report")
+    # of a test that goes on, or laid there by the tester as a recording would find it
+    laid = beside_path(log)
+    if logger_file is None and laid.is_file():
+        logger_file = laid
+    logger = None if logger_file is None else load_logger(logger_file)
     return Setup(port, baud, plan_file, plan, logger, log, report, before, stopped, hands)
 
 

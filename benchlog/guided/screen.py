@@ -3,23 +3,40 @@
 import os
 import shutil
 import textwrap
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from pathlib import Path
-from typing import TextIO
+from dataclasses import dataclass
+from typing import Literal, TextIO
 
 from benchlog.analysis.switched import UP_ABOVE_V
-from benchlog.guided.walk import View
+from benchlog.guided.view import View
 
-_WIDTH = 76
+_WIDTH, _HEIGHT = 76, 24
+_NARROWEST, _WIDEST = 20, 100
 _NEWS = 3
 _CLEAR, _HOME, _REST = "\x1b[2J", "\x1b[H", "\x1b[J"
-_BOLD, _YELLOW, _PLAIN = "\x1b[1m", "\x1b[1;33m", "\x1b[0m"
-_KEYS = "[Enter] done   [s] leave out   [a] again   [q] stop"
+_KEYS = ("[Enter] done", "[s] leave out", "[a] again", "[q] stop")
+_WALK_KEY = "[w] fuse walk"
+_APART = "   "
+
+Paint = Literal["plain", "bold", "caution"]
+_PAINTS: dict[Paint, str] = {"plain": "", "bold": "\x1b[1m", "caution": "\x1b[1;33m"}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the page, and how it stands out."""
+
+    text: str
+    paint: Paint = "plain"
 
 
 def values_line(last: Mapping[str, float]) -> str:
     """The newest values in words; role -> value, canonical unit, NaN where none."""
+    return _APART.join(_values(last)) or "no values yet"
+
+
+def _values(last: Mapping[str, float]) -> list[str]:
     parts = []
     if (volts := last.get("battery_v")) is not None:
         parts.append(f"Battery {_shown(volts, 'V', 2)}")
@@ -32,53 +49,80 @@ def values_line(last: Mapping[str, float]) -> str:
         if (volts := last.get(role)) is not None:
             state = "?" if volts != volts else "live" if volts > UP_ABOVE_V else "dead"
             parts.append(f"{name} {state}" + (f" {volts:.1f} V" if state != "?" and role == "feed_v" else ""))
-    return "   ".join(parts) or "no values yet"
+    return parts
 
 
 def _shown(value: float, unit: str, digits: int) -> str:
     return f"{value:.{digits}f} {unit}" if value == value else f"beyond range ({unit})"
 
 
-def page(view: View, last: Mapping[str, float], news: tuple[str, ...], *, width: int = _WIDTH) -> list[str]:
-    """The lines of the screen, without colours: caution first, then what to do."""
+def page(
+    view: View, last: Mapping[str, float], news: tuple[str, ...], *, width: int = _WIDTH, height: int = _HEIGHT
+) -> list[str]:
+    """The lines of the screen, without colours: caution first, then what to do; the oldest news go where it is full."""
+    return [line.text for line in _page(view, last, news, width, height)]
+
+
+def _page(view: View, last: Mapping[str, float], news: tuple[str, ...], width: int, height: int) -> list[Line]:
     step = view.step
-    lines = [f"STEP {step.number} of {step.of}   {step.title.upper()}", "─" * width]
+    rule = Line("─" * width)
+    title = f"STEP {step.number} of {step.of}{_APART}{step.title.upper()}"
+    top = [*_wrapped(title, width, paint="bold"), rule]
     if step.caution:
-        lines += ["", *_wrapped(f"CAUTION  {step.caution}", width)]
-    if view.read_first:
-        lines += ["", "  >> Read the caution. Press Enter when you have."]
-    else:
-        lines += ["", *_wrapped(f">> {step.say}", width, "  ", "     ")]
+        top += [Line(""), *_wrapped(f"CAUTION  {step.caution}", width, paint="caution")]
+    order = "Read the caution. Press Enter when you have." if view.read_first else step.say
+    top += [Line(""), *_wrapped(f">> {order}", width, "  ", "     ", "bold")]
+    if not view.read_first:
+        top += _wrapped(f"Waiting for: {step.waiting_for}", width, "     ")
     if view.by_itself:
-        lines += ["", "  The stand-in does this step itself."]
-    lines += ["", f"  {values_line(last)}", f"  Waiting for: {step.waiting_for}"]
-    if news:
-        lines += ["", *(line for told in news for line in _wrapped(told, width, "  · ", "    "))]
-    keys = _KEYS + ("   [w] fuse walk" if view.can_walk else "")
-    return [*lines, "", "─" * width, keys]
+        top += _wrapped("The stand-in does this step itself.", width, "     ")
+    if view.silent_s:
+        values = _wrapped(f"No line from the logger for {view.silent_s:.0f} s.", width, "  ", paint="bold")
+    else:
+        values = _joined(_values(last) or ["no values yet"], width, "  ")
+    keys = [rule, *_joined([*_KEYS, *([_WALK_KEY] if view.can_walk else [])], width)]
+    told = [_wrapped(text, width, "  · ", "    ") for text in news]
+    return _fitted(top, values, told, keys, height)
 
 
-def _wrapped(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
-    return textwrap.wrap(text, width, initial_indent=first, subsequent_indent=rest or " " * len(first)) or [""]
+def _fitted(top: list[Line], values: list[Line], told: list[list[Line]], keys: list[Line], height: int) -> list[Line]:
+    """All of it where there is room; else without the oldest news, then without empty lines, then without its end."""
+    gap = [Line("")]
+    while True:
+        news = [line for lines in told for line in lines]
+        whole = [*top, *gap, *values, *(gap if news else []), *news, *gap, *keys]
+        if len(whole) <= height or not told:
+            break
+        told = told[1:]
+    if len(whole) > height:
+        whole = [line for line in whole if line.text]
+    return whole[:height]
 
 
-def opening_words(log: Path, *, by_itself: bool, resumed: bool) -> str:
-    """What is said before the first step."""
-    lines = [f"{'Going on in' if resumed else 'Recording to'} {log}"]
-    if by_itself:
-        lines.append("A stand-in is at this port: it does the steps itself, no key is needed.")
-    return "\n".join(lines)
+def _wrapped(text: str, width: int, first: str = "", rest: str = "", paint: Paint = "plain") -> list[Line]:
+    # a name in the plan must not steer the terminal
+    plain = "".join(char if char.isprintable() else "?" for char in text)
+    lines = textwrap.wrap(plain, width, initial_indent=first, subsequent_indent=rest or " " * len(first))
+    return [Line(line, paint) for line in lines or [""]]
 
 
-def closing_words(port: str, plan: Path, log: Path, *, lost: bool) -> str:
-    """What is said after a test that did not come to its end."""
-    how = "The logger's stream has ended" if lost else "Stopped"
-    return (
-        f"\n{how}; what was recorded is kept in {log}.\n"
-        f"Go on later:   benchlog acceptance {port} --plan {plan} --out {log} --resume\n"
-        f"Or check it:   benchlog check {log} --plan {plan}\n"
-        "What the log lacks then is not seen, which is no pass."
-    )
+def _joined(parts: Iterable[str], width: int, indent: str = "") -> list[Line]:
+    """Parts beside one another as far as they fit; none is torn apart."""
+    lines: list[str] = []
+    for part in parts:
+        if lines and len(lines[-1]) + len(_APART) + len(part) <= width:
+            lines[-1] += _APART + part
+        else:
+            lines.append((indent + part)[:width])
+    return [Line(line) for line in lines]
+
+
+def _told(text: str) -> str:
+    return "\n".join(line.text for line in _wrapped(text, _WIDTH, "  · ", "    "))
+
+
+def _said(text: str) -> str:
+    return "\n".join(line.text for line in _wrapped(text, _WIDTH, "  "))
 
 
 @contextmanager
@@ -110,19 +154,19 @@ class PlainScreen:
         if new:
             self._write(f"\nStep {step.number} of {step.of}: {step.title}")
             if step.caution:
-                self._write("\n".join(_wrapped(f"CAUTION  {step.caution}", _WIDTH, "  ")))
+                self._write(_said(f"CAUTION  {step.caution}"))
         if view.read_first:
             self._write("  Read the caution; Enter when you have.")
             return
-        self._write("\n".join(_wrapped(step.say, _WIDTH, "  ")))
-        if view.by_itself:
+        self._write(_said(step.say))
+        if new and view.by_itself:
             self._write("  (the stand-in does this step itself)")
         if new:
             self._write(f"  {values_line(last)}")
 
     def tell(self, text: str) -> None:
         """Say one sentence."""
-        self._write("\n".join(_wrapped(text, _WIDTH, "  · ", "    ")))
+        self._write(_told(text))
 
     def close(self) -> None:
         """Nothing to leave."""
@@ -135,17 +179,20 @@ class LiveScreen:
         """The page goes to this terminal."""
         self._out = out
         self._news: tuple[str, ...] = ()
-        self._drawn: list[str] = []
+        self._drawn: list[Line] = []
+        self._size = (0, 0)
 
     def show(self, view: View, last: Mapping[str, float]) -> None:
         """Draw the page where it has changed."""
-        width = max(min(shutil.get_terminal_size((80, 24)).columns - 2, 100), 40)
-        lines = page(view, last, self._news, width=width)
-        if lines == self._drawn:
+        size = shutil.get_terminal_size((80, 24))
+        width = max(min(size.columns - 2, _WIDEST), _NARROWEST)
+        lines = _page(view, last, self._news, width, max(size.lines, 1))
+        if lines == self._drawn and size == self._size:
             return
-        head = _CLEAR if not self._drawn else ""
-        self._drawn = lines
-        self._out.write(head + _HOME + "".join(f"{_painted(line)}\x1b[K\n" for line in lines) + _REST)
+        # what a terminal makes of old lines as it is made narrower is anybody's guess
+        head = "" if size == self._size else _CLEAR
+        self._drawn, self._size = lines, size
+        self._out.write(head + _HOME + "\n".join(f"{_painted(line)}\x1b[K" for line in lines) + _REST)
         self._out.flush()
 
     def tell(self, text: str) -> None:
@@ -158,9 +205,5 @@ class LiveScreen:
         self._out.flush()
 
 
-def _painted(line: str) -> str:
-    if line.startswith("CAUTION"):
-        return f"{_YELLOW}{line}{_PLAIN}"
-    if line.startswith("STEP") or line.lstrip().startswith(">>"):
-        return f"{_BOLD}{line}{_PLAIN}"
-    return line
+def _painted(line: Line) -> str:
+    return f"{_PAINTS[line.paint]}{line.text}\x1b[0m" if line.paint != "plain" else line.text

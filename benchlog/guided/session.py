@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal, Protocol
 
@@ -10,7 +11,8 @@ from benchlog.guided.keys import Pressed
 from benchlog.guided.memory import Memory
 from benchlog.guided.silence import Silence
 from benchlog.guided.steps import steps_of
-from benchlog.guided.walk import Key, View, Walk
+from benchlog.guided.view import Key, View
+from benchlog.guided.walk import Walk
 from benchlog.guided.ways import OpenWays
 from benchlog.live import Step
 from benchlog.plan import Plan
@@ -111,6 +113,7 @@ def _follow(
     silence: Silence,
 ) -> Ended:
     kept: object = None
+    unsaved = False
     for batch in recorder.batches():
         pressed = keys()
         if "quit" in pressed:
@@ -122,17 +125,20 @@ def _follow(
             break
         for told in batch.told:
             ways.tell(told)
+        if unsaved and len(batch.trace):
+            # its marks stand in the log by now: after a kill the log never lacks what the state says is done
+            resume.save(log, plan.install.bike, walk.memory)
+            unsaved = False
         walk.resolution = resolution()
         ways.heard(batch.trace)
         walk.advance(batch.trace, _of_the_walk(pressed))
         state = (walk.memory.step, walk.memory.walk, len(walk.memory.outcomes), dict(walk.memory.tries))
         if state != kept:
-            kept = state
-            resume.save(log, plan.install.bike, walk.memory)
+            kept, unsaved = state, True
         if walk.finished:
             recorder.show(None)
             return "done"
-        view = walk.view()
+        view = replace(walk.view(), silent_s=silence.lasts_s)
         recorder.show(view.step)
         screen.show(view, {role: walk.history.newest(role, 0.5) for role in walk.history.roles})
     resume.save(log, plan.install.bike, walk.memory)

@@ -4,6 +4,8 @@ from collections.abc import Callable
 
 #: A stream that says nothing for this long stands still, s of wall clock.
 STILL_S = 5.0
+#: Values older than this are no longer shown as those of now, s of wall clock.
+SHOWN_S = 2.0
 #: A stand-in that says nothing for this long is gone, s of wall clock.
 GONE_S = 30.0
 
@@ -31,6 +33,12 @@ class Silence:
             f"no line for {STILL_S:.0f} s: is the logger on, and its cable in? The test waits, and goes on by itself "
             "once lines come"
         )
+
+    @property
+    def lasts_s(self) -> float:
+        """For how long nothing has come, s; 0 where that is too short to speak of."""
+        lasts_s = self._clock() - self._heard
+        return lasts_s if lasts_s > SHOWN_S else 0.0
 
     @property
     def over(self) -> bool:

@@ -64,17 +64,24 @@ def key_off(sight: Sight) -> Look:
         at_s = moved(sight, role, up=False)
         if at_s is not None:
             stays = [NAMES[other] for other in LINES if is_up(sight.history, other)]
-            odd = f"{' and '.join(stays)} stays up with the key off" if stays else ""
+            odd = stays_up(stays)
             return Look(Seen(at_s, f"{NAMES[role]} fell", odd))
     stubborn = [NAMES[role] for role in LINES if is_up(sight.history, role)]
     lasts_s = STUBBORN_S if stubborn else STEADY_S
     for role, least in (("battery_a", KEY_ON_A), ("battery_v", RAISED_V)):
         change = steady_change(sight, role, lasts_s)
         if change is not None and abs(change[1]) > least:
-            odd = f"{' and '.join(stubborn)} stays up with the key off" if stubborn else ""
+            odd = stays_up(stubborn)
             what = "current" if role == "battery_a" else "voltage"
             return Look(Seen(change[0], f"the battery's {what} changed", odd))
     return _by_voltage(sight, "rose", lambda change_v: change_v > KEY_ON_V)
+
+
+def stays_up(names: list[str]) -> str:
+    """What is odd about lines that stay up with the key off; "" for none."""
+    if not names:
+        return ""
+    return f"{' and '.join(names)} {'stay' if len(names) > 1 else 'stays'} up with the key off"
 
 
 def _by_voltage(sight: Sight, way: str, is_it: Callable[[float], bool]) -> Look:
@@ -105,7 +112,7 @@ def slot_on(sight: Sight) -> Look:
             if off <= NEAR_SHARE:
                 return Look(Seen(at_s, f"{by} rose by {amps:.1f} A", value=amps))
             if stands_s == FAR_STANDS_S and sight.history.now_s - at_s >= FAR_STANDS_S:
-                odd = f"{amps:.1f} A came on, {sight.planned_a:.1f} A is planned"
+                odd = f"{sight.planned_a:.1f} A is planned"
                 return Look(Seen(at_s, f"{by} rose by {amps:.1f} A", odd, amps))
         return Look()
     return Look()

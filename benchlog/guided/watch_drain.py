@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from benchlog.analysis.drain import Settled, settle
+from benchlog.analysis.fuse_walk import HAND_S, started_up_s
 from benchlog.guided.history import History
 from benchlog.guided.moves import is_up, sigma, steady_change
 from benchlog.guided.sight import Look, Seen, Sight
@@ -23,6 +24,8 @@ CALM_S = 7.0
 ONE_WAKEUP = 1.4
 #: A drain that wake-ups leave open is watched for no more than this many times the needed stretch.
 MOST_TIMES = 5.0
+#: Before the next pull the current is calm for so long, beside what a hand may be late; longest wait for that, s.
+CALM_BEFORE_S, LONGEST_START_S = 2.0, 60.0
 #: Asleep: two stretches of this length differ by no more than their scatter, s.
 REST_PART_S = 5.0
 
@@ -82,7 +85,7 @@ def asleep(sight: Sight) -> Look:
         return Look(Seen(found.from_s, "the feed has settled"))
     odd, every_s = "", math.nan
     if mean_a * 1000 > sight.limit_ma:
-        odd = f"the drain is {_amount(mean_a)}, the plan allows {number(sight.limit_ma)} mA"
+        odd = f"the plan allows {number(sight.limit_ma)} mA"
         if found.base_a * 1000 <= sight.limit_ma and len(found.wakeups) > 1:
             every_s = float(np.median(np.diff([begins for begins, _ in found.wakeups])))
             odd += f"; something wakes about every {every_s:.0f} s"
@@ -137,9 +140,21 @@ def fuse_in(sight: Sight) -> Look:
     """The drain that fell as the fuse was pulled is back."""
     role = drain_role(sight.history)
     if role is None or not math.isfinite(sight.fallen_a):
-        return Look()
+        return Look(waiting="Enter, when the fuse is in again")
     change = steady_change(sight, role, IN_STANDS_S, sight.fallen_a / 4)
     return Look(Seen(change[0], "the drain is back")) if change and change[1] > sight.fallen_a / 2 else Look()
+
+
+def starting_up_s(history: History, in_s: float) -> float:
+    """How long what got its fuse back at ``in_s`` must still be left alone, s; 0 once its current is calm again.
+
+    The next pull needs a calm stretch before it, or the check cannot tell what it took away.
+    """
+    role = drain_role(history)
+    if role is None or history.now_s - in_s > LONGEST_START_S:
+        return 0.0
+    started_s = started_up_s(history.table(in_s, (role,)), role, in_s, history.now_s)
+    return max(started_s + HAND_S + CALM_BEFORE_S - history.now_s, 0.0)
 
 
 def _amount(amps: float) -> str:

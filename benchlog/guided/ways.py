@@ -14,6 +14,19 @@ PACE_OVER = 12
 FAST, LONGEST_WAIT_S = 3.0, 0.3
 
 
+class Ways(Protocol):
+    """What the walk can do to the world."""
+
+    def mark(self, text: str) -> None:
+        """Note it in the log at the next sample."""
+
+    def do(self, text: str) -> float | None:
+        """Have the stand-in do it: the stream's time of that, s; None where it could not, so that the tester must."""
+
+    def tell(self, text: str) -> None:
+        """Say one plain sentence to the tester."""
+
+
 class Marker(Protocol):
     """What notes a mark."""
 

@@ -32,10 +32,11 @@ def lay_beside(log: Path, logger: "Logger", given: "Logger | None") -> None:
 
     path = beside_path(log)
     if path.exists():
-        there = load_logger(path)
-        if there == logger:
+        # by what they say: two that mean the same may differ in what was noted as they were read
+        there = logger_text(load_logger(path))
+        if there == logger_text(logger):
             return
-        if there != given:
+        if given is None or there != logger_text(given):
             raise BenchlogError(
                 f"{path}: another logger file lies beside the recording already; move it away, or name it with --logger"
             )

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Self
 
 import numpy as np
 
-from benchlog.errors import BenchlogError
+from benchlog.errors import BenchlogError, MissingColumns
 from benchlog.live import Step
 from benchlog.readers.lines import ADDED_TIME, LineParser, Parsed
 from benchlog.readers.timeline import State, place
@@ -31,7 +31,7 @@ from benchlog.recording.joining import chosen, joined, one_trace
 from benchlog.recording.link import Back, Link, Lost, Received
 from benchlog.recording.resuming import resumed_from
 from benchlog.recording.state import LiveKeeper
-from benchlog.recording.story import Silence, Story
+from benchlog.recording.story import Refusing, Silence, Story
 from benchlog.recording.writer import LogWriter
 from benchlog.trace import Trace
 
@@ -102,11 +102,12 @@ class Capture:
         self._held: Parsed | None = None
         self._held_since = 0.0
         self._story = Story()
+        self._refusing = Refusing()
         self._first_at: float | None = None
         self._clock: StreamClock | None = None
         self._added: AddedClock | None = None
         self._last_row = b""
-        self._closed = self._unusable = False
+        self._closed = self._unusable = self._told_headless = False
 
     def __enter__(self) -> Self:
         """Open port and file.
@@ -203,6 +204,9 @@ class Capture:
         if self._parser.form is None and self._first_at is not None:
             waited_s = now - self._first_at
             headless = final or waited_s > HEADER_WAIT_S
+            if waited_s > FORM_WAIT_S and not self._told_headless:
+                self._told_headless = True
+                self._story.tell(f"lines come, but no header line yet; waiting {HEADER_WAIT_S:g} s for one")
             if final or waited_s > FORM_WAIT_S:
                 traces.append(self._feed(b"", self._first_at, now, few=True, last=headless))
         elif final:
@@ -211,6 +215,7 @@ class Capture:
             traces.append(self._keep(None, now, now, final=True))
         if self._link.lost_at is None:
             self._silence.watch(now, self._story)
+        self._refusing.watch(now, self.counts.kept, self.counts.refused, self._story)
         return one_trace([trace for trace in traces if trace is not None and len(trace)])
 
     def _event(self, event: Received | Lost | Back) -> Trace | None:
@@ -229,6 +234,14 @@ class Capture:
     def _feed(self, data: bytes, since: float, now: float, *, few: bool = False, last: bool = False) -> Trace | None:
         try:
             parsed = self._parser.feed(data, few=few, last=last)
+        except MissingColumns as why:
+            self._unusable = True
+            if not last:
+                raise
+            raise BenchlogError(
+                f"{self._port}: no header line came within {HEADER_WAIT_S:g} s, and the logger file names columns "
+                "that only a header can tell; start the logger anew while this waits, or give the columns as numbers"
+            ) from why
         except BenchlogError:
             self._unusable = True
             raise

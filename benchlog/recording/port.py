@@ -11,6 +11,8 @@ from benchlog.errors import BenchlogError
 
 #: Longest wait in one read: how late a stop is seen.
 READ_S = 0.05
+#: A device gives a few kilobytes at once, however much was asked for.
+_MOST_READS = 16
 _CHUNK = 1 << 16
 
 
@@ -82,13 +84,22 @@ def read_some(opened: Any) -> bytes:
     # half the work of pyserial's own read, which gathers a size that is asked for
     if not select.select([fd], [], [], READ_S)[0]:
         return b""
-    try:
-        data = os.read(fd, _CHUNK)
-    except BlockingIOError:
-        return b""
-    if not data:
-        raise OSError(errno.EIO, "the device is gone")
-    return data
+    parts: list[bytes] = []
+    for _ in range(_MOST_READS):
+        try:
+            data = os.read(fd, _CHUNK)
+        except BlockingIOError:
+            break
+        except OSError:
+            if parts:  # what came before it is kept; the next read tells of it
+                break
+            raise
+        if not data:
+            if not parts:
+                raise OSError(errno.EIO, "the device is gone")
+            break
+        parts.append(data)
+    return b"".join(parts)
 
 
 def _why_not(port: str, why: OSError) -> str:
@@ -100,6 +111,9 @@ def _why_not(port: str, why: OSError) -> str:
         return "opening this port is not permitted; on Linux add yourself to its group (often dialout) and log in again"
     if "://" in port:
         return f"the connection cannot be made ({_plain(text)}); check the address, and that the logger is switched on"
+    if os.path.isdir(port) or os.path.isfile(port) or number == errno.ENOTTY or "ioctl" in text.lower():
+        what = "a folder" if os.path.isdir(port) else "a file" if os.path.isfile(port) else "a device of another kind"
+        return f"this is {what}, no serial port; {listed()}"
     if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "FileNotFound" in text:
         return f"there is no such port; {listed()}"
     return f"this port cannot be opened ({_plain(text)}); {listed()}"

@@ -81,10 +81,18 @@ def summary(capture: Capture, out: str) -> str:
         whole_s = sum(gap.length_s for gap in counts.gaps)
         times = "once" if len(counts.gaps) == 1 else f"{len(counts.gaps)} times"
         lines.append(f"The connection was lost {times}, for {whole_s:.1f} s in all; the file says when")
+    if (lost_s := capture.lost_s) is not None:
+        lines.append(f"The connection was lost {lost_s:.0f} s before the end and did not come back")
     if not counts.kept:
         lines[0] = f"{out}: nothing was recorded, so there is no file"
-        if not counts.refused_in_all:
+        if counts.refused_in_all:
+            lines[0] = f"{out}: no line could be used"
+        else:
             lines.append("No line came: is the logger switched on, and is the baud rate (--baud) right?")
+    if counts.refused_in_all > counts.kept:
+        lines.append(
+            "Most lines were refused: is the baud rate (--baud) right, and the logger file that of this logger?"
+        )
     return "\n".join(lines)
 
 

@@ -1,5 +1,6 @@
 """The last minute of a recording, thinned, left for the pages while it runs."""
 
+import math
 import time
 from collections import deque
 from collections.abc import Mapping
@@ -8,7 +9,7 @@ import numpy as np
 
 from benchlog.errors import BenchlogError
 from benchlog.live import LiveState, Step, write_live
-from benchlog.trace import Trace
+from benchlog.trace import Array, Trace
 
 WINDOW_S, MOST_POINTS = 60.0, 600
 EVERY_S = 0.19
@@ -27,8 +28,8 @@ class LiveKeeper:
     def __init__(self, log: str, port: str, bike: str) -> None:
         self._log, self._port, self._bike = log, port, bike
         self._began = time.time()
-        self._time: deque[float] = deque()
-        self._recent: dict[str, deque[float | None]] = {}
+        self._time = np.empty(0)
+        self._recent: dict[str, Array] = {}
         self._told: deque[str] = deque(maxlen=_TOLD)
         self._came: deque[tuple[float, int]] = deque()
         self._written_at = float("-inf")
@@ -58,21 +59,16 @@ class LiveKeeper:
         self.last.update({role: _plain(float(values[-1])) for role, values in trace.values.items()})
         bins = np.floor(trace.time_s * (MOST_POINTS / WINDOW_S))
         at = np.flatnonzero(np.diff(bins, append=np.inf))[-MOST_POINTS:]
-        if self._time and bins[0] == np.floor(self._time[-1] * (MOST_POINTS / WINDOW_S)):
-            self._time.pop()
-            for column in self._recent.values():
-                column.pop()
-        before = len(self._time)
-        self._time.extend(np.round(trace.time_s[at], 6).tolist())
-        for role, values in trace.values.items():
-            column = self._recent.setdefault(role, deque([None] * before))
-            column.extend(map(_plain, values[at].tolist()))
-        for column in self._recent.values():
-            column.extend([None] * (len(self._time) - len(column)))
-        while len(self._time) > MOST_POINTS or self._time[0] < self._time[-1] - WINDOW_S:
-            self._time.popleft()
-            for column in self._recent.values():
-                column.popleft()
+        old = len(self._time)
+        if old and bins[0] == np.floor(self._time[-1] * (MOST_POINTS / WINDOW_S)):
+            old -= 1
+        time_s = np.concatenate((self._time[:old], np.round(trace.time_s[at], 6)))
+        first = max(len(time_s) - MOST_POINTS, int(np.searchsorted(time_s, time_s[-1] - WINDOW_S)))
+        before, none = np.full(len(self._time), np.nan), np.full(len(at), np.nan)
+        for role in {**self._recent, **trace.values}:
+            values = trace.values[role][at] if role in trace.values else none
+            self._recent[role] = np.concatenate((self._recent.get(role, before)[:old], values))[first:]
+        self._time = time_s[first:]
 
     def write(self, kept: int, refused: int, now: float, *, ended: bool = False) -> None:
         """Leave the state, where the last one is old enough."""
@@ -90,8 +86,8 @@ class LiveKeeper:
             refused=refused,
             told=tuple(self._told),
             last=dict(self.last),
-            time_s=tuple(self._time),
-            recent={role: list(column) for role, column in self._recent.items()},
+            time_s=tuple(self._time.tolist()),
+            recent={role: _plain_all(column) for role, column in self._recent.items()},
             step=self.step,
             ended=ended,
         )
@@ -102,4 +98,19 @@ class LiveKeeper:
 
 
 def _plain(value: float) -> float | None:
-    return float(f"{value:.6g}") if value == value and abs(value) != float("inf") else None
+    return float(f"{value:.6g}") if math.isfinite(value) else None
+
+
+_TENS = 10.0 ** np.arange(23)
+
+
+def _plain_all(values: Array) -> list[float | None]:
+    """The same for many: to six digits, but whole above a million."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        digits = 5 - np.floor(np.log10(np.abs(values)))
+        scale = _TENS[np.clip(np.nan_to_num(digits), 0, 22).astype(np.int64)]
+        rounded = np.round(values * scale) / scale
+    plain: list[float | None] = rounded.tolist()
+    for n in np.flatnonzero(~np.isfinite(rounded)).tolist():
+        plain[n] = None
+    return plain

@@ -9,6 +9,8 @@ from benchlog.recording.writer import LogWriter
 
 #: A stream that is silent for so long, and for five times its longest silence so far, is told.
 SILENT_S = 5.0
+#: So long no line was good, and so many were refused meanwhile, before that is told.
+REFUSED_S, REFUSED_LINES = 2.0, 20
 
 
 class Story:
@@ -53,6 +55,32 @@ class Story:
             for text in self._notes:
                 writer.note(text)
             self._notes = []
+
+
+class Refusing:
+    """Watches for a stream that runs though none of its lines can be used."""
+
+    def __init__(self) -> None:
+        self._since: float | None = None
+        self._before = Counter[str]()
+        self._kept = 0
+        self._told = False
+
+    def watch(self, now: float, kept: int, refused: Mapping[str, int], story: Story) -> None:
+        """``kept`` and ``refused`` are the tallies so far; told once, until a line is good again."""
+        if kept != self._kept or self._since is None:
+            self._kept, self._since, self._told = kept, now, False
+            self._before = Counter(refused)
+            return
+        lately = Counter(refused) - self._before
+        if self._told or now - self._since < REFUSED_S or lately.total() < REFUSED_LINES:
+            return
+        self._told = True
+        words = refused_words(lately)
+        more = "is the baud rate right?"
+        if lately["unreadable"] > lately.total() / 2:
+            more = "what a channel sends beyond its range, such as OL, must stand as over_range in its logger file"
+        story.tell(f"no line could be used for {now - self._since:.0f} s ({words}); {more}")
 
 
 class Silence:

@@ -1,9 +1,10 @@
 """How long a check takes beside only reading the same file, how much memory it needs, and how light ``--help`` is.
 
-    python tests/benchmarks/check_speed.py [--rows N] [--rounds N] [--keep FOLDER]
+    python tests/benchmarks/check_speed.py [--rows N] [--rounds N] [--text] [--keep FOLDER]
 
-Ratios are of whole processes run in turn, so that both carry their start-up and meet the same machine; the time that
-the reading alone takes inside its process stands beside them. Nothing here is asserted.
+12 hours at 1 kHz are ``--rows 43200000``. Ratios are of whole processes run in turn, so that both carry their start-up
+and meet the same machine; beside them stand those of the work alone, timed inside the processes after their imports.
+Nothing here is asserted.
 """
 
 import argparse
@@ -24,7 +25,16 @@ scan = pl.scan_parquet if path.endswith(".parquet") else pl.scan_csv
 scan(path).select(pl.all().sum()).collect(engine="streaming")
 print(time.perf_counter() - began)
 """
+CHECKING = """
+import sys, time
+import polars as pl
+import benchlog.log, benchlog.examine, benchlog.causes, benchlog.checks, benchlog.run
+began = time.perf_counter()
+benchlog.run.check(sys.argv[1], plan=sys.argv[2])
+print(time.perf_counter() - began)
+"""
 BARE_IMPORT = "import typer, rich"
+COMMAND = [sys.executable, "-c", "from benchlog.cli import main; main()"]
 
 
 @dataclass(frozen=True)
@@ -46,8 +56,8 @@ def run(command: list[str]) -> Run:
     return Run(time.perf_counter() - began, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1000, out)
 
 
-def make_log(folder: Path, rows: int) -> tuple[Path, Path, Path]:
-    """A log of the acceptance test followed by a long key-off, five columns at 1 kHz; as CSV and Parquet, and a plan.
+def make_log(folder: Path, rows: int, *, packed: bool = True) -> tuple[Path, Path, Path]:
+    """A log of the acceptance test and a long key-off, five columns at 1 kHz, as CSV and (``packed``) Parquet; and a plan.
 
     The simulated stretch is 400 s long; what follows repeats its key-off end, so any length is made quickly.
     """
@@ -67,29 +77,89 @@ def make_log(folder: Path, rows: int) -> tuple[Path, Path, Path]:
             part = part.head(rows - done)
             part = part.with_columns(time_s=(pl.int_range(pl.len()) + done) / 1000)
             part.write_csv(file, include_header=done == 0)
-            parts.append(part)
+            parts.append(part.lazy())
             done += part.height
             part = calm
-    pl.concat(parts).write_parquet(parquet, row_group_size=1 << 20)
+    if packed:
+        pl.concat(parts).sink_parquet(parquet, row_group_size=1 << 20, maintain_order=True)
     plan.write_text(sim.plan_toml, encoding="utf-8")
     return csv, parquet, plan
 
 
-def beside(name: str, reading: list[str], checking: list[str], rounds: int) -> None:
-    """Time two commands in turn and print one line."""
-    pairs = [(run(reading), run(checking)) for _ in range(rounds)]
-    read = statistics.median(pair[0].wall_s for pair in pairs)
-    check = statistics.median(pair[1].wall_s for pair in pairs)
-    ratio = statistics.median(b.wall_s / a.wall_s for a, b in pairs)
-    inside = [float(a.out) for a, _ in pairs if a.out.strip()]
-    only = f", the reading alone {statistics.median(inside):.2f} s" if inside else ""
-    cpu = statistics.median(b.cpu_s / a.cpu_s for a, b in pairs)
-    peak = max(b.peak_mb for _, b in pairs)
-    base = max(a.peak_mb for a, _ in pairs)
-    print(
-        f"{name}: {check:.2f} s against {read:.2f} s{only}; ratio {ratio:.2f} (CPU {cpu:.2f}), "
-        f"peak {peak:.0f} MB against {base:.0f} MB"
+@dataclass(frozen=True)
+class Beside:
+    """Medians of a check and of only reading, whole processes; ratios are medians of those of each pair.
+
+    Attributes:
+        inside, reading_inside_s, checking_inside_s: the same after the imports; None where that was not timed.
+    """
+
+    name: str
+    check_s: float
+    read_s: float
+    ratio: float
+    cpu_ratio: float
+    peak_mb: float
+    base_mb: float
+    inside: float | None = None
+    reading_inside_s: float | None = None
+    checking_inside_s: float | None = None
+
+    def __str__(self) -> str:
+        text = (
+            f"{self.name}: {self.check_s:.2f} s against {self.read_s:.2f} s; ratio {self.ratio:.2f} "
+            f"(CPU {self.cpu_ratio:.2f}), peak {self.peak_mb:.0f} MB against {self.base_mb:.0f} MB"
+        )
+        if self.inside is not None:
+            text += (
+                f"; without start-up {self.checking_inside_s:.2f} s against {self.reading_inside_s:.2f} s, "
+                f"ratio {self.inside:.2f}"
+            )
+        return text
+
+
+def beside(name: str, reading: list[str], checking: list[str], rounds: int, inside: list[str] | None = None) -> Beside:
+    """Time commands in turn, and print one line."""
+    runs = [(run(reading), run(checking), run(inside) if inside else None) for _ in range(rounds)]
+    pairs = [(float(a.out), float(c.out)) for a, _, c in runs if c is not None]
+    middle = statistics.median
+    found = Beside(
+        name,
+        check_s=middle(b.wall_s for _, b, _ in runs),
+        read_s=middle(a.wall_s for a, _, _ in runs),
+        ratio=middle(b.wall_s / a.wall_s for a, b, _ in runs),
+        cpu_ratio=middle(b.cpu_s / a.cpu_s for a, b, _ in runs),
+        peak_mb=max(b.peak_mb for _, b, _ in runs),
+        base_mb=max(a.peak_mb for a, _, _ in runs),
+        inside=middle(c / a for a, c in pairs) if pairs else None,
+        reading_inside_s=middle(a for a, _ in pairs) if pairs else None,
+        checking_inside_s=middle(c for _, c in pairs) if pairs else None,
     )
+    print(found, flush=True)
+    return found
+
+
+def light_help(rounds: int) -> Beside:
+    """How light ``--help`` is."""
+    bare = [sys.executable, "-c", BARE_IMPORT]
+    return beside("benchlog --help beside importing typer and rich", bare, [*COMMAND, "--help"], max(rounds, 7))
+
+
+def of_rows(rows: int, rounds: int, *, packed: bool = True, keep: Path | None = None) -> dict[str, Beside]:
+    """Ending of the log -> how its check stands beside reading it."""
+    found = {}
+    with tempfile.TemporaryDirectory() as temporary:
+        folder = keep or Path(temporary)
+        folder.mkdir(parents=True, exist_ok=True)
+        csv, parquet, plan = make_log(folder, rows, packed=packed)
+        print(f"{rows:,} rows, five columns: {csv.stat().st_size / 1e6:.0f} MB of text", flush=True)
+        for log in (csv, parquet) if packed else (csv,):
+            reading = [sys.executable, "-c", READING, str(log)]
+            inside = [sys.executable, "-c", CHECKING, str(log), str(plan)]
+            checking = [*COMMAND, "check", str(log), "--plan", str(plan), "--json", "-"]
+            kind = log.suffix[1:]
+            found[kind] = beside(f"check of {kind} beside reading it", reading, checking, rounds, inside)
+    return found
 
 
 def main() -> None:
@@ -97,20 +167,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="time and memory of a check beside only reading the log")
     parser.add_argument("--rows", type=int, default=10_800_000)
     parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--text", action="store_true", help="no Parquet")
     parser.add_argument("--keep", type=Path, help="make the log here and keep it")
     given = parser.parse_args()
-    command = [sys.executable, "-c", "from benchlog.cli import main; main()"]
-    bare = [sys.executable, "-c", BARE_IMPORT]
-    beside("benchlog --help beside importing typer and rich", bare, [*command, "--help"], max(given.rounds, 7))
-    with tempfile.TemporaryDirectory() as temporary:
-        folder = given.keep or Path(temporary)
-        folder.mkdir(parents=True, exist_ok=True)
-        csv, parquet, plan = make_log(folder, given.rows)
-        print(f"{given.rows:,} rows, five columns: {csv.stat().st_size / 1e6:.0f} MB of text")
-        for log in (csv, parquet):
-            reading = [sys.executable, "-c", READING, str(log)]
-            checking = [*command, "check", str(log), "--plan", str(plan), "--json", "-"]
-            beside(f"check of {log.suffix[1:]} beside reading it", reading, checking, given.rounds)
+    light_help(given.rounds)
+    of_rows(given.rows, given.rounds, packed=not given.text, keep=given.keep)
 
 
 if __name__ == "__main__":

@@ -20,8 +20,11 @@ import sys
 import tempfile
 import time
 import tty
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
+FORMS = ("csv", "pairs", "json")
 COLUMNS = ("t_us", "battery_v", "battery_a", "trigger_v", "feed_v", "ground_v")
 
 COPY = """
@@ -122,51 +125,76 @@ def run(script: str, stream: Path, out: Path, *more: str) -> dict[str, float]:
     return found
 
 
-def main() -> None:
-    """Print the table."""
-    parser = argparse.ArgumentParser(description="speed of recording beside a bare copy")
-    parser.add_argument("--lines", type=int, default=300_000)
-    parser.add_argument("--rounds", type=int, default=3)
-    parser.add_argument("--form", choices=["csv", "pairs", "json"], help="this form alone")
-    parser.add_argument("--send", nargs=2, help=argparse.SUPPRESS)
-    given = parser.parse_args()
-    if given.send:
-        send(Path(given.send[0]), int(given.send[1]))
-        return
+@dataclass(frozen=True)
+class Recorded:
+    """Medians of some rounds of one form of line.
+
+    Attributes:
+        lines_s: lines a second, from the first byte to the last line kept.
+        ratio: CPU time in that of the bare copy.
+    """
+
+    form: str
+    checksum: str
+    kept: int
+    of: int
+    lines_s: float
+    ratio: float
+
+
+def measure(forms: Sequence[str], lines: int, rounds: int) -> list[Recorded]:
+    """Record each form with each checksum beside a bare copy, and print a line for each."""
+    found = []
+    print(f"{lines:,} lines, six columns; CPU after start-up and imports, all threads, user and system")
+    print("form    checksum   B/line     kept   lines/s   CPU s  bare CPU s  ratio")
     with tempfile.TemporaryDirectory() as temporary:
         folder = Path(temporary)
         os.environ["BENCHLOG_DATA"] = str(folder / "data")
         logger = folder / "bench.logger.toml"
         logger.write_text(LOGGER, encoding="utf-8")
         plain = folder / "plain.txt"
-        plain.write_bytes(lines_of("csv", "", given.lines))
-        print(f"{given.lines:,} lines, six columns; CPU after start-up and imports, all threads, user and system")
-        print("form    checksum   B/line     kept   lines/s   CPU s  bare CPU s  ratio")
+        plain.write_bytes(lines_of("csv", "", lines))
         number = 0
-        for form in [given.form] if given.form else ("csv", "pairs", "json"):
+        for form in forms:
             for checksum in ("", "xor", "crc"):
                 stream = folder / "stream.txt"
-                stream.write_bytes(lines_of(form, checksum, given.lines))
+                stream.write_bytes(lines_of(form, checksum, lines))
                 bare, ours = [], []
-                for _ in range(given.rounds):
+                for _ in range(rounds):
                     number += 1
                     # bytes of this form are copied; polars reads the plain ones, the only form it knows
                     source = stream if form == "csv" and not checksum else plain
                     bare.append(run(COPY, source, folder / f"{number}.txt", str(source.stat().st_size)))
                     out = folder / f"{number}.csv"
-                    ours.append(run(RECORD, stream, out, str(given.lines), str(logger)))
+                    ours.append(run(RECORD, stream, out, str(lines), str(logger)))
                     (folder / f"{number}.txt").unlink()
                     out.unlink()
                 kept = min(int(each["rows"]) for each in ours)
                 speed = statistics.median(each["rows"] / each["wall_s"] for each in ours)
                 cpu, base = (statistics.median(each["cpu_s"] for each in runs) for runs in (ours, bare))
                 ratio = statistics.median(a["cpu_s"] / b["cpu_s"] for a, b in zip(ours, bare, strict=True))
-                size = stream.stat().st_size / given.lines
+                size = stream.stat().st_size / lines
                 print(
                     f"{form:<8}{checksum or 'none':<10}{size:>7.1f}{kept:>9,}{speed:>10,.0f}"
                     f"{cpu:>8.2f}{base:>12.2f}{ratio:>7.2f}",
                     flush=True,
                 )
+                found.append(Recorded(form, checksum, kept, lines, speed, ratio))
+    return found
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description="speed of recording beside a bare copy")
+    parser.add_argument("--lines", type=int, default=300_000)
+    parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--form", choices=FORMS, help="this form alone")
+    parser.add_argument("--send", nargs=2, help=argparse.SUPPRESS)
+    given = parser.parse_args()
+    if given.send:
+        send(Path(given.send[0]), int(given.send[1]))
+    else:
+        measure([given.form] if given.form else FORMS, given.lines, given.rounds)
 
 
 if __name__ == "__main__":

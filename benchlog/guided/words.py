@@ -1,0 +1,30 @@
+"""What is said before the first step and after a test that did not come to its end."""
+
+import shlex
+from pathlib import Path
+
+
+def opening_words(log: Path, *, by_itself: bool, resumed: bool) -> str:
+    """What is said before the first step."""
+    lines = [f"{'Going on in' if resumed else 'Recording to'} {log}"]
+    if by_itself:
+        lines.append("A stand-in is at this port: it does the steps itself, no key is needed.")
+    return "\n".join(lines)
+
+
+def closing_words(port: str, plan: Path, log: Path, *, lost: bool) -> str:
+    """What is said after a test that did not come to its end."""
+    how = "The logger's stream has ended" if lost else "Stopped"
+    return (
+        f"\n{how}; what was recorded is kept in {log}.\n"
+        "Go on later:\n"
+        f"  benchlog acceptance {_quoted(port)} --plan {_quoted(plan)} --out {_quoted(log)} --resume\n"
+        "Or check what there is:\n"
+        f"  benchlog check {_quoted(log)} --plan {_quoted(plan)}\n"
+        "What the log lacks then is not seen, which is no pass."
+    )
+
+
+def _quoted(name: str | Path) -> str:
+    """As a shell takes it."""
+    return shlex.quote(str(name))
