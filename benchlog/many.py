@@ -1,8 +1,8 @@
 """The same work on many things, shared among processes: answers in order, and nothing is left running.
 
-This process does its share; the others are plain interpreters that speak pickle over pipes. Unlike a forked process they hold no lock of a
-thread that is not there, and unlike a spawned one they never run the caller's own script again, so that a script needs
-no ``if __name__ == "__main__"``.
+The caller's process does its share; the others are plain interpreters that speak pickle over pipes. Unlike a forked
+process they hold no lock of a thread that is not there, and unlike a spawned one they never run the caller's own script
+again, so that a script needs no ``if __name__ == "__main__"``.
 """
 
 import os
@@ -68,7 +68,7 @@ def side_by_side(work: Callable[[Job], Answer], jobs: Sequence[Job], processes: 
 
 
 class _Crew:
-    """This process and some others; each of those is led by a thread that hands it one job after the other."""
+    """The caller's process and others; each of those is led by a thread that hands it one job after the other."""
 
     def __init__(self, work: Callable[[Any], Any], jobs: Sequence[Any]) -> None:
         self._work, self._jobs = work, jobs

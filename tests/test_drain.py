@@ -113,6 +113,28 @@ def test_wakeup_right_after_settling_is_told_by_the_later_ones(after_s):
     assert len(got.wakeups) == 5
 
 
+def test_wakeup_under_way_as_it_settles_leaves_the_time_open():
+    """The bike falls asleep at 20 s in the midst of a wake-up that ends at 21.5 s: the time lies between the two."""
+    t = _times()
+
+    got = _settled(t, np.where(t < 20, 0.2, BASE_A) + _wakes(t, 19.5) + _noise(t))
+
+    assert got.from_s == pytest.approx(21.5, abs=0.11)
+    assert got.from_s - got.width_s == pytest.approx(19.9, abs=0.11)
+
+
+@pytest.mark.parametrize(("lasts_s", "height_a"), [(3.5, WAKE_A), (1.5, 0.03)])
+def test_last_step_unlike_the_wakeups_is_not_open(lasts_s, height_a):
+    """A last step longer or higher than the wake-ups of 2 s and 10 mA was the bike, awake: known to a sample."""
+    t = _times()
+    amps = np.where(t < 20, 0.2, BASE_A) + np.where((t >= 20) & (t < 20 + lasts_s), height_a, 0.0)
+
+    got = _settled(t, amps + _wakes(t, 80.0) + _noise(t))
+
+    assert got.from_s == pytest.approx(20 + lasts_s, abs=0.11)
+    assert got.width_s == pytest.approx(0.1, abs=0.01)
+
+
 @pytest.mark.parametrize(("lasts_s", "height_a"), [(30.0, 0.05), (30.0, WAKE_A), (2.0, 0.05)])
 def test_excursion_unlike_the_wakeups_belongs_to_settling(lasts_s, height_a):
     """Longer or higher than the wake-ups of 2 s and 10 mA, after 1.5 s of calm: settled when it ends."""

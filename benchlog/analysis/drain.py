@@ -108,6 +108,10 @@ def settle(
     wakeups, settled_at = _sort_out(outside, start, end, x, base)
     from_s = float(start[settled_at])
     width = float(start[settled_at] - start[settled_at - 1]) if settled_at else float(np.median(np.diff(start)))
+    before = _tail(wakeups, settled_at, start, end, x, base)
+    if before < settled_at:
+        # it was asleep already, and awake again, or not: the log cannot tell
+        width = float(start[settled_at] - start[max(before - 1, 0)])
     quiet = x.copy()
     for first, stop in wakeups:  # known by now, and not to be smeared over their neighbours
         quiet[first:stop] = base
@@ -183,6 +187,19 @@ def _like(
         float(end[stop - 1] - start[first]) <= 1.5 * longest + step
         and float(np.max(x[first:stop])) - base <= 1.5 * tallest
     )
+
+
+def _tail(wakeups: list[tuple[int, int]], settled_at: int, start: Array, end: Array, x: Array, base: float) -> int:
+    """First point of a last step before settling that may be a wake-up under way: as high and no longer than those."""
+    if not wakeups:
+        return settled_at
+    longest = max(float(end[b - 1] - start[a]) for a, b in wakeups)
+    tallest = max(float(np.max(x[a:b])) - base for a, b in wakeups)
+    first = settled_at
+    while first > 0 and x[first - 1] - base <= 1.5 * tallest:
+        first -= 1
+    step = float(np.median(np.diff(start)))
+    return first if first > 0 and float(start[settled_at] - start[first]) <= longest + 2 * step else settled_at
 
 
 def drain(
