@@ -13,6 +13,8 @@ from benchlog.recording.port import open_port, read_some
 ENOUGH_BYTES = 1 << 20
 _MOST_BYTES = 1 << 26
 _FULL_WAIT_S = 0.1
+#: So little at once lets some more pile up, in the system's buffer of 64 kB, before it is read.
+_LITTLE_BYTES, _PILE_UP_S = 1 << 14, 0.002
 RETRY_S, LONGEST_RETRY_S = 0.2, 2.0
 
 
@@ -134,6 +136,8 @@ class Link:
                 self._more.notify_all()
             while self._size >= _MOST_BYTES and not self._stop.is_set():
                 self._more.wait(_FULL_WAIT_S)
+        if len(data) < _LITTLE_BYTES:
+            time.sleep(_PILE_UP_S)  # to wake for every line would take most of the work there is
 
     def _try_again(self) -> None:
         wait_s = min(RETRY_S * 1.3**self.tries, LONGEST_RETRY_S)
