@@ -57,7 +57,7 @@ def run(command: list[str]) -> Run:
 
 
 def make_log(folder: Path, rows: int, *, packed: bool = True) -> tuple[Path, Path, Path]:
-    """A log of the acceptance test and a long key-off, five columns at 1 kHz, as CSV (``packed``: as Parquet too); a plan.
+    """A log of the acceptance test and a long key-off, five columns at 1 kHz, as CSV and (``packed``) Parquet; a plan.
 
     The simulated stretch is 400 s long; what follows repeats its key-off end, so any length is made quickly.
     """
