@@ -96,7 +96,7 @@ def is_seen(folder: Path, mutant: str) -> bool:
 
 def module_of(mutant: str) -> str:
     """The file that a mutant is in."""
-    return re.sub(r"\.x.?_.*", "", mutant)
+    return re.sub(r"\.x[ǁ_].*", "", mutant)
 
 
 def main() -> None:

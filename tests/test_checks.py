@@ -366,3 +366,40 @@ def test_infinite_uncertainty_is_null_and_said():
     assert (check.verdict, check.uncertainty) == ("not proven", None)
     assert "inf" not in check.because
     assert "right at the limit" not in check.because
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "expected"),
+    [
+        # below 1 mA, of what lies above zero (normal table):
+        (0.2, 0.48, "not proven"),  # (0.9522 - 0.3385) / 0.6615 = 0.928, where the plain normal gives 0.952
+        (0.2, 0.40, "pass"),  # (0.9772 - 0.3085) / 0.6915 = 0.967
+        (0.5, 0.0, "pass"),
+        (0.5, 0.9, "not proven"),
+    ],
+)
+def test_drain_passes_only_as_one_that_is_never_negative(value: float, u: float, expected: str):
+    """What the uncertainty lays below zero proves nothing (prior knowledge, JCGM 106:2012, 6.2)."""
+    assert verdict("off_state_drain", found(value, u), at_most(1.0)) == expected
+
+
+def test_feed_that_a_slow_log_did_not_see_drop_is_not_proven():
+    """No loss seen between samples too far apart proves neither that the feed holds nor that it drops."""
+    slow = found(0.0, 0.5, only_fails="too slow")
+
+    assert verdict("feed_in_crank", slow, PlannedLimit(None, 0.0, "given", "limits.feed_in_crank")) == "not proven"
+    assert verdict("feed_in_crank", slow, PlannedLimit(0.0, None, "given", "limits.feed_in_crank")) == "not proven"
+
+
+def test_check_names_its_stretch():
+    """Log, start and end of the stretch behind a figure stand in the check."""
+    check = one("battery_sag", ("a.csv", found(0.2, 0.01)))
+
+    assert (check.log, check.from_s, check.to_s) == ("a.csv", 1.0, 2.0)
+
+
+def test_percent_has_one_decimal():
+    """Two of three planned checks passed are 66.7 per cent."""
+    checks = [one("battery_sag", ("a.csv", found(value, 0.01))) for value in (0.1, 0.1, 5.0)]
+
+    assert score(checks).percent == 66.7
