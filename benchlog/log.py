@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 BLOCK_BYTES = 8 << 20
 _WORKERS, _IN_FLIGHT, _HELD = 2, 3, 4
+_SMALL_BYTES = 2 << 20
 
 Progress = Callable[[int, int], None]
 
@@ -264,6 +265,15 @@ class Log:
         def parse(data: Any, piece: Piece) -> Raw:
             return self._table.parse(self._table.load(piece) if data is None else data)
 
+        if self._table.done()[1] < _SMALL_BYTES:  # handing it to other threads would take longer than it saves
+            before: tuple[Piece, Raw] | None = None
+            for piece, data in self._table.pieces():
+                if before is not None:
+                    yield before
+                before = piece, parse(data, piece)
+            if before is not None:  # one late, so that with the last piece all is known to be taken
+                yield before
+            return
         with ThreadPoolExecutor(_WORKERS, thread_name_prefix="benchlog") as pool:
             for piece, data in self._table.pieces():
                 take(data, piece)

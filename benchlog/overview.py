@@ -206,7 +206,11 @@ def _sums(table: Array) -> Array:
 
 
 def _extreme(which: np.ufunc, table: Array) -> Array:
-    found: Array = table[:, 0].copy() if table.shape[1] == 1 else which.reduce(table, axis=1)
+    if table.shape[1] == 1:
+        return table[:, 0].copy()
+    # over a flat array numpy is twice as fast as along the rows of a table
+    flat = np.ascontiguousarray(table).reshape(-1)
+    found: Array = which.reduceat(flat, np.arange(0, len(flat), table.shape[1])) if len(flat) else flat
     return found
 
 

@@ -90,7 +90,10 @@ def find_layout(where: str, head: bytes, logger: "Logger | None") -> Layout:
         raw_lines.pop()  # cut by the end of the head
     raw_lines = raw_lines[:_LINES]
     lines = [text_of(line) for line in raw_lines]
-    guesses = [_guess(lines, separator, logger) for separator in SEPARATORS]
+    there = [separator for separator in SEPARATORS if any(separator in line for line in lines)]
+    # those that no line has would all cut the same cells: one guess does for them
+    absent = [separator for separator in SEPARATORS if separator not in there][:1]
+    guesses = [_guess(lines, separator, logger) for separator in SEPARATORS if separator in (*there, *absent)]
     best = max(guesses, key=_fitness)
     headers = best.rows[best.header] if best.header is not None else None
     if headers is None and (logger is None or _names(logger)):
@@ -178,11 +181,12 @@ def _names(logger: "Logger") -> set[str]:
 def _header(rows: Sequence[Sequence[str]], comments: set[int], logger: "Logger | None") -> tuple[int | None, int]:
     """The line that names the columns, and how many of its names are known; plain lines before comments."""
     best, most = None, 0
+    names = _names(logger) if logger is not None else None
     for commented in (False, True):
         for n, row in enumerate(rows):
             if (n in comments) is commented:
                 cells = [row[0].lstrip("# "), *row[1:]] if commented and row else row
-                known = _known(cells, logger)
+                known = _known(cells, names)
                 if known > most:
                     best, most = n, known
                     if commented:
@@ -194,9 +198,9 @@ def _header(rows: Sequence[Sequence[str]], comments: set[int], logger: "Logger |
     return best, most
 
 
-def _known(cells: Sequence[str], logger: "Logger | None") -> int:
-    if logger is not None:
-        names = _names(logger)
+def _known(cells: Sequence[str], names: set[str] | None) -> int:
+    """How many cells are names of columns: of these, or where there are none, of roles."""
+    if names is not None:
         return len(names & {plain(cell).casefold() for cell in cells})
     if not any("_" in cell or " / " in cell for cell in cells):  # as all role names have
         return 0
