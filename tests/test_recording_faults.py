@@ -10,11 +10,13 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
 import pytest
 from conftest import Samples, without_override
+from serial.urlhandler import protocol_socket
 from serial_wire import PATIENCE_S, Wire, wait_until
 from test_recording import HEADER, joined, lines, notes_of, recorded, rows_of, taken
 
@@ -190,6 +192,28 @@ def test_server_that_comes_back_is_joined_again(tmp_path: Path):
 
     assert len(capture.counts.gaps) == 1
     assert len(rows_of(out)) == 41
+
+
+def test_what_a_server_sends_at_once_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Lines that are there before the port is quite open are read: a logger may send its header but once."""
+    usual = protocol_socket.Serial._reconfigure_port
+
+    def slowly(port: protocol_socket.Serial) -> None:
+        time.sleep(0.2)  # between connecting and pyserial's emptying of its buffers
+        usual(port)
+
+    monkeypatch.setattr(protocol_socket.Serial, "_reconfigure_port", slowly)
+    with socket.create_server(("127.0.0.1", 0)) as server, ThreadPoolExecutor(1) as pool:
+
+        def send() -> socket.socket:
+            there, _ = server.accept()
+            there.sendall("\n".join([HEADER, *lines(0, 20), ""]).encode())
+            return there
+
+        sent = pool.submit(send)
+        port = f"socket://127.0.0.1:{server.getsockname()[1]}"
+        with Capture(port, tmp_path / "log.csv") as capture, sent.result(PATIENCE_S):
+            taken(capture, lambda: capture.counts.kept == 20)
 
 
 def test_rubbish_is_counted_and_harms_nothing(wire: Wire, tmp_path: Path):

@@ -62,6 +62,9 @@ def open_port(port: str, baud: int) -> Any:
         opened = serial.serial_for_url(port, do_not_open=True, baudrate=baud, timeout=READ_S)
         with contextlib.suppress(ValueError, AttributeError):
             opened.exclusive = True
+        if port.lower().startswith("socket:"):
+            # pyserial throws away what has come by then: of a network's logger that is its header and first lines
+            opened.reset_input_buffer = lambda: None
         opened.open()
     except (serial.SerialException, OSError) as why:
         raise BenchlogError(f"{port}: {_why_not(port, why)}") from None
