@@ -11,10 +11,11 @@ import queue
 import subprocess
 import sys
 import threading
+from collections import deque
 from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import Future
 from contextlib import suppress
-from typing import Any, BinaryIO, TypeVar
+from typing import IO, Any, BinaryIO, TypeVar
 
 from benchlog.errors import BenchlogError
 
@@ -23,6 +24,7 @@ Answer = TypeVar("Answer")
 
 #: Each process holds a log's blocks, about 300 MB at most, so their number is bounded.
 MOST_PROCESSES = 8
+_HANDED = 2
 _START = "import sys, pickle; sys.path[:] = pickle.load(sys.stdin.buffer); from benchlog.many import serve; serve()"
 # the processes share the cores already
 _ONE_THREAD = dict.fromkeys(("POLARS_MAX_THREADS", "OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
@@ -122,8 +124,17 @@ class _Crew:
             ready = pickle.load(process.stdout) == _READY
         except (OSError, EOFError, ValueError, pickle.UnpicklingError):
             return  # it could not start: the others do the work
-        while ready and (n := self._next()) is not None:
-            self._answers[n].set_result(_asked(self._jobs[n], process.stdin, process.stdout))
+        handed: deque[int] = deque()
+        while ready:
+            # one job more than it works on, so that it never waits for the next
+            while len(handed) < _HANDED and (n := self._next()) is not None:
+                handed.append(n)
+                with suppress(OSError):  # that it is gone is seen as its answer is read
+                    process.stdin.write(pickle.dumps(self._jobs[n], pickle.HIGHEST_PROTOCOL))
+                    process.stdin.flush()
+            if not handed:
+                return
+            self._answers[handed.popleft()].set_result(_answer_of(process.stdout))
 
     def _next(self) -> int | None:
         with self._lock:
@@ -144,10 +155,8 @@ def _started() -> "subprocess.Popen[bytes]":
     )
 
 
-def _asked(job: object, to: Any, back: Any) -> tuple[str, Any]:
+def _answer_of(back: IO[bytes]) -> tuple[str, Any]:
     try:
-        to.write(pickle.dumps(job, pickle.HIGHEST_PROTOCOL))
-        to.flush()
         kind, value = pickle.load(back)
     except (OSError, EOFError, ValueError, pickle.UnpicklingError):
         return _GONE, None
