@@ -41,7 +41,8 @@ def _root(
 @app.command()
 def check(
     logs: Annotated[
-        list[Path], typer.Argument(metavar="LOG...", help="One or more logs of the same install.", readable=False)
+        list[Path],
+        typer.Argument(metavar="LOG...", help="Logs of the same install; of a folder every log in it.", readable=False),
     ],
     plan: PlanOption,
     before: Annotated[
@@ -72,7 +73,9 @@ def check(
         from benchlog.files import refuse_unwritable, write_whole
         from benchlog.progress import shown_progress
         from benchlog.run import check as run_check
+        from benchlog.several import every_log
 
+        logs = [Path(log) for log in every_log(logs, before)]
         inputs = [*logs, plan, *(path for path in (before, logger) if path is not None)]
         if json not in (None, "-"):
             refuse_unwritable(Path(json), what="the result", inputs=inputs)

@@ -25,6 +25,7 @@ Answer = TypeVar("Answer")
 #: Each process holds a log's blocks, about 300 MB at most, so their number is bounded.
 MOST_PROCESSES = 8
 _HANDED = 2
+_PIPE_BYTES = 1 << 19  # an answer fits whole, so that nobody waits to give it
 _START = "import sys, pickle; sys.path[:] = pickle.load(sys.stdin.buffer); from benchlog.many import serve; serve()"
 # the processes share the cores already
 _ONE_THREAD = dict.fromkeys(("POLARS_MAX_THREADS", "OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
@@ -86,6 +87,7 @@ class _Crew:
                 process = _started()
             except OSError:  # no more processes are allowed here
                 return
+            _keep_to_one_core(process.pid, len(self._processes))
             self._processes.append(process)
             leader = threading.Thread(target=self._lead, args=(process,), name="benchlog-many", daemon=True)
             self._leaders.append(leader)
@@ -150,9 +152,21 @@ def _started() -> "subprocess.Popen[bytes]":
         [sys.executable, "-P", "-c", _START],  # -P: nothing is imported from the folder the user is in
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
+        pipesize=_PIPE_BYTES,
         env={**_ONE_THREAD, **os.environ},
         **apart,
     )
+
+
+def _keep_to_one_core(pid: int, number: int) -> None:
+    """Let the threads of one of the processes hand over to each other on one core, which takes a twentieth less."""
+    if not hasattr(os, "sched_setaffinity"):
+        return
+    allowed = sorted(os.sched_getaffinity(0))
+    # counted from another core by each caller, so that two of them do not crowd the same
+    core = allowed[(os.getpid() + number) % len(allowed)]
+    with suppress(OSError):  # it may be gone already
+        os.sched_setaffinity(pid, {core})
 
 
 def _answer_of(back: IO[bytes]) -> tuple[str, Any]:
