@@ -1,13 +1,12 @@
 """The result as one HTML page: opens from a memory stick, needs no network, prints as a hand-over sheet."""
 
-import json
 from collections.abc import Iterable
 from html import escape
-from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from benchlog import report_words as words
 from benchlog.evidence import Evidence
+from benchlog.figures.in_page import POLICY, scripts, shipped
 from benchlog.figures.loads import Where
 from benchlog.report_bar import bar
 from benchlog.result import Cause, Check, Result, Verdict
@@ -15,8 +14,6 @@ from benchlog.result import Cause, Check, Result, Verdict
 if TYPE_CHECKING:
     import plotly.graph_objects as go  # type: ignore[import-untyped]  # plotly ships no types
 
-# what a browser may load: what stands in the page, and nothing from outside
-_POLICY = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data: blob:"
 
 _SHAPE_PATHS: dict[Verdict, str] = {
     "pass": '<circle cx="8" cy="8" r="6"/>',
@@ -60,13 +57,13 @@ def render_html(result: Result) -> str:
     ]
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         '<meta name="color-scheme" content="light dark">\n'
         f'<title>{escape(title)}</title>\n<link rel="icon" href="data:,">\n'
-        f"<style>\n{_shipped('report.css')}</style>\n</head>\n<body>\n<main>\n"
+        f"<style>\n{shipped('report.css')}</style>\n</head>\n<body>\n<main>\n"
         + "\n".join(part for part in body if part)
-        + f"\n</main>\n{_scripts(figures)}</body>\n</html>\n"
+        + f"\n</main>\n{scripts([figure for _, drawn in figures for _, figure in drawn])}</body>\n</html>\n"
     )
 
 
@@ -234,27 +231,6 @@ def _log_section(figures: list[tuple[str, list[tuple[str, "go.Figure"]]]]) -> st
     return "\n".join(parts)
 
 
-def _scripts(figures: list[tuple[str, list[tuple[str, "go.Figure"]]]]) -> str:
-    if not figures:
-        return ""
-    # 5 MB of text: only pages with figures carry it
-    from plotly.offline import get_plotlyjs  # type: ignore[import-untyped]  # plotly ships no types
-
-    listed = [json.loads(str(figure.to_json())) for _, drawn in figures for _, figure in drawn]
-    return (
-        f"<script>{get_plotlyjs()}</script>\n"
-        f'<script type="application/json" id="figures">{_inert(json.dumps(listed, separators=(",", ":")))}</script>\n'
-        f"<script>\n{_shipped('report.js')}</script>\n"
-    )
-
-
-def _inert(text: str) -> str:
-    """JSON that cannot end or open a tag inside a script element."""
-    for char in "<>&\u2028\u2029":
-        text = text.replace(char, f"\\u{ord(char):04x}")
-    return text
-
-
 def _record(result: Result) -> str:
     notes = [
         escape(f"{note.log}, line {note.line}: {note.text}" if note.line is not None else f"{note.log}: {note.text}")
@@ -282,7 +258,3 @@ def _handover() -> str:
 
 def _list(items: Iterable[str]) -> str:
     return "<ul>\n" + "".join(f"<li>{item}</li>\n" for item in items) + "</ul>"
-
-
-def _shipped(name: str) -> str:
-    return (files("benchlog") / name).read_text(encoding="utf-8")

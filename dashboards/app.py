@@ -1,6 +1,7 @@
 """Put the pages together: one Dash application over one store."""
 
 import logging
+import re
 from collections.abc import Callable
 from datetime import tzinfo
 from importlib.resources import files
@@ -10,11 +11,13 @@ from urllib.parse import parse_qs
 from dash import ClientsideFunction, Dash, Input, Output
 
 from benchlog.errors import BenchlogError
+from benchlog.figures.in_page import shipped
+from benchlog.plotly_js import plotly_js
 from benchlog.store import open_store
 from dashboards import checked_page, drop_form, live_page, log_view, one_result, sheet
 from dashboards.context import Context
 from dashboards.frame import DOCUMENT, frame, menu, trouble
-from dashboards.guard import guard
+from dashboards.guard import SCRIPT, guard, kept
 from dashboards.record_page import record_page
 from dashboards.results import results_page
 from dashboards.season_page import season_page as make_season
@@ -27,6 +30,9 @@ from dashboards.work import BROKEN
 
 _log = logging.getLogger("benchlog.page")
 
+#: The pages that draw at once.
+DRAWING = re.compile(r"/(live|season|record/\d+|checked/[^/]+)/?")
+
 
 def make_app(settings: Settings) -> tuple[Dash, Callable[[], None]]:
     """The application, and what closes its store and takes dropped files away.
@@ -35,7 +41,7 @@ def make_app(settings: Settings) -> tuple[Dash, Callable[[], None]]:
         BenchlogError: the store cannot be opened.
     """
     context = Context(settings, open_store(settings.store), Trays(settings.max_upload_mb << 20))
-    app = Dash(
+    app = _Pages(
         "benchlog",
         assets_folder=str(files("dashboards") / "assets"),
         serve_locally=True,
@@ -123,10 +129,25 @@ def _route(app: Dash, context: Context) -> None:
         return menu(path), content, title
 
 
+class _Pages(Dash):
+    """Dash whose drawing pages begin to read plotly's script with the document, not once a figure has come."""
+
+    def interpolate_index(self, **parts: Any) -> str:  # type: ignore[override]  # Dash lists its names one by one
+        """The document; Dash's own graphs take the script that is there, and fetch their larger one elsewhere."""
+        from flask import request
+
+        document: str = super().interpolate_index(**parts)
+        if not DRAWING.fullmatch(request.path):
+            return document
+        return document.replace("</head>", f'<script defer src="{SCRIPT}"></script>\n</head>', 1)
+
+
 def _look(app: Dash) -> None:
-    """The report's style sheet, so that pages and reports are one family."""
+    """What pages and reports share: the style sheet, so that they are one family, and the script that draws."""
     from flask import Response
 
-    css = (files("benchlog") / "report.css").read_text(encoding="utf-8")
+    css = shipped("report.css")
+    drawing = plotly_js()
 
-    app.server.add_url_rule("/look/report.css", view_func=lambda: Response(css, mimetype="text/css"))
+    app.server.add_url_rule("/look/report.css", "css", lambda: Response(css, mimetype="text/css"))
+    app.server.add_url_rule(SCRIPT, "drawing", lambda: kept(Response(drawing, mimetype="text/javascript")))

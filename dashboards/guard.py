@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode, urlsplit
 
+from benchlog.plotly_js import SHA256
 from dashboards.settings import LOOPBACK, WILDCARDS, Settings
 
 if TYPE_CHECKING:
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 MOST_FORM_BYTES = 1 << 20
 UPLOAD_PATH = "/upload"
 _SCRIPTS = ("/_dash-component-suites/", "/assets/")
+#: Where plotly's script stands: the name changes with its text.
+SCRIPT = f"/look/plotly-{SHA256[:12]}.js"
 _SAFE = ("GET", "HEAD", "OPTIONS")
 
 _HEADERS = {
@@ -86,12 +89,18 @@ def guard(server: "Flask", settings: Settings, inline_scripts: Sequence[str] = (
         for name, value in _HEADERS.items():
             answer.headers[name] = value
         answer.headers["Content-Security-Policy"] = policy
-        if not request.path.startswith(_SCRIPTS):
+        if not request.path.startswith((*_SCRIPTS, SCRIPT)):
             answer.headers["Cache-Control"] = "no-store"
         elif "Cache-Control" not in answer.headers:
-            # kept, but asked about: a browser that keeps plotly's 5 MB also keeps them compiled
+            # kept, but asked about: a browser that keeps a script also keeps it compiled
             answer.headers["Cache-Control"] = "no-cache"
         return answer
+
+
+def kept(answer: "Response") -> "Response":
+    """An answer that never changes under its name: a browser need not ask again."""
+    answer.headers["Cache-Control"] = "private, max-age=31536000, immutable"
+    return answer
 
 
 def content_policy(inline_scripts: Sequence[str]) -> str:

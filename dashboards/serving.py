@@ -1,11 +1,13 @@
 """Serve the pages with a production server until Ctrl-C."""
 
 import errno
+import importlib
 import logging
 import os
 import secrets
 import signal
 import socket
+import threading
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -66,6 +68,8 @@ def serve(settings: Settings, say: Callable[[str], None]) -> None:
             if not settings.local:
                 say("Everyone who has this address can read and sign records; it is not encrypted.")
             say("Stop with Ctrl-C.")
+            # a quarter of a second that the first page with a log need not wait for
+            threading.Thread(target=importlib.import_module, args=("polars",), daemon=True).start()
             server.run()
         except KeyboardInterrupt:
             pass  # the way to end it

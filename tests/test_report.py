@@ -264,7 +264,7 @@ def test_page_carries_plotly_only_for_figures():
     """plotly.js is inside once where there is evidence, and not at all where there is none."""
     with_figures, without = render_html(healthy()), render_html(troubled())
 
-    assert with_figures.count("plotly.js v") == 1
+    assert with_figures.count("plotly.js (basic - minified) v") == 1
     assert "plotly" not in without
     assert "<script" not in without
 

@@ -1,10 +1,9 @@
 """The season as one HTML page: opens from a memory stick, needs no network; the look is that of the install check."""
 
-import json
 from html import escape
-from importlib.resources import files
 from typing import TYPE_CHECKING
 
+from benchlog.figures.in_page import POLICY, scripts, shipped
 from benchlog.report_words import CAUTIONS
 from benchlog.season import words
 from benchlog.season.chart import break_words
@@ -16,8 +15,6 @@ from benchlog.season.words import SHAPES, Advice, Urgency
 if TYPE_CHECKING:
     import plotly.graph_objects as go  # type: ignore[import-untyped]  # plotly ships no types
 
-# what a browser may load: what stands in the page, and nothing from outside
-_POLICY = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data: blob:"
 _CLASSES: dict[Urgency, str] = {"now": "v-fail", "soon": "v-not-proven", "fine": "v-pass", "open": "v-not-seen"}
 _CAPTION = (
     "{title}: readings with their uncertainty (k = 2), the plan's limit dashed, changes dotted, "
@@ -34,13 +31,13 @@ def render_html(season: Season) -> str:
             _cautions()]  # fmt: skip
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         '<meta name="color-scheme" content="light dark">\n'
         f"<title>{escape(f'{name}: {season.advice[0].words} (benchlog season)')}</title>\n"
-        f'<link rel="icon" href="data:,">\n<style>\n{_shipped("report.css")}</style>\n</head>\n<body>\n<main>\n'
+        f'<link rel="icon" href="data:,">\n<style>\n{shipped("report.css")}</style>\n</head>\n<body>\n<main>\n'
         + "\n".join(part for part in body if part)
-        + f"\n</main>\n{_scripts(figures)}</body>\n</html>\n"
+        + f"\n</main>\n{scripts([figure for _, figure in figures])}</body>\n</html>\n"
     )
 
 
@@ -140,20 +137,6 @@ def _drawn(figures: list[tuple[str, "go.Figure"]]) -> str:
     )
 
 
-def _scripts(figures: list[tuple[str, "go.Figure"]]) -> str:
-    if not figures:
-        return ""
-    # 5 MB of text: only pages with figures carry it
-    from plotly.offline import get_plotlyjs  # type: ignore[import-untyped]  # plotly ships no types
-
-    listed = [json.loads(str(figure.to_json())) for _, figure in figures]
-    return (
-        f"<script>{get_plotlyjs()}</script>\n"
-        f'<script type="application/json" id="figures">{_inert(json.dumps(listed, separators=(",", ":")))}</script>\n'
-        f"<script>\n{_shipped('report.js')}</script>\n"
-    )
-
-
 def _basis(season: Season) -> str:
     from benchlog import __version__
     from benchlog.batteries import CHEMISTRY
@@ -177,14 +160,3 @@ def _basis(season: Season) -> str:
 def _cautions() -> str:
     listed = "".join(f"<li>{escape(text)}</li>\n" for text in CAUTIONS)
     return f'<section class="cautions">\n<h2>Cautions</h2>\n<ul>\n{listed}</ul>\n</section>'
-
-
-def _inert(text: str) -> str:
-    """JSON that cannot end or open a tag inside a script element."""
-    for char in "<>&\u2028\u2029":
-        text = text.replace(char, f"\\u{ord(char):04x}")
-    return text
-
-
-def _shipped(name: str) -> str:
-    return (files("benchlog") / name).read_text(encoding="utf-8")

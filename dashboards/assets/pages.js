@@ -10,13 +10,6 @@ window.dash_clientside = Object.assign({}, window.dash_clientside, {
   },
 });
 
-// these pages draw: the large script is read while the small ones are, and not only once a figure has come
-if (/^\/(live|record\/\d+)$/.test(location.pathname)) {
-  const plotly = document.createElement("script");
-  Object.assign(plotly, { src: "/_dash-component-suites/plotly/package_data/plotly.min.js", async: true });
-  document.head.append(plotly);
-}
-
 document.addEventListener("click", (event) => {
   const button = event.target.closest("[data-goto], [data-print]");
   if (!button) return;
