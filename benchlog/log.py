@@ -234,7 +234,9 @@ class Log:
             for piece, raw in self._parsed():
                 if builder is None:
                     expected = raw.rows * self._table.done()[1] // max(piece.size, 1)
-                    builder = OverviewBuilder(self._order, max_buckets, expected_rows=expected * 3 // 4)
+                    if piece.size != raw.rows:  # text: later lines may be longer; tables count their rows
+                        expected = expected * 3 // 4
+                    builder = OverviewBuilder(self._order, max_buckets, expected_rows=expected)
                 placed = place(raw, self.logger, state)
                 left_out.add((*raw.faults, *placed.faults), line, placed.wraps_at)
                 if len(placed.trace):

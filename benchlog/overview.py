@@ -216,12 +216,14 @@ def _extreme(which: np.ufunc, table: Array) -> Array:
 
 def _extremes(low: Array, high: Array) -> tuple[Array, Array]:
     """Smallest and largest of each row; both tables may be the same."""
-    count, k = low.shape
-    if k == 1 or k > 32 or count == 1 or low is not high:
+    k = low.shape[1]
+    if k == 1 or k > 32 or k & (k - 1):
         return _extreme(np.minimum, low), _extreme(np.maximum, high)
-    # along short rows numpy is slow, across them it is not
-    across = np.ascontiguousarray(low.T)
-    return np.minimum.reduce(across, axis=0), np.maximum.reduce(across, axis=0)
+    # along short rows numpy is slow: neighbours are compared until one is left
+    low, high = np.ascontiguousarray(low).reshape(-1), np.ascontiguousarray(high).reshape(-1)
+    while k > 1:
+        low, high, k = np.minimum(low[0::2], low[1::2]), np.maximum(high[0::2], high[1::2]), k // 2
+    return low, high
 
 
 def _first(column: npt.NDArray[Any]) -> npt.NDArray[Any]:

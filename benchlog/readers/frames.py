@@ -79,7 +79,8 @@ def _numbers(series: "pl.Series", over: tuple[str, ...]) -> Found:
     import polars as pl
 
     if series.dtype.is_numeric() or series.dtype == pl.Boolean:
-        values = series.cast(pl.Float64).fill_null(float("nan")).to_numpy()
+        number = series.cast(pl.Float64)
+        values = (number.fill_null(float("nan")) if number.null_count() else number).to_numpy()
         endless = np.isinf(values)
         if endless.any():
             return Found(np.where(endless, np.nan, values), None, endless, series)

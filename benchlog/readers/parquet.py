@@ -83,9 +83,9 @@ class ParquetLog:
 
 @contextmanager
 def _little_ahead() -> Iterator[None]:
-    """Let polars unpack one group of rows ahead, not as many as the machine has threads: saves 250 MB."""
+    """Let polars unpack two groups of rows at a time: more take more memory, one alone leaves a core idle."""
     before = os.environ.get(_GROUPS_AHEAD)
-    os.environ[_GROUPS_AHEAD] = "1"
+    os.environ[_GROUPS_AHEAD] = "2"
     try:
         yield
     finally:
