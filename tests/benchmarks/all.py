@@ -179,8 +179,17 @@ def page(asked: Asked) -> Iterator[Row]:
     yield at_most("memory of the server", float(found[2]), 500, " MB") if found else untold("memory of the server")
 
 
+def live(asked: Asked) -> Iterator[Row]:
+    """The page on a running recording."""
+    import live_speed
+
+    found = live_speed.measure(3 if asked.quick else 10, 500)
+    yield at_least("live page: changes of the values a second", found.values_s, 4, places=1)
+    yield at_least("live page: drawings a second", found.drawings_s, 4, places=1)
+
+
 PARTS: dict[str, Callable[[Asked], Iterator[Row]]] = {
-    one.__name__: one for one in (check, long, many, record, store, season, page)
+    one.__name__: one for one in (check, long, many, record, store, season, page, live)
 }
 
 
