@@ -10,6 +10,7 @@ import typer
 
 from benchlog.commands import acceptance, page, recording, records, season, standin
 from benchlog.commands.shared import EXIT_STATUS, LoggerOption, PlanOption, StoreOption, user_errors
+from benchlog.commands.watched import watch
 from benchlog.errors import BenchlogError
 
 app = typer.Typer(
@@ -182,6 +183,7 @@ app.command()(page.page)
 def main() -> None:
     """Run the command line."""
     try:
+        watch(sys.argv[1:])
         app()
     except KeyboardInterrupt:
         typer.echo("benchlog: stopped", err=True)

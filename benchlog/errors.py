@@ -2,6 +2,9 @@
 
 from collections.abc import Sequence
 
+#: Of a table that ends whoever reads it: said by the process that watches.
+DAMAGED_INSIDE = "is damaged inside, so that the reader gave up; copy it again, or save the log as CSV"
+
 
 class BenchlogError(Exception):
     """Unusable input. The text says what, where, what was needed and what to do."""
