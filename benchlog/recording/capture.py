@@ -386,6 +386,9 @@ class Capture:
         self._story.tell_and_note(
             f"no connection to the logger from {_hour(gap.from_s)} to {_hour(gap.to_s)}, {gap.length_s:.1f} s{last}"
         )
+        if event.port != self._port:
+            self._story.tell_and_note(f"the logger came back as {event.port}, before it was {self._port}")
+            self._port = event.port
         self._silence.restart(event.at)
 
     def _learn_late(self) -> None:

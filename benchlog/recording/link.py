@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from benchlog.errors import BenchlogError
+from benchlog.recording.device import device_at, port_of
 from benchlog.recording.port import open_port, read_some
 
 #: This much waiting wakes whoever waits for it; this much makes the reading wait.
@@ -42,10 +43,11 @@ class Lost:
 
 @dataclass(frozen=True, slots=True)
 class Back:
-    """The port is there again after ``after_s``."""
+    """The port is there again after ``after_s``, as ``port``."""
 
     at: float
     after_s: float
+    port: str
 
 
 Event = Received | Lost | Back
@@ -62,6 +64,7 @@ class Link:
     def __init__(self, port: str, baud: int) -> None:
         self._port, self._baud = port, baud
         self._serial: Any = open_port(port, baud)
+        self._device = device_at(port)
         self.lost_at: float | None = None
         self.tries = 0
         self._events: list[Event] = []
@@ -145,14 +148,16 @@ class Link:
             return
         self.tries += 1
         try:
+            if self._device is not None:
+                self._port = port_of(self._device) or self._port
             opened = open_port(self._port, self._baud)
-        except BenchlogError:
+        except (BenchlogError, OSError):  # a list of devices that change while it is read may fail as well
             return
         now = time.monotonic()
         after_s = now - (self.lost_at or now)
         self._serial, self.lost_at = opened, None
         with self._more:
-            self._events.append(Back(now, after_s))
+            self._events.append(Back(now, after_s, self._port))
 
     def _drop(self) -> None:
         if self._serial is not None:

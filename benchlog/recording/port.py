@@ -62,7 +62,7 @@ def open_port(port: str, baud: int) -> Any:
         opened = serial.serial_for_url(port, do_not_open=True, baudrate=baud, timeout=READ_S)
         with contextlib.suppress(ValueError, AttributeError):
             opened.exclusive = True
-        if port.lower().startswith("socket:"):
+        if port.lower().startswith(("socket:", "rfc2217:")):
             # pyserial throws away what has come by then: of a network's logger that is its header and first lines
             opened.reset_input_buffer = lambda: None
         opened.open()
