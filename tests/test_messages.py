@@ -6,21 +6,16 @@ so a new message needs an entry here.
 
 # ruff: noqa: E501 a message is searched for in one piece
 
-import ast
 import errno
 import gzip
 import os
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 import polars as pl
 import pytest
-from typer.testing import CliRunner
+from messages import FOLDER, Entry, command, done, fails, said, same, texts_of, while_it
 
 from benchlog import check
-from benchlog.cli import app
-from benchlog.errors import BenchlogError
 from benchlog.files import refuse_unwritable, write_whole
 from benchlog.log import Log
 from benchlog.logger import Channel, Logger, LogTime, load_logger
@@ -28,7 +23,6 @@ from benchlog.plan import load_plan
 from benchlog.readers.source import Source
 
 ROOT = Path(__file__).parent.parent / "benchlog"
-FOLDER = "FOLDER"  # stands for the folder of the test in the texts below
 
 PLAN = '[install]\nbike = "Larch"\n[battery]\nchemistry = "agm"\ncapacity_ah = 11.2\n'
 CHANNEL = '[[channel]]\ncolumn = "I"\nrole = "battery_a"\n'
@@ -44,19 +38,6 @@ def logger(*channels: Channel, unit: str = "s", wraps_at: float | None = None) -
 def rows(count: int, row: str = "{n},12.5", header: str = "time_s,battery_v") -> str:
     """A log of so many rows; ``{n}`` is the row's number."""
     return header + "\n" + "".join(row.replace("{n}", str(n)) + "\n" for n in range(count))
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """How a message comes, and its text.
-
-    Attributes:
-        bring: gives the notes that were made, or raises.
-        text: what is said, the folder of the test as FOLDER.
-    """
-
-    bring: Callable[[Path], "list[str] | None"]
-    text: str
 
 
 def log(content: str | bytes, text: str, known: Logger | None = None, name: str = "log.csv") -> Entry:
@@ -94,45 +75,6 @@ def mine(content: str, text: str) -> Entry:
     return Entry(
         bring, text.removeprefix("note: ") if noted else f"{FOLDER}/mine.toml: the logger file cannot be used\n  {text}"
     )
-
-
-def done(call: Callable[[Path], object], text: str) -> Entry:
-    """Anything else."""
-
-    def bring(folder: Path) -> None:
-        call(folder)
-
-    return Entry(bring, text)
-
-
-def command(words: Callable[[Path], list[str | Path]], text: str) -> Entry:
-    """A command line that is refused."""
-
-    def bring(folder: Path) -> None:
-        said = CliRunner().invoke(app, [str(word) for word in words(folder)]).stderr
-        raise BenchlogError(said.removeprefix("benchlog: ").rstrip("\n"))
-
-    return Entry(bring, text)
-
-
-def fails(number: int) -> Callable[..., None]:
-    """A function of the system that fails."""
-
-    def fail(*_: object, **__: object) -> None:
-        raise OSError(number, os.strerror(number))
-
-    return fail
-
-
-def while_it(patched: object, name: str, number: int, call: Callable[[Path], object]) -> Callable[[Path], object]:
-    """The same call, while a function of the system fails."""
-
-    def run(folder: Path) -> None:
-        with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(patched, name, fails(number))
-            call(folder)
-
-    return run
 
 
 def at_end_of_stick(folder: Path) -> None:
@@ -660,23 +602,6 @@ PROVOKED: dict[str, Entry] = {
 }
 
 
-def said(entry: Entry, folder: Path) -> str:
-    """What comes of it: the refusal, or the notes."""
-    try:
-        notes = entry.bring(folder)
-    except BenchlogError as refused:
-        return str(refused).replace(str(folder), FOLDER)
-    return "|".join(notes or ())
-
-
-def same(said: str, text: str) -> bool:
-    """Whether they are the same; … stands for anything."""
-    if "…" not in text:
-        return said == text
-    begin, _, end = text.partition("…")
-    return said.startswith(begin) and said.endswith(end)
-
-
 @pytest.fixture(scope="module")
 def heard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     """What was said by each entry."""
@@ -712,29 +637,6 @@ NOT_HEARD = {
     "the folder you are in is gone; change to one that exists": "test_cli deletes such a folder",
     ": the sample data is missing here; install benchlog again": "test_packaging: an install without it",
 }
-
-
-def texts_of(path: Path, *, raised: bool) -> Iterator[str]:
-    """The pieces of text in a file that are words for people."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    other: set[ast.AST] = set()
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):  # docstrings
-            other.add(node.value)
-        elif isinstance(node, ast.keyword) and node.arg in ("description", "examples", "pattern"):
-            other |= set(ast.walk(node.value))
-        elif isinstance(node, ast.arg | ast.AnnAssign | ast.FunctionDef):  # types written as text
-            kinds = (node.returns,) if isinstance(node, ast.FunctionDef) else (node.annotation,)
-            other |= {inner for kind in kinds if kind is not None for inner in ast.walk(kind)}
-        elif isinstance(node, ast.Call) and ast.unparse(node.func).startswith("re."):
-            other |= set(ast.walk(node))
-    roots = [node for node in ast.walk(tree) if isinstance(node, ast.Raise)] if raised else [tree]
-    for root in roots:
-        for node in ast.walk(root):
-            if isinstance(node, ast.Constant) and isinstance(node.value, str) and node not in other:
-                text = node.value
-                if len(text.strip()) >= 12 and " " in text.strip():
-                    yield text
 
 
 def test_every_message_is_heard(heard: dict[str, str]):
