@@ -83,7 +83,11 @@ def write_live(state: LiveState) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as problem:
-        raise BenchlogError(f"{folder}: the folder cannot be made ({(problem.strerror or '').lower()})") from problem
+        why = (problem.strerror or str(problem)).lower()
+        raise BenchlogError(
+            f"{folder}: the folder cannot be made ({why}); make room and rights there, or name another data folder in "
+            "BENCHLOG_DATA"
+        ) from problem
     # field by field: ``asdict`` copies every point of the last minute, five times a second
     plain = {one.name: getattr(state, one.name) for one in fields(state)}
     plain["step"] = None if state.step is None else asdict(state.step)

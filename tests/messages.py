@@ -5,7 +5,8 @@ Each of the files ``test_messages*.py`` has a table of entries, and fails where 
 
 import ast
 import os
-from collections.abc import Callable, Iterator
+import re
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from typer.testing import CliRunner
 from benchlog.cli import app
 from benchlog.errors import BenchlogError
 
+TOP = Path(__file__).parent.parent
 FOLDER = "FOLDER"  # stands for the folder of the test in the texts of entries
 
 
@@ -41,11 +43,15 @@ def done(call: Callable[[Path], object], text: str) -> Entry:
 
 
 def command(words: Callable[[Path], list[str | Path]], text: str) -> Entry:
-    """A command line that is refused."""
+    """A command line that is refused; the folder of the test is the one that the user is in."""
 
     def bring(folder: Path) -> None:
-        said = CliRunner().invoke(app, [str(word) for word in words(folder)]).stderr
-        raise BenchlogError(said.removeprefix("benchlog: ").rstrip("\n"))
+        with pytest.MonkeyPatch.context() as patch:
+            patch.chdir(folder)
+            ended = CliRunner().invoke(app, [str(word) for word in words(folder)])
+        if ended.exception is not None and not isinstance(ended.exception, SystemExit):
+            raise ended.exception
+        raise BenchlogError(ended.stderr.removeprefix("benchlog: ").rstrip("\n"))
 
     return Entry(bring, text)
 
@@ -81,10 +87,36 @@ def said(entry: Entry, folder: Path) -> str:
 
 def same(said: str, text: str) -> bool:
     """Whether they are the same; … stands for anything."""
-    if "…" not in text:
-        return said == text
-    begin, _, end = text.partition("…")
-    return said.startswith(begin) and said.endswith(end)
+    return re.fullmatch(".+".join(map(re.escape, text.split("…"))), said, re.DOTALL) is not None
+
+
+def all_said(entries: Mapping[str, Entry], made: pytest.TempPathFactory) -> dict[str, str]:
+    """What comes of each entry; every one has a folder of its own, in which the data folder lies too."""
+    heard = {}
+    for name, entry in entries.items():
+        folder = made.mktemp("message")
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setenv("BENCHLOG_DATA", str(folder / "data"))
+            for variable in ("BENCHLOG_STORE", "BENCHLOG_LOGS"):
+                patch.delenv(variable, raising=False)
+            heard[name] = said(entry, folder)
+    return heard
+
+
+def unheard(files: Mapping[str, bool], heard: Mapping[str, str]) -> dict[str, str]:
+    """Pieces of messages in the sources that nothing brought up, and their files.
+
+    Args:
+        files: path from the top of the repository -> whether only what is raised counts.
+        heard: what was said by each entry.
+    """
+    everything = "\n".join(heard.values())
+    return {
+        text: name
+        for name, raised in files.items()
+        for text in texts_of(TOP / name, raised=raised)
+        if text.strip("\n") not in everything
+    }
 
 
 def texts_of(path: Path, *, raised: bool) -> Iterator[str]:

@@ -138,7 +138,7 @@ def test_a_spoilt_state_is_one_plain_message(tmp_path: Path, text: str):
     """A state file that is broken or of another version is refused with its name."""
     log = tmp_path / "a.csv"
     resume.state_path(log).write_text(text, encoding="utf-8")
-    with pytest.raises(BenchlogError, match=r"a\.steps\.json: .*start a new one"):
+    with pytest.raises(BenchlogError, match=r"a\.steps\.json: .*start a new test without --resume"):
         resume.load(log)
 
 

@@ -339,7 +339,7 @@ def test_other_stream_does_not_go_on_in_the_file(wire: Wire, tmp_path: Path):
     out = tmp_path / "log.csv"
     out.write_text("time_s,feed_v,mark\n0,12.5,\n")
 
-    with pytest.raises(BenchlogError, match="this recording has other columns than the stream has now"):
+    with pytest.raises(BenchlogError, match="this recording has other columns than the logger sends now"):
         recorded(wire, out, [HEADER, *lines(0, 5)], 5, append=True)
     assert out.read_text() == "time_s,feed_v,mark\n0,12.5,\n"
 

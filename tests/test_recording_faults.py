@@ -329,7 +329,7 @@ def test_port_that_is_not_there_is_told(tmp_path: Path):
     [
         ("socket://127.0.0.1:9", "the connection cannot be made"),
         ("nonsense://x", "this is no port that is known"),
-        ("socket://nowhere", "the connection cannot be made"),
+        ("socket://nowhere", "this address is not whole"),
     ],
 )
 def test_address_that_leads_nowhere_is_told(port: str, text: str, tmp_path: Path):
@@ -415,5 +415,5 @@ def test_what_is_no_serial_port_is_told_as_what_it_is(tmp_path: Path, port: str,
     (tmp_path / "file").touch()
     where = port if port.startswith("/") else str(tmp_path / port)
 
-    with pytest.raises(BenchlogError, match=rf"this is {what}.*, no serial port; "):
+    with pytest.raises(BenchlogError, match=rf"this is {what}.*, not a serial port; "):
         open_port(where, 115200)

@@ -161,7 +161,9 @@ def _refuse_there(path: Path, what: str, option: str, more: str = "") -> None:
             f"{path}: exists already and is not written over; name another file for {what} with {option}{more}"
         )
     if not path.absolute().parent.is_dir():
-        raise BenchlogError(f"{path}: its folder does not exist; name a file for {what} in one that does with {option}")
+        raise BenchlogError(
+            f"{path}: its folder does not exist; name a file for {what} in one that exists, with {option}"
+        )
 
 
 def _plain(bike: str) -> str:

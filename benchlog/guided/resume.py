@@ -12,6 +12,7 @@ from benchlog.guided.memory import Memory
 
 _SUFFIX = ".steps.json"
 _VERSION = 1
+_ANEW = "start a new test without --resume"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,17 +58,17 @@ def load(log: Path) -> Stopped:
     except FileNotFoundError:
         raise BenchlogError(
             f"{path}: no such file, so there is no stopped test with the log {log.name}; "
-            "name the log of the stopped test with --out, or start a new one without --resume"
+            f"name the log of the stopped test with --out, or {_ANEW}"
         ) from None
     except (OSError, ValueError) as problem:
-        raise BenchlogError(f"{path}: the state of the test cannot be read ({problem}); start a new one") from None
+        raise _unreadable(path, problem) from None
     try:
         if plain["version"] != _VERSION:
             raise ValueError(f"version {plain['version']}")
         return Stopped(str(plain["bike"]), log, _memory(plain["memory"]))
-    except (KeyError, TypeError, ValueError, AttributeError) as problem:
+    except (KeyError, TypeError, ValueError, AttributeError):
         raise BenchlogError(
-            f"{path}: this is not the state of a guided test, or of another version ({problem}); start a new one"
+            f"{path}: this file does not say where a guided test stands, or another benchlog wrote it; {_ANEW}"
         ) from None
 
 
@@ -84,14 +85,21 @@ def newest(folder: Path) -> Path:
         )
     try:
         name = json.loads(found[-1].read_text(encoding="utf-8"))["log"]
-    except (OSError, ValueError, KeyError, TypeError):
-        raise BenchlogError(f"{found[-1]}: the state of the test cannot be read; start a new one") from None
+    except (OSError, ValueError, KeyError, TypeError) as problem:
+        raise _unreadable(found[-1], problem) from None
     return found[-1].with_name(str(name))
 
 
 def forget(log: Path) -> None:
     """Take the state away: the test is done."""
     state_path(log).unlink(missing_ok=True)
+
+
+def _unreadable(path: Path, problem: Exception) -> BenchlogError:
+    why = "it is damaged"
+    if isinstance(problem, OSError):
+        why = (problem.strerror or str(problem)).lower()
+    return BenchlogError(f"{path}: where the test stands cannot be read ({why}); {_ANEW}")
 
 
 def _memory(plain: dict[str, object]) -> Memory:

@@ -239,8 +239,9 @@ class Capture:
             if not last:
                 raise
             raise BenchlogError(
-                f"{self._port}: no header line came within {HEADER_WAIT_S:g} s, and the logger file names columns "
-                "that only a header can tell; start the logger anew while this waits, or give the columns as numbers"
+                f"{self._port}: no header line came, and the logger file names columns that only a header can tell; "
+                f"switch the logger off and on again within {HEADER_WAIT_S:g} s of beginning to record, or give "
+                "`column` in the logger file as a number, 1 for the first"
             ) from why
         except BenchlogError:
             self._unusable = True

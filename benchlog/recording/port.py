@@ -3,9 +3,11 @@
 import contextlib
 import errno
 import os
+import re
 import select
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlsplit
 
 from benchlog.errors import BenchlogError
 
@@ -14,6 +16,7 @@ READ_S = 0.05
 #: A device gives a few kilobytes at once, however much was asked for.
 _MOST_READS = 16
 _CHUNK = 1 << 16
+_OVER_NETWORK = ("socket:", "rfc2217:")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +48,9 @@ def _words(port: Any) -> str:
     if port.vid is None:
         known = port.description if port.description not in (None, "", "n/a", port.device) else ""
         return known or "a port of the computer itself, or unknown"
-    name = " ".join(dict.fromkeys(text for text in (port.manufacturer, port.product) if text)) or "a USB device"
+    name = " ".join(dict.fromkeys(text for text in (port.manufacturer, port.product) if text))
     number = f", serial number {port.serial_number}" if port.serial_number else ""
-    return f"USB: {name}{number}"
+    return f"USB: {name}{number}" if name else f"a USB device{number}"
 
 
 def open_port(port: str, baud: int) -> Any:
@@ -58,19 +61,21 @@ def open_port(port: str, baud: int) -> Any:
     """
     import serial  # type: ignore[import-untyped] # pyserial has no types
 
+    _refuse_half_address(port)
     try:
         opened = serial.serial_for_url(port, do_not_open=True, baudrate=baud, timeout=READ_S)
         with contextlib.suppress(ValueError, AttributeError):
             opened.exclusive = True
-        if port.lower().startswith(("socket:", "rfc2217:")):
+        if port.lower().startswith(_OVER_NETWORK):
             # pyserial throws away what has come by then: of a network's logger that is its header and first lines
             opened.reset_input_buffer = lambda: None
         opened.open()
     except (serial.SerialException, OSError) as why:
         raise BenchlogError(f"{port}: {_why_not(port, why)}") from None
-    except (ValueError, KeyError, ImportError) as why:
+    except (ValueError, KeyError, ImportError):
         raise BenchlogError(
-            f"{port}: this is no port that is known ({why}); name a device, or a URL such as socket://HOST:NUMBER"
+            f"{port}: this is no port that is known; name a device, as benchlog ports lists them, or a network address "
+            "such as socket://192.168.1.20:4000"
         ) from None
     return opened
 
@@ -105,26 +110,52 @@ def read_some(opened: Any) -> bytes:
     return b"".join(parts)
 
 
+def _refuse_half_address(port: str) -> None:
+    """An address without host or number would end somewhere in a library, in words that help nobody."""
+    scheme = next((scheme for scheme in _OVER_NETWORK if port.lower().startswith(scheme)), None)
+    if scheme is None:
+        return
+    try:
+        parts = urlsplit(port)
+        whole = bool(parts.hostname) and parts.port is not None
+    except ValueError:
+        whole = False
+    if not whole:
+        raise BenchlogError(
+            f"{port}: this address is not whole; needed are the logger's host and its network port, 0 to 65535, such "
+            f"as {scheme}//192.168.1.20:4000"
+        )
+
+
 def _why_not(port: str, why: OSError) -> str:
     number = why.errno
     text = str(why)
-    if number in (errno.EAGAIN, errno.EACCES, errno.EBUSY) and ("lock" in text or number == errno.EBUSY):
+    # Windows says that access is denied of a port that is open elsewhere
+    in_use = number == errno.EBUSY or "PermissionError(13" in text
+    if in_use or (number in (errno.EAGAIN, errno.EACCES) and "lock" in text):
         return "another program has this port open; stop it, or name another port"
     if number in (errno.EACCES, errno.EPERM):
-        return "opening this port is not permitted; on Linux add yourself to its group (often dialout) and log in again"
+        return (
+            "opening this port is not permitted; on Linux, join the group that it belongs to, often with "
+            "sudo usermod -aG dialout $USER, then log in again"
+        )
+    reason = _reason(text)
     if "://" in port:
-        return f"the connection cannot be made ({_plain(text)}); check the address, and that the logger is switched on"
+        return f"the connection cannot be made{reason}; check the address, and that the logger is switched on"
     if os.path.isdir(port) or os.path.isfile(port) or number == errno.ENOTTY or "ioctl" in text.lower():
         what = "a folder" if os.path.isdir(port) else "a file" if os.path.isfile(port) else "a device of another kind"
-        return f"this is {what}, no serial port; {listed()}"
+        return f"this is {what}, not a serial port; {listed()}"
     if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV) or "FileNotFound" in text:
         return f"there is no such port; {listed()}"
-    return f"this port cannot be opened ({_plain(text)}); {listed()}"
+    return f"this port cannot be opened{reason}; {listed()}"
 
 
-def _plain(text: str) -> str:
-    """A library's message without the port's name, which the reader knows."""
-    return text.rpartition("] ")[2].rpartition(": ")[2].strip("'\" )(").lower() or text
+def _reason(text: str) -> str:
+    """What the system said, in brackets, out of a library's message; nothing where only the library spoke."""
+    found = re.findall(r"\[(?:Errno|WinError) -?\d+\] ([^:\[\]]+)", text)
+    if found:
+        return f" ({found[-1].strip().lower()})"
+    return " (nobody answered in time)" if "timed out" in text else ""
 
 
 def listed() -> str:
@@ -132,4 +163,4 @@ def listed() -> str:
     there = ports_there()
     if not there:
         return "this computer has no serial port now: plug the logger in, then try benchlog ports"
-    return "there are " + ", ".join(f"{port.name} ({port.what})" for port in there)
+    return "name one of these: " + ", ".join(f"{port.name} ({port.what})" for port in there)

@@ -134,7 +134,7 @@ def _opened(path: Path, append: bool) -> int:
             f"{path}: this file exists already and is not written over; name another with --out, or move it away"
         ) from None
     except IsADirectoryError:
-        raise BenchlogError(f"{path}: this is a folder; name a file in it") from None
+        raise BenchlogError(f"{path}: this is a folder; name a file in it, such as {path / 'log.csv'}") from None
     except OSError as why:
         reason = (why.strerror or str(why)).lower()
         raise BenchlogError(

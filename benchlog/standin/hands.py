@@ -43,13 +43,16 @@ def ask(hands: Path, text: str) -> float:
             link.sendall(f"{line}\n".encode())
             answer = link.makefile("r", encoding="utf-8", newline="\n").readline().strip()
     except (OSError, UnicodeDecodeError) as problem:
-        raise BenchlogError(f"{hands}: no stand-in answers there ({problem}); is it still running?") from problem
+        why = (getattr(problem, "strerror", None) or "no answer in time").lower()
+        raise BenchlogError(
+            f"{hands}: no stand-in answers there ({why}); start benchlog standin, and name the port that it prints"
+        ) from problem
     if answer.startswith("ok "):
         with contextlib.suppress(ValueError):
             return float(answer[3:])
     if answer.startswith("no: "):
         raise BenchlogError(f'stand-in: "{line}" was not done: {answer[4:]}')
-    raise BenchlogError(f'stand-in: "{line}" got an answer that says nothing: "{answer}"')
+    raise BenchlogError(f'stand-in: "{line}" got an answer that says nothing: "{answer}"; start benchlog standin anew')
 
 
 def answer_to(text: str, act: Callable[[str], float]) -> str:

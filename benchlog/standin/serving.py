@@ -62,7 +62,12 @@ class Standin:
             self._open.callback(self._hands.close)
         except OSError as problem:
             self._open.close()
-            raise BenchlogError(f"stand-in: its port cannot be made ({problem})") from problem
+            why = (problem.strerror or str(problem)).lower()
+            place = tempfile.gettempdir() if folder is None else folder
+            raise BenchlogError(
+                f"stand-in: its port cannot be made in {place} ({why}); make room and rights there, or name another "
+                "folder in TMPDIR"
+            ) from problem
         self._pending = bytearray()
         self._within_line = False
         self._reader_since: float | None = None

@@ -152,7 +152,11 @@ class LiveBike:
         if not line.key.at(np.array([at]))[0]:
             raise CannotDo("the key is off; turn it on before you crank")
         if running or any(start <= at < stop for start, stop in line.cranks):
-            raise CannotDo("the engine runs already" if running else "the starter turns already")
+            raise CannotDo(
+                "the engine runs already; type engine off to stop it first"
+                if running
+                else "the starter turns already; wait until the engine runs"
+            )
 
     def _line_until(self, until_s: float) -> Timeline:
         """The course of events, good until ``until_s`` at least."""

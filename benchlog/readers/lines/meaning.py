@@ -84,7 +84,12 @@ def _any_role(where: str, columns: Sequence[str]) -> bool:
     try:
         return logger_from_headers(columns) is not None
     except BadLogger as why:
-        raise BadLog(where, f"the stream's header cannot be used: {'; '.join(why.faults)}") from None
+        faults = "; ".join(why.faults)
+        raise BadLog(
+            where,
+            f"the logger's header line cannot be used: {faults}; correct it in the logger, or say what the columns mean "
+            "in a logger file (--logger)",
+        ) from None
 
 
 def _unknown(columns: Sequence[str], numeric: Sequence[int]) -> Meaning:

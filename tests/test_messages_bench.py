@@ -1,0 +1,533 @@
+"""Every message of the bench: recording, the guided test, the stand-in, and what running recordings leave."""
+
+# ruff: noqa: E501 a message is searched for in one piece
+
+import errno
+import json
+import os
+import pty
+import socket
+import tempfile
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import numpy as np
+import pytest
+from messages import FOLDER, Entry, all_said, command, done, fails, same, unheard, while_it
+from serial.tools.list_ports_common import ListPortInfo
+from serial_wire import Wire
+
+from benchlog.guided import resume
+from benchlog.guided.memory import Memory
+from benchlog.live import LiveState, write_live
+from benchlog.logger import load_logger
+from benchlog.many import side_by_side
+from benchlog.recording import Capture
+from benchlog.recording.port import open_port
+from benchlog.standin import Install
+from benchlog.standin.hands import ask
+from benchlog.standin.lines import LineForm
+from benchlog.standin.logger import live_logger
+from benchlog.standin.serving import Standin
+from benchlog.standin.streaming import LiveBike
+
+PLAN = '[install]\nbike = "Larch"\n[battery]\nchemistry = "agm"\ncapacity_ah = 11.2\n'
+BY_NAME = '[time]\ncolumn = "t"\n[[channel]]\ncolumn = "I"\nrole = "battery_a"\n'
+NOBODY = "socket://127.0.0.1:1"  # nothing listens there
+ONE_PORT = "name one of these: /dev/ttyACM0 (USB: Larch works Shunt logger, serial number 7)"
+
+
+def a_plan(folder: Path) -> Path:
+    """A plan that can be used."""
+    path = folder / "plan.toml"
+    path.write_text(PLAN, encoding="utf-8")
+    return path
+
+
+def a_logger(folder: Path, name: str = "mine.toml", text: str = BY_NAME) -> Path:
+    """A logger file that names its columns."""
+    path = folder / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def recording(port: str, text: str) -> Entry:
+    """``benchlog record`` from this port, on a computer with one port."""
+    return with_ports(command(lambda f: ["record", port.replace(FOLDER, str(f)), "--out", f / "a.csv"], text), usb())
+
+
+def usb(device: str = "/dev/ttyACM0", *, named: bool = True) -> ListPortInfo:
+    """A logger on a USB cable."""
+    port = ListPortInfo(device)
+    port.vid = 0x1209
+    if named:
+        port.manufacturer, port.product, port.serial_number = "Larch works", "Shunt logger", "7"
+    return port
+
+
+def with_ports(entry: Entry, *ports: ListPortInfo) -> Entry:
+    """The same on a computer with these ports."""
+
+    def bring(folder: Path) -> list[str] | None:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("serial.tools.list_ports.comports", lambda *_, **__: list(ports))
+            return entry.bring(folder)
+
+    return Entry(bring, entry.text)
+
+
+def saying(error: OSError) -> Callable[..., None]:
+    """A function that fails with just this."""
+
+    def fail(*_: object, **__: object) -> None:
+        raise error
+
+    return fail
+
+
+def opened_while(patched: str, error: OSError, port: str) -> Callable[[Path], object]:
+    """A port that is opened while the system fails."""
+
+    def run(_: Path) -> None:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(patched, saying(error))
+            open_port(port, 115200)
+
+    return run
+
+
+@contextmanager
+def wired(folder: Path) -> Iterator[Wire]:
+    """A cable to a logger."""
+    wire = Wire(folder)
+    try:
+        yield wire
+    finally:
+        wire.close()
+
+
+def recorded(folder: Path, lines: list[str], *, logger: str = "", old: str = "") -> None:
+    """Record these lines for a moment; ``old`` is what a stopped recording left."""
+    out = folder / "a.csv"
+    if old:
+        out.write_text(old, encoding="utf-8")
+    given = load_logger(a_logger(folder, text=logger)) if logger else None
+    with (
+        wired(folder) as wire,
+        Capture(str(wire.port), out, logger=given, append=bool(old), seconds=0.6) as capture,
+    ):
+        wire.wait_for_reader()
+        wire.send(*lines)
+        for _ in capture.batches():
+            pass
+
+
+def recorded_twice(folder: Path) -> None:
+    """A second recorder on one port."""
+    with wired(folder) as wire, Capture(str(wire.port), folder / "a.csv"), Capture(str(wire.port), folder / "b.csv"):
+        pass
+
+
+def disk_full(folder: Path) -> None:
+    """A disk that fills up after nine lines."""
+    with wired(folder) as wire, Capture(str(wire.port), folder / "a.csv") as capture:
+        wire.wait_for_reader()
+        wire.send("time_s,battery_v", *(f"{n},12.5" for n in range(9)))
+        for _ in capture.batches():
+            if capture.counts.kept == 9:
+                break
+        wire.send("9,12.5", "10,12.5")
+        wire.settle()
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(os, "write", fails(errno.ENOSPC))
+            for _ in capture.batches():
+                pass
+
+
+def not_this_logger(folder: Path) -> list[str | Path]:
+    """A recording that is begun where another logger's file lies."""
+    a_logger(folder, "a.logger.toml", BY_NAME.replace('"I"', '"J"'))
+    return ["record", NOBODY, "--out", folder / "a.csv", "--logger", a_logger(folder)]
+
+
+def acceptance(folder: Path, *more: str | Path) -> list[str | Path]:
+    """``benchlog acceptance`` with a plan, where nothing is opened yet."""
+    return ["acceptance", NOBODY, "--plan", a_plan(folder), *more]
+
+
+def stopped(folder: Path, bike: str = "Larch", state: str = "") -> list[str | Path]:
+    """A stopped test that is gone on with by its log's name."""
+    resume.save(folder / "a.csv", bike, Memory())
+    if state:
+        resume.state_path(folder / "a.csv").write_text(state, encoding="utf-8")
+    return acceptance(folder, "--resume", "--out", folder / "a.csv")
+
+
+def stopped_here(folder: Path, state: str = "") -> list[str | Path]:
+    """The newest one in the folder; with ``state`` its file is spoilt."""
+    if state:
+        resume.state_path(folder / "a.csv").write_text(state, encoding="utf-8")
+    return acceptance(folder, "--resume")
+
+
+def there(path: Path) -> Path:
+    """A file that is there already."""
+    path.touch()
+    return path
+
+
+def a_folder(path: Path) -> Path:
+    """A folder that is there already."""
+    path.mkdir()
+    return path
+
+
+def bike(*done_before: str, then_s: float = 0.0) -> LiveBike:
+    """A simulated bike to which this was done, ``then_s`` ago."""
+    live = LiveBike(Install(), live_logger(50), np.random.default_rng(1))
+    for what in done_before:
+        live.samples(50)
+        live.act(what)
+    live.samples(int(then_s * 50))
+    return live
+
+
+def asked(live: LiveBike, what: str) -> Callable[[Path], object]:
+    """Something that another program asks of a running stand-in."""
+
+    def run(folder: Path) -> None:
+        over = threading.Event()
+        with Standin(live, LineForm(), plan_toml=PLAN, folder=folder / "standin") as running:
+            thread = threading.Thread(target=lambda: list(running.run(over.is_set)))
+            thread.start()
+            try:
+                ask(running.folder / "hands", what)
+            finally:
+                over.set()
+                thread.join()
+
+    return run
+
+
+def answering(answer: bytes) -> Callable[[Path], object]:
+    """Something asked of a program that answers in its own way; with nothing, not at all."""
+
+    def run(folder: Path) -> None:
+        with socket.socket(socket.AF_UNIX) as listening, pytest.MonkeyPatch.context() as patch:
+            patch.setattr("benchlog.standin.hands.ANSWER_WITHIN_S", 5.0 if answer else 0.05)
+            listening.bind(str(folder / "hands"))
+            listening.listen()
+
+            def reply() -> None:
+                link, _ = listening.accept()
+                with link:
+                    if answer:
+                        link.sendall(answer)
+                    link.recv(100)
+                    link.recv(100)  # until the other end is gone
+
+            thread = threading.Thread(target=reply)
+            thread.start()
+            try:
+                ask(folder / "hands", "key on")
+            finally:
+                thread.join()
+
+    return run
+
+
+def standin_made(folder: Path) -> None:
+    """A stand-in on a system that has no pseudo-terminal left."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(tempfile, "tempdir", str(folder))
+        patch.setattr(pty, "openpty", fails(errno.ENOSPC))
+        Standin(bike(), LineForm(), plan_toml=PLAN)
+
+
+def no_live_folder(folder: Path) -> None:
+    """A running recording whose state has no place."""
+    (folder / "data").touch()
+    write_live(LiveState(log="a.csv", port="p", started_at=0.0, updated_at=0.0))
+
+
+def killed(_: Path) -> None:
+    """Work that the system ends in every process but this one."""
+    job = f"__import__('os').getpid() != {os.getpid()} and __import__('os')._exit(9) or __import__('time').sleep(0.02)"
+    list(side_by_side(eval, [job] * 500, 2))
+
+
+ANEW = "start a new test without --resume"
+STEPS = f"{FOLDER}/a.steps.json"
+
+PROVOKED: dict[str, Entry] = {
+    # ---- the port
+    "no such port": recording("/dev/nothing", f"/dev/nothing: there is no such port; {ONE_PORT}"),
+    "no such port, and none at all": with_ports(
+        command(
+            lambda f: ["record", "COM3", "--out", f / "a.csv"],
+            "COM3: there is no such port; this computer has no serial port now: plug the logger in, then try benchlog ports",
+        )
+    ),
+    "no such port, others unknown": with_ports(
+        command(
+            lambda f: ["record", "COM3", "--out", f / "a.csv"],
+            "COM3: there is no such port; name one of these: COM1 (a port of the computer itself, or unknown)",
+        ),
+        ListPortInfo("COM1"),
+    ),
+    "no such port, and one without a name": with_ports(
+        command(
+            lambda f: ["record", "COM3", "--out", f / "a.csv"],
+            "COM3: there is no such port; name one of these: COM4 (a USB device)",
+        ),
+        usb("COM4", named=False),
+    ),
+    "folder as the port": recording(FOLDER, f"{FOLDER}: this is a folder, not a serial port; {ONE_PORT}"),
+    "file as the port": with_ports(
+        command(
+            lambda f: ["record", a_plan(f), "--out", f / "a.csv"],
+            f"{FOLDER}/plan.toml: this is a file, not a serial port; {ONE_PORT}",
+        ),
+        usb(),
+    ),
+    "other device as the port": recording(
+        "/dev/null", f"/dev/null: this is a device of another kind, not a serial port; {ONE_PORT}"
+    ),
+    "file within a file": with_ports(
+        command(
+            lambda f: ["record", a_plan(f) / "x", "--out", f / "a.csv"],
+            f"{FOLDER}/plan.toml/x: this port cannot be opened (not a directory); {ONE_PORT}",
+        ),
+        usb(),
+    ),
+    "port in use": done(
+        recorded_twice, f"{FOLDER}/port: another program has this port open; stop it, or name another port"
+    ),
+    "port in use, on Windows": done(
+        # as pyserial words it there, from memory
+        opened_while(
+            "serial.Serial.open",
+            OSError("could not open port 'COM3': PermissionError(13, 'Access is denied.', None, 5)"),
+            "COM3",
+        ),
+        "COM3: another program has this port open; stop it, or name another port",
+    ),
+    "port not permitted": done(
+        opened_while("os.open", PermissionError(errno.EACCES, "Permission denied"), "/dev/ttyACM0"),
+        "/dev/ttyACM0: opening this port is not permitted; on Linux, join the group that it belongs to, often with "
+        "sudo usermod -aG dialout $USER, then log in again",
+    ),
+    "nobody listens": recording(
+        NOBODY,
+        f"{NOBODY}: the connection cannot be made (connection refused); check the address, and that the logger is "
+        "switched on",
+    ),
+    "nobody answers": done(
+        opened_while("socket.create_connection", TimeoutError("timed out"), "socket://192.168.1.20:4000"),
+        "socket://192.168.1.20:4000: the connection cannot be made (nobody answered in time); check the address, and "
+        "that the logger is switched on",
+    ),
+    "nothing found by a pattern": with_ports(
+        command(
+            lambda f: ["record", "hwgrep://shunt", "--out", f / "a.csv"],
+            "hwgrep://shunt: the connection cannot be made; check the address, and that the logger is switched on",
+        )
+    ),
+    "half an address": recording(
+        "socket://larch",
+        "socket://larch: this address is not whole; needed are the logger's host and its network port, 0 to 65535, such "
+        "as socket://192.168.1.20:4000",
+    ),
+    "unknown kind of port": recording(
+        "usb://larch",
+        "usb://larch: this is no port that is known; name a device, as benchlog ports lists them, or a network address "
+        "such as socket://192.168.1.20:4000",
+    ),
+    # ---- the file that is written
+    "recording over a file": command(
+        lambda f: ["record", NOBODY, "--out", there(f / "a.csv")],
+        f"{FOLDER}/a.csv: this file exists already and is not written over; name another with --out, or move it away",
+    ),
+    "recording into nowhere": command(
+        lambda f: ["record", NOBODY, "--out", f / "b" / "a.csv"],
+        f"{FOLDER}/b/a.csv: the recording cannot be written there (no such file or directory); name a folder that "
+        "exists and that you may write to",
+    ),
+    "going on in a folder": done(
+        lambda f: Capture(NOBODY, f, append=True).__enter__(),
+        f"{FOLDER}: this is a folder; name a file in it, such as {FOLDER}/log.csv",
+    ),
+    "disk that fills up": done(
+        disk_full,
+        f"{FOLDER}/a.csv: the recording cannot be written any further (no space left on device); 9 lines are saved and "
+        "can be used; make room or name another place, and record again",
+    ),
+    "another logger's file": command(
+        not_this_logger,
+        f"{FOLDER}/a.logger.toml: another logger file lies beside the recording already; move it away, or name it with "
+        "--logger",
+    ),
+    # ---- what the logger sends
+    "no header": done(
+        lambda f: recorded(f, ["0,1", "1,1", "2,1"], logger=BY_NAME),
+        f"{FOLDER}/port: no header line came, and the logger file names columns that only a header can tell; switch the "
+        "logger off and on again within 10 s of beginning to record, or give `column` in the logger file as a number, "
+        "1 for the first",
+    ),
+    "other columns": done(
+        lambda f: recorded(f, ["t,U", "0,12", "1,12"], logger=BY_NAME),
+        f"{FOLDER}/port: the logger file names columns that the log lacks: 'I'; the log has 't', 'U'; correct `column` in "
+        "the logger file, or the header line",
+    ),
+    "unit of another role": done(
+        lambda f: recorded(f, ["time_s,battery_v [A]", "0,12", "1,12"]),
+        f'{FOLDER}/port: the logger\'s header line cannot be used: column "battery_v [A]": A does not suit battery_v, '
+        "which needs uV, mV, V; correct it in the logger, or say what the columns mean in a logger file (--logger)",
+    ),
+    "other columns than before": done(
+        lambda f: recorded(f, ["time_s,battery_v", "0,12", "1,12"], old="time_s,feed_v,mark\n0,12,\n"),
+        f"{FOLDER}/a.csv: this recording has other columns than the logger sends now (time_s,battery_v,mark); go on with "
+        "the logger and the logger file that it was begun with, or begin anew in another file",
+    ),
+    # ---- the guided test, before it begins
+    "no log from before": command(
+        lambda f: acceptance(f, "--before", f / "old.csv"),
+        f"{FOLDER}/old.csv: no such log; name the log recorded before the install, or leave --before out",
+    ),
+    "test over a log": command(
+        lambda f: acceptance(f, "--out", there(f / "a.csv")),
+        f"{FOLDER}/a.csv: exists already and is not written over; name another file for the log of this test with --out; "
+        "to go on with a stopped test, add --resume",
+    ),
+    "test over a report": command(
+        lambda f: acceptance(f, "--out", f / "a.csv", "--report", there(f / "a.html")),
+        f"{FOLDER}/a.html: exists already and is not written over; name another file for the report with --report",
+    ),
+    "report into nowhere": command(
+        lambda f: acceptance(f, "--out", f / "a.csv", "--report", f / "b" / "a.html"),
+        f"{FOLDER}/b/a.html: its folder does not exist; name a file for the report in one that exists, with --report",
+    ),
+    "no stopped test": command(
+        lambda f: acceptance(f, "--resume", "--out", f / "a.csv"),
+        f"{STEPS}: no such file, so there is no stopped test with the log a.csv; name the log of the stopped test with "
+        f"--out, or {ANEW}",
+    ),
+    "no stopped test here": command(
+        stopped_here,
+        f"{FOLDER}: no stopped test is here; name the log of the stopped test with --out, or go to its folder",
+    ),
+    "stopped test, another bike": command(
+        lambda f: stopped(f, "Alder"),
+        f'{FOLDER}/a.csv: the stopped test is of the bike "Alder", the plan of "Larch"; name the plan that it was begun with',
+    ),
+    "stopped test, spoilt": command(
+        lambda f: stopped(f, state="{"), f"{STEPS}: where the test stands cannot be read (it is damaged); {ANEW}"
+    ),
+    "newest stopped test, spoilt": command(
+        lambda f: stopped_here(f, "{}"), f"{STEPS}: where the test stands cannot be read (it is damaged); {ANEW}"
+    ),
+    "stopped test, not readable": done(
+        lambda f: while_it(Path, "read_text", errno.EACCES, lambda _: resume.load(f / "a.csv"))(f),
+        f"{STEPS}: where the test stands cannot be read (permission denied); {ANEW}",
+    ),
+    "stopped test, another version": command(
+        lambda f: stopped(f, state=json.dumps({"version": 99})),
+        f"{STEPS}: this file does not say where a guided test stands, or another benchlog wrote it; {ANEW}",
+    ),
+    "state that has no place": done(
+        lambda f: resume.save(f / "b" / "a.csv", "Larch", Memory()),
+        f"{FOLDER}/b/a.steps.json: the state of the test cannot be written (no such file or directory); name a folder "
+        "that exists, has room, and that you may write to",
+    ),
+    # ---- the stand-in
+    "unknown fault": command(
+        lambda _: ["standin", "--fault", "gremlins"],
+        "fault: 'gremlins' is not known; needed is one of trigger_always_live, …, load_exceeds_charging",
+    ),
+    "unknown words": done(
+        asked(bike(), "kick it"),
+        'stand-in: "kick it" was not done: "kick it" is not understood; known are key on, key off, slot N on, slot N off, '
+        "all on, all off, fuse N out, fuse N in, crank, running, engine off, zero, zero end, shunt bridged, shunt free",
+    ),
+    "no such slot": done(
+        asked(bike(), "slot 9 on"),
+        'stand-in: "slot 9 on" was not done: there is no slot 9 on this bike; its slots are: 1, 2, 3, 4',
+    ),
+    "cranking with the key off": done(
+        asked(bike(), "crank"), 'stand-in: "crank" was not done: the key is off; turn it on before you crank'
+    ),
+    "cranking twice": done(
+        asked(bike("key on", "crank"), "crank"),
+        'stand-in: "crank" was not done: the starter turns already; wait until the engine runs',
+    ),
+    "cranking a running engine": done(
+        asked(bike("key on", "crank", then_s=20.0), "crank"),
+        'stand-in: "crank" was not done: the engine runs already; type engine off to stop it first',
+    ),
+    "stand-in that has ended": done(
+        lambda f: ask(f / "hands", "key on"),
+        f"{FOLDER}/hands: no stand-in answers there (no such file or directory); start benchlog standin, and name the "
+        "port that it prints",
+    ),
+    "stand-in that hangs": done(
+        answering(b""),
+        f"{FOLDER}/hands: no stand-in answers there (no answer in time); start benchlog standin, and name the port that "
+        "it prints",
+    ),
+    "stand-in that is none": done(
+        answering(b"well\n"),
+        'stand-in: "key on" got an answer that says nothing: "well"; start benchlog standin anew',
+    ),
+    "stand-in without a port": done(
+        standin_made,
+        f"stand-in: its port cannot be made in {FOLDER} (no space left on device); make room and rights there, or name "
+        "another folder in TMPDIR",
+    ),
+    # ---- what goes on beside
+    "no place for the live state": done(
+        no_live_folder,
+        f"{FOLDER}/data/live: the folder cannot be made (not a directory); make room and rights there, or name another "
+        "data folder in BENCHLOG_DATA",
+    ),
+    "a process that is killed": done(
+        killed,
+        "the work was stopped: one of its processes was ended, perhaps because memory ran out; give fewer logs at once",
+    ),
+}
+
+
+@pytest.fixture(scope="module")
+def heard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """What was said by each entry."""
+    return all_said(PROVOKED, tmp_path_factory)
+
+
+@pytest.mark.parametrize("name", PROVOKED)
+def test_message_reads_like_this(heard: dict[str, str], name: str):
+    """Each cause brings up its own text: which port or file, what was found, what was needed, what to do."""
+    assert same(heard[name], PROVOKED[name].text), heard[name]
+
+
+# ---- no message without an entry
+
+#: Files whose raised texts are all brought up here.
+FILES = {
+    f"benchlog/{name}.py": True
+    for name in (
+        *("recording/beside", "recording/capture", "recording/port", "recording/resuming", "recording/writer"),
+        *("readers/lines/meaning", "guided/leading", "guided/resume", "live", "many"),
+        *("standin/faults", "standin/hands", "standin/serving", "standin/streaming"),
+    )
+}
+#: Texts that no entry can bring up, or that are no messages, and why.
+NOT_HEARD = {
+    "the device is gone": "caught where the port is read; the recording tells that the connection was lost",
+    "a table is needed, got ": "caught where the state of a test is read, and told as another benchlog's file",
+}
+
+
+def test_every_message_is_heard(heard: dict[str, str]):
+    """Each piece of each message in the sources is in what some entry brought up."""
+    assert set(unheard(FILES, heard)) == set(NOT_HEARD)
