@@ -5,14 +5,6 @@
   const boxes = figures.map((_, k) => document.getElementById(`plot-${k}`));
   const narrow = matchMedia("(max-width: 600px)");
 
-  if (narrow.matches) {
-    figures.forEach(({ data, layout }) => {
-      // two columns of names, and room for them above the panels
-      layout.legend.entrywidth = 78;
-      const names = data.filter((trace) => trace.showlegend !== false).length;
-      layout.height += 20 * Math.max(0, Math.ceil(names / 2) - 3);
-    });
-  }
   // Plotly writes into the layouts it is given
   const heights = figures.map((figure) => figure.layout.height);
   const fontSize = narrow.matches ? 11 : 12;
@@ -31,7 +23,6 @@
   // paper is narrower than most screens: draw again at the width of the printed column
   const mm = 96 / 25.4;
   const margins = figures.map((figure) => ({ ...figure.layout.margin }));
-  const entryWidth = figures.map((figure) => figure.layout.legend.entrywidth);
   function draw(box, height, change) {
     box.style.height = `${height}px`;
     Plotly.relayout(box, { height, ...change });
@@ -43,8 +34,7 @@
         width: (wide ? 182 : 90) * mm,
         autosize: false,
         "font.size": 8,
-        "legend.entrywidth": 0,
-        margin: { l: 44, r: 8, t: wide ? 24 : 38, b: 28 },
+        margin: { l: 44, r: 8, t: Math.min(margins[k].t, 14), b: 28 },
       });
     });
   });
@@ -54,7 +44,6 @@
         width: null,
         autosize: true,
         "font.size": fontSize,
-        "legend.entrywidth": entryWidth[k],
         margin: margins[k],
       }),
     );

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from benchlog import report_words as words
 from benchlog.evidence import Evidence
-from benchlog.figures.in_page import POLICY, scripts, shipped
+from benchlog.figures.in_page import POLICY, box, filled, scripts, shipped
 from benchlog.figures.loads import Where
 from benchlog.report_bar import bar
 from benchlog.result import Cause, Check, Result, Verdict
@@ -216,14 +216,10 @@ def _log_section(figures: list[tuple[str, list[tuple[str, "go.Figure"]]]]) -> st
     number = 0
     for log, drawn in figures:
         parts.append(f'<h3 class="log">{escape(log)}</h3>\n<div class="figures">')
-        for caption, figure in drawn:
-            height = int(figure.layout.height)
-            parts.append(
-                f'<figure class="{"wide" if caption in (_LOG_CAPTION, OFF_CAPTION) else "narrow"}'
-                f'{" screen-only" if caption in _SCREEN_ONLY else ""}">'
-                f'<div class="plot" id="plot-{number}" style="height:{height}px" role="img" '
-                f'aria-label="{escape(caption)}"></div><figcaption>{escape(caption)}</figcaption></figure>'
-            )
+        wide = filled(caption in (_LOG_CAPTION, OFF_CAPTION) for caption, _ in drawn)
+        for (caption, figure), is_wide in zip(drawn, wide, strict=True):
+            kind = "screen-only" if caption in _SCREEN_ONLY else ""
+            parts.append(box(number, figure, caption, wide=is_wide, kind=kind))
             number += 1
         parts.append("</div>")
     parts.append("<noscript><p>The drawings need JavaScript; every figure behind a verdict is in the table.</p>"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from dash import dcc, html
 
 from benchlog.figures import minute_figure
+from benchlog.figures.legend import entries_of_roles
 from benchlog.figures.look import spoken
 from benchlog.figures.minute import minute_roles
 from benchlog.live import LiveState, running
@@ -128,7 +129,7 @@ def looked_at(states: Sequence[LiveState], at_s: float) -> dict[str, dict[str, A
         "live-now": {"children": now_card(state, at_s)},
         "live-told": {"children": told_card(states)},
         "live-figure": {"hidden": None},
-        "live-legend": {"children": legend(role for panel in minute_roles(state.recent) for role in panel)},
+        "live-legend": {"children": legend(entries_of_roles(r for panel in minute_roles(state.recent) for r in panel))},
         "live-graph": {"figure": minute_figure(state.time_s, state.recent)},
     }
 

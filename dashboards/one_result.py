@@ -7,6 +7,7 @@ from dash import MATCH, Dash, Input, Output, State, dcc, html, no_update
 from benchlog import report_words as words
 from benchlog.errors import BenchlogError
 from benchlog.figures import circuits_figure, load_figure, off_state_figure, relay_figure
+from benchlog.figures.in_page import filled
 from benchlog.report_html import LOAD_CAPTIONS, OFF_CAPTION
 from benchlog.result import Result
 from dashboards.context import Context
@@ -113,8 +114,8 @@ def small_figures(looked: LookedAt, result: Result) -> list[Any]:
         figure = load_figure(evidence, result, where)
         if figure is not None:
             small.append(drawing(figure, caption))
-    if len(small) % 2:
-        small[-1].className = "wide"  # no empty place beside the last one
+    for one, wide in zip(small, filled([False] * len(small)), strict=True):
+        one.className = "wide" if wide else "narrow"
     off = off_state_figure(evidence, result)
     if off is not None:
         small.append(drawing(off, OFF_CAPTION, wide=True))

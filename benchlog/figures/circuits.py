@@ -49,6 +49,5 @@ def circuits_figure(result: Result) -> "go.Figure | None":
     )  # fmt: skip
     figure.update_xaxes(title_text="Current / A", rangemode="tozero")
     figure.update_yaxes(autorange="reversed", categoryorder="array", categoryarray=names, showgrid=False)
-    plain(figure, height=130 + 44 * len(checks))
-    figure.update_layout(legend={"entrywidth": 84})
+    plain(figure, height=100 + 44 * len(checks))
     return figure

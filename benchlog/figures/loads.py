@@ -57,7 +57,7 @@ def load_figure(evidence: LogEvidence, result: Result, where: Where) -> "go.Figu
     across, up = _AXES[where]
     figure.update_xaxes(title_text=across)
     figure.update_yaxes(title_text=up)
-    plain(figure, height=320)
+    plain(figure, height=280)
     return figure
 
 
@@ -95,4 +95,3 @@ def _add_line(
     figure: Any, go: Any, x: tuple[float, float], y: tuple[float, float], name: str, line: dict[str, Any]
 ) -> None:
     figure.add_trace(go.Scatter(x=list(x), y=list(y), mode="lines", name=name, line=line, hoverinfo="skip"))
-    figure.update_layout(legend={"entrywidth": 0})

@@ -27,13 +27,17 @@ SPAN_FILLS: dict[SpanKind, str] = {
     "key on": "rgba(47,127,193,0.09)",
     "cranking": "rgba(196,98,26,0.30)",
     "running": "rgba(21,136,111,0.13)",
+    "shunt bridged": "rgba(128,128,128,0.10)",
 }
 SPAN_LINES: dict[SpanKind, str] = {
     "key off": "#7f7f7f",
     "key on": "#2f7fc1",
     "cranking": "#c4621a",
     "running": "#15886f",
+    "shunt bridged": "#7f7f7f",
 }
+#: Room above a plot for labels of one line, px.
+LABEL_PX = 28
 GRID = "rgba(128,128,128,0.25)"
 INK = "#6a6f73"
 #: Limits are dashed lines of this colour in every figure.
@@ -61,17 +65,10 @@ def plain_layout(height: int) -> dict[str, Any]:
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"family": "system-ui, sans-serif", "size": 12, "color": INK},
-        "margin": {"l": 70, "r": 12, "t": 44, "b": 44},
+        "margin": {"l": 70, "r": 12, "t": 14, "b": 44},
         "autosize": True,
-        "legend": {
-            "orientation": "h",
-            "yanchor": "bottom",
-            "y": 1.0,
-            "xanchor": "left",
-            "x": 0.0,
-            "entrywidth": 112,
-            "entrywidthmode": "pixels",
-        },
+        # which line is which stands under the figure as words, where it can wrap: see ``legend``
+        "showlegend": False,
     }
 
 

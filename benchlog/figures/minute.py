@@ -43,8 +43,6 @@ def minute_figure(time_s: Sequence[float], recent: Mapping[str, Sequence[float |
             "line": {"color": colour(role), "width": 1.8, "dash": dash(role)}, "hoverinfo": "skip",
         })  # fmt: skip
     layout = plain_layout(430)
-    # which line is which stands beside the figure, where it can wrap
-    layout["showlegend"] = False
     layout["margin"] = {"l": 70, "r": 12, "t": 12, "b": 44}
     layout["xaxis"] = {**PLAIN_AXIS, "title": {"text": "Time before now / s"}, "range": [-60, 0], "fixedrange": True,
                        "anchor": "y2"}  # fmt: skip

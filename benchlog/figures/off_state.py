@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from benchlog.evidence import LogEvidence, Settling
-from benchlog.figures.look import INK, LIMIT, SPAN_FILLS, colour, faint, plain, short, spoken
+from benchlog.figures.look import INK, LABEL_PX, LIMIT, SPAN_FILLS, colour, faint, plain, short, spoken
 from benchlog.figures.scale import stretch, stretched_axis
 from benchlog.result import Result
 from benchlog.thinning import cut, outline
@@ -64,14 +64,19 @@ def off_state_figure(evidence: LogEvidence, result: Result) -> "go.Figure | None
         at = (span.settled_s - span.from_s) / per
         figure.add_vrect(x0=0, x1=at, fillcolor=SPAN_FILLS["cranking"], line_width=0, layer="below", opacity=0.5)
         figure.add_vline(x=at, line={"color": INK, "width": 1},
-                         annotation_text=f"settled after {span.settled_s - span.from_s:.0f} s",
+                         annotation={"text": f"settled after {_seconds(span.settled_s - span.from_s)} s",
+                                     "yanchor": "bottom"},
                          annotation_position="top right" if at * per < lasts_s / 2 else "top left")  # fmt: skip
     zero = "key-off" if span.from_s > float(evidence.overview.start_s[0]) else "start of the log"
     figure.update_xaxes(title_text=f"Time after the {zero} / {unit}")
     figure.update_yaxes(title_text="Current, stretched", **stretched_axis(edges))
-    plain(figure, height=360)
-    figure.update_layout(hovermode="x", margin={"t": 60}, legend={"y": 1.08})
+    plain(figure, height=330)
+    figure.update_layout(hovermode="x", margin={"t": LABEL_PX})
     return figure
+
+
+def _seconds(lasts_s: float) -> str:
+    return f"{lasts_s:.1f}" if lasts_s < 10 else f"{lasts_s:.0f}"
 
 
 def _shown_s(span: Settling) -> float:

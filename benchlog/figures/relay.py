@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING, Any, Literal
 
 from benchlog.evidence import LogEvidence
-from benchlog.figures.look import GRID, LIMIT, colour, dash, mode, plain, short, spoken
+from benchlog.figures.look import GRID, LABEL_PX, LIMIT, colour, dash, mode, plain, short, spoken
 from benchlog.thinning import thin
 from benchlog.trace import Trace
 
@@ -50,9 +50,8 @@ def relay_figure(
                          annotation_position="top")  # fmt: skip
     figure.update_xaxes(title_text="Time after the trigger's crossing / ms", range=[-widest_ms / 2, widest_ms])
     figure.update_yaxes(title_text="Voltage / V")
-    plain(figure, height=320)
-    # room above the plot for the limit's label
-    figure.update_layout(margin={"t": 66}, legend={"y": 1.1})
+    plain(figure, height=280)
+    figure.update_layout(margin={"t": LABEL_PX})
     return figure
 
 

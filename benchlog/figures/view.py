@@ -134,8 +134,6 @@ def view_figure(
     inside = sum(heights) + _GAP_PX * (len(heights) - 1)
     layout: dict[str, Any] = plain_layout(inside + _TOP_PX + _BOTTOM_PX)
     layout["margin"] = {"l": 78, "r": 12, "t": _TOP_PX, "b": _BOTTOM_PX}
-    # which line is which stands beside the figure, where it can wrap
-    layout["showlegend"] = False
     layout["hovermode"] = "x"
     layout["barmode"] = "overlay"
     layout["dragmode"] = "zoom"

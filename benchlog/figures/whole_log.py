@@ -53,9 +53,11 @@ def log_figure(evidence: LogEvidence) -> "go.Figure":
         row += 1
     figure.update_xaxes(title_text=f"Time / {unit}", row=max(1, len(heights)), col=1)
     _shade(figure, evidence, per)
-    drawn = sum(len(roles) for _, roles, _ in panels)
-    # a long legend must not squeeze the panels
-    plain(figure, height=int(110 + 62 * sum(heights) + 20 * max(0, drawn // 6 - 1)))
+    if len(evidence.overview):
+        # the log from end to end, without the room that a browser would leave beside it
+        start_s, end_s = float(evidence.overview.start_s[0]), float(evidence.overview.end_s[-1])
+        figure.update_xaxes(range=[start_s / per, end_s / per])
+    plain(figure, height=int(80 + 62 * sum(heights)))
     figure.update_layout(hovermode="x")
     return figure
 

@@ -32,7 +32,7 @@ document.addEventListener("click", (event) => {
       plot._onScreen = { height: plot.layout.height, size: plot.layout.font.size, margin: { ...plot.layout.margin } };
       window.Plotly.relayout(plot, {
         width: (wide ? 182 : 88) * mm, height: plot.layout.height * (wide ? 0.6 : 0.55), autosize: false,
-        "font.size": 8, "legend.entrywidth": 0,
+        "font.size": 8,
       });
     }
   });

@@ -5,6 +5,7 @@ from typing import Any
 
 from dash import dcc, html
 
+from benchlog.figures.legend import entries_of, entries_of_roles
 from dashboards.parts.attributes import attributes
 from dashboards.parts.legend import legend
 
@@ -13,13 +14,14 @@ _CONFIG: Any = {"displayModeBar": False, "responsive": True, "scrollZoom": False
 
 def drawing(
     figure: Any, caption: str, *, id: Any = None, wide: bool = False, roles: Iterable[str] = ()
-) -> html.Figure:  # Dash's word
+) -> html.Figure:  # id is Dash's word
     """One figure.
 
     Args:
         figure: plotly figure or its plain form, with a height in px. caption: plain words.
-        roles: those of a figure without a legend of its own.
+        roles: what the lines of a plain form are; a plotly figure tells its own.
     """
+    entries = entries_of_roles(roles) if isinstance(figure, dict) else entries_of(figure)
     height = figure["layout"]["height"]
     graph = dcc.Graph(
         figure=figure,
@@ -32,7 +34,7 @@ def drawing(
     return html.Figure(
         [
             html.Div(graph, role="img", **attributes(aria_label=caption)),
-            *([legend(roles)] if roles else []),
+            *([legend(entries)] if entries else []),
             html.Figcaption(caption),
         ],
         className="wide" if wide else "narrow",

@@ -4,15 +4,17 @@ from collections.abc import Iterable
 
 from dash import html
 
-from benchlog.figures.look import colour, dash, spoken
-
-_STYLES = {"solid": "solid", "dot": "dotted", "dash": "dashed"}
+from benchlog.figures.legend import Entry, swatch
 
 
-def legend(roles: Iterable[str]) -> html.Ul:
-    """One entry a role."""
-    entries = []
-    for role in roles:
-        line = {"borderTopColor": colour(role), "borderTopStyle": _STYLES[dash(role)]}
-        entries.append(html.Li([html.Span(className="swatch", style=line), spoken(role)]))
-    return html.Ul(entries, className="legend")
+def legend(entries: Iterable[Entry]) -> html.Ul:
+    """One line an entry."""
+    return html.Ul(
+        [html.Li([html.Span(className=f"swatch k-{one.kind}", style=_style(one)), one.name]) for one in entries],
+        className="legend",
+    )
+
+
+def _style(entry: Entry) -> dict[str, str]:
+    """CSS names as Dash writes them."""
+    return {"borderStyle" if name == "border-style" else name: value for name, value in swatch(entry).items()}
