@@ -5,11 +5,12 @@ from typing import Any
 
 from dash import html
 
+from benchlog.figures.in_page import filled
 from benchlog.season import Part, Season, season_of
 from benchlog.season import words as season_words
 from benchlog.season.bikes import at_a_glance
 from benchlog.season.chart import break_words
-from benchlog.season.figures import part_figure
+from benchlog.season.figures import part_drawing
 from benchlog.season.words import Advice
 from dashboards.context import Context
 from dashboards.parts.attributes import attributes
@@ -144,13 +145,10 @@ def _changes(season: Season) -> html.Section | None:
 
 
 def _figures(season: Season) -> html.Section | None:
-    drawn: list[Any] = []
-    for part in season.parts:
-        figure = part_figure(part, season)
-        if figure is not None:
-            caption = f"{part.title}: readings with their uncertainty, limit, changes and trend with its 95 % band."
-            drawn.append(drawing(figure, caption, wide=not drawn))
-    return html.Section([html.H2("Over the season"), html.Div(drawn, className="figures")]) if drawn else None
+    drawn = [one for part in season.parts if (one := part_drawing(part, season)) is not None]
+    wide = filled(number == 0 for number in range(len(drawn)))
+    boxes = [drawing(*one, wide=is_wide) for one, is_wide in zip(drawn, wide, strict=True)]
+    return html.Section([html.H2("Over the season"), html.Div(boxes, className="figures")]) if boxes else None
 
 
 def _glances(seasons: list[Season]) -> html.Section:

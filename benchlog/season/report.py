@@ -3,23 +3,17 @@
 from html import escape
 from typing import TYPE_CHECKING
 
-from benchlog.figures.in_page import POLICY, scripts, shipped
+from benchlog.figures.in_page import POLICY, box, filled, scripts, shipped
 from benchlog.report_words import CAUTIONS
 from benchlog.season import words
 from benchlog.season.chart import break_words
-from benchlog.season.forecast import Trend
 from benchlog.season.season import Part, Season
-from benchlog.season.series import AT_C
 from benchlog.season.words import SHAPES, Advice, Urgency
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go  # type: ignore[import-untyped]  # plotly ships no types
 
 _CLASSES: dict[Urgency, str] = {"now": "v-fail", "soon": "v-not-proven", "fine": "v-pass", "open": "v-not-seen"}
-_CAPTION = (
-    "{title}: readings with their uncertainty (k = 2), the plan's limit dashed, changes dotted, "
-    "and the trend with its 95 % band{at}."
-)
 _COLUMNS = ("Quantity", "Now", "Limit", "Trend since the last change", "Limit crossed")
 
 
@@ -110,27 +104,17 @@ def _changes(season: Season) -> str:
 
 
 def _figures(season: Season) -> list[tuple[str, "go.Figure"]]:
-    from benchlog.season.figures import part_figure  # plotly is heavy; only readings need it
+    from benchlog.season.figures import part_drawing  # plotly is heavy; only readings need it
 
-    drawn = []
-    for part in season.parts:
-        figure = part_figure(part, season)
-        if figure is not None:
-            taken = isinstance(part.trend, Trend) and part.trend.others == "temperature"
-            at = f", at {AT_C:.0f} °C (open rings: the readings as they would be there)" if taken else ""
-            drawn.append((_CAPTION.format(title=part.title, at=at), figure))
-    return drawn
+    drawn = [part_drawing(part, season) for part in season.parts]
+    return [(caption, figure) for figure, caption in filter(None, drawn)]
 
 
 def _drawn(figures: list[tuple[str, "go.Figure"]]) -> str:
     if not figures:
         return ""
-    boxes = "".join(
-        f'<figure class="{"wide" if not number else "narrow"}"><div class="plot" id="plot-{number}" '
-        f'style="height:{int(figure.layout.height)}px" role="img" aria-label="{escape(caption)}"></div>'
-        f"<figcaption>{escape(caption)}</figcaption></figure>\n"
-        for number, (caption, figure) in enumerate(figures)
-    )
+    wide = filled(number == 0 for number in range(len(figures)))
+    boxes = "".join(box(number, figure, caption, wide=wide[number]) for number, (caption, figure) in enumerate(figures))
     return (
         f'<section>\n<h2>Over the season</h2>\n<div class="figures">\n{boxes}</div>\n'
         "<noscript><p>The drawings need JavaScript; every figure is in the table.</p></noscript>\n</section>"

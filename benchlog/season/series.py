@@ -1,5 +1,6 @@
 """One quantity's readings as arrays, and what else than age may move them: temperature, or the time of year."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -76,7 +77,7 @@ class Others:
 
 def series_of(readings: Sequence[Reading], quantity: str) -> Series:
     """The readings of one quantity that can be compared with each other; thousands of them are thinned."""
-    own = sorted((r for r in readings if r.quantity == quantity and np.isfinite(r.value)), key=lambda r: r.at)
+    own = sorted((r for r in readings if r.quantity == quantity and math.isfinite(r.value)), key=lambda r: r.at)
     day = np.array([day_of(r.at) for r in own], dtype=np.float64)
     columns = np.array(
         [(r.value, _or_nan(r.temperature_c), _or_nan(r.uncertainty)) for r in own], dtype=np.float64
