@@ -7,11 +7,13 @@ result.verdict        # "pass", "fail" or "not proven"
 result.to_frame()     # one row a check, as a pandas DataFrame
 """
 
-from typing import TYPE_CHECKING, Any
-
 __version__ = "0.1.0"
 
+# typing is not imported for this name alone: a program that begins here is soon able to hear Ctrl-C
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from benchlog.errors import BenchlogError as BenchlogError
     from benchlog.result import Result as Result
     from benchlog.run import check as check
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["BenchlogError", "Result", "__version__", "check"]
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> "Any":
     """Load the heavy parts only when they are asked for, so that ``import benchlog`` stays light."""
     if name == "check":
         from benchlog.run import check

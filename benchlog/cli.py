@@ -10,7 +10,6 @@ import typer
 
 from benchlog.commands import acceptance, page, recording, records, season, standin
 from benchlog.commands.shared import EXIT_STATUS, LoggerOption, PlanOption, StoreOption, user_errors
-from benchlog.commands.watched import watch
 from benchlog.errors import BenchlogError
 
 app = typer.Typer(
@@ -178,13 +177,3 @@ app.command()(standin.standin)
 app.command()(season.season)
 app.add_typer(records.app, name="records")
 app.command()(page.page)
-
-
-def main() -> None:
-    """Run the command line."""
-    try:
-        watch(sys.argv[1:])
-        app()
-    except KeyboardInterrupt:
-        typer.echo("benchlog: stopped", err=True)
-        sys.exit(130)

@@ -29,7 +29,7 @@ PATIENCE_S = 150.0
 LIMITS = {"settle_max_s": 60, "added_drain_ma": None, "pull_in_max_ms": 100}
 #: The longest first, so that none is left over at the end.
 ORDER = sorted([None, *FAULTS], key=lambda fault: fault != "waking_device")
-RUN = "from benchlog.cli import main; main()"
+RUN = "from benchlog.__main__ import main; main()"
 #: Wakes every 15 s, so that fuses need not stay out for minutes; its device sits on the last slot as ever.
 QUICK_WAKER = """
 from dataclasses import replace

@@ -14,7 +14,7 @@ SOURCES = sorted(path for folder in ("benchlog", "dashboards") for path in (ROOT
 #: A folder stands for all its files; the longest name that fits counts.
 LAYERS: tuple[tuple[str, ...], ...] = (
     # words, tables and small parts that anyone may use
-    ("errors", "roles", "trace", "uncertainty", "wiring", "batteries", "thinning", "files"),
+    ("errors", "roles", "trace", "uncertainty", "wiring", "batteries", "thinning", "files", "stopping"),
     ("toml_faults", "toml_files", "channels", "plan", "logger", "limits"),
     ("places", "readings", "several", "many", "plotly_js"),
     ("marks", "numbers", "check_table"),
@@ -37,6 +37,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("season",),
     ("commands",),
     ("cli",),
+    ("__main__",),
 )
 #: These stand outside the layers: the front door loads ``run`` only when asked.
 NOT_LAYERED = {"__init__"}
@@ -145,12 +146,13 @@ def test_analysis_computes_and_nothing_else(path: Path):
 
 @pytest.mark.parametrize("path", SOURCES, ids=module_of)
 def test_nothing_imports_the_edges(path: Path):
-    """Nothing imports the command line or the pages, but the command line starts the pages."""
+    """Nothing imports the command line or the pages, but the program starts the one, and that the other."""
     own = module_of(path)
     taken = [
         f"{path.relative_to(ROOT)}:{line} imports {name}"
         for line, name in imports_of(path, run_time=False)
-        if (is_within(name, "benchlog.cli") and own != "benchlog.cli")
+        if (is_within(name, "benchlog.cli") and own not in ("benchlog.cli", "benchlog.__main__"))
+        or is_within(name, "benchlog.__main__")
         or (
             is_within(name, "dashboards")
             and not is_within(own, "benchlog.commands")

@@ -17,7 +17,7 @@ from scenarios import write_files
 from benchlog.schemas import schema_of
 from benchlog.standin import Install, acceptance_script, fast_logger, plan_toml_of
 
-PROGRAM = "from benchlog.cli import main; main()"
+PROGRAM = "from benchlog.__main__ import main; main()"
 COMMANDS = ("check", "plan", "demo", "schema")
 
 
@@ -270,7 +270,7 @@ HEAVY_IN_COMMANDS = HEAVY[:-1]
 ASK_HELP = """
 import sys
 sys.argv = ["benchlog", {}]
-from benchlog.cli import main
+from benchlog.__main__ import main
 try:
     main()
 except SystemExit:

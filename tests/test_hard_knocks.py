@@ -272,7 +272,7 @@ def stopped(self):
 Log._parsed = stopped
 plain_open = Log.open.__func__
 Log.open = classmethod(lambda *given, **named: plain_open(*given, **named, block_bytes=10_000))
-from benchlog.cli import main
+from benchlog.__main__ import main
 main()
 """
 

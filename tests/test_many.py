@@ -219,7 +219,7 @@ def test_a_file_in_the_users_folder_is_not_run(folder: Path, monkeypatch: pytest
 WAITING = """
 import sys
 from benchlog import several
-from benchlog.cli import main
+from benchlog.__main__ import main
 several.cores, several._START_S = lambda: 3, 0.0
 import benchlog.run
 def said(logs):

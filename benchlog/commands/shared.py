@@ -10,7 +10,6 @@ import typer
 from benchlog.errors import BenchlogError
 
 PASS, FAIL, UNUSABLE, NOT_PROVEN = 0, 1, 2, 3
-STOPPED = 130  # as a shell counts a Ctrl-C
 EXIT_STATUS = {"pass": PASS, "fail": FAIL, "not proven": NOT_PROVEN}
 
 # readable=False everywhere: whether a file can be read is found, and said, where it is read
@@ -35,7 +34,7 @@ StoreOption = Annotated[
 
 @contextmanager
 def user_errors() -> Iterator[None]:
-    """Turn what is wrong with the input into one plain message on standard error and exit status 2; Ctrl-C into 130."""
+    """Turn what is wrong with the input into one plain message on standard error and exit status 2."""
     try:
         yield
     except BenchlogError as problem:
@@ -49,6 +48,3 @@ def user_errors() -> Iterator[None]:
         why = (problem.strerror or str(problem)).lower()
         typer.echo(f"benchlog: the output cannot be written ({why}); send it where there is room", err=True)
         raise typer.Exit(UNUSABLE) from None
-    except KeyboardInterrupt:
-        typer.echo("benchlog: stopped", err=True)
-        raise typer.Exit(STOPPED) from None

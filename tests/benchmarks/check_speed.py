@@ -36,7 +36,7 @@ benchlog.run.check(sys.argv[1], plan=sys.argv[2])
 print(time.perf_counter() - began)
 """
 BARE_IMPORT = "import typer, rich"
-COMMAND = [sys.executable, "-c", "from benchlog.cli import main; main()"]
+COMMAND = [sys.executable, "-c", "from benchlog.__main__ import main; main()"]
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-COMMAND = [sys.executable, "-u", "-c", "from benchlog.cli import main; main()"]
+COMMAND = [sys.executable, "-u", "-c", "from benchlog.__main__ import main; main()"]
 COUNT = """seconds => new Promise(done => {
   let values = 0, drawings = 0;
   const plot = document.querySelector('#live-figure .js-plotly-plot');

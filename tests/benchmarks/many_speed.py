@@ -28,7 +28,7 @@ _CALM = 0.1  # cores: rounds that differ by less were disturbed alike
 HELD = """
 import os, sys
 os.sched_setaffinity(0, {sorted(os.sched_getaffinity(0))[int(sys.argv.pop(1))]})
-from benchlog.cli import main
+from benchlog.__main__ import main
 main()
 """
 

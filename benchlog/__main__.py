@@ -1,0 +1,51 @@
+"""The program: Ctrl-C is heard from its first line on, before anything that takes time is loaded."""
+
+import os
+import sys
+
+STOPPED = 130  # as a shell counts a Ctrl-C
+
+
+def main() -> None:
+    """Run the command line; a Ctrl-C at any moment is one line on standard error and exit status 130."""
+    try:
+        from benchlog import stopping
+
+        stopping.listen()
+        try:
+            _work()
+        except Exception:
+            if not stopping.pressed():
+                raise
+            raise KeyboardInterrupt from None  # what a library made of it is anybody's guess
+        finally:
+            stopping.done()
+    except KeyboardInterrupt:
+        _stopped()
+    except SystemExit as end:
+        if end.code == STOPPED:  # what typer makes of a Ctrl-C
+            _stopped()
+        raise
+
+
+def _work() -> None:
+    from benchlog.commands.watched import watch
+
+    watch(sys.argv[1:])
+    from benchlog.cli import app
+
+    app()
+
+
+def _stopped() -> None:
+    try:
+        sys.stderr.write("benchlog: stopped\n")
+        sys.stderr.flush()
+    except OSError:
+        pass  # nobody is there to read it
+    # all is put away by now; to take Python down in order would take half a second more
+    os._exit(STOPPED)
+
+
+if __name__ == "__main__":
+    main()
