@@ -65,9 +65,11 @@ def refuse_unwritable(target: Path, what: str, inputs: Iterable[Path] = ()) -> N
     part = _part(target)
     try:
         part.open("x").close()
-        part.unlink()
     except OSError as problem:
         raise _unwritable(target, what, problem) from problem
+    finally:  # also where Ctrl-C comes between the two
+        with contextlib.suppress(OSError):
+            part.unlink()
 
 
 def _refuse_folder(target: Path, what: str) -> None:

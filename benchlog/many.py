@@ -32,6 +32,10 @@ _ONE_THREAD = dict.fromkeys(("POLARS_MAX_THREADS", "OPENBLAS_NUM_THREADS", "OMP_
 _READY, _DONE, _RAISED, _AGAIN, _GONE = "ready", "done", "raised", "again", "gone"
 
 
+class ProcessEnded(BenchlogError):
+    """One of the processes was ended from outside."""
+
+
 def side_by_side(work: Callable[[Job], Answer], jobs: Sequence[Job], processes: int) -> Generator[Answer, None, None]:
     """Do the work on each, several at a time.
 
@@ -46,7 +50,8 @@ def side_by_side(work: Callable[[Job], Answer], jobs: Sequence[Job], processes: 
         The answers, in the order of the jobs.
 
     Raises:
-        BenchlogError: of the first job, in order, whose work raised one; or a process was ended from outside.
+        BenchlogError: of the first job, in order, whose work raised one.
+        ProcessEnded: one of the processes was ended from outside.
     """
     others = min(processes, MOST_PROCESSES, len(jobs)) - 1
     if not sys.executable or getattr(sys, "frozen", False):
@@ -61,7 +66,7 @@ def side_by_side(work: Callable[[Job], Answer], jobs: Sequence[Job], processes: 
             elif kind == _RAISED:
                 raise value
             elif kind == _GONE:
-                raise BenchlogError(
+                raise ProcessEnded(
                     "the work was stopped: one of its processes was ended, perhaps because memory ran out; "
                     "give fewer logs at once"
                 )

@@ -1,12 +1,11 @@
 """Many logs at once: every log under a folder checked by one plan and saved, on all cores, resumable."""
 
-import multiprocessing
 import os
-from collections import deque
+import secrets
 from collections.abc import Iterator
-from concurrent.futures import Future, ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
+from contextlib import closing
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -14,19 +13,17 @@ from sqlalchemy import select
 
 from benchlog.errors import BadLog, BenchlogError
 from benchlog.logger import Logger
+from benchlog.many import ProcessEnded, side_by_side
 from benchlog.plan import Plan
+from benchlog.several import ENDINGS, is_log, processes_for
 from benchlog.store.engine import reading
+from benchlog.store.logs_kept import forget_parts
 from benchlog.store.named import path_of
 from benchlog.store.saving import given_loggers, record_body, settings_of
 from benchlog.store.schema import LOGS
 
 if TYPE_CHECKING:
     from benchlog.store.store import Store
-
-#: Endings of files that are taken for logs; each may be followed by one of ``PACKED``.
-ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat", ".asc", ".parquet")
-PACKED = (".gz", ".zst")
-_AHEAD = 4  # logs handed out for each process, so that none waits
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +52,7 @@ class _Job:
     logger: Logger | None
     keep_in: Path | None
     known: frozenset[tuple[str, str]]
-
-
-_job: _Job | None = None  # of a worker process: the same for all its logs
+    run: str
 
 
 def logs_under(folder: Path, but: Path | None = None) -> list[Path]:
@@ -74,7 +69,7 @@ def logs_under(folder: Path, but: Path | None = None) -> list[Path]:
         folders[:] = sorted(
             name for name in folders if not name.startswith(".") and (Path(place) / name).resolve() != skipped
         )
-        found += [Path(place) / name for name in sorted(names) if _is_log(name)]
+        found += [Path(place) / name for name in sorted(names) if is_log(name)]
     if not found:
         raise BenchlogError(f"{folder}: there is no log in it; a log ends in {', '.join(ENDINGS)}")
     return found
@@ -97,62 +92,32 @@ def import_logs(
     Raises:
         BenchlogError: the store cannot be written, or a process was ended from outside.
     """
-    known = _known(store)
-    job = _Job(plan, logger, store.logs if keep_logs else None, frozenset(known))
-    count = min(processes or os.cpu_count() or 1, len(logs))
-    for done, (path, answer) in enumerate(_answers(logs, job, count), start=1):
-        if isinstance(answer, str):
-            yield Imported(path, "bad", None, None, answer, done, len(logs))
-            continue
-        fingerprint, body = answer
-        if body is None or fingerprint in known:
-            yield Imported(path, "known", None, None, "", done, len(logs))
-            continue
-        (number,) = store.append_records([body])
-        known.add(fingerprint)
-        yield Imported(path, "saved", number, body["result"]["verdict"], "", done, len(logs))
-
-
-_Answer = str | tuple[tuple[str, str], dict[str, Any] | None]
-
-
-def _answers(logs: list[Path], job: _Job, count: int) -> Iterator[tuple[Path, _Answer]]:
-    if count < 2:
-        for path in logs:
-            yield path, _examine(path, job)
-        return
-    # a fresh interpreter for each: the libraries' threads do not survive a fork
-    context = multiprocessing.get_context("spawn")
-    waiting: deque[tuple[Path, Future[_Answer]]] = deque()
-    pool = ProcessPoolExecutor(count, mp_context=context, initializer=_begin, initargs=(job,))
+    known, run = _known(store), secrets.token_hex(8)
+    job = _Job(plan, logger, store.logs if keep_logs else None, frozenset(known), run)
     try:
-        for path in logs:
-            waiting.append((path, pool.submit(_work, path)))
-            if len(waiting) >= count * _AHEAD:
-                first, future = waiting.popleft()
-                yield first, future.result()
-        while waiting:
-            first, future = waiting.popleft()
-            yield first, future.result()
-    except BrokenProcessPool:
+        with closing(side_by_side(partial(_examine, job=job), logs, processes or processes_for(logs))) as answers:
+            for done, (path, answer) in enumerate(zip(logs, answers, strict=True), start=1):
+                if isinstance(answer, str):
+                    yield Imported(path, "bad", None, None, answer, done, len(logs))
+                    continue
+                fingerprint, body = answer
+                if body is None or fingerprint in known:
+                    yield Imported(path, "known", None, None, "", done, len(logs))
+                    continue
+                (number,) = store.append_records([body])
+                known.add(fingerprint)
+                yield Imported(path, "saved", number, body["result"]["verdict"], "", done, len(logs))
+    except ProcessEnded:
         raise BenchlogError(
             "the import was stopped: one of its processes was ended, perhaps because memory ran out; "
             "run the same command again, it goes on where it stopped"
         ) from None
     finally:
-        pool.shutdown(cancel_futures=True)
+        # a process that was ended in the midst of a copy could not take it away
+        forget_parts(store.logs, run)
 
 
-def _begin(job: _Job) -> None:
-    global _job  # noqa: PLW0603 a worker gets its job once, not with each log
-    _job = job
-    os.environ.setdefault("POLARS_MAX_THREADS", "1")  # the processes share the cores already
-
-
-def _work(path: Path) -> _Answer:
-    if _job is None:  # pragma: no cover  # the pool calls _begin first
-        raise RuntimeError("a worker without a job")
-    return _examine(path, _job)
+_Answer = str | tuple[tuple[str, str], dict[str, Any] | None]
 
 
 def _examine(path: Path, job: _Job) -> _Answer:
@@ -165,7 +130,7 @@ def _examine(path: Path, job: _Job) -> _Answer:
         if fingerprint in job.known:
             return fingerprint, None
         result = check([path], plan=job.plan, logger=job.logger)
-        body = record_body(result, plan=job.plan, loggers=[logger], logs=[path], keep_in=job.keep_in)
+        body = record_body(result, plan=job.plan, loggers=[logger], logs=[path], keep_in=job.keep_in, run=job.run)
         # the file may have changed since it was hashed
         return (body["logs"][0]["sha256"], fingerprint[1]), body
     except BenchlogError as problem:
@@ -186,10 +151,3 @@ def _known(store: "Store") -> set[tuple[str, str]]:
     with reading(store.engine, store.where) as connection:
         found = connection.execute(select(LOGS.c.sha256, LOGS.c.settings).where(LOGS.c.part == "log"))
         return {(row.sha256, row.settings) for row in found}
-
-
-def _is_log(name: str) -> bool:
-    lower = name.lower()
-    for packed in PACKED:
-        lower = lower.removesuffix(packed)
-    return not name.startswith(".") and lower.endswith(ENDINGS)

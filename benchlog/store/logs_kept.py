@@ -3,7 +3,7 @@
 import hashlib
 import os
 import secrets
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +18,7 @@ from benchlog.readers.raw import Table
 from benchlog.readers.source import Source
 from benchlog.readers.timeline import Placed, State, epoch_s, place
 from benchlog.roles import ROLE_UNITS
+from benchlog.stopping import later
 
 if TYPE_CHECKING:
     import polars as pl
@@ -62,7 +63,9 @@ class LogFacts:
     end_s: float = 0.0
 
 
-def read_log(path: Path, logger: Logger | None, folder: Path | None, *, may_lack: bool = False) -> LogFacts:
+def read_log(
+    path: Path, logger: Logger | None, folder: Path | None, *, may_lack: bool = False, run: str = ""
+) -> LogFacts:
     """Hash a log file and, where a ``folder`` is given, keep a copy there.
 
     Memory does not grow with the log. The copy is complete under its final name, or not there.
@@ -71,6 +74,7 @@ def read_log(path: Path, logger: Logger | None, folder: Path | None, *, may_lack
         path: the log. logger: what its columns mean; None if the headers are role names.
         folder: of kept logs; None to keep no copy.
         may_lack: a log from before the install may lack columns.
+        run: begins the names of copies that are not complete, for ``forget_parts``.
 
     Raises:
         BadLog: the log cannot be read.
@@ -86,12 +90,19 @@ def read_log(path: Path, logger: Logger | None, folder: Path | None, *, may_lack
             first = next(_placed(table), None)
             begun = None if first is None else epoch_s(table.logger, first.after)
             return LogFacts(path.name, sha256, info.st_size, table.logger, begun, info.st_mtime, None)
-        copied = _keep(table, folder)
+        copied = _keep(table, folder, run)
         return LogFacts(
             path.name, sha256, info.st_size, table.logger, copied.begun, info.st_mtime, copied.kept, *copied.reach
         )
     finally:
         source.close()
+
+
+def forget_parts(folder: Path, run: str) -> None:
+    """Take away the copies that the processes of one run did not complete, once they have ended."""
+    for part in folder.glob(f".{run}*.part"):
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
 
 
 def kept_path(folder: Path, sha256: str) -> Path:
@@ -151,7 +162,7 @@ class _Copied:
     reach: tuple[int, float]  # samples, time of the last
 
 
-def _keep(table: Table, folder: Path) -> _Copied:
+def _keep(table: Table, folder: Path, run: str) -> _Copied:
     """Write the copy."""
     import polars as pl
     from polars.io.plugins import register_io_source
@@ -159,24 +170,29 @@ def _keep(table: Table, folder: Path) -> _Copied:
     roles = [channel.role for channel in table.logger.channel if channel.role in table.roles]
     state, rows = State(), 0
     broken: list[BaseException] = []
+    stop: Callable[[], bool]
 
     def frames(*_: object) -> "Iterator[pl.DataFrame]":
         nonlocal state, rows
         try:
             for placed in _placed(table):
+                if stop():
+                    return
                 state, rows = placed.after, rows + len(placed.trace)
                 yield _frame(placed, roles)
         except BenchlogError as problem:  # else it comes out as an error of the frame's own
             broken.append(problem)
             raise
 
-    part = folder / f".{secrets.token_hex(8)}.part"
+    part = folder / f".{run}{secrets.token_hex(8)}.part"
     schema = {"time_s": pl.Float64(), **{role: pl.Float64() for role in roles}, "mark": pl.String()}
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        register_io_source(frames, schema=schema).sink_parquet(
-            part, compression="zstd", row_group_size=_ROW_GROUP, maintain_order=True
-        )
+        # polars makes a fault of its own of a Ctrl-C that it meets in ``frames``, and prints a page about it
+        with later() as stop:
+            register_io_source(frames, schema=schema).sink_parquet(
+                part, compression="zstd", row_group_size=_ROW_GROUP, maintain_order=True
+            )
         kept = _settle(part, folder)
     except (OSError, pl.exceptions.PolarsError) as problem:
         if broken:

@@ -50,8 +50,10 @@ def back_up(path: Path, form: int) -> Path:
     try:
         with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(copy)) as target:
             source.backup(target)
-    except (OSError, sqlite3.Error) as problem:
+    except BaseException as problem:
         copy.unlink(missing_ok=True)
+        if not isinstance(problem, (OSError, sqlite3.Error)):
+            raise
         raise BenchlogError(
             f"{path}: the copy that is made before the store is updated cannot be written ({problem}); "
             "make room or rights in its folder, then try again"

@@ -36,8 +36,12 @@ def record_body(
     temperature_c: float | None = None,
     corrects: int | None = None,
     keep_in: Path | None = None,
+    run: str = "",
 ) -> dict[str, Any]:
-    """The body of a record; the logs are read once more for their hashes, and copied to ``keep_in`` if given."""
+    """The body of a record; the logs are read once more for their hashes, and copied to ``keep_in`` if given.
+
+    Of a run of many processes ``run`` begins the names of copies that are not complete.
+    """
     paths = [(Path(log), False) for log in logs] + ([] if before is None else [(Path(before), True)])
     given = given_loggers([path for path, _ in paths], loggers)
     # the result's evidence is of the same logs in the same order; a stored or loaded result has none
@@ -45,7 +49,7 @@ def record_body(
     seen = seen if len(seen) == len(logs) else [None] * len(logs)
     described = []
     for (path, is_before), logger, outline in zip(paths, given, [*seen, None][: len(paths)], strict=True):
-        facts = read_log(path, logger, keep_in, may_lack=is_before)
+        facts = read_log(path, logger, keep_in, may_lack=is_before, run=run)
         _refuse_changed(facts, outline)
         warmth = temperature_c if temperature_c is not None else _mean_c(outline)
         described.append(_log(facts, is_before, settings_of(plan, logger), recorded_at, warmth))
