@@ -85,7 +85,7 @@ def write_live(state: LiveState) -> None:
     except OSError as problem:
         why = (problem.strerror or str(problem)).lower()
         raise BenchlogError(
-            f"{folder}: the folder cannot be made ({why}); make room and rights there, or name another data folder in "
+            f"{folder}: the folder cannot be made ({why}); let files be written there, or name another data folder in "
             "BENCHLOG_DATA"
         ) from problem
     # field by field: ``asdict`` copies every point of the last minute, five times a second

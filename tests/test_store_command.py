@@ -71,7 +71,7 @@ def test_an_unknown_bike_is_told(store: Store, store_url: str, tmp_path: Path):
         done = run(store_url, command, "--bike", "Lurch")
 
         assert (done.exit_code, done.stdout) == (2, "")
-        assert 'there is no record of a bike "Lurch"; it has Larch' in done.stderr
+        assert 'there is no record of "Lurch"; the bikes there are: Larch; did you mean "Larch"?' in done.stderr
 
 
 def test_show_gives_the_result_and_what_is_known_of_the_record(store: Store, store_url: str, tmp_path: Path):

@@ -136,7 +136,7 @@ def test_a_newer_store_is_refused(store: Store, store_url: str):
     """A store that a later program has brought up is not touched by this one."""
     bring_up(store.engine, store.where, (*MIGRATIONS, FINE))
 
-    with pytest.raises(BenchlogError, match=r"this store has form 3 and this benchlog knows forms up to 2; update"):
+    with pytest.raises(BenchlogError, match=r"a later benchlog wrote this store \(its form is 3, this one knows 2\)"):
         open_store(store_url)
 
 
@@ -147,7 +147,7 @@ def test_another_programs_database_is_refused(store_url: str):
         connection.execute(text("CREATE TABLE ledger (mine TEXT)"))
     engine.dispose()
 
-    with pytest.raises(BenchlogError, match="holds a ledger of another program; name another database"):
+    with pytest.raises(BenchlogError, match="holds a ledger of another program; name another with --store"):
         open_store(store_url)
 
 

@@ -26,6 +26,7 @@ def page(
 
         if token and (len(token) < 8 or not token.isascii() or not token.isprintable() or " " in token):
             raise BenchlogError(
-                "--token: 8 plain characters at least are needed, without spaces; leave it out for one made up"
+                "--token: at least 8 letters, digits or signs are needed, without spaces or accents; without --token "
+                "one is made up where it is needed"
             )
         serve(Settings(host, port, token, store, max_upload_mb), typer.echo)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from benchlog.commands.bikes import unknown_bike
 from benchlog.commands.shared import UNUSABLE, LoggerOption, PlanOption, StoreOption, user_errors
 from benchlog.errors import BenchlogError
 
@@ -249,5 +250,4 @@ def _refuse_unknown_bike(store: "Store", bike: str) -> None:
     """
     bikes = [row.bike for row in store.bikes()]
     if bike not in bikes:
-        has = f"it has {', '.join(bikes)}" if bikes else "it has none at all yet"
-        raise BenchlogError(f'{store.where}: there is no record of a bike "{bike}"; {has}')
+        raise BenchlogError(f"{store.where}: {unknown_bike(bike, bikes)}")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from benchlog.commands.bikes import unknown_bike
 from benchlog.commands.shared import LoggerOption, StoreOption, user_errors
 from benchlog.errors import BenchlogError
 
@@ -80,7 +81,8 @@ def _one(
 
     known = [row.bike for row in store.bikes()]
     if bike not in known and not (logs and plan):
-        raise BenchlogError(_unknown(bike, known, logs=bool(logs)))
+        text = unknown_bike(bike, known)
+        raise BenchlogError(f"{text}; for logs alone, name the battery with --plan" if logs else text)
     planned = _plan(store, bike, plan)
     added, notes = readings_of_logs(logs, planned, logger)
     if change is not None:
@@ -168,15 +170,3 @@ def _date(text: str, option: str) -> date:
         return datetime.strptime(text.strip(), "%Y-%m-%d").date()
     except ValueError:
         raise BenchlogError(f'{option}: "{text}" is no date; write it as year-month-day, such as 2026-09-20') from None
-
-
-def _unknown(bike: str, known: list[str], *, logs: bool) -> str:
-    from benchlog.toml_faults import near
-
-    text = f'there is no record of "{bike}"'
-    if not known:
-        return f"{text}: the store has no records yet; the first benchlog check LOG --plan PLAN --save makes one"
-    meant = near(bike, known)
-    named = ", ".join(known[:20]) + (f" and {len(known) - 20} more" if len(known) > 20 else "")
-    text += f"; the bikes there are: {named}" + (f'; did you mean "{meant}"?' if meant else "")
-    return text + ("; for logs alone, name the battery with --plan" if logs else "")

@@ -42,7 +42,8 @@ def _sqlite(url: URL) -> Engine:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as problem:
         raise BenchlogError(
-            f"{folder}: the folder for the store cannot be made ({(problem.strerror or '').lower()}); name another"
+            f"{folder}: the folder for the store cannot be made ({(problem.strerror or '').lower()}); name a file "
+            "elsewhere with --store"
         ) from problem
     named = _unwritten(url) if _only_read(Path(str(url.database))) else url
     engine = create_engine(named, connect_args={"timeout": _BUSY_MS / 1000})
@@ -120,7 +121,7 @@ def plain_words(where: str) -> Iterator[None]:
     except sqlite3.Error as problem:  # from what is done to a connection before SQLAlchemy has it
         raise BenchlogError(f"{where}: {_said(problem)}") from problem
     except SQLAlchemyError as problem:
-        raise BenchlogError(f"{where}: the store cannot be used ({_first_line(problem)})") from problem
+        raise BenchlogError(f"{where}: {_unknown(problem)}") from problem
 
 
 #: Start of SQLite's name for an error -> what it means and what to do.
@@ -155,13 +156,13 @@ def _said(origin: Any) -> str:
     name = getattr(origin, "sqlite_errorname", None)
     if name is not None:
         words = next((text for start, text in _SQLITE.items() if name.startswith(start)), None)
-        return words or f"the store cannot be used ({detail})"
+        return words or _unknown(origin)
     if not type(origin).__module__.startswith("psycopg"):
-        return f"the store cannot be used ({detail})"
+        return _unknown(origin)
     state = getattr(origin, "sqlstate", None)
     if state:
         words = next((text for start, text in _POSTGRESQL.items() if state.startswith(start)), None)
-        return words or f"the database refuses ({detail})"
+        return words or f"the database refuses ({detail}); ask whoever looks after the server"
     lower = str(origin).casefold()
     if "password" in lower or "authentication" in lower or "role " in lower:
         return _POSTGRESQL["28"]
@@ -170,6 +171,12 @@ def _said(origin: Any) -> str:
     if "terminat" in lower or "closed the connection" in lower or "connection is lost" in lower:
         return _POSTGRESQL["57P"]
     return f"the database server cannot be reached; check that it runs, and the store's URL ({detail})"
+
+
+def _unknown(problem: object) -> str:
+    return (
+        f"the store cannot be used ({_first_line(problem)}); try again, and if it stays so go on with the newest backup"
+    )
 
 
 def _first_line(problem: object) -> str:

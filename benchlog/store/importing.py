@@ -144,7 +144,10 @@ def _hash(path: Path) -> str:
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as problem:
-        raise BadLog(str(path), f"the file cannot be read ({(problem.strerror or '').lower()})") from problem
+        raise BadLog(
+            str(path),
+            f"the file cannot be read ({(problem.strerror or '').lower()}); change its permissions or copy it",
+        ) from problem
 
 
 def _known(store: "Store") -> set[tuple[str, str]]:

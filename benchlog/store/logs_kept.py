@@ -199,8 +199,8 @@ def _keep(table: Table, folder: Path, run: str) -> _Copied:
             raise broken[0] from None
         why = getattr(problem, "strerror", None) or str(problem).splitlines()[0]
         raise BenchlogError(
-            f"{folder}: the copy of the log cannot be kept ({why.lower()}); make room or rights there, "
-            "or keep hashes only (--hashes-only)"
+            f"{folder}: the copy of the log cannot be kept ({why.lower()}); make room there, or let files "
+            "be written there, or keep the logs' hashes alone (--hashes-only)"
         ) from problem
     finally:
         with suppress(OSError):

@@ -104,8 +104,8 @@ def refuse_newer(found: int, where: str, known: int | None = None) -> None:
     known = len(MIGRATIONS) if known is None else known
     if found > known:
         raise BenchlogError(
-            f"{where}: this store has form {found} and this benchlog knows forms up to {known}; "
-            "update benchlog (pip install --upgrade benchlog) and try again"
+            f"{where}: a later benchlog wrote this store (its form is {found}, this one knows {known}); update "
+            "benchlog (pip install --upgrade benchlog) and try again"
         )
 
 

@@ -56,7 +56,7 @@ def back_up(path: Path, form: int) -> Path:
             raise
         raise BenchlogError(
             f"{path}: the copy that is made before the store is updated cannot be written ({problem}); "
-            "make room or rights in its folder, then try again"
+            "make room in its folder, or let files be written there, then try again"
         ) from problem
     return copy
 
@@ -64,4 +64,4 @@ def back_up(path: Path, form: int) -> Path:
 def _refuse_foreign(connection: Connection, where: str) -> None:
     """Tables of another program are not mixed with the store's own."""
     if version_of(connection) == 0 and inspect(connection).has_table("ledger"):
-        raise BenchlogError(f"{where}: this database holds a ledger of another program; name another database")
+        raise BenchlogError(f"{where}: this database holds a ledger of another program; name another with --store")

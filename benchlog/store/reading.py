@@ -49,8 +49,11 @@ def record_entry(connection: Connection, number: int) -> Entry:
     if entry is not None:
         raise BenchlogError(f"entry {number} is a {entry.kind}, not a record; benchlog records list shows the records")
     last = connection.execute(select(func.max(RECORDS.c.number))).scalar_one_or_none()
-    has = "the store has no records yet" if last is None else f"the newest record is {last}"
-    raise BenchlogError(f"there is no record {number}; {has}, benchlog records list shows them")
+    if last is None:
+        has = "the store has no records yet, the first benchlog check LOG --plan PLAN --save makes one"
+    else:
+        has = f"the newest record is {last}, benchlog records list shows them"
+    raise BenchlogError(f"there is no record {number}; {has}")
 
 
 def record_of(connection: Connection, number: int) -> Record:
@@ -62,7 +65,10 @@ def record_of(connection: Connection, number: int) -> Record:
     entry = record_entry(connection, number)
     body = json.loads(entry.body)
     if body.get("form") != BODY_FORM:
-        raise BenchlogError(f"record {number} was written by a later benchlog; update benchlog to open it")
+        raise BenchlogError(
+            f"record {number} was written by a later benchlog; update benchlog to open it, with "
+            "pip install --upgrade benchlog"
+        )
     try:
         result = Result.model_validate(body["result"])
         logs = tuple(_log(log) for log in body["logs"])

@@ -82,7 +82,7 @@ def given_loggers(
 
     if isinstance(loggers, (list, tuple)):
         if len(loggers) < len(paths):
-            raise BenchlogError(f"{len(loggers)} loggers were given for {len(paths)} logs; give one for each, or one")
+            raise BenchlogError(f"{len(loggers)} loggers were given for {len(paths)} logs; give one each, or one for all")
         return [logger_of(logger) for logger in loggers[: len(paths)]]
     default = logger_of(loggers)  # type: ignore[arg-type]  # a list was dealt with above
     own = [beside(path) for path in paths]

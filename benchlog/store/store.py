@@ -42,7 +42,8 @@ def open_store(url: str | os.PathLike[str] | None = None, *, logs: Path | None =
     named = url_of(url)
     if not create and named.get_backend_name() == "sqlite" and not Path(str(named.database)).exists():
         raise BenchlogError(
-            f"{named.database}: there is no store here yet; the first benchlog check LOG --plan PLAN --save makes it"
+            f"{named.database}: there is no store here yet; the first benchlog check LOG --plan PLAN --save makes it, "
+            "or name another with --store"
         )
     store = Store(engine_of(named), where_of(named), logs_folder(named, logs))
     try:
@@ -219,7 +220,10 @@ class Store:
             for one in record.logs:
                 path = self._path_of(one)
                 if path is None:
-                    raise BenchlogError(f"record {number}: no copy of {one.name} is kept here, so it cannot be read")
+                    raise BenchlogError(
+                        f"record {number}: no copy of {one.name} is kept here, so it cannot be checked again; check "
+                        "the log file itself, if you have it"
+                    )
                 log = opened.enter_context(Log.open(path, kept_logger(one.logger)))
                 log.name = one.name
                 if one.before:
@@ -263,5 +267,6 @@ def _one_line(text: str, what: str) -> str:
     """A name as it may stand in a list: one line, not empty, nothing that steers a terminal."""
     tidy = text.strip()
     if not tidy or any(unicodedata.category(letter) in ("Cc", "Cs") for letter in tidy):
-        raise BenchlogError(f"{what} must be one line of text, got {text!r}")
+        got = "several lines, or signs that cannot be shown" if tidy else "nothing"
+        raise BenchlogError(f"{what} must be one line of text, got {got}")
     return tidy
