@@ -82,7 +82,9 @@ def given_loggers(
 
     if isinstance(loggers, (list, tuple)):
         if len(loggers) < len(paths):
-            raise BenchlogError(f"{len(loggers)} loggers were given for {len(paths)} logs; give one each, or one for all")
+            raise BenchlogError(
+                f"{len(loggers)} loggers were given for {len(paths)} logs; give one for each log, or one for all"
+            )
         return [logger_of(logger) for logger in loggers[: len(paths)]]
     default = logger_of(loggers)  # type: ignore[arg-type]  # a list was dealt with above
     own = [beside(path) for path in paths]
