@@ -154,20 +154,18 @@ def _row(check: Check) -> str:
 
 def _key_off_draws(result: Result) -> str:
     """One table a log in which fuses were pulled with the key off."""
-    logs = result._evidence.logs if isinstance(result._evidence, Evidence) else ()
-    walked = [(log.log, rows) for log in logs if (rows := words.draw_rows(log))]
-    if not walked:
+    walks = words.walks_of(result)
+    if not walks:
         return ""
-    head = "".join(f'<th scope="col">{name}</th>' for name in ("Circuit", "Current", "Share"))
-    parts = ["<section>\n<h2>What each circuit draws with the key off</h2>"]
-    for name, rows in walked:
+    head = "".join(f'<th scope="col">{name}</th>' for name in words.WALK_COLUMNS)
+    parts = [f"<section>\n<h2>{words.WALK_TITLE}</h2>"]
+    for name, rows in walks:
         body = "\n".join(
             f'<tr><th scope="row">{escape(circuit)}</th><td>{escape(drawn)}</td><td>{escape(share)}</td></tr>'
             for circuit, drawn, share in rows
         )
         parts.append(
-            f'<table class="draws">\n<caption>By pulling one fuse after another, in {escape(name)}. '
-            "± is the expanded uncertainty (k = 2).</caption>\n"
+            f'<table class="draws">\n<caption>{escape(words.walk_caption(name))}</caption>\n'
             f"<thead><tr>{head}</tr></thead>\n<tbody>\n{body}\n</tbody>\n</table>"
         )
     return "\n".join(parts) + "\n</section>"

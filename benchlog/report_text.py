@@ -1,9 +1,8 @@
 """The result as a job sheet for a terminal: what needs work first, 80 columns."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from benchlog import report_words as words
-from benchlog.evidence import Evidence
 from benchlog.result import Cause, Check, Result, Verdict
 
 _MIN_WIDTH = 40
@@ -24,17 +23,24 @@ _COLOURS: dict[Verdict, str] = {
 }
 
 
-def render_text(result: Result, *, width: int = 80, colour: bool = False) -> str:
-    """The result as plain text, no line wider than ``width`` columns (40 at least); ends with a newline."""
+def render_text(
+    result: Result, *, width: int = 80, colour: bool = False, walks: Sequence[words.Walk] | None = None
+) -> str:
+    """The result as plain text, no line wider than ``width`` columns (40 at least); ends with a newline.
+
+    Args:
+        walks: what pulled fuses tell, for a result from the store; None for that of its evidence.
+    """
     sheet = _Sheet(max(width, _MIN_WIDTH), colour, several_logs=len({c.log for c in result.checks if c.log}) > 1)
-    return "\n".join(line.rstrip() for line in sheet.lines(result)) + "\n"
+    lines = sheet.lines(result, words.walks_of(result) if walks is None else walks)
+    return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
 class _Sheet:
     def __init__(self, width: int, colour: bool, several_logs: bool) -> None:
         self.width, self.colour, self.several_logs = width, colour, several_logs
 
-    def lines(self, result: Result) -> Iterator[str]:
+    def lines(self, result: Result, walks: Sequence[words.Walk]) -> Iterator[str]:
         yield from self._leader(f"Install check: {result.bike}", f"benchlog {result.benchlog_version}", " ")
         yield "═" * self.width
         yield ""
@@ -47,7 +53,7 @@ class _Sheet:
         for verdict in words.READING_ORDER:
             yield from self._group(result, verdict, told)
         yield from self._other_causes([cause for cause in result.causes if cause.id not in told])
-        yield from self._key_off_draws(result)
+        yield from self._key_off_draws(walks)
         yield from self._section("Record")
         yield from self._wrapped(words.key_sentence(result), "  ")
         for note in result.notes:
@@ -110,13 +116,11 @@ class _Sheet:
             for cause in causes:
                 yield from self._cause(cause)
 
-    def _key_off_draws(self, result: Result) -> Iterator[str]:
-        logs = result._evidence.logs if isinstance(result._evidence, Evidence) else ()
-        walked = [(log.log, rows) for log in logs if (rows := words.draw_rows(log))]
-        if walked:
-            yield from self._section("What each circuit draws with the key off")
-        for name, rows in walked:
-            if len(walked) > 1:
+    def _key_off_draws(self, walks: Sequence[words.Walk]) -> Iterator[str]:
+        if walks:
+            yield from self._section(words.WALK_TITLE)
+        for name, rows in walks:
+            if len(walks) > 1:
                 yield from self._wrapped(f"{name}:", "  ")
             for circuit, drawn, share in rows:
                 yield from self._leader(f"  {circuit}", f"{drawn}; {share}" if share else drawn, "·")

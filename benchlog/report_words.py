@@ -1,6 +1,8 @@
 """The words, shapes and numbers that the text report and the page share."""
 
-from benchlog.evidence import KeyOffDraw, LogEvidence
+from typing import Protocol
+
+from benchlog.evidence import Evidence, KeyOffDraw
 from benchlog.numbers import number, with_uncertainty
 from benchlog.result import Cause, Check, Result, Verdict
 
@@ -151,7 +153,36 @@ def fit_words(cause: Cause) -> str:
     return f"fit {cause.fit * 100:.0f} %"
 
 
-def draw_rows(log: LogEvidence) -> list[tuple[str, str, str]]:
+class Walked(Protocol):
+    """A log in which fuses may have been pulled: its evidence, or what a record keeps of it."""
+
+    @property
+    def key_off_draws(self) -> tuple[KeyOffDraw, ...]:
+        """What each circuit draws."""
+
+    @property
+    def key_off_drain_ma(self) -> float | None:
+        """The drain that they are shares of, mA."""
+
+
+#: A log's name, and for each circuit its name, current and share of the drain.
+Walk = tuple[str, list[tuple[str, str, str]]]
+WALK_TITLE = "What each circuit draws with the key off"
+WALK_COLUMNS = ("Circuit", "Current", "Share")
+
+
+def walk_caption(log: str) -> str:
+    """What stands over the table of one log."""
+    return f"By pulling one fuse after another, in {log}. ± is the expanded uncertainty (k = 2)."
+
+
+def walks_of(result: Result) -> list[Walk]:
+    """The table of each log in which fuses were pulled with the key off; a stored result has none."""
+    logs = result._evidence.logs if isinstance(result._evidence, Evidence) else ()
+    return [(log.log, rows) for log in logs if (rows := draw_rows(log))]
+
+
+def draw_rows(log: Walked) -> list[tuple[str, str, str]]:
     """What each circuit draws with the key off: name, current and share of the drain; empty without pulled fuses.
 
     Where a fuse was pulled more than once the last time counts. What no fuse took away comes last.

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from benchlog.errors import BenchlogError
+from benchlog.report_words import Walk, walks_of
 from benchlog.result import Result
 from benchlog.store import Record
 from dashboards.checking import Checked
@@ -25,6 +26,11 @@ class Behind:
     logs: tuple[str, ...]
     record: Record | None = None
     checked: Checked | None = None
+
+    @property
+    def walks(self) -> list[Walk]:
+        """What each circuit draws with the key off, for each log in which fuses were pulled."""
+        return walks_of(self.result) if self.record is None else self.record.walks
 
 
 def behind(context: Context, source: object) -> Behind:

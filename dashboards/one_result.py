@@ -17,6 +17,7 @@ from dashboards.parts.badge import badge
 from dashboards.parts.boxes import boxes
 from dashboards.parts.checks import check_table
 from dashboards.parts.drawing import drawing
+from dashboards.parts.draws import draws_section
 from dashboards.parts.next_steps import next_steps
 from dashboards.parts.progress import progress
 from dashboards.shelf import LookedAt
@@ -50,6 +51,7 @@ def result_page(context: Context, whose: Behind, head: list[tuple[str, Any]], li
         ),
         next_steps(result),
         html.Section([html.H2("Checks"), check_table(result, numbers)]),
+        draws_section(whose.walks),
         _circuits(result),
         *(
             html.Section(

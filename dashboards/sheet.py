@@ -14,6 +14,7 @@ from dashboards.parts.attributes import attributes
 from dashboards.parts.badge import badge
 from dashboards.parts.boxes import boxes
 from dashboards.parts.checks import check_table
+from dashboards.parts.draws import draws_section
 from dashboards.parts.next_steps import next_steps
 from dashboards.record_page import record_boxes
 from dashboards.words.times import spoken, zone_of
@@ -57,6 +58,7 @@ def sheet_page(context: Context, number: int, zone: tzinfo) -> tuple[str, list[A
         ),
         next_steps(result),
         html.Section([html.H2("Checks"), check_table(result, {})]),
+        draws_section(record.walks),
         html.Section([html.H2("Cautions"), html.Ul([html.Li(text) for text in words.CAUTIONS])], className="cautions"),
         html.Section([html.H2("Hand-over"), html.Div(signed(record, zone), id="signed")], className="handover"),
         _form(),

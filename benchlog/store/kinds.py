@@ -3,8 +3,10 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from benchlog.evidence import KeyOffDraw
 from benchlog.logger import Logger
 from benchlog.plan import Plan
+from benchlog.report_words import Walk, draw_rows
 from benchlog.result import Result
 from benchlog.store.logs_kept import Kept
 
@@ -20,6 +22,7 @@ class RecordLog:
         temperature_c: mean of its temperature channel, or as given; None without either.
         logger: as used.
         kept: the copy beside the store; None where only hashes were kept.
+        key_off_draws, key_off_drain_ma: what the fuse-pull walk found in it, as in its evidence.
     """
 
     name: str
@@ -31,6 +34,8 @@ class RecordLog:
     temperature_c: float | None
     logger: Logger
     kept: Kept | None
+    key_off_draws: tuple[KeyOffDraw, ...] = ()
+    key_off_drain_ma: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +83,11 @@ class Record:
     plan: Plan
     logs: tuple[RecordLog, ...]
     signatures: tuple[Signature, ...]
+
+    @property
+    def walks(self) -> list[Walk]:
+        """What each circuit draws with the key off, for each log in which fuses were pulled."""
+        return [(log.name, rows) for log in self.logs if not log.before and (rows := draw_rows(log))]
 
 
 @dataclass(frozen=True, slots=True)

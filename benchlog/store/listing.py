@@ -9,6 +9,7 @@ from benchlog.report_words import SHAPES
 from benchlog.result import Verdict
 from benchlog.store.entry import stamp
 from benchlog.store.kinds import Record, RecordRow
+from benchlog.store.walk_kept import walk_body
 
 _HEADS = ("No", "Recorded", "Bike", "Verdict", "Score", "Closest", "Signed by")
 
@@ -28,7 +29,8 @@ def list_text(rows: Sequence[RecordRow]) -> str:
 
 def record_text(record: Record, *, colour: bool = False) -> str:
     """The result's text, then what is known of the record itself."""
-    return render_text(record.result, colour=colour) + "\n" + "".join(f"{line}\n" for line in _facts(record))
+    text = render_text(record.result, colour=colour, walks=record.walks)
+    return text + "\n" + "".join(f"{line}\n" for line in _facts(record))
 
 
 def record_json(record: Record) -> str:
@@ -49,6 +51,7 @@ def record_json(record: Record) -> str:
                 "temperature_c": log.temperature_c,
                 "logger": log.logger.model_dump(mode="json", exclude_none=True),
                 "kept_sha256": None if log.kept is None else log.kept.sha256,
+                **walk_body(log),
             }
             for log in record.logs
         ],

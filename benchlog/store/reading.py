@@ -20,6 +20,7 @@ from benchlog.store.ledger import entry_of
 from benchlog.store.logs_kept import Kept
 from benchlog.store.saving import BODY_FORM
 from benchlog.store.schema import CHANGES, HEAD, LEDGER, MEASURED, RECORDS, SIGNATURES
+from benchlog.store.walk_kept import walk_of
 
 _LATER = RECORDS.alias("later")
 
@@ -72,7 +73,7 @@ def record_of(connection: Connection, number: int) -> Record:
     try:
         result = Result.model_validate(body["result"])
         logs = tuple(_log(log) for log in body["logs"])
-    except (ValidationError, KeyError, ValueError) as problem:
+    except (ValidationError, KeyError, ValueError, TypeError) as problem:
         raise BenchlogError(
             f"record {number} cannot be read by benchlog of this version (it was made by "
             f"{body.get('benchlog_version')}), or was altered; run benchlog records verify, or update benchlog"
@@ -208,6 +209,7 @@ def _row(row: Any, signed_by: tuple[str, ...]) -> RecordRow:
 
 def _log(log: dict[str, Any]) -> RecordLog:
     kept = log["kept"]
+    draws, drain_ma = walk_of(log)
     return RecordLog(
         name=log["name"],
         before=log["before"],
@@ -218,4 +220,6 @@ def _log(log: dict[str, Any]) -> RecordLog:
         temperature_c=log["temperature_c"],
         logger=Logger.model_validate(log["logger"]),
         kept=None if kept is None else Kept(kept["sha256"], kept["bytes"]),
+        key_off_draws=draws,
+        key_off_drain_ma=drain_ma,
     )

@@ -15,6 +15,7 @@ from benchlog.plan import Plan
 from benchlog.result import Result
 from benchlog.store.entry import canonical, stamp
 from benchlog.store.logs_kept import LogFacts, read_log
+from benchlog.store.walk_kept import walk_body
 
 if TYPE_CHECKING:
     from benchlog.evidence import LogEvidence
@@ -52,7 +53,8 @@ def record_body(
         facts = read_log(path, logger, keep_in, may_lack=is_before, run=run)
         _refuse_changed(facts, outline)
         warmth = temperature_c if temperature_c is not None else _mean_c(outline)
-        described.append(_log(facts, is_before, settings_of(plan, logger), recorded_at, warmth))
+        log = _log(facts, is_before, settings_of(plan, logger), recorded_at, warmth)
+        described.append(log | walk_body(outline))
     first = min(
         (log for log in described if not log["before"]),
         key=lambda log: (log["recorded_from"] == FILE, log["recorded_at"]),
