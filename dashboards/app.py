@@ -14,7 +14,7 @@ from benchlog.errors import BenchlogError
 from benchlog.figures.in_page import shipped
 from benchlog.plotly_js import plotly_js
 from benchlog.store import open_store
-from dashboards import checked_page, drop_form, live_page, log_view, one_result, sheet
+from dashboards import checked_page, drop_form, live_page, log_view, note_form, one_result, sheet
 from dashboards.context import Context
 from dashboards.frame import DOCUMENT, frame, menu, trouble
 from dashboards.guard import SCRIPT, guard, kept
@@ -41,6 +41,14 @@ def make_app(settings: Settings) -> tuple[Dash, Callable[[], None]]:
         BenchlogError: the store cannot be opened.
     """
     context = Context(settings, open_store(settings.store), Trays(settings.max_upload_mb << 20))
+    try:
+        return _app(settings, context), context.close
+    except BaseException:  # Ctrl-C as well
+        context.close()
+        raise
+
+
+def _app(settings: Settings, context: Context) -> Dash:
     app = _Pages(
         "benchlog",
         assets_folder=str(files("dashboards") / "assets"),
@@ -60,11 +68,12 @@ def make_app(settings: Settings) -> tuple[Dash, Callable[[], None]]:
     checked_page.register(app, context)
     drop_form.register(app, context)
     sheet.register(app, context)
+    note_form.register(app, context)
     live_page.answer_looks(app.server)
     take_uploads(app.server, context)
     _look(app)
     guard(app.server, settings, app.csp_hashes())
-    return app, context.close
+    return app
 
 
 def page_at(context: Context, path: str, asked: dict[str, str], zone: tzinfo) -> tuple[str, list[Any]]:

@@ -10,6 +10,7 @@ import socket
 import threading
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 from benchlog.errors import BenchlogError
 from dashboards.settings import WILDCARDS, Settings
@@ -49,35 +50,41 @@ def serve(settings: Settings, say: Callable[[str], None]) -> None:
         from dashboards.app import make_app
 
         app, close = make_app(settings)
-        server = create_server(
-            app.server,
-            sockets=[listening],
-            threads=THREADS,
-            # a little more than the guard takes, so that the guard's words reach the user
-            max_request_body_size=(settings.max_upload_mb << 20) + (1 << 20),
-            inbuf_overflow=1 << 20,
-            channel_timeout=120,
-            ident="",
-        )
-        # browsers ask for a dozen files at once; that some wait a moment is no news
-        logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-        # a service manager's way to end it is the user's
-        signal.signal(signal.SIGTERM, signal.default_int_handler)
         try:
-            say(f"Open {address(settings)}")
-            if not settings.local:
-                say("Everyone who has this address can read and sign records; it is not encrypted.")
-            say("Stop with Ctrl-C.")
-            # a quarter of a second that the first page with a log need not wait for
-            threading.Thread(target=importlib.import_module, args=("polars",), daemon=True).start()
-            server.run()
-        except KeyboardInterrupt:
-            pass  # the way to end it
+            server = create_server(
+                app.server,
+                sockets=[listening],
+                threads=THREADS,
+                # a little more than the guard takes, so that the guard's words reach the user
+                max_request_body_size=(settings.max_upload_mb << 20) + (1 << 20),
+                inbuf_overflow=1 << 20,
+                channel_timeout=120,
+                ident="",
+            )
+            _run(server, settings, say)
         finally:
-            server.close()
             close()
     finally:
         listening.close()
+
+
+def _run(server: Any, settings: Settings, say: Callable[[str], None]) -> None:
+    # browsers ask for a dozen files at once; that some wait a moment is no news
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+    # a service manager's way to end it is the user's
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        say(f"Open {address(settings)}")
+        if not settings.local:
+            say("Everyone who has this address can read and sign records; it is not encrypted.")
+        say("Stop with Ctrl-C.")
+        # a quarter of a second that the first page with a log need not wait for
+        threading.Thread(target=importlib.import_module, args=("polars",), daemon=True).start()
+        server.run()
+    except KeyboardInterrupt:
+        pass  # the way to end it
+    finally:
+        server.close()
 
 
 def _bound(settings: Settings) -> socket.socket:

@@ -59,8 +59,8 @@ class Trays:
     """All trays of one server; a browser names trays and files by ids only, which are looked up."""
 
     def __init__(self, most_bytes: int) -> None:
-        """Make the folder. ``most_bytes``: of one file."""
-        self._root = Path(tempfile.mkdtemp(prefix="benchlog-page-"))
+        """The folder is made for the first file: pages that take none leave none. ``most_bytes``: of one file."""
+        self._root: Path | None = None
         self._trays: OrderedDict[str, Tray] = OrderedDict()
         self._most_bytes = most_bytes
         self._lock = threading.Lock()
@@ -85,7 +85,9 @@ class Trays:
         """
         if size > self._most_bytes:
             raise BenchlogError(f"{shown_name(name)}: larger than {self._most_bytes >> 20} MB; see --max-upload-mb")
-        if shutil.disk_usage(self._root).free < size + (64 << 20):
+        with self._lock:
+            root = self._folder()
+        if shutil.disk_usage(root).free < size + (64 << 20):
             raise BenchlogError(f"{shown_name(name)}: the disk has no room for it; make room and drop it again")
         tray = self._tray(tray_id)
         path = self._free_path(tray, shown_name(name))
@@ -113,7 +115,14 @@ class Trays:
 
     def close(self) -> None:
         """Take all dropped files away."""
-        shutil.rmtree(self._root, ignore_errors=True)
+        with self._lock:
+            if self._root is not None:
+                shutil.rmtree(self._root, ignore_errors=True)
+
+    def _folder(self) -> Path:
+        if self._root is None:
+            self._root = Path(tempfile.mkdtemp(prefix="benchlog-page-"))
+        return self._root
 
     def _tray(self, tray_id: str | None) -> Tray:
         with self._lock:
@@ -121,7 +130,7 @@ class Trays:
                 if len(known.files) >= MOST_FILES:
                     raise BenchlogError(f"{MOST_FILES} files are in this tray already; check these first")
                 return known
-            new = Tray(secrets.token_urlsafe(12), Path(tempfile.mkdtemp(dir=self._root)))
+            new = Tray(secrets.token_urlsafe(12), Path(tempfile.mkdtemp(dir=self._folder())))
             self._trays[new.id] = new
             while len(self._trays) > MOST_TRAYS:
                 _, oldest = self._trays.popitem(last=False)

@@ -9,6 +9,8 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.error import URLError
+from urllib.request import Request, urlopen
 
 import pytest
 from page_server import NASTY, PAGE, ROOT, SAMPLES, Serving, free_port, made_store, serving, until
@@ -401,6 +403,14 @@ def test_port_in_use_is_one_message(tmp_path):
     assert "--port" in ended.stderr
 
 
+def _answered(request: Request) -> bool:
+    try:
+        with urlopen(request, timeout=10) as answer:
+            return answer.status == 200
+    except URLError:
+        return False  # it does not listen yet
+
+
 @pytest.mark.parametrize("ending", [signal.SIGINT, signal.SIGTERM])
 def test_interrupt_ends_with_success(tmp_path, ending):
     """Ctrl-C, or a service manager, ends the server with exit status 0, and takes the dropped files away."""
@@ -411,11 +421,17 @@ def test_interrupt_ends_with_success(tmp_path, ending):
     )  # fmt: skip
     assert process.stdout is not None
     first = process.stdout.readline()
-    until(lambda: list(tmp_path.glob("benchlog-page-*")))
-    process.send_signal(ending)
-    _, err = process.communicate(timeout=30)
+    try:
+        page = first.removeprefix("Open ").strip().rstrip("/")
+        dropped = Request(f"{page}/upload", b"time_s,battery_v\n", {"Origin": page, "X-File-Name": "log.csv"})
+        until(lambda: _answered(dropped))
+        there = list(tmp_path.glob("benchlog-page-*/*/log.csv"))
+    finally:
+        process.send_signal(ending)
+        _, err = process.communicate(timeout=30)
 
     assert first.startswith("Open http://127.0.0.1:")
+    assert len(there) == 1
     assert process.returncode == 0
     assert err == ""
     assert list(tmp_path.glob("benchlog-page-*")) == []
