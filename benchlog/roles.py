@@ -22,6 +22,10 @@ ROLE_UNITS: dict[str, str] = {
     "mark": "text",
 }
 
+#: What the battery's shunts measure. A bridge laid across the shunt for cranking carries past both; ``feed_a`` and the
+#: slots' currents have shunts of their own behind it, which no starter's current passes.
+SHUNT_ROLES = ("battery_a", "drain_a")
+
 #: Unit as written -> (canonical unit, factor to it).
 UNITS: dict[str, tuple[str, float]] = {
     "uV": ("V", 1e-6),

@@ -167,6 +167,13 @@ def bypassed_drain_shunt(seed: int = 1) -> Simulation:
     return _log(spec=fast_logger(1000).changed("drain_a", bypassed=True), seed=seed)
 
 
+def bridged(from_s: float = 52.0, to_s: float = 70.0, rate_hz: float = 1000.0, seed: int = 1) -> Simulation:
+    """The shunt is bridged for the crank, and marked so."""
+    script = acceptance_script()
+    acts = (Action(from_s, "shunt bridged"), Action(to_s, "shunt free"))
+    return _log(None, replace(script, actions=(*acts, *script.actions)), fast_logger(rate_hz), seed)
+
+
 def reversed_shunt(seed: int = 1) -> Simulation:
     """Both battery currents come with the wrong sign, unstated."""
     spec = fast_logger(1000).changed("battery_a", reversed=True).changed("drain_a", reversed=True)

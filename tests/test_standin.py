@@ -324,6 +324,21 @@ def test_zeroing_takes_the_currents_out_of_circuit():
     assert zero["battery_a"].mean() == pytest.approx(sim.drawn["battery_a"].offset, abs=0.002)
 
 
+def test_a_bridge_takes_all_but_a_fiftieth_past_the_battery_s_shunts():
+    """While a cable bridges them both read that share of their current; the feed's own shunt and voltages read all."""
+    free = scenarios.healthy(200).frame
+    bridged = scenarios.bridged(44.5, 52.0, 200).frame
+    within = free["time_s"].between(44.6, 51.9)
+    outside = free["time_s"].between(30.0, 44.4) | (free["time_s"] > 52.1)
+
+    shares = bridged["battery_a"][within] / free["battery_a"][within]
+    assert shares.mean() == pytest.approx(0.02, abs=0.005)
+    assert bridged["drain_a"][within].mean() == pytest.approx(0.02 * free["battery_a"][within].mean(), rel=0.05)
+    assert bridged["battery_a"][outside].to_numpy() == pytest.approx(free["battery_a"][outside].to_numpy(), abs=0.1)
+    for role in ("battery_v", "feed_v", "feed_a"):
+        assert bridged[role][within].mean() == pytest.approx(free[role][within].mean(), abs=0.01)
+
+
 def test_reversed_and_bypassed_shunts_read_so():
     """A reversed shunt turns the sign; a bypassed one reads nothing under load."""
     turned = scenarios.reversed_shunt().frame

@@ -25,8 +25,9 @@ from truth_table import canonical_logger
 import benchlog
 from benchlog.errors import BenchlogError
 from benchlog.logger import load_logger
+from benchlog.roles import SHUNT_ROLES
 from benchlog.standin import FAULTS, ChannelSpec, Install, LoggerSpec, Script, plan_toml_of, with_fault
-from benchlog.standin.channels import true_values
+from benchlog.standin.channels import BRIDGED_SHARE, true_values
 from benchlog.standin.hands import ask, hands_of
 from benchlog.standin.lines import LineForm, checksum_of, header_of, lines_of, logger_toml_of
 from benchlog.standin.logger import live_logger
@@ -108,6 +109,10 @@ RESTLESS: Steps = (
     ("engine off", 0.5),
     ("zero", 0.3),
     ("zero end", 1.5),
+    ("shunt bridged", 0.6),
+    ("zero", 0.2),
+    ("zero end", 0.3),
+    ("shunt free", 0.4),
     ("key off", 0.05),
     ("fuse 4 out", 3.0),
     ("fuse 4 in", 2.0),
@@ -125,9 +130,10 @@ def test_windows_are_the_whole_simulation_in_pieces(name):
 
     line = timeline_of(install, Script(live.time_s + 1.0, live.remembered))
     whole = true_values(line, got["time_s"].to_numpy(), ROLES)
-    zero = line.zero.at(got["time_s"].to_numpy()) > 0
+    zero, bridged = (state.at(got["time_s"].to_numpy()) > 0 for state in (line.zero, line.bridged))
     for role in ROLES:
-        expected = np.where(zero, 0.0, whole[role]) if role.endswith("_a") else whole[role]
+        share = np.where(bridged, BRIDGED_SHARE, 1.0) if role in SHUNT_ROLES else 1.0
+        expected = np.where(zero, 0.0, share * whole[role]) if role.endswith("_a") else whole[role]
         np.testing.assert_allclose(got[role], expected, atol=1e-9, err_msg=role)
 
 
@@ -183,7 +189,17 @@ def test_what_is_so_already_is_no_new_action():
     """A key that is on cannot be turned on; that is no mistake and changes nothing."""
     live = bike()
     live.samples(10)
-    for text in ("key off", "slot 2 off", "fuse 3 in", "zero end", "running", "KEY  on", "slot 1 on", "all on"):
+    for text in (
+        "key off",
+        "slot 2 off",
+        "fuse 3 in",
+        "zero end",
+        "shunt free",
+        "running",
+        "KEY  on",
+        "slot 1 on",
+        "all on",
+    ):
         live.act(text)
 
     before = live.remembered

@@ -4,13 +4,15 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from benchlog.roles import slot_of
+from benchlog.roles import SHUNT_ROLES, slot_of
 from benchlog.standin import loads
 from benchlog.standin.battery import posts
 from benchlog.standin.relay import DIODE_V
 from benchlog.standin.timeline import Timeline
 from benchlog.trace import Array
 
+#: Of the current, what still passes a bridged shunt: a cable of 0.1 mΩ beside a shunt of 5 mΩ.
+BRIDGED_SHARE = 0.1 / (0.1 + 5.0)
 GROUND_OPEN_SHARE = 0.97  # of the feed voltage, that a bus without return rises to through the devices
 
 
@@ -39,6 +41,25 @@ def true_values(line: Timeline, time_s: Array, roles: Iterable[str]) -> dict[str
             values[role] = np.full_like(time_s, install.ambient_c)
         else:
             values[role] = _slot(line, role, time_s, voltage, feed)
+    return values
+
+
+def at_logger(line: Timeline, time_s: Array, roles: Iterable[str]) -> dict[str, Array]:
+    """Role -> what reaches the logger's channel: the true value, but for currents while zeroed or the shunt bridged.
+
+    A bridge takes the drop of a shunt in the negative lead off the ground bus as well.
+    """
+    values = true_values(line, time_s, roles)
+    zero, bridged = line.zero.at(time_s) > 0, line.bridged.at(time_s) > 0
+    low_side_ohm = line.install.low_side_shunt_mohm / 1e3
+    if bridged.any() and low_side_ohm and "ground_v" in values:
+        current = true_values(line, time_s, ["battery_a"])["battery_a"]
+        values["ground_v"][bridged] -= (1 - BRIDGED_SHARE) * low_side_ohm * current[bridged]
+    for role, value in values.items():
+        if role in SHUNT_ROLES:
+            value[bridged] *= BRIDGED_SHARE
+        if role.endswith("_a"):
+            value[zero] = 0.0
     return values
 
 

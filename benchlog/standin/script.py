@@ -16,6 +16,8 @@ Do = Literal[
     "engine off",
     "zero",
     "zero end",
+    "shunt bridged",
+    "shunt free",
     "note",
 ]
 
@@ -25,7 +27,8 @@ class Action:
     """One thing done at ``time_s`` (s from the first sample).
 
     ``running`` does nothing but note that the engine runs; ``zero`` to ``zero end`` takes
-    every current channel out of circuit; ``note`` writes ``text``.
+    every current channel out of circuit; ``shunt bridged`` to ``shunt free`` has a cable across the battery's shunts;
+    ``note`` writes ``text``.
     """
 
     time_s: float
@@ -124,7 +127,10 @@ def key_cycles(
 
 
 _NUMBERED = re.compile(r"(slot|fuse) (\d{1,3}) (on|off|out|in)")
-_PLAIN: tuple[Do, ...] = ("key on", "key off", "crank", "running", "engine off", "zero", "zero end")
+_PLAIN: tuple[Do, ...] = (
+    *("key on", "key off", "crank", "running", "engine off"),
+    *("zero", "zero end", "shunt bridged", "shunt free"),
+)
 _BY_SLOT: dict[str, Do] = {
     "slot on": "slot on",
     "slot off": "slot off",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.standin.channels import true_values
+from benchlog.standin.channels import at_logger
 from benchlog.standin.install import Install
 from benchlog.standin.logger import Drawn, LoggerSpec, draw, read, to_logger_toml
 from benchlog.standin.planning import LIMITS, plan_toml_of
@@ -70,8 +70,7 @@ def simulate(
         script = script.shifted(phase_s)
     line = timeline_of(install, script)
     time = np.arange(int(script.end_s * spec.rate_hz)) / spec.rate_hz
-    true = true_values(line, time, spec.roles)
-    zero = line.zero.at(time) > 0
+    reached = at_logger(line, time, spec.roles)
     columns: dict[str, object] = {"time_s": time}
     over: dict[str, npt.NDArray[np.bool_]] = {}
     own: dict[str, Drawn] = {}
@@ -79,10 +78,7 @@ def simulate(
         own[channel.role] = draw(channel, rng)
         if drawn is not None and channel.role in drawn:
             own[channel.role] = drawn[channel.role]
-        level = true[channel.role]
-        if zero.any() and channel.role.endswith("_a"):
-            level[zero] = 0.0
-        value, beyond = read(channel, own[channel.role], level, rng)
+        value, beyond = read(channel, own[channel.role], reached[channel.role], rng)
         columns[channel.role] = value
         if beyond.any():
             over[channel.role] = beyond > 0

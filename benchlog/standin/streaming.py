@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.errors import BenchlogError
-from benchlog.standin.channels import true_values
+from benchlog.standin.channels import at_logger
 from benchlog.standin.install import Install
 from benchlog.standin.logger import Drawn, LoggerSpec, draw, read
 from benchlog.standin.script import Action, Script, action_of
@@ -21,7 +21,7 @@ REMEMBERED_S = 1800.0
 AHEAD_S = 30.0
 KNOWN = (
     "key on, key off, slot N on, slot N off, all on, all off, fuse N out, fuse N in, crank, running, engine off, "
-    "zero, zero end"
+    "zero, zero end, shunt bridged, shunt free"
 )
 
 
@@ -105,15 +105,11 @@ class LiveBike:
             return Window(time, {role: np.zeros(0) for role in self.spec.roles}, {})
         line = self._line_until(float(time[-1]))
         self._sent += count
-        true = true_values(line, time, self.spec.roles)
-        zero = line.zero.at(time) > 0
+        reached = at_logger(line, time, self.spec.roles)
         values: dict[str, Array] = {}
         over: dict[str, npt.NDArray[np.bool_]] = {}
         for channel in self.spec.channels:
-            level = true[channel.role]
-            if channel.role.endswith("_a"):
-                level[zero] = 0.0
-            values[channel.role], beyond = read(channel, self.drawn[channel.role], level, self._rng)
+            values[channel.role], beyond = read(channel, self.drawn[channel.role], reached[channel.role], self._rng)
             if beyond.any():
                 over[channel.role] = beyond > 0
         return Window(time, values, over)
@@ -134,6 +130,8 @@ class LiveBike:
             return bool(line.key.at(now)[0]) == (action.do == "key on")
         if action.do in ("zero", "zero end"):
             return bool(line.zero.at(now)[0]) == (action.do == "zero")
+        if action.do in ("shunt bridged", "shunt free"):
+            return bool(line.bridged.at(now)[0]) == (action.do == "shunt bridged")
         thing = action.do.split()[0]
         if thing not in ("slot", "fuse"):
             return False

@@ -8,7 +8,7 @@ import numpy as np
 
 from benchlog.standin import relay
 from benchlog.standin.install import Install
-from benchlog.standin.script import Script
+from benchlog.standin.script import Do, Script
 from benchlog.standin.steps import Steps
 from benchlog.trace import Array
 
@@ -31,6 +31,7 @@ class Timeline:
         wake: 1 during wake-ups.
         extra: 1 where the device fed around the relay has its fuse.
         zero: 1 while the current channels are out of circuit.
+        bridged: 1 while a cable bridges the battery's shunts.
     """
 
     install: Install
@@ -47,6 +48,7 @@ class Timeline:
     wake: Steps
     extra: Steps
     zero: Steps
+    bridged: Steps
 
     def changes_s(self) -> Array:
         """Every instant at which a sustained current changes, s, ascending."""
@@ -86,8 +88,14 @@ def timeline_of(install: Install, script: Script, from_s: float = 0.0) -> Timeli
         asleep_a=_asleep(install, script, key),
         wake=_wake(install, script, from_s),
         extra=_fuse(script, install.extra_drain_slot),
-        zero=Steps.of(0.0, [*((t, 1.0) for t in script.times("zero")), *((t, 0.0) for t in script.times("zero end"))]),
+        zero=_between(script, "zero", "zero end"),
+        bridged=_between(script, "shunt bridged", "shunt free"),
     )
+
+
+def _between(script: Script, begin: Do, end: Do) -> Steps:
+    """1 from each time that one thing is done to the next time that the other is."""
+    return Steps.of(0.0, [*((t, 1.0) for t in script.times(begin)), *((t, 0.0) for t in script.times(end))])
 
 
 def _crank(install: Install, script: Script, start: float) -> tuple[float, float]:
