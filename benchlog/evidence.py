@@ -6,7 +6,8 @@ from typing import Literal
 
 from benchlog.trace import Overview, Trace
 
-SpanKind = Literal["key off", "key on", "cranking", "running"]
+#: While the shunt is bridged, overview and traces hold no current of the battery's shunts.
+SpanKind = Literal["key off", "key on", "cranking", "running", "shunt bridged"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,7 @@ class LogEvidence:
         log: the log's name, as in the result's checks.
         overview: the whole log in buckets.
         roles: the roles it carries, in the order of its columns.
-        spans: what the key and the engine did, in time order; spans may overlap.
+        spans: what the key, the engine and a bridge of the shunt did, in time order; spans may overlap.
         pull_ins, drop_outs: every sample around each relay event, as recorded.
         pull_in_at_s, drop_out_at_s: when the trigger crossed its 50 % level, s;
             one entry for each trace of ``pull_ins`` and ``drop_outs``.

@@ -7,7 +7,10 @@ from collections.abc import Collection, Sequence
 from benchlog.trace import Mark
 
 #: Marks that settle something. Free text is allowed beside them.
-KNOWN = ("key on", "key off", "crank", "running", "engine off", "zero", "zero end")
+KNOWN = (
+    *("key on", "key off", "crank", "running", "engine off"),
+    *("zero", "zero end", "shunt bridged", "shunt free"),
+)
 _NUMBERED = re.compile(r"(slot|fuse) (\d+) (on|off|out|in)")
 #: This alike and a mark was meant to be another.
 ALIKE = 0.75

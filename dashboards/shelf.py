@@ -100,7 +100,8 @@ class Shelf:
         return self._put(drawn.name, evidence, path)
 
     def _put(self, key: str, evidence: LogEvidence, path: Path) -> LookedAt:
-        looked = LookedAt(evidence, KeptSamples(path, evidence.overview, evidence.zero_offsets))
+        bridged = [(span.from_s, span.to_s) for span in evidence.spans if span.kind == "shunt bridged"]
+        looked = LookedAt(evidence, KeptSamples(path, evidence.overview, evidence.zero_offsets, bridged))
         with self._lock:
             self._open[key] = looked
             while len(self._open) > MOST_OPEN:

@@ -176,7 +176,9 @@ def _drawing(table: Coarse) -> np.ndarray:
     if not len(calm):
         return np.zeros(len(amps), dtype=bool)
     base = float(np.min(calm)) if calm.min() < KEY_ON_A else 0.0
-    size = np.where(np.isfinite(amps), np.abs(amps), base)
+    # where it was not measured, nobody saw the key being turned
+    known = np.maximum.accumulate(np.where(np.isfinite(amps), np.arange(len(amps)), -1))
+    size = np.where(known >= 0, np.abs(amps[known]), base)
     up = hold_state(size, base + 0.6 * KEY_ON_A, base + KEY_ON_A)
     if float(size[up].max(initial=0.0)) < base + KEY_ON_A:
         return np.zeros(len(amps), dtype=bool)

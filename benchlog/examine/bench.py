@@ -2,8 +2,10 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Protocol
 
+from benchlog.analysis.bridge import Bridge
 from benchlog.analysis.cranking import Crank
 from benchlog.analysis.key_state import Source
 from benchlog.analysis.levels import Crossing
@@ -12,6 +14,7 @@ from benchlog.analysis.zero import Zero
 from benchlog.evidence import Span
 from benchlog.logger import Logger
 from benchlog.plan import Plan
+from benchlog.roles import SHUNT_ROLES
 from benchlog.trace import Mark, Overview, Trace
 from benchlog.uncertainty import Accuracy
 
@@ -92,6 +95,7 @@ class Bench:
         low_side_ohm: role -> its shunt, where that lifts the ground bus, Ω.
         left_out: stretches of the key-off state that are not the bike's own, since a fuse was out, s.
         zeros: role -> what was taken off it. stated: role -> its accuracy without them.
+        bridged: where the battery's shunts were bridged, so that the log holds no current of theirs.
     """
 
     log: Samples
@@ -102,6 +106,7 @@ class Bench:
     left_out: tuple[tuple[float, float], ...] = ()
     zeros: Mapping[str, Zero] = field(default_factory=dict)
     stated: Mapping[str, Accuracy | None] = field(default_factory=dict)
+    bridged: tuple[Bridge, ...] = ()
 
     @property
     def overview(self) -> Overview:
@@ -111,6 +116,26 @@ class Bench:
     def has(self, *roles: str) -> bool:
         """Whether the log has all of these channels."""
         return all(role in self.log.overview.bands for role in roles)
+
+    def bridged_in(self, *stretches: tuple[float, float]) -> str:
+        """To be added to a reason: where the shunt was bridged in one of these stretches, s; "" where it was not."""
+        there = [one.words for one in self.bridged if any(one.touches(a, b) for a, b in stretches)]
+        return f"; the shunt was bridged {' and '.join(there)}, so no current was measured there" if there else ""
+
+    def cut(self, from_s: float, to_s: float) -> list[tuple[float, float]]:
+        """A stretch, s, cut where its current begins or ceases to count."""
+        edges = (t for bridge in self.bridged for t in (bridge.from_s, bridge.to_s))
+        return list(pairwise([from_s, *sorted({t for t in edges if from_s < t < to_s}), to_s]))
+
+    def measured(self, from_s: float, to_s: float) -> list[tuple[float, float]]:
+        """The parts of a stretch, s, over which the battery's shunts were not bridged."""
+        middle = [(a, b, (a + b) / 2) for a, b in self.cut(from_s, to_s)]
+        return [(a, b) for a, b, t in middle if not any(bridge.touches(t, t) for bridge in self.bridged)]
+
+    def lift_known(self, from_s: float, to_s: float) -> bool:
+        """Whether the drop of the shunts that lift the ground bus is known there: not while they are bridged."""
+        hidden = any(one.touches(from_s, to_s) for one in self.bridged)
+        return not (hidden and any(role in SHUNT_ROLES for role in self.low_side_ohm))
 
     def resolution(self, role: str) -> float:
         """The channel's smallest step, in its unit; 0 where not stated."""

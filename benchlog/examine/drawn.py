@@ -37,7 +37,7 @@ def ground_points(bench: Bench, load: FeedLoad | None) -> tuple[LoadPoint, ...]:
     found = []
     for point in (load.points if load else ())[:MOST_POINTS]:
         readings = point.plateau.readings
-        if "ground_v" in readings:
+        if "ground_v" in readings and bench.lift_known(point.plateau.from_s, point.plateau.to_s):
             shunts = sum(ohm * readings[role].value for role, ohm in bench.low_side_ohm.items() if role in readings)
             found.append(LoadPoint(point.load_a, readings["ground_v"].value - shunts))
     return tuple(found)

@@ -7,6 +7,7 @@ import numpy as np
 from benchlog.analysis.coarse import Coarse, coarse
 from benchlog.analysis.cranking import HELD_S, held_minimum, longest_loss
 from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.running import LASTS_S
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.examine.bench import Bench
 from benchlog.uncertainty import block_mean, combine, rectangular
@@ -19,8 +20,6 @@ NEARLY_ALL = 0.9
 #: Less than this share of the planned load is none, 1.
 LEAST_LOAD = 0.02
 
-_NO_CRANK = Unseen("no cranking in this log; start the engine while it records")
-
 
 def examine_crank(bench: Bench) -> dict[str, Finding]:
     """Findings for ``crank_minimum`` and ``feed_in_crank``."""
@@ -28,7 +27,10 @@ def examine_crank(bench: Bench) -> dict[str, Finding]:
         missing = Unseen("battery_v is not logged")
         return {"crank_minimum": missing, "feed_in_crank": missing}
     if not bench.story.cranks:
-        return {"crank_minimum": _NO_CRANK, "feed_in_crank": _NO_CRANK}
+        missing = Unseen(
+            "no cranking in this log; start the engine while it records" + bench.bridged_in(*bench.story.on)
+        )
+        return {"crank_minimum": missing, "feed_in_crank": missing}
     return {"crank_minimum": _minimum(bench), "feed_in_crank": _loss(bench)}
 
 
@@ -117,6 +119,7 @@ def examine_charging(bench: Bench) -> dict[str, Finding]:
             if bench.story.cranks
             else "the engine does not run in this log; start it while it records"
         )
+        why += bench.bridged_in(*bench.story.on)
         return {"charging_voltage": Unseen(why), "charging_balance": Unseen(why)}
     return {"charging_voltage": _voltage(bench), "charging_balance": _balance(bench)}
 
@@ -175,15 +178,23 @@ def _balance(bench: Bench) -> Finding:
                 keep &= feed >= NEARLY_ALL * most
             on = f"with {most:.1f} A of the planned {bench.plan.planned_load_a:.1f} A on"
     x = amps[keep]
+    bridged = bench.bridged_in(*((run.from_s, run.to_s) for run in bench.story.running))
+    starts, ends = (np.concatenate([getattr(part, name) for part in parts]) for name in ("start_s", "end_s"))
+    if bridged and len(x) * float(np.median(np.diff(starts, append=ends[-1]))) < LASTS_S:
+        return Unseen(
+            "the engine ran too briefly with the loads on and the shunt free; take the bridge off and let it run for "
+            f"20 s or more after that{bridged}"
+        )
     if len(x) < 4:
         return Unseen("the engine ran too briefly with the loads on; let it run for 20 s or more")
+    counted = np.flatnonzero(np.isfinite(amps)) if bridged else np.arange(len(amps))
     mean = block_mean(x)
     accuracy = bench.accuracy.get("battery_a")
     return Measured(
         value=-mean.value,
         u=None if accuracy is None else combine(mean.u, accuracy.level_u(mean.value)),
-        from_s=float(parts[0].start_s[0]),
-        to_s=float(parts[-1].end_s[-1]),
-        story=on,
+        from_s=float(starts[counted[0]]),
+        to_s=float(ends[counted[-1]]),
+        story=on + bridged.replace("; ", ", ", 1),
         doubt=f"{over} samples of battery_a were over range while running" if over else None,
     )

@@ -7,6 +7,7 @@ from benchlog.analysis.measurement import Finding
 from benchlog.causes.seen import Seen
 from benchlog.evidence import LogEvidence
 from benchlog.examine.bench import Bench, Samples, Story, accuracy_of
+from benchlog.examine.bridged import use_bridges
 from benchlog.examine.chatter_checks import examine_chatter
 from benchlog.examine.drawn import battery_points, feed_points, ground_points, settlings
 from benchlog.examine.engine_checks import examine_charging, examine_crank
@@ -34,7 +35,7 @@ class LogFindings:
         off_state: the key-off figures, for comparing two logs. logger: what its channels mean.
         evidence: for drawing. seen: the quantities that causes are judged by.
         let_go: slot and device with whose fuse out the relay let go.
-        notes: plain sentences on zeros and pulled fuses.
+        notes: plain sentences on bridged shunts, zeros and pulled fuses.
     """
 
     log: str
@@ -59,12 +60,13 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     """
     stated, low_side = accuracy_of(logger)
     samples = int(log.overview.rows.sum())
-    zeroed = use_zeros(log, logger, stated)
+    bridged = use_bridges(log)
+    zeroed = use_zeros(bridged.log, logger, stated, bridged.bridges)
     log, accuracy = zeroed.log, zeroed.accuracy
     story = tell(log, accuracy.get("battery_a"))
     walk = find_walk(log, story)
     story = without_pulled(story, walk)
-    bench = Bench(log, plan, story, accuracy, low_side, walk.left_out, zeroed.zeros, stated)
+    bench = Bench(log, plan, story, accuracy, low_side, walk.left_out, zeroed.zeros, stated, bridged.bridges)
     off_state = examine_off_state(bench)
     walked = examine_walk(bench, walk, off_state)
     relay = examine_relay(bench)
@@ -86,7 +88,7 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
         log=log.name,
         overview=log.overview,
         roles=tuple(log.overview.bands),
-        spans=story.spans,
+        spans=tuple(sorted((*story.spans, *bridged.spans), key=lambda span: span.from_s)),
         pull_ins=tuple(trace for trace, _ in relay.pull_ins),
         drop_outs=tuple(trace for trace, _ in relay.drop_outs),
         pull_in_at_s=tuple(at for _, at in relay.pull_ins),
@@ -103,5 +105,5 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     seen = observe(bench, findings, limits, off_state.drain, load)
     devices = {circuit.slot: circuit.device for circuit in plan.circuit}
     let_go = tuple((pull.slot, devices.get(pull.slot, "")) for pull in walk.let_go)
-    notes = (*zeroed.notes, *walked.notes)
+    notes = (*bridged.notes, *zeroed.notes, *walked.notes)
     return LogFindings(log.name, story, findings, off_state, logger, evidence, seen, let_go, notes)

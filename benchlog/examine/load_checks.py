@@ -29,7 +29,8 @@ class Loads:
     """The steady stretches of a log.
 
     Attributes:
-        engine_off: by ``battery_a``, key on with the engine off, one list a key-on.
+        engine_off: by ``battery_a``, key on with the engine off, one list a key-on, or for each part of one between
+            which the shunt was bridged.
         feed: by ``feed_a``, key on with or without the engine, one list a key-on; empty if not logged.
     """
 
@@ -50,16 +51,20 @@ def find_loads(bench: Bench) -> Loads:
         starts += [r.from_s for r in bench.story.running if on_from <= r.from_s <= on_to]
         until = min([on_to, *(start - 0.3 for start in starts)])
         if bench.has("battery_a") and until > on_from:
-            table = coarse(bench.overview, on_from - BEFORE_S, until, POINT_S, roles)
-            found = find_plateaus(table, "battery_a", bench.resolution("battery_a"), roles)
-            engine_off.append(tuple(p for p in found if not _charged(p)))
+            for a, b in bench.measured(on_from - BEFORE_S, until):
+                table = coarse(bench.overview, a, b, POINT_S, roles)
+                found = find_plateaus(table, "battery_a", bench.resolution("battery_a"), roles)
+                engine_off.append(tuple(p for p in found if not _charged(p)))
         if bench.has("feed_a"):
             inside = [crank for crank in bench.story.cranks if on_from <= crank.from_s <= on_to]
             edges = [on_from, *(t for crank in inside for t in _around(crank)), on_to]
             pieces: list[Plateau] = []
             for a, b in zip(edges[::2], edges[1::2], strict=True):
-                if b > a:
-                    table = coarse(bench.overview, a, b, POINT_S, roles)
+                if b <= a:
+                    continue
+                # what was read of the ground bus must not be mixed with what the bridge made of it
+                for c, d in [(a, b)] if bench.lift_known(a, b) else bench.cut(a, b):
+                    table = coarse(bench.overview, c, d, POINT_S, roles)
                     pieces += find_plateaus(table, "feed_a", bench.resolution("feed_a"), roles)
             feed.append(tuple(pieces))
     loads = Loads(tuple(engine_off), tuple(feed))
@@ -129,6 +134,7 @@ def examine_battery_load(bench: Bench, loads: Loads) -> dict[str, Finding]:
             return {"battery_sag": missing, "source_resistance": missing}
     why = Unseen(
         "no load step with the key on and the engine off; switch the loads on one by one before starting the engine"
+        + bench.bridged_in(*bench.story.on)
     )
     slope = _source(loads, bench)
     if slope is None or slope.most_a < 0.5:
@@ -161,7 +167,10 @@ def _sag(bench: Bench, loads: Loads) -> Finding:
             if best is None or rise > best[0]:
                 best = (rise, before, greatest)
     if best is None or best[0] < LEAST_LOAD * planned:
-        return Unseen("no load came on with the engine off; switch the loads on before starting the engine")
+        return Unseen(
+            "no load came on with the engine off; switch the loads on before starting the engine"
+            + bench.bridged_in(*bench.story.on)
+        )
     rise, before, greatest = best
     v0, v1 = before.readings["battery_v"], greatest.readings["battery_v"]
     i0, i1 = before.readings["battery_a"], greatest.readings["battery_a"]

@@ -12,6 +12,7 @@ from benchlog.analysis.relay import local_levels
 from benchlog.causes.seen import Seen
 from benchlog.examine.bench import Bench
 from benchlog.examine.path_checks import FeedLoad
+from benchlog.examine.slot_checks import switched_unseen
 from benchlog.limits import PlannedLimit
 from benchlog.trace import Trace
 
@@ -149,7 +150,11 @@ def _load(bench: Bench, load: FeedLoad | None, slots: Collection[Finding]) -> di
         most = max((float(np.nanmedian(table)) for table in tables if np.isfinite(table).any()), default=0.0)
     elif any(isinstance(found, Measured) and (found.value or 0.0) > 0.1 for found in slots):
         return {}  # circuits draw, though not through a channel that sums them
-    elif any(mark.text.lower().startswith("slot ") for mark in bench.log.marks) and bench.has("battery_a"):
+    elif (
+        any(mark.text.lower().startswith("slot ") for mark in bench.log.marks)
+        and bench.has("battery_a")
+        and not any(switched_unseen(bench, circuit.slot) for circuit in bench.plan.circuit)
+    ):
         most = 0.0  # circuits were switched on, and no step came
     else:
         return {}
@@ -243,7 +248,9 @@ def _slots(bench: Bench, findings: Mapping[str, Finding], limits: Mapping[str, P
         share, u = finding.value / circuit.planned_a, (finding.u or 0.0) / circuit.planned_a
         text = f"slot {circuit.slot} draws {finding.value:.3g} A, {circuit.planned_a:.3g} A planned"
         seen[f"slot_{circuit.slot}"] = Seen(share, u, text, low, high)
-    if len(seen) > len(missing):
+    # a step that came while the shunt was bridged was not seen either
+    hidden = not bench.has("feed_a") and bool(bench.bridged_in(*bench.story.on))
+    if len(seen) > len(missing) and not hidden:
         for slot, planned, low, high in missing:
             # the others' steps were seen, so this one may be dead, or was not switched on
             seen[f"slot_{slot}"] = Seen(

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from benchlog.analysis.coarse import coarse
+from benchlog.analysis.coarse import Coarse, coarse
 from benchlog.analysis.drain import Drain, Settled, drain, settle
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.zero import Zero
@@ -77,6 +77,15 @@ def examine_off_state(bench: Bench) -> OffState:
     )
 
 
+def _settled_unseen(bench: Bench, table: Coarse, role: str, from_s: float, settled: Settled | None) -> Settled | None:
+    """The same; where the shunt was bridged from the key-off on, it settled at any time up to the first sample."""
+    if settled is None or not bench.bridged:
+        return settled
+    first_s = float(table.start_s[np.isfinite(table.mean[role]) | (table.over[role] > 0)][0])
+    hidden = settled.from_s <= first_s and any(bridge.touches(from_s, first_s) for bridge in bench.bridged)
+    return replace(settled, width_s=max(settled.width_s, first_s - from_s)) if hidden else settled
+
+
 def needed_s(bench: Bench) -> float:
     """How long a key-off stretch must stay settled to count, s."""
     return bench.plan.limits.settle_max_s or DEFAULT_SETTLED_S
@@ -93,6 +102,7 @@ def _spans(bench: Bench, roles: list[str]) -> list[OffSpan]:
             table = coarse(bench.overview, from_s, to_s, POINT_S, [role])
             follows = to_s < bench.log.end_s
             settled = settle(table, role, bench.resolution(role), key_on_follows=follows, left_out=bench.left_out)
+            settled = _settled_unseen(bench, table, role, from_s, settled)
             if settled is not None and (found[0] is None or not math.isfinite(found[0].base_a)):
                 found = (settled, role)
         spans.append(OffSpan(from_s, to_s, from_s <= bench.log.start_s, *found))
@@ -110,12 +120,13 @@ def too_short(bench: Bench, spans: Sequence[OffSpan]) -> str:
     """Why no key-off span counts, and how much longer to record."""
     need = needed_s(bench)
     longest = max((span.settled.lasts_s for span in spans if span.settled), default=0.0)
+    bridged = bench.bridged_in(*((span.from_s, span.to_s) for span in spans))
     if longest >= need:
-        return "the settled key-off stretch holds too few valid samples; check the channel and record again"
+        return "the settled key-off stretch holds too few valid samples; check the channel and record again" + bridged
     pulled = " with all fuses in" if bench.left_out else ""
     return (
         f"no key-off stretch stayed settled for {need:.0f} s{pulled} (the longest for {longest:.0f} s); "
-        f"record at least {max(need - longest, 1):.0f} s longer with the key off"
+        f"record at least {max(need - longest, 1):.0f} s longer with the key off{bridged}"
     )
 
 

@@ -97,10 +97,12 @@ def examine_paths(bench: Bench, load: FeedLoad | None) -> dict[str, Finding]:
     return {"feed_drop": _feed_drop(bench, load), "ground_lift": _ground_lift(bench, load)}
 
 
-_NO_LOAD = Unseen(
-    "no steady load through the feed was seen that can be told from the bike's own; switch the circuits on one by one "
-    "with the key on, and leave each on for 4 s"
-)
+def _no_load(bench: Bench) -> Unseen:
+    return Unseen(
+        "no steady load through the feed was seen that can be told from the bike's own; switch the circuits on one by "
+        "one with the key on, and leave each on for 4 s"
+        + ("" if bench.has("feed_a") else bench.bridged_in(*bench.story.on))
+    )
 
 
 def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:
@@ -108,7 +110,7 @@ def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:
         if not bench.has(role):
             return Unseen(f"{role} is not logged")
     if load is None:
-        return _NO_LOAD
+        return _no_load(bench)
     points = [p for p in load.points if {"battery_v", "feed_v"} <= set(p.plateau.readings)]
     points = _engine_off_first(bench, points)
     drops = [p.plateau.readings["battery_v"].value - p.plateau.readings["feed_v"].value for p in points]
@@ -139,8 +141,12 @@ def _ground_lift(bench: Bench, load: FeedLoad | None) -> Finding:
     if not bench.has("ground_v"):
         return Unseen("ground_v is not logged")
     if load is None:
-        return _NO_LOAD
-    points = [p for p in load.points if "ground_v" in p.plateau.readings]
+        return _no_load(bench)
+    points = [
+        p
+        for p in load.points
+        if "ground_v" in p.plateau.readings and bench.lift_known(p.plateau.from_s, p.plateau.to_s)
+    ]
     lifts, noise = [], []
     for point in points:
         readings = point.plateau.readings
@@ -171,7 +177,7 @@ def _path(
         return Unseen("the plan names no circuit, so there is no planned load to scale to")
     most = max((point.load_a for point in points), default=0.0)
     if most < LEAST_LOAD * planned:
-        return _NO_LOAD
+        return _no_load(bench)
     loads = [point.load_a for point in points]
     current = bench.accuracy.get(load.role)
     rounding = 0.0 if current is None else current.resolution_u

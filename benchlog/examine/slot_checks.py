@@ -62,6 +62,15 @@ def examine_slots(
     if not planned or (by_feed and not unlogged):
         return findings, ()
     role, groups = ("feed_a", loads.feed) if by_feed else ("battery_a", loads.engine_off)
+    if not by_feed:
+        for slot in [slot for slot in unlogged if switched_unseen(bench, slot)]:
+            # its step is nowhere in the log, so no other step may be taken for it
+            findings[f"slot_{slot}_current"] = Unseen(
+                f"slot {slot} was switched on while battery_a was not measured; switch it on again with the shunt free"
+                + bench.bridged_in(*bench.story.on)
+            )
+            unlogged.remove(slot)
+            del planned[slot]
     accuracy = bench.accuracy.get(role)
     rounding = math.sqrt(2) * accuracy.resolution_u if accuracy else 0.0
     key_ons = () if by_feed else tuple(turn.time_s for turn in bench.story.turns if turn.on)
@@ -82,6 +91,12 @@ def examine_slots(
         for found in matches
     )
     return findings, () if by_feed else sure
+
+
+def switched_unseen(bench: Bench, slot: int) -> bool:
+    """Whether a slot was marked on, and each time while the battery's shunt was bridged."""
+    at = [mark.time_s for mark in bench.log.marks if mark.text.lower() == f"slot {slot} on"]
+    return bool(at) and all(any(bridge.touches(t, t) for bridge in bench.bridged) for t in at)
 
 
 def _own_channel(bench: Bench, slot: int, planned: float) -> Finding:
@@ -164,6 +179,7 @@ def _matched(bench: Bench, slot: int, matches: Sequence[Match], role: str, limit
             return _no_step(bench, slot, empty, role)
         return Unseen(
             f"no load step of {role} fits slot {slot}; switch it on by itself with the key on and the engine off"
+            + (bench.bridged_in(*bench.story.on) if role == "battery_a" else "")
         )
     findings = [_from_step(bench, slot, match.step, match, role, limit) for match in shown if match.step is not None]
     sure = [finding for finding in findings if not finding.doubt] or findings

@@ -5,12 +5,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from benchlog.analysis.bridge import Bridge
 from benchlog.analysis.coarse import outside_of
 from benchlog.analysis.zero import Zero, inner, pooled, read_zero, zero_stretches
 from benchlog.examine.bench import Samples
 from benchlog.logger import Logger
 from benchlog.numbers import number, with_uncertainty
-from benchlog.roles import ROLE_UNITS
+from benchlog.roles import ROLE_UNITS, SHUNT_ROLES
 from benchlog.trace import Band, Mark, Overview, Trace
 from benchlog.uncertainty import COVERAGE_K, Accuracy
 
@@ -123,11 +124,14 @@ class Zeroed:
     notes: tuple[str, ...]
 
 
-def use_zeros(log: Samples, logger: Logger, accuracy: Mapping[str, Accuracy | None]) -> Zeroed:
+def use_zeros(
+    log: Samples, logger: Logger, accuracy: Mapping[str, Accuracy | None], bridges: Sequence[Bridge] = ()
+) -> Zeroed:
     """Correct a log by its marked zeros.
 
     Args:
         log: its samples. logger: what its channels mean. accuracy: of each role as stated.
+        bridges: where the battery's shunts were bridged: no zero, since a share of the current still passes them.
     """
     stretches, notes = zero_stretches(log.marks)
     roles = [role for role in log.overview.bands if ROLE_UNITS[role] == "A"]
@@ -139,11 +143,16 @@ def use_zeros(log: Samples, logger: Logger, accuracy: Mapping[str, Accuracy | No
     refused: dict[str, list[str]] = {}
     for begin, end in stretches:
         trace = log.trace(*inner(begin, end), roles)
+        bridged = any(bridge.touches(*inner(begin, end)) for bridge in bridges)
         for role in roles:
             channel = logger.channel_of(role)
             offset = channel.offset_c if channel else None
             resolution = (channel.resolution_c if channel else None) or 0.0
-            zero = read_zero(trace.time_s, trace.values[role], offset, resolution)
+            zero = (
+                "the shunt was bridged in it"
+                if bridged and role in SHUNT_ROLES
+                else read_zero(trace.time_s, trace.values[role], offset, resolution)
+            )
             if isinstance(zero, Zero):
                 found[role].append(zero)
             else:

@@ -1,0 +1,85 @@
+"""When was the shunt bridged, so that its current says nothing? From the marks ``shunt bridged`` and ``shunt free``."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from benchlog.trace import Mark
+
+BRIDGED, FREE = "shunt bridged", "shunt free"
+#: A mark is set by a hand that has just let go of the cable, or is about to take it: the bridge may have been put on
+#: this long before its mark, and taken off this long after it, s (common practice, no source). Longer than for a fuse,
+#: since the cable lies at the battery and the key a step away.
+HAND_S = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Bridge:
+    """One stretch with the shunt bridged.
+
+    Attributes:
+        begun_s, ended_s: as marked, s; None where it began before the log, or ends after it.
+    """
+
+    begun_s: float | None
+    ended_s: float | None
+
+    @property
+    def from_s(self) -> float:
+        """From here on the current does not count, s."""
+        return -math.inf if self.begun_s is None else self.begun_s - HAND_S
+
+    @property
+    def to_s(self) -> float:
+        """Up to here the current does not count, s."""
+        return math.inf if self.ended_s is None else self.ended_s + HAND_S
+
+    def touches(self, from_s: float, to_s: float) -> bool:
+        """Whether some of a stretch has no current that counts."""
+        return self.from_s < to_s and from_s < self.to_s
+
+    @property
+    def words(self) -> str:
+        """``from 43.1 s to 68.2 s``, as marked."""
+        begun = "the start of the log" if self.begun_s is None else f"{self.begun_s:.1f} s"
+        ended = "the end of the log" if self.ended_s is None else f"{self.ended_s:.1f} s"
+        return f"from {begun} to {ended}"
+
+
+def bridges_of(marks: Sequence[Mark]) -> tuple[tuple[Bridge, ...], tuple[str, ...]]:
+    """Each stretch with the shunt bridged, in time order, and a plain sentence for each mark that lacks its other.
+
+    A mark without its other never makes a current count that a bridge may have taken: what was bridged and not freed
+    is bridged to the end of the log, what was freed first of all was bridged from its start.
+    """
+    found: list[Bridge] = []
+    faults: list[str] = []
+    begun_s: float | None = None
+    freed = False
+    for mark in marks:
+        text = " ".join(mark.text.lower().split())
+        if text == BRIDGED:
+            if begun_s is not None:
+                faults.append(
+                    f'the mark "{BRIDGED}" at {mark.time_s:.1f} s came while the shunt was bridged already '
+                    f'(from {begun_s:.1f} s); mark "{FREE}" where the bridge comes off'
+                )
+                continue
+            begun_s = mark.time_s
+        elif text == FREE:
+            if begun_s is None:
+                taken = "it was not used" if freed else "the shunt counts as bridged from the start of the log"
+                faults.append(
+                    f'the mark "{FREE}" at {mark.time_s:.1f} s has no "{BRIDGED}" before it, so {taken}; '
+                    f'mark "{BRIDGED}" where the bridge is put on'
+                )
+            if begun_s is not None or not freed:
+                found.append(Bridge(begun_s, mark.time_s))
+            begun_s, freed = None, True
+    if begun_s is not None:
+        faults.append(
+            f'the mark "{BRIDGED}" at {begun_s:.1f} s has no "{FREE}" after it, so the shunt counts as bridged to the '
+            f'end of the log; mark "{FREE}" where the bridge comes off'
+        )
+        found.append(Bridge(begun_s, None))
+    return tuple(found), tuple(faults)

@@ -1,0 +1,123 @@
+"""A log without the currents that passed a bridged shunt by."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from benchlog.analysis.bridge import Bridge, bridges_of
+from benchlog.analysis.coarse import outside_of
+from benchlog.evidence import Span
+from benchlog.examine.bench import Samples
+from benchlog.roles import SHUNT_ROLES
+from benchlog.trace import Band, Mark, Overview, Trace
+
+
+class BridgedLog:
+    """The samples of another log; those of the battery's shunts are missing where a bridge was across them.
+
+    Times and voltages stay, so that only the current has a gap.
+    """
+
+    def __init__(self, log: Samples, bridges: Sequence[Bridge]) -> None:
+        self._log, self._bridges = log, bridges
+        self.overview = bridged_overview(log.overview, bridges)
+
+    @property
+    def name(self) -> str:
+        """As in the result."""
+        return self._log.name
+
+    @property
+    def marks(self) -> Sequence[Mark]:
+        """What the tester noted."""
+        return self._log.marks
+
+    @property
+    def start_s(self) -> float:
+        """Time of the first sample."""
+        return self._log.start_s
+
+    @property
+    def end_s(self) -> float:
+        """Time of the last sample."""
+        return self._log.end_s
+
+    def trace(self, from_s: float, to_s: float, roles: Sequence[str] | None = None) -> Trace:
+        """Single samples of a stretch."""
+        return bridged_trace(self._log.trace(from_s, to_s, roles), self._bridges)
+
+
+def bridged_trace(trace: Trace, bridges: Sequence[Bridge]) -> Trace:
+    """The same samples, with those of the bridged shunts missing, and not over range either."""
+    hidden = _hidden(trace.time_s, trace.time_s, bridges)
+    if not hidden.any():
+        return trace
+    values = {role: np.where(hidden, np.nan, x) if role in SHUNT_ROLES else x for role, x in trace.values.items()}
+    over = {role: flags & ~hidden if role in SHUNT_ROLES else flags for role, flags in trace.over.items()}
+    return Trace(trace.time_s, values, {role: flags for role, flags in over.items() if flags.any()})
+
+
+def bridged_overview(overview: Overview, bridges: Sequence[Bridge]) -> Overview:
+    """The same overview; the shunts' buckets that a bridge touches hold no sample."""
+    hidden = _hidden(overview.start_s, overview.end_s, bridges)
+    if not hidden.any():
+        return overview
+    bands = {role: _without(band, hidden) if role in SHUNT_ROLES else band for role, band in overview.bands.items()}
+    return replace(overview, bands=bands)
+
+
+def _hidden(start_s: npt.NDArray[np.float64], end_s: npt.NDArray[np.float64], bridges: Sequence[Bridge]) -> np.ndarray:
+    return ~outside_of(start_s, end_s, [(bridge.from_s, bridge.to_s) for bridge in bridges])
+
+
+def _without(band: Band, hidden: np.ndarray) -> Band:
+    # a bucket's area reaches back to the last valid sample before it, which may be hidden now
+    valid = np.flatnonzero(np.isfinite(band.mean) & ~hidden)
+    after = np.zeros(len(hidden), dtype=bool)
+    after[valid] = np.diff(np.cumsum(hidden)[valid], prepend=0) > 0
+    none = hidden | after
+    return Band(
+        np.where(hidden, np.nan, band.min),
+        np.where(hidden, np.nan, band.mean),
+        np.where(hidden, np.nan, band.max),
+        np.where(none, 0.0, band.area),
+        np.where(none, 0.0, band.weight_s),
+        np.where(hidden, 0, band.over),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Bridged:
+    """What the marks of a bridged shunt come to.
+
+    Attributes:
+        log: without the currents of those stretches; the very same log where there are none.
+        bridges: the stretches; none where no current of the battery's shunts is logged. notes: plain sentences.
+    """
+
+    log: Samples
+    bridges: tuple[Bridge, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def spans(self) -> tuple[Span, ...]:
+        """The stretches for drawing, within the log."""
+        return tuple(
+            Span("shunt bridged", max(bridge.from_s, self.log.start_s), min(bridge.to_s, self.log.end_s))
+            for bridge in self.bridges
+        )
+
+
+def use_bridges(log: Samples) -> Bridged:
+    """Take out of a log what a bridged shunt cannot have measured, by its marks."""
+    bridges, faults = bridges_of(log.marks)
+    roles = [role for role in SHUNT_ROLES if role in log.overview.bands]
+    if not bridges or not roles:
+        return Bridged(log, (), faults)
+    named = " and ".join(bridge.words for bridge in bridges)
+    note = (
+        f"the shunt was bridged {named}, so {' and '.join(roles)} {'do' if len(roles) > 1 else 'does'} not count there"
+    )
+    return Bridged(BridgedLog(log, bridges), bridges, (note, *faults))
