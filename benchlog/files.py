@@ -7,34 +7,47 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from benchlog.errors import BenchlogError
+from benchlog.stopping import later
 
 
-def write_whole(target: Path, text: str, what: str) -> None:
+def write_whole(target: Path, text: str | Iterable[str], what: str) -> None:
     """Write ``text`` to ``target`` as UTF-8: the old file stays whole until the new one is complete.
 
     A device, a pipe or a link (``/dev/stdout``) is written to as it is, never replaced.
 
     Args:
         target: the file.
-        text: what goes into it.
+        text: what goes into it, whole or in pieces.
         what: the thing that is written, for the message ("the report").
 
     Raises:
         BenchlogError: the folder is missing or cannot be written to, ``target`` is a folder, or the disk is full.
     """
     _refuse_folder(target, what)
-    data = text.encode("utf-8", "replace")
-    part = target if _is_special(target) else _part(target)
+    pieces = (text,) if isinstance(text, str) else text
     try:
-        with part.open("wb" if part == target else "xb") as file:
-            file.write(data)
-        if part != target:
-            os.replace(part, target)
+        if _is_special(target):
+            with target.open("wb") as file:
+                file.writelines(piece.encode("utf-8", "replace") for piece in pieces)
+        else:
+            _write_aside(target, pieces)
     except OSError as problem:
         raise _unwritable(target, what, problem) from problem
-    finally:
-        if part != target:  # gone already where all went well
-            with contextlib.suppress(OSError):
+
+
+def _write_aside(target: Path, pieces: Iterable[str]) -> None:
+    """Write beside the file and take its place at the end; a Ctrl-C meanwhile leaves the old file, and nothing new."""
+    part = _part(target)
+    with later() as stop:
+        try:
+            with part.open("xb") as file:
+                for piece in pieces:
+                    if stop():
+                        return
+                    file.write(piece.encode("utf-8", "replace"))
+            os.replace(part, target)
+        finally:
+            with contextlib.suppress(OSError):  # gone already where all went well
                 part.unlink()
 
 
@@ -64,12 +77,11 @@ def refuse_unwritable(target: Path, what: str, inputs: Iterable[Path] = ()) -> N
         return
     part = _part(target)
     try:
-        part.open("x").close()
+        with later():
+            part.open("x").close()
+            part.unlink()
     except OSError as problem:
         raise _unwritable(target, what, problem) from problem
-    finally:  # also where Ctrl-C comes between the two
-        with contextlib.suppress(OSError):
-            part.unlink()
 
 
 def _refuse_folder(target: Path, what: str) -> None:

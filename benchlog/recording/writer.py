@@ -10,6 +10,7 @@ from typing import Self
 
 from benchlog.errors import BenchlogError
 from benchlog.recording.cells import one_line
+from benchlog.stopping import later
 
 SAFE_EVERY_S = 1.0
 _TAIL = 1 << 16
@@ -25,16 +26,22 @@ class LogWriter:
     """
 
     def __init__(self, path: Path, *, append: bool = False) -> None:
-        self.path, self.lines = path, 0
-        self._fd = _opened(path, append)
-        self.size = _without_half_line(self._fd) if append else 0
-        self.goes_on = self.size > 0
+        self.path, self.lines, self.size, self._fd = path, 0, 0, -1
         self._dirty = threading.Event()
         self._stop = threading.Event()
         self._why_failed: OSError | None = None
         # putting bytes on the disk may take a second on a slow card, and the stream does not wait
         self._safety = threading.Thread(target=self._keep_safe, name="benchlog-safe", daemon=True)
-        self._safety.start()
+        try:
+            with later():
+                self._fd = _opened(path, append)
+                self.size = _without_half_line(self._fd) if append else 0
+                self._safety.start()
+        except KeyboardInterrupt:
+            if self._fd >= 0:
+                self.close()  # nobody else has it yet
+            raise
+        self.goes_on = self.size > 0
 
     @property
     def failed(self) -> bool:

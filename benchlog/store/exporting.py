@@ -3,14 +3,11 @@
 import csv
 import io
 import json
-import os
-import secrets
 from collections.abc import Iterable, Iterator
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchlog.errors import BenchlogError
+from benchlog.files import write_whole
 from benchlog.store import reading as read
 from benchlog.store.engine import reading
 from benchlog.store.ledger import batches
@@ -82,27 +79,10 @@ def write_pieces(target: Path, pieces: Iterable[str]) -> None:
     """Write a text of any length whole or not at all.
 
     Raises:
-        BenchlogError: the folder is missing or cannot be written to, or ``target`` is a folder.
+        BenchlogError: the folder is missing or cannot be written to, ``target`` is a folder or the URL of a database,
+            or the disk is full.
     """
-    if path_of(target, "the export").is_dir():
-        raise BenchlogError(f"{target}: this is a folder, a file name is needed for the export; add one")
-    # a device or pipe is written to as it is: to put a file in its place would take it from everyone
-    through = target.exists() and not target.is_file()
-    part = target if through else target.with_name(f".{target.name[:40]}.{secrets.token_hex(4)}.part")
-    try:
-        with part.open("w" if through else "x", encoding="utf-8", newline="") as file:
-            file.writelines(pieces)
-        if not through:
-            os.replace(part, target)
-    except OSError as problem:
-        why = (problem.strerror or str(problem)).lower()
-        raise BenchlogError(
-            f"{target}: the export cannot be written ({why}); name a folder that exists and that you may write to"
-        ) from problem
-    finally:
-        if not through:
-            with suppress(OSError):
-                part.unlink(missing_ok=True)
+    write_whole(path_of(target, "the export"), pieces, what="the export")
 
 
 def cell(value: Any) -> Any:
