@@ -115,7 +115,7 @@ def unheard(files: Mapping[str, bool], heard: Mapping[str, str]) -> dict[str, st
         text: name
         for name, raised in files.items()
         for text in texts_of(TOP / name, raised=raised)
-        if text.strip("\n") not in everything
+        if text.strip("\n").removeprefix("benchlog: ") not in everything
     }
 
 
@@ -159,6 +159,13 @@ class _Reach:
         """Follow everything."""
         self.nodes: set[ast.AST] = set()
         self._above = {inner: node for node in ast.walk(tree) for inner in ast.iter_child_nodes(node)}
+        #: what is only counted says nothing
+        self._counted = {
+            argument
+            for node in ast.walk(tree)
+            if isinstance(node, ast.Call) and ast.unparse(node.func) == "len"
+            for argument in node.args
+        }
         self._named: dict[str, list[ast.AST]] = {}
         for node in ast.walk(tree):
             if isinstance(node, ast.FunctionDef | ast.ClassDef):
@@ -176,7 +183,7 @@ class _Reach:
 
     def _follow(self, node: ast.AST) -> None:
         for inner in ast.walk(node):
-            if inner in self.nodes:
+            if inner in self.nodes or inner in self._counted:
                 continue
             self.nodes.add(inner)
             name = _name_of(inner)

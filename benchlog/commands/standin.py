@@ -48,10 +48,8 @@ def standin(
 
         try:
             from benchlog.standin.serving import Standin
-        except ImportError as missing:
-            raise BenchlogError(
-                f"the stand-in needs pseudo-terminals, which this system does not have ({missing}); use Linux or macOS"
-            ) from None
+        except ImportError:
+            raise BenchlogError("the stand-in cannot make a port on this system; use it on Linux or macOS") from None
         from benchlog.standin.lines import LineForm
         from benchlog.standin.logger import live_logger
         from benchlog.standin.streaming import LiveBike

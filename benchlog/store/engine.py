@@ -163,7 +163,12 @@ def _said(origin: Any) -> str:
     if state:
         words = next((text for start, text in _POSTGRESQL.items() if state.startswith(start)), None)
         return words or f"the database refuses ({detail}); ask whoever looks after the server"
+    # a connection that fails has no state, only words
     lower = str(origin).casefold()
+    if "too many connections" in lower or "connection slots" in lower:
+        return _POSTGRESQL["53300"]
+    if "permission denied" in lower:
+        return _POSTGRESQL["42501"]
     if "password" in lower or "authentication" in lower or "role " in lower:
         return _POSTGRESQL["28"]
     if "does not exist" in lower and "database" in lower:

@@ -1,7 +1,7 @@
 """A store opened: made where there is none, brought to the newest form where it is older, refused where newer."""
 
 import sqlite3
-from contextlib import closing
+from contextlib import closing, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -51,7 +51,8 @@ def back_up(path: Path, form: int) -> Path:
         with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(copy)) as target:
             source.backup(target)
     except BaseException as problem:
-        copy.unlink(missing_ok=True)
+        with suppress(OSError):  # not there, or under a name that cannot be
+            copy.unlink()
         if not isinstance(problem, (OSError, sqlite3.Error)):
             raise
         raise BenchlogError(
