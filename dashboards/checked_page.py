@@ -49,10 +49,10 @@ def save(context: Context, source: object, notes: object, temperature: object, k
     whose = behind(context, source)
     checked = whose.checked
     if checked is None:
-        raise BenchlogError("this sheet is on file already")
+        raise BenchlogError("this sheet is on file already; open it from the results page")
     text = str(notes or "").strip()
     if len(text) > MOST_NOTES:
-        raise BenchlogError(f"the notes have {len(text)} letters; at most {MOST_NOTES} are kept")
+        raise BenchlogError(f"the notes have {len(text)} letters; at most {MOST_NOTES} are kept, shorten them")
     warm = _celsius(temperature)
     return context.works.start(
         "filing the sheet",
@@ -156,7 +156,9 @@ def _celsius(typed: object) -> float | None:
     except ValueError:
         value = float("nan")
     if not -60 <= value <= 90:
-        raise BenchlogError(f"the temperature must be a number of °C from -60 to 90, got {str(typed)[:40]!r}")
+        raise BenchlogError(
+            f'the temperature must be a number of °C from -60 to 90, or nothing at all; got "{str(typed)[:40]}"'
+        )
     return value
 
 

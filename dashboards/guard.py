@@ -65,7 +65,7 @@ def guard(server: "Flask", settings: Settings, inline_scripts: Sequence[str] = (
             if request.content_length is None:
                 return refused(411, "the size must be told before the content")
             if request.content_length > most:
-                return refused(413, f"this is larger than {most >> 20} MB, which is the most that is taken here")
+                return refused(413, f"this is larger than {most >> 20} MB, the most that is taken here")
         return None
 
     def _token_checked() -> "Response | None":

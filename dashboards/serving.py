@@ -110,6 +110,7 @@ def _bound(settings: Settings) -> socket.socket:
             text = f"port {settings.port} needs more rights than you have; name one above 1023 with --port"
         else:
             why = (problem.strerror or str(problem)).lower()
-            text = f"--host {settings.host}, port {settings.port}: cannot listen there ({why}); use another"
+            where = f"--host {settings.host}, port {settings.port}"
+            text = f"{where}: cannot listen there ({why}); name another with --host or --port"
         raise BenchlogError(text) from problem
     return listening

@@ -84,7 +84,10 @@ class Trays:
             BenchlogError: too large, too many, cut short, or no room on the disk.
         """
         if size > self._most_bytes:
-            raise BenchlogError(f"{shown_name(name)}: larger than {self._most_bytes >> 20} MB; see --max-upload-mb")
+            raise BenchlogError(
+                f"{shown_name(name)}: larger than {self._most_bytes >> 20} MB, the most that is taken here; start "
+                "benchlog page with a larger --max-upload-mb"
+            )
         with self._lock:
             root = self._folder()
         if shutil.disk_usage(root).free < size + (64 << 20):
@@ -128,7 +131,9 @@ class Trays:
         with self._lock:
             if tray_id is not None and (known := self._trays.get(tray_id)) is not None:
                 if len(known.files) >= MOST_FILES:
-                    raise BenchlogError(f"{MOST_FILES} files are in this tray already; check these first")
+                    raise BenchlogError(
+                        f"{MOST_FILES} files are in this tray already; check these first, or take some out"
+                    )
                 return known
             new = Tray(secrets.token_urlsafe(12), Path(tempfile.mkdtemp(dir=self._folder())))
             self._trays[new.id] = new

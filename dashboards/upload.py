@@ -26,9 +26,9 @@ def take_uploads(server: "Flask", context: Context) -> None:
         except BenchlogError as problem:
             return jsonify(problem=str(problem)), 400
         except OSError as problem:
-            return jsonify(
-                problem=f"the file could not be taken ({(problem.strerror or 'no reason given').lower()})"
-            ), 507
+            why = (problem.strerror or str(problem)).lower()
+            text = f"the file could not be taken ({why}); make room on this computer's disk, then drop it again"
+            return jsonify(problem=text), 507
         return jsonify(kept.listing()), 200
 
 

@@ -1,0 +1,382 @@
+"""Every message of the pages: who may ask, what is dropped in, checks, sheets, and the server that cannot begin."""
+
+# ruff: noqa: E501 a message is searched for in one piece
+
+import errno
+import io
+import shutil
+import socket
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC
+from pathlib import Path
+from typing import Any
+
+import pytest
+from messages import Entry, all_said, command, done, fails, same, unheard, while_it
+from page_server import until
+from store_cases import save_small, small_plan, small_result
+
+from benchlog.errors import BenchlogError
+from benchlog.store import open_store
+from dashboards import checked_page, drop_form, live_page, log_view, sheet
+from dashboards.app import make_app, page_at
+from dashboards.checking import Checked
+from dashboards.context import Context
+from dashboards.looked import behind, reading
+from dashboards.serving import serve
+from dashboards.settings import Settings
+from dashboards.trays import MOST_FILES, Trays
+from dashboards.work import Job
+
+TOKEN = "quite-secret-token"
+HERE = {"Host": "127.0.0.1:8127"}
+OWN = {**HERE, "Origin": "http://127.0.0.1:8127"}
+LOG = b"time_s,battery_v\n0,12\n1,12\n"
+PLAN = b'[install]\nbike = "Larch"\n[battery]\nchemistry = "agm"\ncapacity_ah = 11.2\n'
+#: As ``test_watched`` has it: reading it ends the process.
+DEADLY = Path(__file__).parent / "damaged" / "ends_polars.parquet"
+
+
+def refused(ask: Callable[[Any], Any], text: str, token: str = "") -> Entry:
+    """What the pages answer to a request."""
+
+    def run(_: Path) -> None:
+        app, close = make_app(Settings(max_upload_mb=1, token=token))
+        try:
+            answer = ask(app.server.test_client())
+            assert answer.status_code >= 400
+            raise BenchlogError(answer.get_json()["problem"] if answer.is_json else answer.text.rstrip("\n"))
+        finally:
+            close()
+
+    return done(run, text)
+
+
+def uploaded(client: Any) -> Any:
+    """One file that is dropped in."""
+    return client.post("/upload", data=LOG, headers={**OWN, "X-File-Name": "ride.csv"})
+
+
+def upload_fails(client: Any) -> Any:
+    """The same, while the disk fails."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Path, "open", fails(errno.EIO))
+        return uploaded(client)
+
+
+@contextmanager
+def pages(folder: Path) -> Iterator[Context]:
+    """What the pages share, over a store of their own."""
+    context = Context(Settings(), open_store(folder / "data" / "records.sqlite"), Trays(1 << 20))
+    try:
+        yield context
+    finally:
+        context.close()
+
+
+def on_pages(call: Callable[[Context, Path], object], text: str) -> Entry:
+    """What is refused behind a page."""
+
+    def run(folder: Path) -> None:
+        with pages(folder) as context:
+            call(context, folder)
+
+    return done(run, text)
+
+
+def said_on_pages(call: Callable[[Context, Path], object], text: str) -> Entry:
+    """What a page or a form says without refusing; of a whole page it is a part."""
+
+    def bring(folder: Path) -> list[str]:
+        with pages(folder) as context:
+            return [words_of(call(context, folder))]
+
+    return Entry(bring, text)
+
+
+def words_of(part: Any) -> str:
+    """Every text of a page's components, in order."""
+    if part is None or isinstance(part, (bool, int, float)):
+        return ""
+    if isinstance(part, str):
+        return part
+    if isinstance(part, (list, tuple)):
+        return " ".join(filter(None, map(words_of, part)))
+    return words_of(getattr(part, "children", None))
+
+
+def shown(path: str, text: str, **asked: str) -> Entry:
+    """A page of an empty store."""
+    return said_on_pages(lambda context, _: page_at(context, path, asked, UTC), f"…{text}…")
+
+
+def dropped(context: Context, *files: tuple[str, bytes], tray: str = "") -> str:
+    """Files in a tray; gives its id."""
+    for name, content in files:
+        tray = context.trays.take(tray or None, name, io.BytesIO(content), len(content))[0].id
+    return tray
+
+
+def full_tray(context: Context, _: Path) -> None:
+    """One file too many."""
+    tray = dropped(context, *((f"{n}.csv", LOG) for n in range(MOST_FILES)))
+    dropped(context, ("one more.csv", LOG), tray=tray)
+
+
+def no_disk(context: Context, _: Path) -> None:
+    """A disk that is nearly full."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(shutil, "disk_usage", lambda _: shutil._ntuple_diskusage(1 << 30, 1 << 30, 1000))
+        dropped(context, ("ride.csv", LOG))
+
+
+def checked(context: Context, tray: str, plan: str = "", before: str = "") -> Job:
+    """A check of what lies in the tray, once it has ended."""
+    job = context.works.get(drop_form.start_check(context, tray, plan, before))
+    assert job is not None
+    until(lambda: job.state in ("done", "failed"))
+    if job.state == "failed":
+        raise BenchlogError(job.problem)
+    return job
+
+
+def deadly(context: Context, _: Path) -> None:
+    """A table whose damage would end the server."""
+    tray = dropped(context, ("plan.toml", PLAN), ("ride.parquet", DEADLY.read_bytes()))
+    found = context.trays.get(tray)
+    assert found is not None
+    checked(context, tray, found.of_kind("plan")[0].id)
+
+
+def broken(context: Context, _: Path) -> None:
+    """Work with a fault of the program in it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("dashboards.work._log.exception", lambda *_: None)
+        job = context.works.start("a blunder", lambda _: 1 / 0)
+        until(lambda: job.state == "failed")
+        raise BenchlogError(job.problem)
+
+
+def filed(context: Context, notes: str = "", celsius: str = "") -> None:
+    """Filing what was checked."""
+    job = context.works.start("a check", lambda _: Checked(small_result(), small_plan(), None, (), None, ()))
+    until(lambda: job.state == "done")
+    checked_page.save(context, f"checked {job.id}", notes, celsius, True)
+
+
+def one_sheet(context: Context, folder: Path, *, keep_logs: bool = False) -> str:
+    """A sheet on file; gives what its page calls it."""
+    return f"record {save_small(context.store, folder, keep_logs=keep_logs)}"
+
+
+def signed(context: Context, folder: Path, by: str, *, on_file: bool = True) -> str:
+    """What is said to who signs."""
+    job = context.works.start("a check", lambda _: Checked(small_result(), small_plan(), None, (), None, ()))
+    until(lambda: job.state == "done")
+    source = one_sheet(context, folder) if on_file else f"checked {job.id}"
+    return sheet.sign(context, source, by, "", UTC)[1]
+
+
+def moved(context: Context, folder: Path, *, first_s: str = "5", last_s: str = "1", drawn: bool = True) -> object:
+    """What is said to who looks at another stretch of a log."""
+    source = one_sheet(context, folder, keep_logs=True)
+    if drawn:
+        whose = behind(context, source)
+        job = reading(context, whose, 0)
+        assert job is not None
+        until(lambda: job.state == "done")
+    return log_view.move(context, source, 0, "go", {"from": first_s, "to": last_s})
+
+
+def on_taken_port(_: Path) -> None:
+    """A server on a port that somebody listens on."""
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        serve(Settings(port=other.getsockname()[1]), print)
+
+
+PROVOKED: dict[str, Entry] = {
+    # ---- the server
+    "no such address": command(
+        lambda _: ["page", "--host", "larch.invalid"],
+        "--host larch.invalid: this machine has no such address; 127.0.0.1 serves this machine alone, 0.0.0.0 its whole "
+        "network",
+    ),
+    "somebody else's address": command(
+        lambda _: ["page", "--host", "192.0.2.1"],  # RFC 5737: nobody's
+        "--host 192.0.2.1, port 8127: cannot listen there (cannot assign requested address); name another with --host or "
+        "--port",
+    ),
+    "port in use": done(on_taken_port, "port … is in use, maybe by another benchlog page; name another with --port"),
+    "port of the system's": done(
+        while_it(socket.socket, "bind", errno.EACCES, lambda _: serve(Settings(port=80), print)),
+        "port 80 needs more rights than you have; name one above 1023 with --port",
+    ),
+    # ---- who may ask
+    "another name": refused(
+        lambda client: client.get("/", headers={"Host": "other.example"}),
+        "this address is not one of this machine's; open the address that benchlog page printed",
+    ),
+    "no token": refused(
+        lambda client: client.get("/", headers=HERE),
+        "a token is needed; open the address that benchlog page printed, with its token",
+        TOKEN,
+    ),
+    "wrong token": refused(
+        lambda client: client.get("/?token=quite", headers=HERE),
+        "this token is not the one that benchlog page printed; copy the whole address",
+        TOKEN,
+    ),
+    "another site's form": refused(
+        lambda client: client.post("/upload", data=LOG, headers={**HERE, "Origin": "http://other.example"}),
+        "this form comes from another site; open the page itself and try again",
+    ),
+    "another way to ask": refused(
+        lambda client: client.delete("/", headers=OWN), "only reading and sending forms is understood here"
+    ),
+    "no size": refused(
+        lambda client: client.post(
+            "/upload", headers={**OWN, "Transfer-Encoding": "chunked"}, input_stream=io.BytesIO(LOG)
+        ),
+        "the size must be told before the content",
+    ),
+    "too large to send": refused(
+        lambda client: client.post("/upload", data=b"x" * (1 << 20) + b"x", headers=OWN),
+        "this is larger than 1 MB, the most that is taken here",
+    ),
+    # ---- files that are dropped in
+    "disk that fails": refused(
+        upload_fails,
+        "the file could not be taken (input/output error); make room on this computer's disk, then drop it again",
+    ),
+    "too large": on_pages(
+        lambda context, _: dropped(context, ("ride.csv", b"x" * (1 << 20) + b"x")),
+        "ride.csv: larger than 1 MB, the most that is taken here; start benchlog page with a larger --max-upload-mb",
+    ),
+    "no room": on_pages(no_disk, "ride.csv: the disk has no room for it; make room and drop it again"),
+    "cut short": on_pages(
+        lambda context, _: context.trays.take(None, "ride.csv", io.BytesIO(b"abc"), 8),
+        "ride.csv: only 3 of 8 bytes came through; drop it again",
+    ),
+    "full tray": on_pages(full_tray, "24 files are in this tray already; check these first, or take some out"),
+    # ---- checking
+    "nothing dropped": on_pages(
+        lambda context, _: drop_form.start_check(context, None, "", ""),
+        "no file is here; drop a log and its plan in first",
+    ),
+    "no log dropped": on_pages(
+        lambda context, _: drop_form.start_check(context, dropped(context, ("plan.toml", PLAN)), "", ""),
+        "no log is here to be checked; drop one in beside the plan",
+    ),
+    "no plan chosen": on_pages(
+        lambda context, _: drop_form.start_check(context, dropped(context, ("ride.csv", LOG)), "", ""),
+        "no plan is chosen; drop a plan in, or choose one that is on file",
+    ),
+    "deadly table": on_pages(
+        deadly,
+        "ride.parquet: the Parquet file is damaged inside, so that the reader gave up; copy it again, or save the log as "
+        "CSV",
+    ),
+    "a fault of ours": on_pages(
+        broken, "something went wrong inside benchlog; the window where benchlog page runs says more"
+    ),
+    # ---- filing and signing
+    "check that is forgotten": on_pages(
+        lambda context, _: checked_page.save(context, "checked gone", "", "", True),
+        "this check is no longer here; drop the log and the plan in again",
+    ),
+    "filed twice": on_pages(
+        lambda context, folder: checked_page.save(context, one_sheet(context, folder), "", "", True),
+        "this sheet is on file already; open it from the results page",
+    ),
+    "long notes": on_pages(
+        lambda context, _: filed(context, "x" * 2001),
+        "the notes have 2001 letters; at most 2000 are kept, shorten them",
+    ),
+    "no temperature": on_pages(
+        lambda context, _: filed(context, celsius="warm"),
+        'the temperature must be a number of °C from -60 to 90, or nothing at all; got "warm"',
+    ),
+    "signed by nobody": said_on_pages(
+        lambda context, folder: signed(context, folder, " "), "A name is needed: write who signs."
+    ),
+    "signed at length": said_on_pages(
+        lambda context, folder: signed(context, folder, "M" * 101),
+        "At most 80 letters for the name and 600 for the notes fit on the sheet.",
+    ),
+    "signed before it is filed": said_on_pages(
+        lambda context, folder: signed(context, folder, "M. Weaver", on_file=False),
+        "Only a saved sheet can be signed; save it first.",
+    ),
+    # ---- looking
+    "stretch that is none": said_on_pages(moved, "two times in seconds are needed, the first smaller than the second"),
+    "log that is not at hand": said_on_pages(
+        lambda context, folder: moved(context, folder, drawn=False), "this log is not at hand; open the page again"
+    ),
+    "no such sheet": on_pages(
+        lambda context, folder: (one_sheet(context, folder), page_at(context, "/record/7", {}, UTC)),
+        "there is no record 7; the newest record is 1, benchlog records list shows them",
+    ),
+    "no such page": shown("/nowhere", "There is no such page. The sheets on file are listed under Results."),
+    "no such check": shown(
+        "/checked/gone", "This check is no longer here. Drop the log and its plan in again on the results page."
+    ),
+    "no sheets": shown(
+        "/",
+        "No sheet is filed yet. Drop a log and its plan in below, check them, and save the result; or in a terminal: "
+        "benchlog check LOG --plan PLAN --save",
+    ),
+    "no sheets of the bike": said_on_pages(
+        lambda context, folder: (one_sheet(context, folder), page_at(context, "/", {"bike": "Heron"}, UTC)),
+        "…No sheet of this bike is filed. Choose another bike, or drop in a log of this one.…",
+    ),
+    "no seasons": shown(
+        "/season",
+        "There is nothing to draw yet: a season is made from saved results. Check a log and save it; two or more records "
+        "at different dates show a trend.",
+    ),
+    "no recording": said_on_pages(
+        lambda *_: live_page.looked_at([], 0.0)["live-now"]["children"],
+        "Nothing is being recorded on this machine. Start one in a terminal: benchlog record PORT --out LOG.csv, or "
+        "benchlog acceptance PORT --plan PLAN for the guided test. Without a logger, benchlog standin gives a port to try. "
+        "This page shows it within a second.",
+    ),
+    "no copy": said_on_pages(
+        lambda context, folder: page_at(context, f"/{one_sheet(context, folder).replace(' ', '/')}", {}, UTC),
+        "…No copy of this log is kept here, only its hash, so it cannot be drawn. Drop the log and its plan in on the "
+        "results page to see it again.…",
+    ),
+}
+
+
+@pytest.fixture(scope="module")
+def heard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """What was said by each entry."""
+    return all_said(PROVOKED, tmp_path_factory)
+
+
+@pytest.mark.parametrize("name", PROVOKED)
+def test_message_reads_like_this(heard: dict[str, str], name: str):
+    """Each cause brings up its own text: which file or address, what was found, what was needed, what to do."""
+    assert same(heard[name], PROVOKED[name].text), heard[name]
+
+
+# ---- no message without an entry
+
+#: Files whose texts are all brought up here (False), or all that are raised or told as a fault (True).
+FILES = {
+    **{
+        f"dashboards/{name}.py": True
+        for name in ("apart", "checked_page", "checking", "guard", "looked", "serving", "trays", "upload", "work")
+    },
+    "dashboards/words/empty.py": False,
+}
+#: Texts that no entry can bring up, or that are no messages, and why.
+NOT_HEARD: dict[str, str] = {}
+
+
+def test_every_message_is_heard(heard: dict[str, str]):
+    """Each piece of each message in the sources is in what some entry brought up."""
+    assert set(unheard(FILES, heard)) == set(NOT_HEARD)
