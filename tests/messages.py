@@ -8,6 +8,7 @@ import os
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -143,6 +144,48 @@ def texts_of(path: Path, *, raised: bool) -> Iterator[str]:
             text = node.value
             if len(text.strip()) >= 12 and " " in text.strip():
                 yield text
+
+
+def refuses(path: Path) -> bool:
+    """Whether a file has messages: it makes an error of the user's input, or tells of a fault."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    caught = {
+        inner
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ExceptHandler) and node.type is not None
+        for inner in ast.walk(node.type)
+    }
+    caught |= {inner for node in ast.walk(tree) for kind in _kinds(node) for inner in ast.walk(kind)}
+    return any(
+        (isinstance(node, ast.Name) and node.id in _errors() and node not in caught) or _tells(node)
+        for node in ast.walk(tree)
+    )
+
+
+def _kinds(node: ast.AST) -> Iterator[ast.AST]:
+    """What says of which type something is."""
+    kind = node.returns if isinstance(node, ast.FunctionDef) else getattr(node, "annotation", None)
+    if kind is not None:
+        yield kind
+    if isinstance(node, ast.Call) and _name_of(node.func) == "isinstance":
+        yield from node.args[1:]
+
+
+@cache
+def _errors() -> frozenset[str]:
+    """The names of the errors that mean unusable input, all over the sources."""
+    names, more = {"BenchlogError"}, {"BenchlogError"}
+    above = {
+        node.name: {_name_of(base) for base in node.bases}
+        for folder in ("benchlog", "dashboards")
+        for path in (TOP / folder).rglob("*.py")
+        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(node, ast.ClassDef)
+    }
+    while more:
+        more = {name for name, bases in above.items() if bases & names} - names
+        names |= more
+    return frozenset(names)
 
 
 class _Reach:
