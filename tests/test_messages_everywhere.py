@@ -40,7 +40,7 @@ def four():
     return "words of a function"
 
 def five(what):
-    raise BenchlogError(f"{what} is no good")
+    raise BenchlogError(f"{what} is no good at all")
 
 def six():
     five("words that are given")
@@ -65,7 +65,7 @@ def test_a_message_is_followed_to_its_words(tmp_path: Path):
         " and some more",
         "words in a list",
         "words of a function",
-        " is no good",
+        " is no good at all",
         "words that are given",
         "words that are told",
     }
