@@ -482,13 +482,13 @@ PROVOKED: dict[str, Entry] = {
     ),
     "stand-in without a port": done(
         standin_made,
-        f"stand-in: its port cannot be made in {FOLDER} (no space left on device); let files be written there, or name "
+        f"stand-in: its port cannot be made in {FOLDER} (no space left on device); see that there is room and that you may write there, or name "
         "another folder in TMPDIR",
     ),
     # ---- what goes on beside
     "no place for the live state": done(
         no_live_folder,
-        f"{FOLDER}/data/live: the folder cannot be made (not a directory); let files be written there, or name another "
+        f"{FOLDER}/data/live: the folder cannot be made (not a directory); see that there is room and that you may write there, or name another "
         "data folder in BENCHLOG_DATA",
     ),
     "a process that is killed": done(
