@@ -10,6 +10,20 @@ class BenchlogError(Exception):
     """Unusable input. The text says what, where, what was needed and what to do."""
 
 
+class CannotWrite(BenchlogError):
+    """A file that cannot be written.
+
+    Attributes:
+        why: what the system says, such as "no space left on device".
+    """
+
+    def __init__(self, where: str, what: str, why: str) -> None:
+        self.why = why
+        super().__init__(
+            f"{where}: {what} cannot be written ({why}); name a folder that exists, has room, and that you may write to"
+        )
+
+
 class BadPlan(BenchlogError):
     """A plan file that cannot be used.
 

@@ -6,7 +6,7 @@ import secrets
 from collections.abc import Iterable
 from pathlib import Path
 
-from benchlog.errors import BenchlogError
+from benchlog.errors import BenchlogError, CannotWrite
 from benchlog.stopping import later
 
 
@@ -21,7 +21,8 @@ def write_whole(target: Path, text: str | Iterable[str], what: str) -> None:
         what: the thing that is written, for the message ("the report").
 
     Raises:
-        BenchlogError: the folder is missing or cannot be written to, ``target`` is a folder, or the disk is full.
+        CannotWrite: the folder is missing or cannot be written to, or the disk is full.
+        BenchlogError: ``target`` is a folder.
     """
     _refuse_folder(target, what)
     pieces = (text,) if isinstance(text, str) else text
@@ -66,7 +67,8 @@ def refuse_unwritable(target: Path, what: str, inputs: Iterable[Path] = ()) -> N
         inputs: files that must not be written over.
 
     Raises:
-        BenchlogError: as ``write_whole``; or ``target`` is one of ``inputs``.
+        CannotWrite: as ``write_whole``.
+        BenchlogError: ``target`` is a folder, or one of ``inputs``.
     """
     _refuse_folder(target, what)
     for path in inputs:
@@ -98,8 +100,5 @@ def _part(target: Path) -> Path:
     return target.with_name(f".{target.name[:40]}.{secrets.token_hex(4)}.part")
 
 
-def _unwritable(target: Path, what: str, problem: OSError) -> BenchlogError:
-    why = (problem.strerror or str(problem)).lower()
-    return BenchlogError(
-        f"{target}: {what} cannot be written ({why}); name a folder that exists, has room, and that you may write to"
-    )
+def _unwritable(target: Path, what: str, problem: OSError) -> CannotWrite:
+    return CannotWrite(str(target), what, (problem.strerror or str(problem)).lower())

@@ -16,6 +16,7 @@ import pytest
 from messages import FOLDER, Entry, command, done, fails, said, same, texts_of, while_it
 
 from benchlog import check
+from benchlog.demo import REPORT, run_demo
 from benchlog.files import refuse_unwritable, write_whole
 from benchlog.log import Log
 from benchlog.logger import Channel, Logger, LogTime, load_logger
@@ -593,6 +594,20 @@ PROVOKED: dict[str, Entry] = {
     "report over the log": done(
         lambda f: refuse_unwritable(a_log(f), "the report", [f / "log.csv"]),
         f"{FOLDER}/log.csv: the report would replace this file, which is read; name another for the report",
+    ),
+    "demo where nothing is": done(
+        lambda f: next(run_demo(f / "none")),
+        f"{FOLDER}/none: the demo cannot write its two reports here (no such file or directory); go to a folder that has "
+        "room and that you may write to, and run it there",
+    ),
+    "demo whose report cannot be read": done(
+        lambda f: while_it(Path, "open", errno.EACCES, lambda _: next(run_demo(f)))((f / REPORT).write_bytes(b"") or f),
+        f"{FOLDER}: the demo cannot write its two reports here (permission denied); go to a folder that has "
+        "room and that you may write to, and run it there",
+    ),
+    "demo with something in its way": done(
+        lambda f: next(run_demo((f / REPORT).mkdir() or f)),
+        f"{FOLDER}/{REPORT}: this is in the way of the demo's report; move it away, or run the demo in another folder",
     ),
     "report where nothing is": done(
         lambda f: write_whole(f / "a" / "r.html", "x", what="the report"),
