@@ -17,7 +17,7 @@ def drop_form() -> html.Section:
     """The empty tray; the script ``drop.js`` sends what is dropped and tells the page."""
     return html.Section(
         [
-            html.H2("Check a log"),
+            html.H2("Check a log", id="check-a-log"),
             html.Div(
                 [
                     html.P(

@@ -15,6 +15,7 @@ from benchlog.roles import ROLE_UNITS
 from dashboards.parts.attributes import attributes
 from dashboards.parts.boxes import boxes
 from dashboards.parts.legend import legend
+from dashboards.parts.nothing import nothing
 from dashboards.words import empty
 
 if TYPE_CHECKING:
@@ -119,7 +120,7 @@ def looked_at(states: Sequence[LiveState], at_s: float) -> dict[str, dict[str, A
     if not states:
         return {
             "live-step": {"children": None},
-            "live-now": {"children": html.P(empty.NO_RECORDING, className="empty")},
+            "live-now": {"children": nothing(empty.NO_RECORDING, empty.NO_RECORDING_COMMANDS)},
             "live-told": {"children": None},
             "live-figure": {"hidden": "hidden"},
         }

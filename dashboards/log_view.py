@@ -1,5 +1,6 @@
 """The log over time: the whole first, then any stretch down to single samples."""
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -71,7 +72,8 @@ def log_view(looked: LookedAt, result: Result, number: int) -> html.Div:
 
 def said(looked: LookedAt, shown: Stretch, drawn: Mapping[str, Drawn]) -> str:
     """What is shown, in words."""
-    digits = 1 if shown[1] - shown[0] > 60 else 4
+    # as many digits as tell a hundredth of the stretch
+    digits = min(max(math.ceil(2 - math.log10(max(shown[1] - shown[0], 1e-9))), 1), 6)
     text = f"{shown[0]:.{digits}f} to {shown[1]:.{digits}f} s of {looked.end_s:.1f} s"
     if any(len(one.edge) for one in drawn.values()):
         rows = int(looked.evidence.overview.rows.sum())

@@ -19,6 +19,7 @@ from dashboards.parts.checks import check_table
 from dashboards.parts.drawing import drawing
 from dashboards.parts.draws import draws_section
 from dashboards.parts.next_steps import next_steps
+from dashboards.parts.nothing import nothing
 from dashboards.parts.progress import progress
 from dashboards.shelf import LookedAt
 from dashboards.words import empty
@@ -78,7 +79,7 @@ def drawings(context: Context, whose: Behind, number: int) -> html.Div:
     else:
         job = reading(context, whose, number)
         if job is None:
-            inside = [html.P(empty.NO_COPY, className="empty")]
+            inside = [nothing(empty.NO_COPY)]
         elif job.state == "failed":
             inside = [html.P(job.problem, className="problem", role="alert")]
         else:

@@ -12,6 +12,7 @@ from dashboards.context import Context
 from dashboards.drop_form import drop_form
 from dashboards.parts.attributes import attributes
 from dashboards.parts.badge import badge
+from dashboards.parts.nothing import nothing
 from dashboards.words import empty
 from dashboards.words.times import spoken
 
@@ -33,12 +34,19 @@ def results_page(context: Context, bike: str | None, page: int, zone: tzinfo) ->
         filed: list[Any] = [_chooser([(row.bike, row.records) for row in bikes], bike)]
         filed += [filed_table(rows[:PAGE_ROWS], zone), _pages(bike, page, more=len(rows) > PAGE_ROWS)]
         if not rows:
-            filed[1:] = [html.P(empty.NO_RECORDS_OF_BIKE, className="empty")]
+            filed[1:] = [nothing(empty.NO_RECORDS_OF_BIKE)]
     else:
-        filed = [html.P(empty.NO_RECORDS, className="empty")]
+        filed = [nothing(empty.NO_RECORDS, empty.NO_RECORDS_COMMANDS)]
     title = "Results" if bike is None else f"Results of {bike}"
     return title, [
-        html.Header([html.P("On file", className="kind"), html.H1(title)], className="top"),
+        html.Header(
+            [
+                html.P("On file", className="kind"),
+                html.H1(title),
+                html.Div(html.A("Check a log", href="#check-a-log", className="button"), className="row screen-only"),
+            ],
+            className="top",
+        ),
         html.Section([html.H2("Sheets"), *filed], className="filed-section"),
         drop_form(),
     ]
@@ -131,4 +139,4 @@ def _pages(bike: str | None, page: int, *, more: bool) -> html.Nav | None:
         links.append(html.A("Newer sheets", href=f"{bike_link(bike)}{joint}page={page - 1}"))
     if more:
         links.append(html.A("Older sheets", href=f"{bike_link(bike)}{joint}page={page + 1}"))
-    return html.Nav(links, className="row", **attributes(aria_label="More of the list"))
+    return html.Nav(links, className="row links", **attributes(aria_label="More of the list"))

@@ -11,11 +11,15 @@ from benchlog.season import words as season_words
 from benchlog.season.bikes import at_a_glance
 from benchlog.season.chart import break_words
 from benchlog.season.figures import part_drawing
+from benchlog.season.todo import KEEP_IT, NOTE_IT
 from benchlog.season.words import Advice
 from dashboards.context import Context
+from dashboards.frame import trouble
+from dashboards.note_form import note_form
 from dashboards.parts.attributes import attributes
 from dashboards.parts.boxes import boxes
 from dashboards.parts.drawing import drawing
+from dashboards.parts.nothing import nothing
 from dashboards.results import bike_link
 from dashboards.words import empty
 from dashboards.words.times import day
@@ -30,11 +34,17 @@ def season_page(context: Context, bike: str | None, zone: tzinfo) -> tuple[str, 
         bike: whose; None for all.
     """
     bikes = [row.bike for row in context.store.bikes()]
-    if not bikes or (bike is not None and bike not in bikes):
-        return "Season", [_head("Season", "Season"), html.P(empty.NO_SEASON, className="empty")]
+    if not bikes:
+        to_results = html.P(html.A("To the results page", href="/"))
+        return "Season", [_head("Season", "Season"), nothing(empty.NO_SEASON), to_results]
+    if bike is not None and bike not in bikes:
+        return "Season", trouble("No such season", empty.NO_SEASON_OF_BIKE)
     today = datetime.now(zone).date()
     if bike is None:
-        return "Season", [_head("Season", "All bikes"), _glances([season_at(context, each, today) for each in bikes])]
+        return "Season", [
+            _head("Season", "All bikes"),
+            glances([season_at(context, each, today) for each in bikes], zone),
+        ]
     season = season_at(context, bike, today)
     return f"Season of {bike}", [
         _top(season, zone),
@@ -76,7 +86,8 @@ def _head(kind: str, title: str) -> html.Header:
 
 def _top(season: Season, zone: tzinfo) -> html.Header:
     worst = season.advice[0]
-    standing = "not known" if season.standing is None else f"{season.standing.words}, until half charge"
+    stands = season.standing
+    standing = "not known" if stands is None else f"{stands.words} from {day(stands.since, zone)}, to half charge"
     newest = max((part.readings[-1].at for part in season.parts if part.readings), default=None)
     return html.Header(
         [
@@ -88,7 +99,7 @@ def _top(season: Season, zone: tzinfo) -> html.Header:
                     ("Today", day(season.today, zone)),
                     ("Last reading", "none" if newest is None else day(newest, zone)),
                     ("Battery", f"{season.chemistry}, {season.capacity_ah:g} Ah"),
-                    ("Charge", season.charge.words if season.charge else "not known"),
+                    ("Charge", _charge(season, zone)),
                     ("Can stand", standing),
                 ]
             ),
@@ -101,15 +112,20 @@ def _top(season: Season, zone: tzinfo) -> html.Header:
     )
 
 
+def _charge(season: Season, zone: tzinfo) -> str:
+    return "not known" if season.charge is None else f"{season.charge.words} on {day(season.charge.at, zone)}"
+
+
 def _advice(advice: Advice) -> html.Li:
-    how = [html.Br(), f"How: {advice.how}."] if advice.how else []
-    return html.Li([badge(advice), " ", html.Strong(advice.about), f": {advice.because}.", *how])
+    how = advice.how.replace(NOTE_IT, "note it under Changes below").replace(KEEP_IT, "file its check")
+    how_to = [html.Br(), f"How: {how}."] if how else []
+    return html.Li([badge(advice), " ", html.Strong(advice.about), f": {advice.because}.", *how_to])
 
 
 def _quantities(season: Season) -> html.Section | None:
     parts = [part for part in season.parts if part.readings]
     if not parts:
-        return html.Section([html.H2("Quantities"), html.P(empty.NO_SEASON, className="empty")])
+        return html.Section([html.H2("Quantities"), nothing(empty.NO_SEASON)])
     return html.Section(
         [
             html.H2("Quantities"),
@@ -138,10 +154,10 @@ def _facts(part: Part) -> list[Any]:
     ]
 
 
-def _changes(season: Season) -> html.Section | None:
-    if not season.breaks:
-        return None
-    return html.Section([html.H2("Changes"), html.Ul([html.Li(f"{text}.") for text in break_words(season)])])
+def _changes(season: Season) -> html.Section:
+    told = [html.Li(f"{text}.") for text in break_words(season, note="note below what it was")]
+    listed = html.Ul(told) if told else html.P(empty.NO_CHANGE, className="fact")
+    return html.Section([html.H2("Changes"), listed, note_form(season.bike, season.today)])
 
 
 def _figures(season: Season) -> html.Section | None:
@@ -151,10 +167,13 @@ def _figures(season: Season) -> html.Section | None:
     return html.Section([html.H2("Over the season"), html.Div(boxes, className="figures")]) if boxes else None
 
 
-def _glances(seasons: list[Season]) -> html.Section:
-    rows = []
+def glances(seasons: list[Season], zone: tzinfo) -> html.Section:
+    """Every bike in a line, the one that needs attention first."""
+    rows, today = [], seasons[0].today
     for glance in at_a_glance(seasons):
-        stands = "not known" if glance.stand_until is None else f"until {season_words.day_words(glance.stand_until)}"
+        stands = "not known" if glance.stand_until is None else f"until {day(glance.stand_until, zone)}"
+        if glance.stand_until is not None and glance.stand_until < today:
+            stands += ", which is past"
         rows.append(
             [
                 html.A(glance.bike, href=bike_link(glance.bike, "/season")),

@@ -9,6 +9,7 @@ from benchlog.numbers import number
 from benchlog.season import words
 from benchlog.season.season import Part, Season
 from benchlog.season.series import day_of
+from benchlog.season.todo import NOTE_IT
 
 WIDTH = 80
 _MEANING = (
@@ -57,8 +58,8 @@ def _advice(advice: words.Advice, width: int) -> Iterator[str]:
         yield from fold(f"How: {advice.how}.", "    ", "    ", width)
 
 
-def break_words(season: Season) -> list[str]:
-    """Each change in one sentence."""
+def break_words(season: Season, note: str = NOTE_IT) -> list[str]:
+    """Each change in one sentence; ``note``: what to do about one that only the readings tell."""
     titles = {part.quantity: part for part in season.parts}
     told = []
     for one in season.breaks:
@@ -71,7 +72,7 @@ def break_words(season: Season) -> list[str]:
             told.append(f"{words.day_words(one.before.date())}: {plain(one.noted)}{moved}")
         else:
             when = words.between_words(one.after.date(), one.before.date())
-            told.append(f"something changed {when}, {one.kind}{moved}; note it with --changed")
+            told.append(f"something changed {when}, {one.kind}{moved}; {note}")
     return told
 
 

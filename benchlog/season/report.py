@@ -1,6 +1,7 @@
 """The season as one HTML page: opens from a memory stick, needs no network; the look is that of the install check."""
 
 from html import escape
+from shlex import quote
 from typing import TYPE_CHECKING
 
 from benchlog.figures.in_page import POLICY, box, filled, scripts, shipped
@@ -8,6 +9,7 @@ from benchlog.report_words import CAUTIONS
 from benchlog.season import words
 from benchlog.season.chart import break_words
 from benchlog.season.season import Part, Season
+from benchlog.season.todo import NOTE_IT
 from benchlog.season.words import SHAPES, Advice, Urgency
 
 if TYPE_CHECKING:
@@ -62,11 +64,16 @@ def _head(season: Season) -> str:
 def _advice(season: Season) -> str:
     rows = "".join(
         f"<li>{badge(advice)} <strong>{escape(advice.about)}</strong>: {escape(advice.because)}."
-        + (f"<br>How: {escape(advice.how)}." if advice.how else "")
+        + (f"<br>How: {escape(advice.how.replace(NOTE_IT, _note_it(season)))}." if advice.how else "")
         + "</li>\n"
         for advice in season.advice
     )
     return f'<section class="next">\n<h2>What to do, worst first</h2>\n<ul class="open">\n{rows}</ul>\n</section>'
+
+
+def _note_it(season: Season) -> str:
+    """The whole command: who reads a page has not just typed one."""
+    return f"note it with: benchlog season {quote(season.bike or 'BIKE')} --changed DATE --what TEXT"
 
 
 def _table(season: Season) -> str:
@@ -99,7 +106,7 @@ def _row(part: Part) -> str:
 def _changes(season: Season) -> str:
     if not season.breaks:
         return ""
-    rows = "".join(f"<li>{escape(text)}.</li>\n" for text in break_words(season))
+    rows = "".join(f"<li>{escape(text)}.</li>\n" for text in break_words(season, note=_note_it(season)))
     return f"<section>\n<h2>Changes</h2>\n<ul>\n{rows}</ul>\n</section>"
 
 

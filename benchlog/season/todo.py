@@ -6,6 +6,9 @@ _ACID = "it gives off gas and holds acid: eye protection, fresh air, no flames o
 _LITHIUM = "never below 0 °C, and never with a charger's desulphating or repair programme"
 _NEGATIVE_FIRST = "negative lead off first and on last, and no tool across the posts: a short melts it"
 
+#: In a terminal; where a reader has another way, it is put in place of this.
+NOTE_IT, KEEP_IT = "note it with --changed", "keep its check with --save"
+
 
 def how_to(words: str, chemistry: str) -> str:
     """One plain sentence or two; empty where there is nothing to do.
@@ -20,7 +23,7 @@ def how_to(words: str, chemistry: str) -> str:
     again = f"then let it rest {kind.rest_h:.0f} hours and check again"
     return {
         "replace soon": f"tighten and clean the posts and check once more; if it stays, fit a new battery "
-        f"({_NEGATIVE_FIRST}) and note it with --changed",
+        f"({_NEGATIVE_FIRST}) and {NOTE_IT}",
         "test under load": f"{charge}, let it rest {kind.rest_h:.0f} hours, tighten and clean the posts "
         f"({_NEGATIVE_FIRST}), then record a start, or let a workshop's load tester judge it: that sparks and gets "
         "hot, so keep it off a battery that is swollen, leaks or still gives off gas",
@@ -38,5 +41,5 @@ def how_to(words: str, chemistry: str) -> str:
         "look at the charging": "measure at the battery's posts at a raised idle, warm and cold, and look at the "
         "regulator's plug with the engine off; never take a battery lead off with the engine running",
         "measure again": "record a check after the change, and the season goes on from there",
-        "nothing measured yet": "record a log of the bike and keep its check with --save",
+        "nothing measured yet": f"record a log of the bike and {KEEP_IT}",
     }.get(words, "")

@@ -22,6 +22,11 @@ document.addEventListener("click", (event) => {
   }
 });
 
+// Dash has no input for a day; the browser's own brings its calendar, and gives the same text
+new MutationObserver(() => {
+  for (const input of document.querySelectorAll(".day input[type=text]")) input.type = "date";
+}).observe(document.documentElement, { childList: true, subtree: true });
+
 // paper is narrower than most screens: draw again at the width of the printed column
 (() => {
   const mm = 96 / 25.4;

@@ -1,0 +1,143 @@
+"""The season's page as functions: a change is noted as the command does, words fit a reader of the page."""
+
+import shutil
+from datetime import UTC, date
+from pathlib import Path
+
+import pytest
+from page_server import NASTY, SAMPLES, fill
+from test_pages import texts
+
+from benchlog.errors import BenchlogError
+from benchlog.season.todo import KEEP_IT, NOTE_IT
+from benchlog.store import open_store
+from dashboards.context import Context
+from dashboards.note_form import FIRST_DAY, MOST_WHAT, note, said
+from dashboards.season_page import glances, season_at, season_page
+from dashboards.settings import Settings
+from dashboards.trays import Trays
+from dashboards.words import empty
+
+TODAY = date(2026, 3, 1)
+
+
+@pytest.fixture
+def context(tmp_path: Path):
+    """The sample season's 40 records of "Larch"."""
+    shutil.copy(SAMPLES / "season" / "records.sqlite", tmp_path / "records.sqlite")
+    made = Context(Settings(), open_store(str(tmp_path / "records.sqlite")), Trays(1 << 20))
+    yield made
+    made.close()
+
+
+def test_change_is_noted_in_the_ledger(context):
+    """Day and words stand in the store as the command would have them, chained like every entry."""
+    number, _ = context.store.head()
+    address = note(context, "Larch", "2025-09-20", "  new battery ", TODAY)
+    (change,) = context.store.changes("Larch")
+
+    assert (change.on, change.what, change.number) == (date(2025, 9, 20), "new battery", number + 1)
+    assert address == "/season?bike=Larch"
+    assert context.store.verify() == []
+
+
+def test_noted_change_parts_the_season(context):
+    """Before, the step is told from the readings alone; after, by its day and its words."""
+    before = texts(season_page(context, "Larch", UTC)[1])
+    note(context, "Larch", "2025-09-20", "new battery", TODAY)
+    after = texts(season_page(context, "Larch", UTC)[1])
+
+    assert "something changed between 16 and 25 September 2025" in before
+    assert "20 September 2025: new battery" in after
+    assert "something changed" not in after
+
+
+@pytest.mark.parametrize(
+    ("bike", "on", "what", "words"),
+    [
+        ("Larch", "", "new battery", "the day must be written as year-month-day, such as 2026-09-20; got nothing"),
+        ("Larch", None, "new battery", "got nothing"),
+        ("Larch", "20.9.2025", "new battery", "got 20.9.2025"),
+        ("Larch", "2025-02-30", "new battery", "got 2025-02-30"),
+        ("Larch", "2026-03-02", "new battery", "the day must lie between 1970-01-01 and today, 2026-03-01"),
+        ("Larch", "1969-12-31", "new battery", "the day must lie between"),
+        ("Larch", "2025-09-20", "  ", "say what was changed, such as: new battery"),
+        ("Larch", "2025-09-20", None, "say what was changed"),
+        ("Larch", "2025-09-20", "x" * (MOST_WHAT + 1), "201 letters; at most 200 are kept"),
+        ("Larch", "2025-09-20", "two\nlines", "must be one line of text"),
+        ("Elm", "2025-09-20", "new battery", "there is no sheet of this bike any more"),
+        (None, "2025-09-20", "new battery", "there is no sheet of this bike any more"),
+        (["Larch"], "2025-09-20", "new battery", "there is no sheet of this bike any more"),
+        ("Larch", "9" * 1000, "new battery", "got 99999999999999999999$"),
+    ],
+)
+def test_what_cannot_be_noted_is_said(context, bike, on, what, words):
+    """One message for each, and nothing is written."""
+    with pytest.raises(BenchlogError, match=words):
+        note(context, bike, on, what, TODAY)
+
+    assert context.store.changes("Larch") == []
+
+
+def test_a_second_click_notes_nothing(context):
+    """The same words for the same day are there already; another thing on that day is another change."""
+    note(context, "Larch", "2025-09-20", "new battery", TODAY)
+    with pytest.raises(BenchlogError, match="noted for that day already"):
+        note(context, "Larch", "2025-09-20", "new battery", TODAY)
+    note(context, "Larch", "2025-09-20", "heated grips", TODAY)
+    note(context, "Larch", FIRST_DAY.isoformat(), "first battery", TODAY)
+
+    assert [change.what for change in context.store.changes("Larch")] == [
+        "first battery",
+        "new battery",
+        "heated grips",
+    ]
+
+
+def test_messages_on_a_page_are_sentences():
+    """What the library says in lower case begins and ends as a sentence does."""
+    assert said(BenchlogError("the store is gone; open it again")) == "The store is gone; open it again."
+
+
+def test_page_names_no_option_of_the_command(context):
+    """A reader of the page has no command line before them: it tells of the form below, and offers it."""
+    _, content = season_page(context, "Larch", UTC)
+    shown = texts(content)
+
+    assert "note below what it was" in shown
+    assert "Note the change" in shown
+    assert "--" not in shown
+    assert NOTE_IT.endswith("--changed")
+    assert KEEP_IT.endswith("--save")
+
+
+def test_without_a_change_the_form_is_there(tmp_path):
+    """A bike whose readings show no change can have one noted all the same."""
+    with open_store(str(tmp_path / "records.sqlite")) as store:
+        fill(store, tmp_path)
+        made = Context(Settings(), store, Trays(1 << 20))
+        shown = texts(season_page(made, "Alder", UTC)[1])
+        made.trays.close()
+        made.works.close()
+
+    assert empty.NO_CHANGE in shown
+    assert "Note the change" in shown
+    assert "too few readings for a trend: one so far, 6 over 60 days are needed" in shown
+    assert "one reading with its uncertainty (k = 2)" in shown
+
+
+def test_words_of_a_change_stay_text(context):
+    """A change whose words are HTML is a text of the list."""
+    note(context, "Larch", "2025-09-20", NASTY, TODAY)
+    _, content = season_page(context, "Larch", UTC)
+
+    assert f"20 September 2025: {NASTY}" in texts(content)
+
+
+@pytest.mark.parametrize(("today", "past"), [(date(2026, 6, 27), False), (date(2026, 6, 28), True)])
+def test_a_day_that_is_past_is_marked(context, today, past):
+    """Until 27 June it could surely stand; from the day after on the glance says that this is past."""
+    shown = texts(glances([season_at(context, "Larch", today)], UTC))
+
+    assert ("until 27 Jun 2026, which is past" in shown) is past
+    assert "until 27 Jun 2026" in shown
