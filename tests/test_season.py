@@ -192,6 +192,23 @@ def test_half_empty_battery_stands_no_day():
     assert standing_of(charge_of(rest(12.0), "agm"), drain(1.0), "agm", 11.2).words == "0 days"
 
 
+def test_a_day_that_has_passed_is_no_good_news():
+    """Once the day is past until which it could surely stand, it may be below half, later on it is: charge it."""
+    values = {"resting_voltage": 12.85, "off_state_drain": 0.5}
+    readings = [Reading(AT, quantity, value, 0.005, 20.0) for quantity, value in values.items()]
+    first = season(readings, today=AT.date()).standing
+
+    def told(days: float) -> str:
+        made = season(readings, today=AT.date() + timedelta(days=days))
+        (advice,) = [one for one in made.advice if one.about == "Standing"]
+        return f"{advice.urgency}, {advice.words}: {advice.because}"
+
+    assert told(int(first.low_days)).startswith("fine, can stand until")
+    assert told(int(first.low_days) + 1).startswith("soon, charge before storage")
+    assert "it may be below half" in told(int(first.low_days) + 1)
+    assert "it is below half" in told(first.high_days + 1)
+
+
 # Trends and limits
 
 

@@ -93,9 +93,8 @@ def trend_of(series: Series, others: Others) -> Trend | TooFew:
     """The trend of readings between two breaks."""
     n = len(series)
     if n < LEAST_READINGS or series.days < LEAST_DAYS:
-        return TooFew(
-            f"too few readings: {n} over {series.days:.0f} days, {LEAST_READINGS} over {LEAST_DAYS} are needed", n
-        )
+        so_far = f"{n} over {series.days:.0f} days" if n > 1 else f"{'one' if n else 'none'} so far"
+        return TooFew(f"too few readings for a trend: {so_far}, {LEAST_READINGS} over {LEAST_DAYS} days are needed", n)
     middle = float(series.day.mean())
     slope, own, residual = partial_slope((series.day - middle) / DAYS_A_YEAR, series.value, others.columns)
     spread = 1.4826 * float(np.median(np.abs(residual - np.median(residual))))

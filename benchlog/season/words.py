@@ -213,8 +213,9 @@ def _of_standing(standing: Standing, today: date) -> Advice:
     because = f"half charge is reached after {standing.words}, {standing.because}"
     if standing.high_days <= 0:
         return Advice("now", "charge now", "Standing", because)
-    if gone > standing.high_days:
-        because += f"; that reading is {gone} days old: if it has stood since, it is below half"
+    if standing.until is not None and standing.until < today:
+        sure = "is" if gone > standing.high_days else "may be"
+        because += f"; that reading is {gone} days old: if it has stood since, it {sure} below half"
         return Advice("soon", "charge before storage", "Standing", because)
     if standing.low_days < STORAGE_DAYS:
         return Advice("soon", "charge before storage", "Standing", because)
