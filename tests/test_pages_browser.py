@@ -8,14 +8,11 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
+from page_browser import Opened, chromium, opening, serious_faults, settled
 from page_server import SAMPLES, Serving, made_store, serving, until
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
 from benchlog.live import LiveState, Step, write_live
-
-# machines that run several things at once are slow to draw
-expect.set_options(timeout=30_000)
 
 PAGES = {
     "results": ("/", "Results"),
@@ -39,51 +36,16 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """The machine's Chromium; a machine without one fails these tests, since nothing else proves the pages."""
-    with sync_playwright() as driver:
-        chromium = driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
+    """The machine's Chromium."""
+    with chromium() as one:
+        yield one
 
 
 @pytest.fixture
-def opened(browser: Browser, served: Serving) -> Iterator[Callable[..., tuple[Page, list[str]]]]:
+def opened(browser: Browser, served: Serving) -> Iterator[Callable[..., Opened]]:
     """Open a path; gives the page and the list of what went wrong in it."""
-    pages: list[Page] = []
-
-    def open_(path: str, width: int = 1280, scheme: str = "light", zone: str = "Europe/Berlin"):
-        page = browser.new_page(
-            viewport={"width": width, "height": 900}, color_scheme=scheme, timezone_id=zone, accept_downloads=False
-        )
-        pages.append(page)
-        trouble: list[str] = []
-        page.on("console", lambda message: trouble.append(f"console: {message.text}"))
-        page.on("pageerror", lambda error: trouble.append(f"error: {error}"))
-        page.on("dialog", lambda dialog: (trouble.append("dialog"), dialog.dismiss()))
-        page.on(
-            "request",
-            lambda request: (
-                None
-                if request.url.startswith((f"{served.url}/", "data:", "blob:"))
-                else trouble.append(f"request: {request.url}")
-            ),
-        )
-        page.goto(served.url + path)
-        expect(page.locator("h1")).to_be_visible()
-        settled(page)
-        return page, trouble
-
-    yield open_
-    for page in pages:
-        page.close()
-
-
-def settled(page: Page) -> None:
-    """Until nothing is being read or drawn any more."""
-    expect(page.locator("progress")).to_have_count(0)
-    missing = "[...document.querySelectorAll('.plot')].filter(e => e.offsetParent && !e.querySelector('.xtick')).length"
-    until(lambda: page.evaluate(missing) == 0)
-    page.wait_for_timeout(300)
+    with opening(browser, served) as open_:
+        yield open_
 
 
 @pytest.mark.parametrize(("width", "scheme"), LOOKS)
@@ -96,12 +58,7 @@ def test_page_opens_quietly_fits_and_is_accessible(opened, name, width, scheme):
     heading = page.locator("h1").inner_text()
     levels = [int(x) for x in page.evaluate("[...document.querySelectorAll('h1, h2, h3')].map(e => e.tagName[1])")]
     dark = max(int(x) for x in re.findall(r"\d+", page.evaluate("getComputedStyle(document.body).backgroundColor")))
-    found = Axe().run(page).response["violations"]
-    faults = [
-        (one["id"], [node["html"][:120] for node in one["nodes"]][:3])
-        for one in found
-        if one["impact"] in ("serious", "critical")
-    ]
+    faults = serious_faults(page)
 
     assert trouble == []
     assert wide[0] <= wide[1]
@@ -306,9 +263,7 @@ def test_live_page_follows_a_recording(opened, served, monkeypatch, width, schem
         before = newest.inner_text()
         expect(newest).not_to_have_text(before)
         drawn = until(lambda: page.evaluate("document.querySelector('#live-figure .js-plotly-plot')?.data?.length"))
-        faults = [
-            one["id"] for one in Axe().run(page).response["violations"] if one["impact"] in ("serious", "critical")
-        ]
+        faults = serious_faults(page)
         wide = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
     finally:
         stop.set()

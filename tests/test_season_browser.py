@@ -4,7 +4,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from page_browser import chromium, touching
+from playwright.sync_api import Browser
 from test_report_browser import _WEAK_TEXTS, _open
 from test_season_report import made
 
@@ -13,11 +14,9 @@ from benchlog.season.report import render_html
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    """The machine's Chromium; a machine without one fails these tests, since nothing else proves the page."""
-    with sync_playwright() as driver:
-        chromium = driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
+    """The machine's Chromium."""
+    with chromium() as one:
+        yield one
 
 
 @pytest.fixture(scope="module")
@@ -37,9 +36,11 @@ def test_page_opens_quietly_fits_and_can_be_read(browser, path, width, scheme):
     drawn = page.evaluate(
         "[...document.querySelectorAll('.plot')].map(e => [e.clientWidth, e.querySelector('.main-svg').clientWidth])"
     )
+    touched = touching(page)
     page.close()
 
     assert trouble == []
+    assert touched == []
     assert wide[0] <= wide[1]
     assert weak == []
     assert len(drawn) == 5

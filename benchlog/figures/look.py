@@ -50,11 +50,14 @@ PLANNED = "#7f7f7f"
 def plain(figure: Any, height: int) -> None:
     """See-through, system fonts, quiet grid: the page around it sets light or dark."""
     figure.update_layout(**plain_layout(height))
-    figure.update_xaxes(**PLAIN_AXIS)
-    figure.update_yaxes(**PLAIN_AXIS)
+    figure.update_xaxes(**PLAIN_X)
+    figure.update_yaxes(**PLAIN_Y)
 
 
-PLAIN_AXIS: dict[str, Any] = {"gridcolor": GRID, "zeroline": False, "linecolor": GRID, "automargin": True}
+_AXIS = {"gridcolor": GRID, "zeroline": False, "linecolor": GRID}
+# margins grow to one side only: one that grows upward for a tick takes that tick away, and is drawn again and again
+PLAIN_X: dict[str, Any] = {**_AXIS, "automargin": "bottom"}
+PLAIN_Y: dict[str, Any] = {**_AXIS, "automargin": "left"}
 
 
 def plain_layout(height: int) -> dict[str, Any]:
@@ -65,7 +68,7 @@ def plain_layout(height: int) -> dict[str, Any]:
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"family": "system-ui, sans-serif", "size": 12, "color": INK},
-        "margin": {"l": 70, "r": 12, "t": 14, "b": 44},
+        "margin": {"l": 70, "r": 16, "t": 14, "b": 44},
         "autosize": True,
         # which line is which stands under the figure as words, where it can wrap: see ``legend``
         "showlegend": False,

@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from benchlog.figures.look import PLAIN_AXIS, colour, dash, plain_layout, spoken
+from benchlog.figures.look import PLAIN_X, PLAIN_Y, colour, dash, plain_layout, spoken
 from benchlog.figures.scale import stretch, stretched_axis
 from benchlog.roles import ROLE_UNITS
 
@@ -43,10 +43,10 @@ def minute_figure(time_s: Sequence[float], recent: Mapping[str, Sequence[float |
             "line": {"color": colour(role), "width": 1.8, "dash": dash(role)}, "hoverinfo": "skip",
         })  # fmt: skip
     layout = plain_layout(430)
-    layout["margin"] = {"l": 70, "r": 12, "t": 12, "b": 44}
-    layout["xaxis"] = {**PLAIN_AXIS, "title": {"text": "Time before now / s"}, "range": [-60, 0], "fixedrange": True,
+    layout["margin"] = {"l": 70, "r": 16, "t": 12, "b": 44}
+    layout["xaxis"] = {**PLAIN_X, "title": {"text": "Time before now / s"}, "range": [-60, 0], "fixedrange": True,
                        "anchor": "y2"}  # fmt: skip
-    layout["yaxis"] = {**PLAIN_AXIS, "title": {"text": "Voltage / V"}, "domain": [0.56, 1], "fixedrange": True}
-    layout["yaxis2"] = {**PLAIN_AXIS, "title": {"text": "Current, stretched"}, "domain": [0, 0.48],
+    layout["yaxis"] = {**PLAIN_Y, "title": {"text": "Voltage / V"}, "domain": [0.56, 1], "fixedrange": True}
+    layout["yaxis2"] = {**PLAIN_Y, "title": {"text": "Current, stretched"}, "domain": [0, 0.48],
                         "fixedrange": True, **stretched_axis(currents)}  # fmt: skip
     return {"data": data, "layout": layout}

@@ -13,7 +13,8 @@ import numpy as np
 from benchlog.evidence import LogEvidence
 from benchlog.figures.look import (
     GRID,
-    PLAIN_AXIS,
+    PLAIN_X,
+    PLAIN_Y,
     SPAN_FILLS,
     SPAN_LINES,
     colour,
@@ -133,7 +134,7 @@ def view_figure(
     heights = [px for px, _, _ in strips] + [_PANEL_PX[kind] for kind, _ in panels]
     inside = sum(heights) + _GAP_PX * (len(heights) - 1)
     layout: dict[str, Any] = plain_layout(inside + _TOP_PX + _BOTTOM_PX)
-    layout["margin"] = {"l": 78, "r": 12, "t": _TOP_PX, "b": _BOTTOM_PX}
+    layout["margin"] = {"l": 78, "r": 16, "t": _TOP_PX, "b": _BOTTOM_PX}
     layout["hovermode"] = "x"
     layout["barmode"] = "overlay"
     layout["dragmode"] = "zoom"
@@ -145,7 +146,7 @@ def view_figure(
     data: list[dict[str, Any]] = []
     top = float(inside)
     for row, height in enumerate(heights):
-        axis = {**PLAIN_AXIS, "domain": [max((top - height) / inside, 0.0), min(top / inside, 1.0)], "anchor": "x",
+        axis = {**PLAIN_Y, "domain": [max((top - height) / inside, 0.0), min(top / inside, 1.0)], "anchor": "x",
                 "fixedrange": True}  # fmt: skip
         if row < len(strips):
             _, bars, names = strips[row]
@@ -154,7 +155,7 @@ def view_figure(
             data.append({**bars, "yaxis": _axis(row)})
         layout[f"yaxis{row + 1 if row else ''}"] = axis
         top -= height + _GAP_PX
-    layout["xaxis"] = {**PLAIN_AXIS, "anchor": _axis(len(heights) - 1), "domain": [0, 1], "showspikes": True,
+    layout["xaxis"] = {**PLAIN_X, "anchor": _axis(len(heights) - 1), "domain": [0, 1], "showspikes": True,
                        "spikemode": "across", "spikethickness": 1, "spikecolor": GRID}  # fmt: skip
     figure = {"data": data, "layout": layout}
     for place, value in changes(evidence, len(strips), drawn, from_s, to_s):

@@ -24,6 +24,9 @@ Moments = npt.NDArray[np.datetime64]
 
 _TREND = "#15886f"
 _CHANGE = "#8b6fc9"
+# days, months and years in as few letters as a phone has room for; the year stands under the first of its ticks
+_TICKS = [{"dtickrange": [None, "M1"], "value": "%-d %b\n%Y"}, {"dtickrange": ["M1", "M12"], "value": "%b\n%Y"},
+          {"dtickrange": ["M12", None], "value": "%Y"}]  # fmt: skip
 #: More readings than this are drawn without uncertainty bars: they would be one dark band.
 _MOST_BARS = 400
 #: The time axis is no shorter than this: a single reading stands among dates.
@@ -31,6 +34,8 @@ LEAST_SHOWN = timedelta(days=14)
 # room on either side of what is drawn, and what "2 changes" takes on a phone, whose axis is some 250 px wide; shares
 # of the axis
 _BESIDE, _WORD = 0.03, 0.24
+# room above the highest limit, for its word; a share of what is drawn
+_ABOVE = 0.12
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +95,8 @@ def _caption(part: Part, season: Season, drawn: Drawn) -> str:
         what.append("changes dotted")
     trends = [trend for trend in (*part.earlier, part.trend) if isinstance(trend, Trend)]
     if trends:
-        at = f", at {AT_C:.0f} °C" if isinstance(part.trend, Trend) and part.trend.others == "temperature" else ""
-        what.append(f"the trend with its 95 % band{at}")
-    rings = f" Open rings: as it would be at {AT_C:.0f} °C." if len(_at_20(part, drawn)[0]) else ""
+        what.append("the trend with its 95 % band")
+    rings = f" Trend and open rings: as it would be at {AT_C:.0f} °C." if len(_at_20(part, drawn)[0]) else ""
     return f"{part.title}: {_listed(what)}.{rings}"
 
 
@@ -121,19 +125,21 @@ def _figure(part: Part, season: Season, drawn: Drawn) -> "go.Figure":
         )
     )  # fmt: skip
     _add_at_20(figure, go, part, drawn)
-    for limit, side in zip(part.limit, ("least", "most"), strict=True):
-        if limit is not None and is_drawn(limit, drawn.value.tolist()):
-            figure.add_hline(y=limit, line={"color": LIMIT, "width": 2, "dash": "dash"},
-                             annotation={"text": f"{side} {number(limit)} {part.unit}", "yanchor": "bottom"},
-                             annotation_position="top left")  # fmt: skip
+    limits = [(x, side) for x, side in zip(part.limit, ("least", "most"), strict=True) if x is not None]
+    limits = [(limit, side) for limit, side in limits if is_drawn(limit, drawn.value.tolist())]
+    for limit, side in limits:
+        figure.add_hline(y=limit, line={"color": LIMIT, "width": 2, "dash": "dash"},
+                         annotation={"text": f"{side} {number(limit)} {part.unit}", "yanchor": "bottom"},
+                         annotation_position="top left")  # fmt: skip
     changes = _changes(part, season)
     ends = [(day_of(after), day_of(before)) for after, before in changes]
     shown = _shown(np.concatenate([*(trace.x for trace in figure.data), *map(_when, ends)]))
     for after, before in changes:
         _add_change(figure, after, before)
     _name_changes(figure, [after + (before - after) / 2 for after, before in changes], shown)
-    figure.update_xaxes(title_text="Date", type="date", range=list(shown))
-    figure.update_yaxes(title_text=f"{part.title} / {part.unit}")
+    figure.update_xaxes(title_text="Date", type="date", range=list(shown), tickangle=0, tickformatstops=_TICKS)
+    low, high = _span(figure, drawn, [limit for limit, _ in limits])
+    figure.update_yaxes(title_text=f"{part.title} / {part.unit}", range=[low, high])
     plain(figure, height=290)
     figure.update_layout(margin={"t": LABEL_PX if changes else 18})
     return figure
@@ -199,6 +205,15 @@ def _shown(moments: Moments) -> tuple[datetime, datetime]:
     first, last = (at.astype("datetime64[ms]").item().replace(tzinfo=UTC) for at in (moments.min(), moments.max()))
     beside = max((LEAST_SHOWN - (last - first)) / 2, _BESIDE * (last - first))
     return first - beside, last + beside
+
+
+def _span(figure: Any, drawn: Drawn, limits: Sequence[float]) -> tuple[float, float]:
+    """The stretch of the other axis: all that is drawn, with room for the word above a limit."""
+    bars = drawn.uncertainty if drawn.bars else np.zeros(len(drawn.value))
+    every = [drawn.value - bars, drawn.value + bars, np.array(limits), *(trace.y for trace in figure.data)]
+    low, high = float(min(y.min() for y in every if len(y))), float(max(y.max() for y in every if len(y)))
+    beside = _ABOVE * (high - low) or _ABOVE * abs(high) or 1.0
+    return low - beside / 3, high + beside
 
 
 def _add_change(figure: Any, after: datetime, before: datetime) -> None:

@@ -1,0 +1,139 @@
+"""Seasons and the fuse-pull walk in a real browser: words that never touch, dates for one reading, a change noted."""
+
+import re
+import shutil
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+
+import pytest
+from page_browser import Opened, chromium, opening, serious_faults, settled, touching
+from page_server import NASTY, SAMPLES, Serving, fill, serving
+from playwright.sync_api import Browser, expect
+from test_fuse_walk import AROUND, _walked
+from truth_table import canonical_logger
+
+import benchlog
+from benchlog.store import open_store
+
+LOOKS = [(1280, "light"), (390, "dark")]
+#: Numbers of the records that the store is filled with.
+GOOD, WALK = 41, 44
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
+    """The sample season of "Larch", one reading of "Alder", and a walk of "Rowan"."""
+    data = tmp_path_factory.mktemp("season") / "data"
+    data.mkdir()
+    shutil.copy(SAMPLES / "season" / "records.sqlite", data / "records.sqlite")
+    sim = _walked(AROUND)
+    plan, log, logger = data / "rowan.plan.toml", data / "walk.csv", canonical_logger(sim.spec)
+    plan.write_text(sim.plan_toml.replace('"Larch"', '"Rowan"'), encoding="utf-8")
+    sim.frame.to_csv(log, index=False)
+    with open_store(str(data / "records.sqlite")) as store:
+        fill(store, data)
+        result = benchlog.check(log, plan=plan, logger=logger)
+        store.save(result, plan=plan, loggers=logger, logs=[log], recorded_at=datetime(2026, 5, 3, 9, tzinfo=UTC))
+    with serving(data) as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """The machine's Chromium."""
+    with chromium() as one:
+        yield one
+
+
+@pytest.fixture
+def opened(browser: Browser, served: Serving) -> Iterator[Callable[..., Opened]]:
+    """Open a path; gives the page and the list of what went wrong in it."""
+    with opening(browser, served) as open_:
+        yield open_
+
+
+@pytest.mark.parametrize(("width", "scheme"), LOOKS)
+@pytest.mark.parametrize("path", ["/season?bike=Larch", "/season?bike=Alder", f"/record/{GOOD}", f"/record/{WALK}"])
+def test_words_of_figures_touch_nothing(opened, path, width, scheme):
+    """No word over another or over which line is which, none beyond its figure; nothing on the console."""
+    page, trouble = opened(path, width, scheme)
+    if path.startswith("/record"):
+        expect(page.locator(".log-view + .figures .js-plotly-plot").last).to_be_visible()
+        expect(page.locator("#circuits .js-plotly-plot")).to_be_visible()
+        settled(page)
+    wide = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+
+    assert page.locator(".plot .legend").count() == 0
+    assert page.locator("figure .legend li").count() > 0
+    assert touching(page) == []
+    assert serious_faults(page) == []
+    assert wide[0] <= wide[1]
+    assert trouble == []
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_one_reading_stands_among_dates(opened, width):
+    """The only reading of a quantity: the ticks are days of a month, level, none of them a time of day."""
+    page, trouble = opened("/season?bike=Alder", width)
+    ticks = page.locator("figure .xtick text").all_text_contents()
+    transforms = page.locator("figure .xtick text").evaluate_all("all => all.map(e => e.getAttribute('transform'))")
+    turned = [one for one in transforms if re.search(r"rotate\((?!0[,)])", one or "")]
+
+    assert len(ticks) >= 6
+    assert all(re.match(r"\d{1,2} [A-Z][a-z]{2}", tick) for tick in ticks)
+    assert turned == []
+    assert trouble == []
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_word_of_a_change_stands_above_its_line(opened, width):
+    """The word begins at the dotted line, above the plot and above everything that is drawn."""
+    page, _ = opened("/season?bike=Larch", width)
+    word = page.locator("figure .annotation-text", has_text="change").first.bounding_box()
+    plot = page.locator("figure .nsewdrag").first.bounding_box()
+
+    assert word["y"] + word["height"] <= plot["y"] + 2
+    assert plot["x"] < word["x"] < plot["x"] + plot["width"]
+
+
+def test_change_is_noted_on_the_page(opened, served):
+    """A wrong word is told; a right one stands in the list, as text, and the figures are drawn anew."""
+    page, trouble = opened("/season?bike=Larch", 390)
+    page.get_by_role("button", name="Note the change").click()
+    expect(page.locator("#change-said")).to_contain_text("Say what was changed")
+    page.get_by_label("Day of the change").fill("2025-09-20")
+    page.get_by_label("What was changed").fill(f"new battery {NASTY}"[:200])
+    page.get_by_role("button", name="Note the change").click()
+    listed = page.locator("section", has=page.get_by_role("heading", name="Changes")).locator("li")
+    expect(listed.first).to_contain_text(f"20 September 2025: new battery {NASTY}")
+    settled(page)
+    kind = page.get_by_label("Day of the change").get_attribute("type")
+    with open_store(str(served.data / "records.sqlite")) as store:
+        changes = store.changes("Larch")
+        troubles = store.verify()
+
+    assert kind == "date"
+    assert [change.what for change in changes] == [f"new battery {NASTY}"]
+    assert troubles == []
+    assert trouble == []
+
+
+@pytest.mark.parametrize("path", [f"/record/{WALK}", f"/record/{WALK}/sheet"])
+def test_walk_is_a_table(opened, path):
+    """What each circuit draws is a table with a caption, a heading for each column, and a row for each circuit."""
+    page, trouble = opened(path)
+    table = page.get_by_role("table", name="By pulling one fuse after another")
+    rows = table.get_by_role("row").all_inner_texts()
+
+    assert table.get_by_role("columnheader").all_inner_texts() == ["Circuit", "Current", "Share"]
+    assert len(rows) == 6
+    assert re.match(r"slot 3, auxiliary lamp\s+18\.002 ± 0\.063 mA\s+97 % of the drain", rows[3])
+    assert trouble == []
+
+
+def test_sheet_with_a_walk_prints_on_two_pages(opened):
+    """The table of the walk leaves the hand-over sheet on two pages."""
+    page, _ = opened(f"/record/{WALK}/sheet")
+    printed = page.pdf(prefer_css_page_size=True)
+
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) in (1, 2)
