@@ -16,6 +16,7 @@ import pytest
 from guided_bike import FAILS
 
 import benchlog
+from benchlog.analysis.bridge import HAND_S
 from benchlog.commands.shared import EXIT_STATUS
 from benchlog.standin import FAULTS, Install, plan_toml_of
 from benchlog.store import open_store
@@ -77,9 +78,9 @@ def bench(fault: str | None, folder: Path) -> Iterator[Callable[..., subprocess.
         try:
             port = _port(folder / "standin.txt")
             test = [sys.executable, "-c", RUN, "acceptance", port, "--plan", str(plan), "--out", str(folder / "a.csv")]
-            yield lambda *more: subprocess.Popen(
+            yield lambda *more, keys=subprocess.DEVNULL: subprocess.Popen(
                 [*test, *more],
-                stdin=subprocess.DEVNULL,
+                stdin=keys,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.PIPE,
                 text=True,
@@ -153,6 +154,34 @@ def test_killed_test_goes_on_in_the_same_log(tmp_path: Path, at: str):
     assert any(mark.startswith("taken up again at:") for mark in marks)
     assert "# note: the recording was stopped here and went on" in log
     assert not state.exists()
+
+
+def test_a_bridge_across_the_shunt_is_noted_by_a_key(tmp_path: Path):
+    """With b pressed once the stand-in bridges its shunt and frees it as the engine runs; nothing fails for it."""
+    pytest.importorskip("termios", reason="the stand-in needs pseudo-terminals")
+    folder, (hand, terminal) = tmp_path / "bridged", os.openpty()
+    state = folder / "a.steps.json"
+    with bench(None, folder) as begin:
+        test = begin(keys=terminal)
+        until = time.monotonic() + PATIENCE_S
+        while not (state.exists() and '"step": "all_on"' in state.read_text(encoding="utf-8")):
+            assert time.monotonic() < until, "the test never came to that step"
+            time.sleep(0.005)
+        os.write(hand, b"b")
+        outcome = ended(test, folder)
+    os.close(hand)
+    os.close(terminal)
+    result = benchlog.check(outcome.log, plan=folder / "plan.toml")
+    rows = [line.split(",") for line in outcome.log.read_text(encoding="utf-8").splitlines()]
+    marks = {row[-1]: row[0] for row in rows if row[-1] in ("shunt bridged", "running", "shunt free", "key off")}
+    balance = result.check("charging_balance")
+
+    assert outcome.errors == ""
+    assert list(marks) == ["shunt bridged", "running", "shunt free", "key off"]
+    assert {check.id for check in result.checks if check.verdict == "fail"} == set()
+    assert balance.verdict == "pass"
+    assert "the shunt was bridged from" in balance.because
+    assert balance.from_s == pytest.approx(float(marks["shunt free"]) + HAND_S, abs=0.5)
 
 
 def _port(told: Path) -> str:

@@ -51,7 +51,11 @@ class BridgedLog:
 
 def bridged_trace(trace: Trace, bridges: Sequence[Bridge]) -> Trace:
     """The same samples, with those of the bridged shunts missing, and not over range either."""
-    hidden = _hidden(trace.time_s, trace.time_s, bridges)
+    return without_shunts(trace, _hidden(trace.time_s, trace.time_s, bridges))
+
+
+def without_shunts(trace: Trace, hidden: npt.NDArray[np.bool_]) -> Trace:
+    """The same samples; the battery's shunts have none where ``hidden`` is true."""
     if not hidden.any():
         return trace
     values = {role: np.where(hidden, np.nan, x) if role in SHUNT_ROLES else x for role, x in trace.values.items()}
@@ -68,7 +72,9 @@ def bridged_overview(overview: Overview, bridges: Sequence[Bridge]) -> Overview:
     return replace(overview, bands=bands)
 
 
-def _hidden(start_s: npt.NDArray[np.float64], end_s: npt.NDArray[np.float64], bridges: Sequence[Bridge]) -> np.ndarray:
+def _hidden(
+    start_s: npt.NDArray[np.float64], end_s: npt.NDArray[np.float64], bridges: Sequence[Bridge]
+) -> npt.NDArray[np.bool_]:
     return ~outside_of(start_s, end_s, [(bridge.from_s, bridge.to_s) for bridge in bridges])
 
 

@@ -195,6 +195,6 @@ def _balance(bench: Bench) -> Finding:
         u=None if accuracy is None else combine(mean.u, accuracy.level_u(mean.value)),
         from_s=float(starts[counted[0]]),
         to_s=float(ends[counted[-1]]),
-        story=on + bridged.replace("; ", ", ", 1),
+        story=on + bridged,
         doubt=f"{over} samples of battery_a were over range while running" if over else None,
     )

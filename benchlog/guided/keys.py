@@ -18,6 +18,7 @@ KEYS: dict[str, Pressed] = {
     "s": "skip",
     "a": "again",
     "w": "walk",
+    "b": "bridge",
     "q": "quit",
     "\x03": "quit",
 }

@@ -17,6 +17,7 @@ class Memory:
         walk: the fuse walk is taken. key_off_s: when the key was turned off last, s.
         before_crank: the levels with the key on just before the starter turned.
         fallen_a: slot -> how far the drain fell as its fuse was pulled, A.
+        bridged: the shunt is bridged, so that no current is measured.
         wakes_every_s: where wake-ups alone are above the limit, how often they come, s; else NaN.
     """
 
@@ -28,3 +29,4 @@ class Memory:
     before_crank: Before | None = None
     fallen_a: dict[int, float] = field(default_factory=dict)
     wakes_every_s: float = math.nan
+    bridged: bool = False

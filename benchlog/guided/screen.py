@@ -17,6 +17,7 @@ _NEWS = 3
 _CLEAR, _HOME, _REST = "\x1b[2J", "\x1b[H", "\x1b[J"
 _KEYS = ("[Enter] done", "[s] leave out", "[a] again", "[q] stop")
 _WALK_KEY = "[w] fuse walk"
+_BRIDGE_KEYS = {"offered": ("[b] shunt bridged",), "on": ("[b] bridge is off",)}
 _APART = "   "
 
 Paint = Literal["plain", "bold", "caution"]
@@ -80,7 +81,10 @@ def _page(view: View, last: Mapping[str, float], news: tuple[str, ...], width: i
         values = _wrapped(f"No line from the logger for {view.silent_s:.0f} s.", width, "  ", paint="bold")
     else:
         values = _joined(_values(last) or ["no values yet"], width, "  ")
-    keys = [rule, *_joined([*_KEYS, *([_WALK_KEY] if view.can_walk else [])], width)]
+    if view.bridge == "on":
+        values = [*_wrapped("The shunt is bridged: no current is measured.", width, "  ", paint="bold"), *values]
+    known = (*_KEYS, *_BRIDGE_KEYS.get(view.bridge, ()), *([_WALK_KEY] if view.can_walk else []))
+    keys = [rule, *_joined(known, width)]
     told = [_wrapped(text, width, "  · ", "    ") for text in news]
     return _fitted(top, values, told, keys, height)
 

@@ -16,6 +16,7 @@ from benchlog.guided.walk import Walk
 from benchlog.guided.ways import OpenWays
 from benchlog.live import Step
 from benchlog.plan import Plan
+from benchlog.roles import SHUNT_ROLES
 from benchlog.trace import Trace
 
 Ended = Literal["done", "stopped", "lost"]
@@ -94,6 +95,8 @@ def run_session(
     )
     if memory is not None:
         ways.mark(f"taken up again at: {walk.spec.title}")
+        if memory.bridged:
+            ways.tell("the shunt was bridged when the test stopped: b, if the bridge is off by now")
     try:
         return _follow(recorder, plan, screen, keys, walk, ways, log, resolution, Silence(clock, ask is not None))
     except KeyboardInterrupt:
@@ -132,7 +135,8 @@ def _follow(
         walk.resolution = resolution()
         ways.heard(batch.trace)
         walk.advance(batch.trace, _of_the_walk(pressed))
-        state = (walk.memory.step, walk.memory.walk, len(walk.memory.outcomes), dict(walk.memory.tries))
+        memory = walk.memory
+        state = (memory.step, memory.walk, memory.bridged, len(memory.outcomes), dict(memory.tries))
         if state != kept:
             kept, unsaved = state, True
         if walk.finished:
@@ -140,7 +144,8 @@ def _follow(
             return "done"
         view = replace(walk.view(), silent_s=silence.lasts_s)
         recorder.show(view.step)
-        screen.show(view, {role: walk.history.newest(role, 0.5) for role in walk.history.roles})
+        shown = [role for role in walk.history.roles if not (memory.bridged and role in SHUNT_ROLES)]
+        screen.show(view, {role: walk.history.newest(role, 0.5) for role in shown})
     resume.save(log, plan.install.bike, walk.memory)
     return "lost"
 

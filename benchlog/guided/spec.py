@@ -29,6 +29,7 @@ class StepSpec:
         caution: shown, and to be read, before the step.
         doubt: what may be wrong where nothing is seen.
         hold_say: what the tester does while it lasts; "" where ``say`` still holds.
+        bridged_say: what the tester does instead where the shunt is still bridged; "" where the bridge comes off first.
         unseen: what it means where it was done and nothing was seen of it; "" where that is odd.
         hold_s: how long the step lasts once it is done, s. need_s: what ``question`` itself waits for, s.
         doubt_s, wait_s: when ``doubt`` is said, and when the test goes on by itself, s.
@@ -49,6 +50,7 @@ class StepSpec:
     caution: str = ""
     doubt: str = ""
     hold_say: str = ""
+    bridged_say: str = ""
     unseen: str = ""
     hold_s: float = 0.0
     need_s: float = 0.0

@@ -71,6 +71,7 @@ class Stepping:
         self._later: tuple[float, str] | None = None
         self._out_s: float | None = None
         self._left_out: list[tuple[float, float]] = []
+        self._free_from_s = -math.inf
 
     @property
     def finished(self) -> bool:
@@ -89,6 +90,15 @@ class Stepping:
     def _take_walk(self, why: str) -> None:
         """The fuse walk is taken as well."""
         raise NotImplementedError
+
+    def _move_bridged(self) -> bool:
+        """One move of a step that the bridge across the shunt holds up."""
+        raise NotImplementedError
+
+    @property
+    def _waits_for_bridge(self) -> bool:
+        """Whether the engine runs, and its current is not measured yet."""
+        return self._phase == "hold" and self.spec.question == "engine_on" and self.memory.bridged
 
     def _enter(self, *, back: bool = False) -> None:
         if self.finished:
@@ -182,6 +192,8 @@ class Stepping:
     def _move(self) -> bool:
         """One move; True where another may follow at once."""
         if self._phase == "hold":
+            if self._waits_for_bridge:
+                return self._move_bridged()
             if self._left_s() > 0:
                 return False
             self._end()
@@ -294,7 +306,7 @@ class Stepping:
         if by:
             self._ways.tell(f"{spec.title}: {by}")
         self._held_from_s = from_s
-        self._phase = "hold"
+        self._phase, self._doubted = "hold", False
 
     def _left_s(self) -> float:
         hold_s = self.spec.hold_s

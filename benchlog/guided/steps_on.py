@@ -7,7 +7,8 @@ CRANK_CAUTION = (
     "Neutral, side stand or work stand firm, nobody astride. Hands, sleeves and cables clear of chain, wheel and fan. "
     "In the open air only: exhaust gas kills. "
     "Shunt: a starter draws 50 to 150 A and more. If the shunt or the logger's current range is rated for less, "
-    "bridge the shunt with a thick, short cable before you crank. Follow the service manual for starting."
+    "bridge the shunt with a thick, short cable before you crank: press b, then put it on. "
+    "Follow the service manual for starting."
 )
 RUN_CAUTION = (
     "Exhaust gas: open air only. Exhaust and engine get hot. A fan may start at any time. "
@@ -100,6 +101,7 @@ def engine() -> tuple[StepSpec, ...]:
             "engine_on",
             "the battery's voltage to rise, or Enter if the engine runs",
             mark="running",
+            bridged_say="Take the bridge off the shunt, then press b. Hold a fast idle, with all loads on.",
             caution=RUN_CAUTION,
             doubt="no sign of the alternator: Enter if the engine runs all the same; if it does not, a for another "
             "start",

@@ -5,7 +5,7 @@ from typing import Literal
 
 from benchlog.live import Step
 
-Key = Literal["enter", "skip", "again", "walk"]
+Key = Literal["enter", "skip", "again", "walk", "bridge"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,6 +16,7 @@ class View:
         step: number, title, what to do and what is waited for. read_first: the caution stands alone.
         by_itself: the stand-in does the steps. can_walk: ``w`` is offered.
         silent_s: for how long no line has come, s of wall clock; 0 while they come.
+        bridge: ``offered`` where ``b`` says that the shunt is bridged, ``on`` while it is.
     """
 
     step: Step
@@ -23,3 +24,4 @@ class View:
     by_itself: bool
     can_walk: bool
     silent_s: float = 0.0
+    bridge: Literal["", "offered", "on"] = ""

@@ -3,6 +3,8 @@
 import math
 from collections.abc import Sequence
 
+from benchlog.analysis.bridge import BRIDGED, FREE
+from benchlog.examine.bridged import without_shunts
 from benchlog.guided.spec import StepSpec
 from benchlog.guided.stepping import OR_ENTER, Stepping
 from benchlog.guided.view import Key, View
@@ -29,9 +31,12 @@ class Walk(Stepping):
         if self._phase == "back":
             say, waiting = self._back_say(), "that to be seen, or Enter"
         elif self._phase == "hold":
-            say, waiting = spec.hold_say or say, f"{max(math.ceil(self._left_s()), 0)} s more"
+            left = f"{max(math.ceil(self._left_s()), 0)} s more"
+            say, waiting = spec.hold_say or say, "b, once the bridge is off" if self._waits_for_bridge else left
         elif self._phase == "read":
             waiting = "Enter, when you have read the caution"
+        if self.memory.bridged and self._engine_tried and self._phase != "back":
+            say = spec.bridged_say or f"Take the bridge off the shunt, then press b. {say}"
         helped = self._by_itself and not self._tester
         if helped:
             waiting = "the stand-in" if waiting.startswith("Enter") else waiting.removesuffix(OR_ENTER)
@@ -40,13 +45,15 @@ class Walk(Stepping):
             read_first=self._phase == "read",
             by_itself=helped,
             can_walk=not self.memory.walk and any(one.walk for one in self._steps),
+            bridge="on" if self.memory.bridged else "offered" if spec.question == "crank" else "",
         )
 
     def advance(self, trace: Trace, keys: Sequence[Key] = ()) -> None:
         """Take in new samples and keys, and move on as far as they carry."""
-        if self.history.add(trace):
+        if self.history.add(self._measured(trace)):
             self._ways.tell("the logger's clock was started again; this step is begun anew")
             self._begun = False
+            self._free_from_s = -math.inf
         if math.isnan(self.history.now_s):
             return
         if not self._begun:
@@ -61,8 +68,19 @@ class Walk(Stepping):
             pass
         self._note_due()
 
+    def _measured(self, trace: Trace) -> Trace:
+        """The samples without the currents that a bridge takes past the shunt, so that no question is asked of them."""
+        return without_shunts(trace, (trace.time_s < self._free_from_s) | self.memory.bridged)
+
+    @property
+    def _engine_tried(self) -> bool:
+        """Whether the start of the engine is behind."""
+        return any(spec.question == "crank" for spec in self._steps[: self._at])
+
     def _go_on(self) -> None:
         self._note_due(now=True)
+        if self._by_itself and self.memory.bridged and self.spec.question == "engine_on":
+            self._turn_bridge()
         self._at += 1
         while not self.finished and self.spec.walk and not self.memory.walk:
             self._at += 1
@@ -79,8 +97,53 @@ class Walk(Stepping):
             self._leave("skipped")
         elif key == "walk":
             self._take_walk("the fuse walk comes after the sleep")
+        elif key == "bridge":
+            self._turn_bridge()
         else:
             self._again()
+
+    def _turn_bridge(self) -> None:
+        """The shunt has just been bridged, or is free again."""
+        on = not self.memory.bridged
+        if on and not self.spec.key:
+            self._ways.tell("b: the shunt is bridged to start the engine, with the key on; nothing was noted")
+            return
+        text = BRIDGED if on else FREE
+        done_s = self._ways.do(text) if self._by_itself else self.history.now_s
+        if done_s is None:
+            self._tester = True
+            return
+        self._ways.mark(text)
+        self.memory.bridged = on
+        if on:
+            late = (
+                "; where it was on before the start, the log is wrong: take the test anew" if self._engine_tried else ""
+            )
+            self._ways.tell(f"the shunt is bridged: its current does not count until b says that it is free{late}")
+            return
+        self._ways.tell("the bridge is off: the current counts from now on")
+        self._free_from_s = done_s
+        if self._phase == "hold" and self.spec.question == "engine_on":
+            self._held_from_s = max(done_s, self.history.now_s)
+
+    def _move_bridged(self) -> bool:
+        if self._by_itself and not self._tester:
+            self._turn_bridge()
+            return not self.memory.bridged
+        waited_s = self.history.now_s - self._held_from_s
+        if waited_s >= self.spec.wait_s:
+            self._ways.tell(
+                f"{self.spec.title}: b did not come within {self.spec.wait_s:.0f} s; the test goes on, and no current "
+                "counts until it does (a goes back to it)"
+            )
+            self._leave("not seen")
+            return True
+        if waited_s >= self.spec.doubt_s and not self._doubted:
+            self._doubted = True
+            self._ways.tell(
+                f"{self.spec.title}: is the bridge off the shunt? then press b; charging counts from then on"
+            )
+        return False
 
     def _confirm(self) -> None:
         if self._phase == "read":
