@@ -8,6 +8,20 @@ STOPPED = 130  # as a shell counts a Ctrl-C
 
 def main() -> None:
     """Run the command line; a Ctrl-C at any moment is one line on standard error and exit status 130."""
+    if _done():
+        return
+    # out here nothing holds what the work had open any more
+    try:
+        sys.stderr.write("benchlog: stopped\n")
+        sys.stderr.flush()
+    except OSError:
+        pass  # nobody is there to read it
+    # all is put away by now; to take Python down in order would take half a second more
+    os._exit(STOPPED)
+
+
+def _done() -> bool:
+    """Do the work; gives False where a Ctrl-C stopped it."""
     try:
         from benchlog import stopping
 
@@ -17,15 +31,16 @@ def main() -> None:
         except Exception:
             if not stopping.pressed():
                 raise
-            raise KeyboardInterrupt from None  # what a library made of it is anybody's guess
+            return False  # what a library made of it is anybody's guess
         finally:
             stopping.done()
     except KeyboardInterrupt:
-        _stopped()
+        return False
     except SystemExit as end:
-        if end.code == STOPPED:  # what typer makes of a Ctrl-C
-            _stopped()
-        raise
+        if end.code != STOPPED:  # what typer makes of it
+            raise
+        return False
+    return True
 
 
 def _work() -> None:
@@ -35,16 +50,6 @@ def _work() -> None:
     from benchlog.cli import app
 
     app()
-
-
-def _stopped() -> None:
-    try:
-        sys.stderr.write("benchlog: stopped\n")
-        sys.stderr.flush()
-    except OSError:
-        pass  # nobody is there to read it
-    # all is put away by now; to take Python down in order would take half a second more
-    os._exit(STOPPED)
 
 
 if __name__ == "__main__":
