@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 import typer
 
 from benchlog.commands import acceptance, page, recording, records, season, standin
-from benchlog.commands.shared import EXIT_STATUS, LoggerOption, PlanOption, StoreOption, user_errors
+from benchlog.commands.shared import EXIT_STATUS, LoggerOption, PlanOption, StoreOption, refuse_outputs, user_errors
 from benchlog.errors import BenchlogError
 
 app = typer.Typer(
@@ -70,19 +70,14 @@ def check(
 ) -> None:
     """Check logs against the plan. Exit status: 0 pass, 1 fail, 3 not proven, 2 unusable input."""
     with user_errors():
-        from benchlog.files import refuse_unwritable, write_whole
+        from benchlog.files import write_whole
         from benchlog.progress import shown_progress
         from benchlog.run import check as run_check
         from benchlog.several import every_log
 
         logs = [Path(log) for log in every_log(logs, before)]
         inputs = [*logs, plan, *(path for path in (before, logger) if path is not None)]
-        if json not in (None, "-"):
-            refuse_unwritable(Path(json), what="the result", inputs=inputs)
-        if report is not None and str(report) == "-":
-            raise BenchlogError("--report -: the report is a page, not text; name a file for it")
-        if report is not None:
-            refuse_unwritable(report, what="the report", inputs=inputs)
+        refuse_outputs(json, report, "the result", inputs)
         keep = _keeper(store, notes, temperature_c, corrects, hashes_only=hashes_only, save=save)
         with shown_progress() as progress:
             result = run_check(list(logs), plan=plan, logger=logger, before=before, progress=progress)

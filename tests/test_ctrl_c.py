@@ -10,20 +10,18 @@ import os
 import random
 import shutil
 import signal
-import socket
 import subprocess
 import sys
-import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 import typer
 from page_server import free_port
+from talking_logger import talking_logger
 from test_many import below
 
 from benchlog.cli import app
@@ -130,30 +128,10 @@ def test_every_command_is_stopped_by_a_test():
 
 
 @pytest.fixture(scope="module")
-def logger_port() -> Iterator[int]:
-    """A logger on the network, which sends a line every 20 ms to whoever listens."""
-    ended = threading.Event()
-
-    def talk(to: socket.socket) -> None:
-        with suppress(OSError), to:
-            to.sendall(b"time_s,battery_v,battery_a\n")
-            for n in range(100_000):
-                to.sendall(f"{n / 50},12.6,0.3\n".encode())
-                if ended.wait(0.02):
-                    return
-
-    with socket.create_server(("127.0.0.1", 0)) as server:
-
-        def serve() -> None:
-            with suppress(OSError):
-                while True:
-                    there, _ = server.accept()
-                    threading.Thread(target=talk, args=(there,), daemon=True).start()
-
-        threading.Thread(target=serve, daemon=True).start()
-        yield server.getsockname()[1]
-        ended.set()
-        server.shutdown(socket.SHUT_RDWR)
+def logger_url() -> Iterator[str]:
+    """A logger on the network, which sends a line every 20 ms."""
+    with talking_logger() as url:
+        yield url
 
 
 @pytest.fixture(scope="module")
@@ -180,11 +158,11 @@ def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
 class Process:
     """A run in a folder of its own, which Python has begun."""
 
-    def __init__(self, run: Run, prepared: Path, folder: Path, logger_port: int, press_at: int = 0) -> None:
+    def __init__(self, run: Run, prepared: Path, folder: Path, logger_url: str, press_at: int = 0) -> None:
         """Start it. ``press_at``: it presses itself as the file of this number is touched, from 1; 0 for never."""
         shutil.copytree(prepared, folder)
         self.run, self.folder = run, folder
-        named = {"FOLDER": str(folder), "PORT": str(free_port()), "LOGGER": f"socket://127.0.0.1:{logger_port}"}
+        named = {"FOLDER": str(folder), "PORT": str(free_port()), "LOGGER": logger_url}
         words = [str(word) for word in run.words]
         for short, whole in named.items():
             words = [word.replace(short, whole) for word in words]
@@ -323,12 +301,12 @@ def is_whole(path: Path, other: Path) -> bool:
 
 
 @pytest.mark.parametrize("name", RUNS)
-def test_ctrl_c_ends_it_and_leaves_nothing_half(name: str, prepared: Path, tmp_path: Path, logger_port: int):
+def test_ctrl_c_ends_it_and_leaves_nothing_half(name: str, prepared: Path, tmp_path: Path, logger_url: str):
     """At any moment: it ends within 2 s and says so in one line, with status 130 or, where it waits for its user, its
     own; there is no traceback, nothing half-written, no passing file, no process, and the store is sound.
     """
     run, dice = RUNS[name], random.Random(name)
-    alone = Process(run, prepared, tmp_path / "alone", logger_port)
+    alone = Process(run, prepared, tmp_path / "alone", logger_url)
     while not alone.over() and not alone.waits():
         time.sleep(0.01)
     if run.says:
@@ -337,7 +315,7 @@ def test_ctrl_c_ends_it_and_leaves_nothing_half(name: str, prepared: Path, tmp_p
     whole = alone.end()
 
     def pressed_after(number: int, after_s: float) -> Ended:
-        process = Process(run, prepared, tmp_path / f"after {number}", logger_port)
+        process = Process(run, prepared, tmp_path / f"after {number}", logger_url)
         time.sleep(after_s)
         process.press()
         if number % 2:  # a nervous finger
@@ -346,7 +324,7 @@ def test_ctrl_c_ends_it_and_leaves_nothing_half(name: str, prepared: Path, tmp_p
         return process.end()
 
     def pressed_at(touch: int) -> Ended:
-        return Process(run, prepared, tmp_path / f"touch {touch}", logger_port, press_at=touch).end()
+        return Process(run, prepared, tmp_path / f"touch {touch}", logger_url, press_at=touch).end()
 
     moments = [dice.uniform(0, 0.03), *(dice.uniform(0.03, whole.lasted_s) for _ in range(2))]
     touches = dice.sample(range(1, whole.touched + 1), min(whole.touched, 2))

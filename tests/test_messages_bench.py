@@ -26,6 +26,7 @@ from benchlog.logger import load_logger
 from benchlog.many import side_by_side
 from benchlog.recording import Capture
 from benchlog.recording.port import open_port
+from benchlog.recording.writer import LogWriter
 from benchlog.standin import Install
 from benchlog.standin.hands import ask
 from benchlog.standin.lines import LineForm
@@ -144,6 +145,13 @@ def disk_full(folder: Path) -> None:
             patch.setattr(os, "write", fails(errno.ENOSPC))
             for _ in capture.batches():
                 pass
+
+
+def disk_full_already(folder: Path) -> None:
+    """A disk that has no room for a header line."""
+    with LogWriter(folder / "a.csv") as writer, pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "write", fails(errno.ENOSPC))
+        writer.write(b"time_s,battery_v\n")
 
 
 def not_this_logger(folder: Path) -> list[str | Path]:
@@ -363,6 +371,11 @@ PROVOKED: dict[str, Entry] = {
         disk_full,
         f"{FOLDER}/a.csv: the recording cannot be written any further (no space left on device); 9 lines are saved and "
         "can be used; make room or name another place, and record again",
+    ),
+    "disk that is full": done(
+        disk_full_already,
+        f"{FOLDER}/a.csv: the recording cannot be written any further (no space left on device); no line is saved; make "
+        "room or name another place, and record again",
     ),
     "another logger's file": command(
         not_this_logger,

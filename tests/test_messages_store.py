@@ -627,6 +627,18 @@ PROVOKED: dict[str, Entry] = {
         lambda f: ["season", "Heron", small_log(f)],
         'there is no record of "Heron"; the bikes there are: Larch; for logs alone, name the battery with --plan',
     ),
+    "season to standard output": with_store(
+        lambda _: ["season", "Larch", "--report", "-"],
+        "--report -: the report is a page, not text; name a file for it",
+    ),
+    "season over its store": with_store(
+        lambda _: ["season", "Larch", "--json", "data/records.sqlite"],
+        "data/records.sqlite: the season would replace this file, which is read; name another for the season",
+    ),
+    "export over the store": with_store(
+        lambda _: ["records", "export", "data/records.sqlite"],
+        "data/records.sqlite: the export would replace this file, which is read; name another for the export",
+    ),
     "season without records": with_empty_store(
         ["season", "Larch"], f'there is no record of "Larch": the store has no records yet; {MAKES_ONE}'
     ),

@@ -2,7 +2,7 @@
 
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -167,20 +167,25 @@ def export(
 ) -> None:
     """Export the records as a table for a spreadsheet, or as JSON for another program; dates in UTC."""
     with user_errors():
+        from benchlog.files import refuse_unwritable
         from benchlog.store.exporting import csv_lines, json_lines, write_pieces
+        from benchlog.store.named import path_of
 
         with _opened(store) as opened:
             if bike is not None:
                 _refuse_unknown_bike(opened, bike)
-            pieces = csv_lines(opened, bike) if form == "csv" else json_lines(opened, bike)
-            if file is None:
-                binary = sys.stdout.buffer
-                for piece in pieces:
-                    binary.write(piece.encode())
-                binary.flush()
-            else:
-                write_pieces(file, pieces)
-                typer.echo(f"Exported: {file}", err=True)
+            if file is not None:
+                refuse_unwritable(path_of(file, "the export"), "the export", inputs=opened.files)
+            # closed, that the store is let go whatever happens
+            with closing(csv_lines(opened, bike) if form == "csv" else json_lines(opened, bike)) as pieces:
+                if file is None:
+                    binary = sys.stdout.buffer
+                    for piece in pieces:
+                        binary.write(piece.encode())
+                    binary.flush()
+                else:
+                    write_pieces(file, pieces)
+                    typer.echo(f"Exported: {file}", err=True)
 
 
 @app.command()

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from benchlog.commands.bikes import unknown_bike
-from benchlog.commands.shared import LoggerOption, StoreOption, user_errors
+from benchlog.commands.shared import LoggerOption, StoreOption, refuse_outputs, user_errors
 from benchlog.errors import BenchlogError
 
 if TYPE_CHECKING:
@@ -58,6 +58,8 @@ def season(
 
         # logs alone need no records yet; else a mistyped store would be made by looking at it
         with open_store(store, create=bool(added and plan)) as opened:
+            inputs = [*added, *opened.files, *(path for path in (plan, logger) if path is not None)]
+            refuse_outputs(json, report, "the bikes" if bike is None else "the season", inputs)
             if bike is None:
                 _all(opened, day, json)
             else:

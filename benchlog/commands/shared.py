@@ -1,6 +1,6 @@
 """What all commands share: exit statuses, the one way out for unusable input, options that mean the same everywhere."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
@@ -48,3 +48,25 @@ def user_errors() -> Iterator[None]:
         why = (problem.strerror or str(problem)).lower()
         typer.echo(f"benchlog: the output cannot be written ({why}); send it where there is room", err=True)
         raise typer.Exit(UNUSABLE) from None
+
+
+def refuse_outputs(json: str | None, report: Path | None, what: str, inputs: Iterable[Path]) -> None:
+    """Find out before the work whether what was asked for can be written.
+
+    Args:
+        json, report: where they go; None for none, "-" for standard output.
+        what: is written as JSON, for the message ("the result").
+        inputs: files that neither may replace.
+
+    Raises:
+        BenchlogError: one cannot be written.
+    """
+    from benchlog.files import refuse_unwritable
+
+    inputs = tuple(inputs)
+    if json not in (None, "-"):
+        refuse_unwritable(Path(json), what, inputs)
+    if report is not None and str(report) == "-":
+        raise BenchlogError("--report -: the report is a page, not text; name a file for it")
+    if report is not None:
+        refuse_unwritable(report, "the report", inputs)

@@ -7,6 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from benchlog.errors import BenchlogError
+from benchlog.files import refuse_unwritable
 from benchlog.guided import resume
 from benchlog.guided.keys import Keyboard
 from benchlog.guided.session import Ended, Screen, run_session
@@ -164,6 +165,7 @@ def _refuse_there(path: Path, what: str, option: str, more: str = "") -> None:
         raise BenchlogError(
             f"{path}: its folder does not exist; name a file for {what} in one that exists, with {option}"
         )
+    refuse_unwritable(path, what)
 
 
 def _plain(bike: str) -> str:

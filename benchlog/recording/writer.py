@@ -107,9 +107,10 @@ class LogWriter:
 
     def _trouble(self, why: OSError) -> BenchlogError:
         reason = (why.strerror or str(why)).lower()
+        saved = f"{self.lines} lines are saved and can be used" if self.lines else "no line is saved"
         return BenchlogError(
-            f"{self.path}: the recording cannot be written any further ({reason}); {self.lines} lines are saved "
-            "and can be used; make room or name another place, and record again"
+            f"{self.path}: the recording cannot be written any further ({reason}); {saved}; "
+            "make room or name another place, and record again"
         )
 
 

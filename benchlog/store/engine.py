@@ -1,5 +1,6 @@
 """A database opened for reading or writing, and one plain sentence where it cannot be reached."""
 
+import logging
 import os
 import sqlite3
 import time
@@ -15,8 +16,12 @@ from sqlalchemy.exc import DBAPIError, NoSuchModuleError, SQLAlchemyError
 from benchlog.errors import BenchlogError
 from benchlog.store.named import where_of
 
+# of a Ctrl-C while a connection is closed it would print a page, where nobody else takes its log
+logging.getLogger("sqlalchemy").addHandler(logging.NullHandler())
+
 _BUSY_MS = 30_000
 _CONNECT_S = 10
+_FULL = "benchlog_full"  # of a connection that only reads, since the disk is full
 
 
 def engine_of(url: URL) -> Engine:
@@ -48,6 +53,21 @@ def _sqlite(url: URL) -> Engine:
     named = _unwritten(url) if _only_read(Path(str(url.database))) else url
     engine = create_engine(named, connect_args={"timeout": _BUSY_MS / 1000})
 
+    @event.listens_for(engine, "do_connect")
+    def _connect(dialect: Any, record: Any, names: list[Any], options: dict[str, Any]) -> Any:
+        connection = dialect.connect(*names, **options)
+        if _lacks_room(connection, Path(str(url.database))):
+            connection.close()
+            record.info[_FULL] = True
+            unwritten, others = dialect.create_connect_args(_unwritten(url))
+            connection = dialect.connect(*unwritten, **{**options, **others})
+        return connection
+
+    @event.listens_for(engine, "checkin")
+    def _forget(_: object, record: Any) -> None:
+        if record.info.get(_FULL):
+            record.invalidate(soft=True)  # it would never see what others save once there is room
+
     @event.listens_for(engine, "connect")
     def _prepare(connection: sqlite3.Connection, _: object) -> None:
         connection.isolation_level = None  # the driver must not begin transactions by itself
@@ -58,11 +78,32 @@ def _sqlite(url: URL) -> Engine:
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
         writes = connection.get_execution_options().get("benchlog_writes", False)
+        if writes and connection.connection.info.get(_FULL):
+            raise _full()
         if writes:  # a store that is only read is left as it is, to the byte
             _write_ahead(connection.connection.driver_connection)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def _lacks_room(connection: sqlite3.Connection, path: Path) -> bool:
+    """Whether a file in write-ahead mode cannot be read for want of 32 kB beside it, and holds all that was saved."""
+    try:
+        connection.execute("SELECT 1 FROM sqlite_master").fetchone()
+    except sqlite3.Error as problem:
+        if not getattr(problem, "sqlite_errorname", "").startswith("SQLITE_IOERR_SHM"):
+            return False  # told where it is met again
+        ahead = path.with_name(f"{path.name}-wal")
+        return not ahead.exists() or ahead.stat().st_size == 0
+    return False
+
+
+def _full() -> sqlite3.OperationalError:
+    """What SQLite itself raises on a full disk."""
+    problem = sqlite3.OperationalError("SQLITE_FULL")
+    problem.sqlite_errorname = "SQLITE_FULL"
+    return problem
 
 
 def _only_read(path: Path) -> bool:
@@ -134,6 +175,7 @@ _SQLITE = {
     "SQLITE_PERM": "the store may not be opened; change the rights of the file, or name another",
     "SQLITE_NOTADB": "this file is no store; name another file",
     "SQLITE_CORRUPT": "the file is damaged; take the newest backup of it",
+    "SQLITE_IOERR_SHM": "the disk is full; make room and try again (nothing was half saved)",
     "SQLITE_IOERR": "the disk does not read or write the file; check the disk, then run: benchlog records verify",
 }
 

@@ -3,7 +3,7 @@
 import csv
 import io
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,7 +26,7 @@ COLUMNS = (
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
-def csv_lines(store: "Store", bike: str | None = None) -> Iterator[str]:
+def csv_lines(store: "Store", bike: str | None = None) -> Generator[str, None, None]:
     """The table as CSV (RFC 4180), a piece at a time; texts that a spreadsheet would run get an apostrophe before."""
     yield _lines([COLUMNS])
     with reading(store.engine, store.where) as connection:
@@ -55,7 +55,7 @@ def csv_lines(store: "Store", bike: str | None = None) -> Iterator[str]:
                 yield _lines(lines)
 
 
-def json_lines(store: "Store", bike: str | None = None) -> Iterator[str]:
+def json_lines(store: "Store", bike: str | None = None) -> Generator[str, None, None]:
     """All entries with their hashes as one JSON text, an entry a line, a piece at a time."""
     yield '{"benchlog_store":1,"entries":['
     comma = "\n"

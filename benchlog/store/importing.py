@@ -17,7 +17,7 @@ from benchlog.many import ProcessEnded, side_by_side
 from benchlog.plan import Plan
 from benchlog.several import ENDINGS, is_log, processes_for
 from benchlog.store.engine import reading
-from benchlog.store.logs_kept import forget_parts
+from benchlog.store.logs_kept import CannotKeep, forget_parts
 from benchlog.store.named import path_of
 from benchlog.store.saving import given_loggers, record_body, settings_of
 from benchlog.store.schema import LOGS
@@ -90,7 +90,7 @@ def import_logs(
     stopped goes on where it stood.
 
     Raises:
-        BenchlogError: the store cannot be written, or a process was ended from outside.
+        BenchlogError: the store or its folder of logs cannot be written, or a process was ended from outside.
     """
     known, run = _known(store), secrets.token_hex(8)
     job = _Job(plan, logger, store.logs if keep_logs else None, frozenset(known), run)
@@ -133,6 +133,8 @@ def _examine(path: Path, job: _Job) -> _Answer:
         body = record_body(result, plan=job.plan, loggers=[logger], logs=[path], keep_in=job.keep_in, run=job.run)
         # the file may have changed since it was hashed
         return (body["logs"][0]["sha256"], fingerprint[1]), body
+    except CannotKeep:
+        raise  # it would be so with every log
     except BenchlogError as problem:
         return str(problem)
 

@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import re
 import secrets
 from collections.abc import Callable, Iterator
 from contextlib import suppress
@@ -26,8 +27,13 @@ if TYPE_CHECKING:
 #: What stands in a kept column where the sample was over range: the number that SCPI-1999 (from memory) has for it.
 #: No voltage, current or temperature of a motorcycle comes near.
 OVER_RANGE = 9.9e37
+_SYSTEM_SAID = re.compile(r"([^:]+?) \(os error \d+\)")
 _BLOCK_BYTES = 8 << 20
 _ROW_GROUP = 200_000  # as many rows as a log is read in at once
+
+
+class CannotKeep(BenchlogError):
+    """The folder of kept logs takes no copy: no fault of the log."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +84,7 @@ def read_log(
 
     Raises:
         BadLog: the log cannot be read.
-        BenchlogError: the copy cannot be written.
+        CannotKeep: the copy cannot be written.
     """
     source = Source(path)
     try:
@@ -197,15 +203,21 @@ def _keep(table: Table, folder: Path, run: str) -> _Copied:
     except (OSError, pl.exceptions.PolarsError) as problem:
         if broken:
             raise broken[0] from None
-        why = getattr(problem, "strerror", None) or str(problem).splitlines()[0]
-        raise BenchlogError(
-            f"{folder}: the copy of the log cannot be kept ({why.lower()}); make room there, or let files "
+        raise CannotKeep(
+            f"{folder}: the copy of the log cannot be kept ({_why(problem)}); make room there, or let files "
             "be written there, or keep the logs' hashes alone (--hashes-only)"
         ) from problem
     finally:
         with suppress(OSError):
             part.unlink(missing_ok=True)
     return _Copied(kept, epoch_s(table.logger, state), (rows, state.last_s))
+
+
+def _why(problem: Exception) -> str:
+    """What the system said, without what polars says around it."""
+    said = getattr(problem, "strerror", None) or str(problem).splitlines()[0]
+    system = _SYSTEM_SAID.search(said)
+    return (system[1] if system else said).strip().lower()
 
 
 def _settle(part: Path, folder: Path) -> Kept:

@@ -11,6 +11,7 @@ from benchlog.errors import BenchlogError
 from benchlog.logger import Logger
 from benchlog.readings import Reading
 from benchlog.result import Result
+from benchlog.stopping import later
 from benchlog.store import reading as read
 from benchlog.store.engine import engine_of, reading, writing
 from benchlog.store.kinds import BikeRow, Change, Record, RecordLog, RecordRow, Signature
@@ -69,13 +70,19 @@ class Store:
 
     def close(self) -> None:
         """Let the database go."""
-        self.engine.dispose()
+        with later():
+            self.engine.dispose()
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """The file that it is kept in, which no report may replace; none of a server's."""
+        return (Path(self.where),) if self.engine.dialect.name == "sqlite" else ()
 
     def save(
         self,
