@@ -8,7 +8,7 @@ import shutil
 import socket
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC
+from datetime import UTC, date
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +24,7 @@ from dashboards.app import make_app, page_at
 from dashboards.checking import Checked
 from dashboards.context import Context
 from dashboards.looked import behind, reading
+from dashboards.note_form import note
 from dashboards.serving import serve
 from dashboards.settings import Settings
 from dashboards.trays import MOST_FILES, Trays
@@ -178,6 +179,17 @@ def signed(context: Context, folder: Path, by: str, *, on_file: bool = True) -> 
     return sheet.sign(context, source, by, "", UTC)[1]
 
 
+def noting(bike: str, on: str, what: str, text: str, times: int = 1) -> Entry:
+    """A change that is noted on 1 June 2026, on the page of a season."""
+
+    def call(context: Context, folder: Path) -> None:
+        one_sheet(context, folder)
+        for _ in range(times):
+            note(context, bike, on, what, date(2026, 6, 1))
+
+    return on_pages(call, text)
+
+
 def moved(context: Context, folder: Path, *, first_s: str = "5", last_s: str = "1", drawn: bool = True) -> object:
     """What is said to who looks at another stretch of a log."""
     source = one_sheet(context, folder, keep_logs=True)
@@ -310,6 +322,29 @@ PROVOKED: dict[str, Entry] = {
         lambda context, folder: signed(context, folder, "M. Weaver", on_file=False),
         "Only a saved sheet can be signed; save it first.",
     ),
+    # ---- noting a change
+    "change of a bike that is gone": noting(
+        "Heron", "2026-03-01", "new battery", "there is no sheet of this bike any more; open its season again"
+    ),
+    "change on no day": noting(
+        "Larch",
+        "1.3.2026",
+        "new battery",
+        "the day must be written as year-month-day, such as 2026-09-20; got 1.3.2026",
+    ),
+    "change to come": noting(
+        "Larch",
+        "2027-03-01",
+        "new battery",
+        "the day must lie between 1970-01-01 and today, 2026-06-01; got 2027-03-01",
+    ),
+    "change of nothing": noting("Larch", "2026-03-01", " ", "say what was changed, such as: new battery"),
+    "change at length": noting(
+        "Larch", "2026-03-01", "x" * 201, "what was changed has 201 letters; at most 200 are kept"
+    ),
+    "change noted twice": noting(
+        "Larch", "2026-03-01", "new battery", "this change is noted for that day already", times=2
+    ),
     # ---- looking
     "stretch that is none": said_on_pages(moved, "two times in seconds are needed, the first smaller than the second"),
     "log that is not at hand": said_on_pages(
@@ -325,8 +360,8 @@ PROVOKED: dict[str, Entry] = {
     ),
     "no sheets": shown(
         "/",
-        "No sheet is filed yet. Drop a log and its plan in below, check them, and save the result; or in a terminal: "
-        "benchlog check LOG --plan PLAN --save",
+        "No sheet is filed yet. Drop a log and its plan in below, check them, and file the result. In a terminal benchlog "
+        "check LOG --plan PLAN --save A folder of old logs benchlog records import FOLDER --plan PLAN",
     ),
     "no sheets of the bike": said_on_pages(
         lambda context, folder: (one_sheet(context, folder), page_at(context, "/", {"bike": "Heron"}, UTC)),
@@ -334,14 +369,22 @@ PROVOKED: dict[str, Entry] = {
     ),
     "no seasons": shown(
         "/season",
-        "There is nothing to draw yet: a season is made from saved results. Check a log and save it; two or more records "
-        "at different dates show a trend.",
+        "There is nothing to draw yet: a season is made from the sheets on file. Check a log and save it on the results "
+        "page; six readings over two months and more show a trend.",
+    ),
+    "no season of the bike": said_on_pages(
+        lambda context, folder: (one_sheet(context, folder), page_at(context, "/season", {"bike": "Heron"}, UTC)),
+        "…No sheet of this bike is filed, so there is no season of it. The sheets on file are under Results.…",
+    ),
+    "no change": said_on_pages(
+        lambda context, folder: (one_sheet(context, folder), page_at(context, "/season", {"bike": "Larch"}, UTC)),
+        "…No change is noted, and the readings show none.…",
     ),
     "no recording": said_on_pages(
         lambda *_: live_page.looked_at([], 0.0)["live-now"]["children"],
-        "Nothing is being recorded on this machine. Start one in a terminal: benchlog record PORT --out LOG.csv, or "
-        "benchlog acceptance PORT --plan PLAN for the guided test. Without a logger, benchlog standin gives a port to try. "
-        "This page shows it within a second.",
+        "Nothing is being recorded on this machine. Start a recording in a terminal, and this page shows it within a "
+        "second. Which ports there are benchlog ports Record a logger benchlog record PORT --out LOG.csv The guided test "
+        "benchlog acceptance PORT --plan PLAN Without a logger: a port to try benchlog standin",
     ),
     "no copy": said_on_pages(
         lambda context, folder: page_at(context, f"/{one_sheet(context, folder).replace(' ', '/')}", {}, UTC),
@@ -369,7 +412,18 @@ def test_message_reads_like_this(heard: dict[str, str], name: str):
 FILES = {
     **{
         f"dashboards/{name}.py": True
-        for name in ("apart", "checked_page", "checking", "guard", "looked", "serving", "trays", "upload", "work")
+        for name in (
+            "apart",
+            "checked_page",
+            "checking",
+            "guard",
+            "looked",
+            "note_form",
+            "serving",
+            "trays",
+            "upload",
+            "work",
+        )
     },
     "dashboards/words/empty.py": False,
 }
