@@ -127,7 +127,8 @@ def _welcome(running: "Standin", fault: str | None) -> str:
             f"  benchlog acceptance {port} --plan {running.plan}",
             "type here what you do to the bike, one a line:",
             "  key on · key off · slot N on · slot N off · all on · all off",
-            "  fuse N out · fuse N in · crank · engine off · zero · zero end",
+            "  fuse N out · fuse N in · crank · engine off",
+            "  zero · zero end · shunt bridged · shunt free",
             f"  slots: {slots}",
             "Ctrl-C ends it and removes its folder",
         )
