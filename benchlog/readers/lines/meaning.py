@@ -87,8 +87,8 @@ def _any_role(where: str, columns: Sequence[str]) -> bool:
         faults = "; ".join(why.faults)
         raise BadLog(
             where,
-            f"the logger's header line cannot be used: {faults}; correct it in the logger, or say what the columns mean "
-            "in a logger file (--logger)",
+            f"the logger's header line cannot be used: {faults}; correct it in the logger, or say what the columns "
+            "mean in a logger file (--logger)",
         ) from None
 
 
