@@ -13,6 +13,7 @@ from dataclasses import replace
 from typing import Any
 
 from benchlog.errors import BenchlogError
+from benchlog.stopping import answered
 from dashboards.settings import WILDCARDS, Settings
 
 #: Room for a few browsers, each of which asks several things at once.
@@ -82,8 +83,9 @@ def _run(server: Any, settings: Settings, say: Callable[[str], None]) -> None:
         threading.Thread(target=importlib.import_module, args=("polars",), daemon=True).start()
         server.run()
     except KeyboardInterrupt:
-        pass  # the way to end it
+        pass  # the way to end it; waitress may have taken it as that before
     finally:
+        answered()
         server.close()
 
 

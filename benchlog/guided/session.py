@@ -17,6 +17,7 @@ from benchlog.guided.ways import OpenWays
 from benchlog.live import Step
 from benchlog.plan import Plan
 from benchlog.roles import SHUNT_ROLES
+from benchlog.stopping import answered
 from benchlog.trace import Trace
 
 Ended = Literal["done", "stopped", "lost"]
@@ -100,6 +101,7 @@ def run_session(
     try:
         return _follow(recorder, plan, screen, keys, walk, ways, log, resolution, Silence(clock, ask is not None))
     except KeyboardInterrupt:
+        answered()
         resume.save(log, plan.install.bike, walk.memory)
         return "stopped"
 

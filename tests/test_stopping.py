@@ -1,0 +1,153 @@
+"""Ctrl-C is heard once, is lost nowhere, waits where it must, and harms nothing that has other plans with it."""
+
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from benchlog.stopping import later
+
+#: Presses at a word of the script's, and tells what comes of it.
+SCRIPT = """
+import os, signal, sys, time
+from benchlog import stopping
+{before}
+stopping.listen()
+def press():
+    os.kill(os.getpid(), signal.SIGINT)
+{work}
+"""
+
+
+def told_by(work: str, before: str = "") -> "subprocess.CompletedProcess[str]":
+    """What a script says that presses Ctrl-C itself."""
+    script = SCRIPT.format(work=work, before=before)
+    return subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=30, check=False)
+
+
+DROPPED = """
+try:
+    press()
+except BaseException:
+    pass  # as a library in C may do
+try:
+    time.sleep(20)
+except KeyboardInterrupt:
+    print("stopped", stopping.pressed())
+"""
+
+CLEARED = """
+class Odd:
+    def __del__(self):
+        press()
+Odd()
+try:
+    time.sleep(20)
+except KeyboardInterrupt:
+    print("stopped", stopping.pressed())
+"""
+
+
+@pytest.mark.parametrize("work", [DROPPED, CLEARED], ids=["dropped", "while an object is cleared away"])
+def test_ctrl_c_that_is_lost_is_pressed_again(work: str):
+    """Whoever drops it within a library's code does not keep it from the work; nothing is printed about it."""
+    began = time.monotonic()
+    done = told_by(work)
+
+    assert (done.stdout, done.stderr) == ("stopped True\n", "")
+    assert time.monotonic() - began < 10
+
+
+PUT_AWAY = """
+try:
+    try:
+        press()
+        time.sleep(20)
+    finally:
+        try:
+            press()  # a nervous finger
+            time.sleep(0.4)
+            raise OSError("odd")
+        except OSError:
+            time.sleep(0.4)
+            print("put away")
+except KeyboardInterrupt:
+    print("stopped")
+"""
+
+
+def test_putting_away_is_not_torn():
+    """While things are put away because of it, it comes neither again by itself nor by a second press."""
+    done = told_by(PUT_AWAY)
+
+    assert (done.stdout, done.stderr) == ("put away\nstopped\n", "")
+
+
+TAKEN = """
+try:
+    press()
+except KeyboardInterrupt:
+    stopping.answered()
+time.sleep(0.5)
+print("went on")
+"""
+
+
+def test_whoever_takes_it_goes_on():
+    """A command that has a way of its own to end is not pressed again."""
+    assert told_by(TAKEN).stdout == "went on\n"
+
+
+IGNORED = """
+press()
+time.sleep(0.3)
+print("went on", signal.getsignal(signal.SIGINT) == signal.SIG_IGN)
+"""
+
+
+def test_work_in_the_background_stays_deaf():
+    """A shell that starts work in the background has it ignore Ctrl-C, and so it does."""
+    done = told_by(IGNORED, before="signal.signal(signal.SIGINT, signal.SIG_IGN)")
+
+    assert (done.stdout, done.stderr) == ("went on True\n", "")
+
+
+ENDING = """
+stopping.done()
+press()
+print("done")
+"""
+
+
+def test_it_comes_too_late_for_work_that_is_done():
+    """While Python takes itself down there is nothing to stop: the status is that of the work."""
+    done = told_by(ENDING)
+
+    assert (done.stdout, done.stderr, done.returncode) == ("done\n", "", 0)
+
+
+def test_other_faults_in_passing_are_still_told():
+    """What else goes wrong while an object is cleared away is shown as ever."""
+    done = told_by("class Odd:\n    def __del__(self):\n        1 / 0\nOdd()\n")
+
+    assert "ZeroDivisionError" in done.stderr
+
+
+def test_stretch_that_cannot_be_stopped_ends_first():
+    """Within ``later`` it is only asked for; at its end it comes, and the handler is as it was."""
+    seen = []
+    before = signal.getsignal(signal.SIGINT)
+
+    def stretch() -> None:
+        with later() as stop:
+            seen.append(stop())
+            signal.raise_signal(signal.SIGINT)
+            seen.append(stop())
+
+    with pytest.raises(KeyboardInterrupt, match=r"^$"):
+        stretch()
+
+    assert seen == [False, True]
+    assert signal.getsignal(signal.SIGINT) is before
