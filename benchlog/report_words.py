@@ -12,6 +12,9 @@ READING_ORDER: tuple[Verdict, ...] = ("fail", "not proven", "not seen", "pass", 
 #: Beside each verdict word, so that no verdict hangs on colour.
 SHAPES: dict[Verdict, str] = {"pass": "●", "fail": "▲", "not proven": "◐", "not seen": "○", "not planned": "–"}
 
+#: What to do about a missing log from before the install, in a terminal; a page has another way and says that.
+NAME_BEFORE = "name it with --before"
+
 CAUTIONS: tuple[str, ...] = (
     "A short across the battery can melt tools and start a fire: take the battery's negative lead off before "
     "working on the wiring, and put it back last.",

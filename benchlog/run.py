@@ -15,6 +15,7 @@ from benchlog.many import side_by_side
 from benchlog.marks import mark_notes
 from benchlog.numbers import number
 from benchlog.plan import Plan, load_plan, plan_from_mapping
+from benchlog.report_words import NAME_BEFORE
 from benchlog.result import KeyEvent, Note, Result
 from benchlog.roles import slot_of
 from benchlog.several import every_log, processes_for, size_of
@@ -312,7 +313,7 @@ def _events(findings: "LogFindings") -> list[KeyEvent]:
 def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
     """``added_drain``: with one logger for both, its offset cancels."""
     if before is None:
-        return Unseen("no log from before the install was given; name it with --before")
+        return Unseen(f"no log from before the install was given; {NAME_BEFORE}")
     if before.off_state.drain is None:
         finding = before.off_state.findings["off_state_drain"]
         why = finding.why if isinstance(finding, Unseen) else "it shows no drain"

@@ -81,10 +81,8 @@ def step_card(state: LiveState) -> html.Section | None:
 def now_card(state: LiveState, at_s: float) -> html.Section:
     """The newest values, large, and how the recording goes."""
     lasts = max(int(state.updated_at - state.started_at), 0)
-    values = [
-        html.Div([html.Dt(_name(role)), html.Dd([value_words(value), html.Small(_unit(role))])], className="reading")
-        for role, value in state.last.items()
-    ]
+    values = [html.Div([html.Dt(_name(role)), _value(role, value)], className="reading")
+              for role, value in state.last.items()]  # fmt: skip
     quiet = at_s - state.updated_at
     rate = "not known yet" if state.rate_hz is None else f"{state.rate_hz:.0f} samples a second"
     return html.Section(
@@ -164,6 +162,13 @@ def answer_looks(server: "Flask") -> None:
         return Response(
             to_json_plotly({"seen": mark, "every_ms": every_ms, "parts": parts}), mimetype="application/json"
         )
+
+
+def _value(role: str, value: float | None) -> html.Dd:
+    """The value, large, with its unit; words are no larger than other words."""
+    if value is None:
+        return html.Dd(value_words(value), className="none")
+    return html.Dd([value_words(value), html.Small(_unit(role))])
 
 
 def _name(role: str) -> str:

@@ -241,7 +241,7 @@ def _write_states(data: Path, stop: threading.Event, monkeypatch: pytest.MonkeyP
             step = Step(2, 7, "crank", "Start the engine", "Press the starter.", "Exhaust gas kills: open air only.")
             write_live(
                 LiveState("ride.csv", "/dev/ttyX", began, time.time(), bike="Larch", rate_hz=500.0, kept=n,
-                          last={"battery_v": values[-1], "battery_a": 0.0031}, time_s=at,
+                          last={"battery_v": values[-1], "battery_a": 0.0031, "drain_a": None}, time_s=at,
                           recent={"battery_v": values, "battery_a": values}, step=step)
             )  # fmt: skip
 
@@ -264,6 +264,8 @@ def test_live_page_follows_a_recording(opened, served, monkeypatch, width, schem
         expect(newest).not_to_have_text(before)
         drawn = until(lambda: page.evaluate("document.querySelector('#live-figure .js-plotly-plot')?.data?.length"))
         faults = serious_faults(page)
+        cut = page.locator(".reading").evaluate_all("all => all.filter(e => e.scrollWidth > e.clientWidth).length")
+        words = page.locator(".reading").last.inner_text().split("\n")
         wide = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
     finally:
         stop.set()
@@ -271,6 +273,8 @@ def test_live_page_follows_a_recording(opened, served, monkeypatch, width, schem
     expect(page.locator(".empty")).to_contain_text("Nothing is being recorded")
 
     assert drawn == 2
+    assert cut == 0
+    assert words[-1] == "no reading"
     assert faults == []
     assert wide[0] <= wide[1]
     assert trouble == []

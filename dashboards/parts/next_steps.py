@@ -7,6 +7,7 @@ from dash import html
 from benchlog import report_words as words
 from benchlog.result import Cause, Result
 from dashboards.parts.badge import badge
+from dashboards.words.said import on_page
 
 
 def next_steps(result: Result) -> html.Section | None:
@@ -23,7 +24,7 @@ def next_steps(result: Result) -> html.Section | None:
         parts.append(
             html.Ul(
                 [
-                    html.Li([badge(verdict), " ", html.Strong(", ".join(named)), f": {because}"])
+                    html.Li([badge(verdict), " ", html.Strong(", ".join(named)), f": {on_page(because)}"])
                     for verdict, named, because in rest
                 ],
                 className="open",
