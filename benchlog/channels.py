@@ -150,7 +150,7 @@ def tidy_unit(unit: str) -> str:
 
 def _role_fault(role: str) -> str | None:
     if role == "time_s":
-        return 'is not a channel; describe the time column in [time], as column = "time_s"'
+        return 'time_s is no channel; describe the time column in [time], as column = "time_s"'
     if role in ROLE_UNITS:
         return None
     meant = near(role, ROLE_UNITS)
@@ -174,7 +174,7 @@ def suits(role: str, unit: str, shunt_mohm: object) -> str | None:
     """Why a unit does not suit a role, if it does not."""
     own = ROLE_UNITS[role]
     if own == "text":
-        return None if unit == "text" else f"{role} is text and has no unit, got {unit}"
+        return None if unit == "text" else f"{role} is text and has no unit, got {unit}; leave it out"
     if unit not in _CHANNEL_UNITS:
         return unit_fault(unit, _CHANNEL_UNITS)
     if UNITS[unit][0] == own or (own == "A" and UNITS[unit][0] == "V" and shunt_mohm is not None):
@@ -194,12 +194,12 @@ def channel_faults(channel: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     if isinstance(unit, str) and (tidy_unit(unit) in _CHANNEL_UNITS or tidy_unit(unit) == "text"):
         fault = suits(role, tidy_unit(unit), shunt_mohm)
         if fault:
-            yield "unit", fault
+            yield "unit", fault if ";" in fault else f"{fault}; correct the unit or the role"
     if ROLE_UNITS[role] != "A":
         for key in ("shunt_mohm", "low_side_mohm"):
             if channel.get(key) is not None:
-                yield key, f"suits currents only, and {role} is none"
+                yield key, f"suits currents only, and {role} is none; leave it out"
         if channel.get("positive") == "charge":
-            yield "positive", f"suits currents only, and {role} is none"
+            yield "positive", f"suits currents only, and {role} is none; leave it out"
     if channel.get("scale") == 0:
-        yield "scale", "must not be 0: every value would be the same"
+        yield "scale", "must not be 0: every value would be the same; leave it out, or give the right factor"

@@ -296,7 +296,8 @@ class Log:
         if self.rows == 1:
             raise BadLog(self.name, "there is one sample only; two at least are needed, record a longer log")
         if all(np.isnan(band.mean).all() for band in self.overview.bands.values()):
-            raise BadLog(self.name, f"there is no number in any of its {self.rows} rows; check which columns are named")
+            text = f"there is no number in any of its {self.rows} rows; check the header line and the logger file"
+            raise BadLog(self.name, text)
 
 
 def _joined(parts: list[Trace], roles: tuple[str, ...]) -> Trace:

@@ -18,7 +18,7 @@ from benchlog.plan import Plan, load_plan, plan_from_mapping
 from benchlog.report_words import NAME_BEFORE
 from benchlog.result import KeyEvent, Note, Result
 from benchlog.roles import slot_of
-from benchlog.several import every_log, processes_for, size_of
+from benchlog.several import ENDINGS, every_log, processes_for, size_of
 from benchlog.uncertainty import combine, rectangular
 
 if TYPE_CHECKING:
@@ -214,7 +214,10 @@ def _examine(
     if isinstance(log, (str, Path)):
         path = Path(log)
         if path.is_dir() or not path.name:
-            raise BadLog(str(path), "this is a folder; name one log file in it")
+            if number == 0:  # of those before the install there is one
+                raise BadLog(str(path), "this is a folder; name one log file in it")
+            named = ", ".join(ENDINGS)
+            raise BadLog(str(path), f"there is no log in this folder; name a log file, its name ends in {named}")
         own = beside(path)
         logger = load_logger(own) if own else default
         if own and default is not None:

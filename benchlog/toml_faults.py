@@ -91,7 +91,7 @@ def worded(model: type[BaseModel], detail: ErrorDetails) -> str:
         case "tuple_type":
             if next(_models_in(table.model_fields[str(key)].annotation), None):
                 return f"must be a list of tables, got {got}; write [[{key}]] in double brackets"
-            return f"must be a list in brackets, got {got}"
+            return f"must be a list in brackets, got {got}; write [{got}]"
         case "too_short":
             return f"is empty; {_example(table, str(key))}"
         case "too_long":

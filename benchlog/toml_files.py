@@ -111,7 +111,7 @@ def _read(path: Path) -> tuple[str, list[str]]:
         if not path.is_file():
             return "", ["is not an ordinary file; name a .toml file"]
         if (size := path.stat().st_size) > _LARGEST_FILE:
-            return "", [f"holds {size / 1e6:.1f} MB, at most 1 MB is expected; is this a log?"]
+            return "", [f"holds {size / 1e6:.1f} MB, at most 1 MB is expected; this may be a log: name a .toml file"]
         raw = path.read_bytes()
     except (OSError, ValueError) as fault:
         return "", [f"cannot be read ({str(getattr(fault, 'strerror', None) or fault).lower()}); check its permissions"]

@@ -51,7 +51,8 @@ BAD_LOGS: dict[str, tuple[Content, list[str]]] = {
     "header alone": ("time_s,battery_v\n", ["log.csv", "there is a header line but no sample below it"]),
     "one sample": ("time_s,battery_v\n0,12.5\n", ["log.csv", "one sample only", "record a longer log"]),
     "no role": (rows(50, "alpha,beta,gamma"), ["log.csv", "'alpha'", "role names", "battery_v"]),
-    "time alone": ("time_s\n0\n1\n2\n", ["log.csv", "no column is known", "battery_v"]),
+    "time alone": ("time_s\n0\n1\n2\n", ["log.csv", "no column but the time is known", "battery_v"]),
+    "no table": ("no log\n", ["log.csv", "this does not look like a log", "begins with 'no log'", "one sample a line"]),
     "unknown unit": (rows(50, "time_s,battery_v [mHz],battery_a"), ["log.csv", "header line", "mHz"]),
     "unit of another role": (rows(50, "time_s,battery_v [A],battery_a"), ["log.csv", "A does not suit battery_v"]),
     "one role twice": (rows(50, "time_s,battery_v,battery_v"), ["log.csv", "battery_v"]),
@@ -91,7 +92,7 @@ def test_missing_log_is_refused(tmp_path: Path, plan: Path):
 
 def test_folder_is_no_log(tmp_path: Path, plan: Path):
     """A folder given as a log."""
-    assert "this is a folder; name one log file in it" in refused("check", tmp_path, "--plan", plan)
+    assert "there is no log in this folder; name a log file" in refused("check", tmp_path, "--plan", plan)
 
 
 def test_bad_log_among_good_ones_is_named(tmp_path: Path, samples: Samples):

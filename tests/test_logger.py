@@ -197,16 +197,16 @@ scale = 0
         'channel[1].role: unknown role "batery_a"; did you mean battery_a? (line 9)',
         'channel[1].unit: unknown unit "parsec"; known are uV, mV, V, uA, mA, A, degC (line 10)',
         "channel[2].column: is the time column already; name another (line 12)",
-        'channel[2].role: is not a channel; describe the time column in [time], as column = "time_s" (line 13)',
+        'channel[2].role: time_s is no channel; describe the time column in [time], as column = "time_s" (line 13)',
         "channel[3].unit: mV does not suit battery_a, which needs uA, mA, A; "
         "for a shunt voltage give shunt_mohm (line 17)",
         "channel[4].role: battery_a is already the role of channel[3]; each role once (line 20)",
         'channel[4].unit: unknown unit "ma"; did you mean mA? (line 21)',
-        'channel[4].over_range: must be a list in brackets, got "OL" (line 22)',
-        "channel[5].shunt_mohm: suits currents only, and feed_v is none (line 26)",
-        "channel[5].low_side_mohm: suits currents only, and feed_v is none (line 27)",
-        "channel[5].positive: suits currents only, and feed_v is none (line 28)",
-        "channel[5].scale: must not be 0: every value would be the same (line 29)",
+        'channel[4].over_range: must be a list in brackets, got "OL"; write ["OL"] (line 22)',
+        "channel[5].shunt_mohm: suits currents only, and feed_v is none; leave it out (line 26)",
+        "channel[5].low_side_mohm: suits currents only, and feed_v is none; leave it out (line 27)",
+        "channel[5].positive: suits currents only, and feed_v is none; leave it out (line 28)",
+        "channel[5].scale: must not be 0: every value would be the same; leave it out, or give the right factor (line 29)",
     ]
 
 

@@ -295,7 +295,7 @@ def test_a_folder_stands_for_the_logs_in_it(folder: Path):
 def test_an_empty_folder_is_refused(tmp_path: Path):
     """A folder with a plan but no log is told as one."""
     (tmp_path / "plan.toml").write_bytes(PLAN.read_bytes())
-    with pytest.raises(BadLog, match=r"this is a folder; name one log file in it$"):
+    with pytest.raises(BadLog, match=r"there is no log in this folder; name a log file, its name ends in \.csv"):
         benchlog.check(tmp_path, plan=PLAN)
 
 

@@ -202,18 +202,18 @@ PROVOKED: dict[str, Entry] = {
     "packed, no room": done(
         packed_without_room,
         "log.csv.gz: there is no room to unpack it in /tmp (no space left on device); "
-        "make room there, or name another folder in TMPDIR",
+        "make room there, or unpack it elsewhere and name the unpacked log",
     ),
     "packed table on another system": done(
-        packed_table_elsewhere, "log.parquet.gz: a compressed table cannot be read here; decompress it first"
+        packed_table_elsewhere, "log.parquet.gz: a compressed table cannot be read here; unpack it first"
     ),
     "UTF-16, damaged": log(
         b"\xff\xfe" + rows(9).encode("utf-16-le") + b"\x00\xd8\x0a\x00",
-        "log.csv: the UTF-16 text is damaged (illegal UTF-16 surrogate); save it again as UTF-8",
+        "log.csv: its text (UTF-16) is damaged (illegal UTF-16 surrogate); copy it again from the logger, or save it as UTF-8",
     ),
     "neither text nor table": log(
         bytes(range(256)) * 9,
-        "log.csv: this is neither text nor any other known log; needed is delimited text (plain, .gz or .zst) or Parquet",
+        "log.csv: this is neither text nor any other known log; needed is a table as text (CSV, also packed as .gz or .zst) or as Parquet: export it so",
     ),
     "table, cut": done(
         cut_table, "log.parquet: the Parquet file is damaged or cut short (its end is missing); copy it again"
@@ -230,6 +230,29 @@ PROVOKED: dict[str, Entry] = {
         "\n\n",
         "log.csv: no line of numbers was found; a log is a table of numbers, one sample a line: export it as CSV",
     ),
+    "no table": log(
+        "no log\n",
+        "log.csv: this does not look like a log: no line of numbers was found, and it begins with 'no log'; needed is a table "
+        "with one sample a line, under a header line such as time_s,battery_v,battery_a: name the file that the logger wrote, "
+        "or export one as CSV",
+    ),
+    "a letter": log(
+        "\tDear workshop, as agreed on the phone we send you the whole diary\nof the week.\n",
+        "log.csv: this does not look like a log: no line of numbers was found, and it begins with 'Dear workshop, as agreed on "
+        "the phone …'; needed is a table with one sample a line, under a header line such as time_s,battery_v,battery_a: name "
+        "the file that the logger wrote, or export one as CSV",
+    ),
+    "unknown headers alone": log(
+        "Time;Battery V\n",
+        "log.csv: no column is known: its headers are 'Time', 'Battery V' ('Time' looks like time_s, 'Battery V' looks like "
+        "battery_v); use role names such as time_s, battery_v, battery_a as headers, or say what the columns mean in a logger "
+        "file (--logger)",
+    ),
+    "time alone": log(
+        rows(9, "{n}", "time_s"),
+        "log.csv: no column but the time is known: its headers are 'time_s'; use role names such as time_s, battery_v, "
+        "battery_a as headers, or say what the columns mean in a logger file (--logger)",
+    ),
     "header alone": log(
         "time_s,battery_v\n", "log.csv: there is a header line but no sample below it; record a log first"
     ),
@@ -237,19 +260,21 @@ PROVOKED: dict[str, Entry] = {
         "time_s,battery_v\n0,12\n", "log.csv: there is one sample only; two at least are needed, record a longer log"
     ),
     "no number at all": log(
-        rows(3, "{n},nan"), "log.csv: there is no number in any of its 3 rows; check which columns are named"
+        rows(3, "{n},nan"),
+        "log.csv: there is no number in any of its 3 rows; check the header line and the logger file",
     ),
     "no row": done(
         lambda _: Log.from_frame(pl.DataFrame({"time_s": [], "battery_v": []})),
         "frame: there is no row of numbers; record a log first",
     ),
     "endless line": log(
-        rows(2) + "1" * (1 << 22), "log.csv: a line is over a million characters long; a log has one sample a line"
+        rows(2) + "1" * (1 << 22),
+        "log.csv: a line is over a million characters long; needed is one sample a line: export it as CSV",
     ),
     "unknown headers": log(
         rows(9, header="Time,Battery V"),
-        "log.csv: no column is known: its headers are 'Time', 'Battery V', 'Time' looks like time_s, 'Battery V' looks "
-        "like battery_v; use role names such as time_s, battery_v, battery_a as headers, or say what the columns mean "
+        "log.csv: no column is known: its headers are 'Time', 'Battery V' ('Time' looks like time_s, 'Battery V' looks "
+        "like battery_v); use role names such as time_s, battery_v, battery_a as headers, or say what the columns mean "
         "in a logger file (--logger)",
     ),
     "no headers": log(
@@ -264,7 +289,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "unit of another role": log(
         rows(9, header="time_s,battery_v [A]"),
-        'log.csv: the header line cannot be used: column "battery_v [A]": A does not suit battery_v, which needs uV, mV, V',
+        'log.csv: the header line cannot be used: column "battery_v [A]": A does not suit battery_v, which needs uV, mV, V; correct the header',
     ),
     "role twice in the header": log(
         rows(9, "{n},1,2", "time_s,battery_v,battery_v [mV]"),
@@ -273,7 +298,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "only marks": log(
         rows(9, "{n},x", "t,note"),
-        "log.csv: no column holds a voltage, current or temperature; name at least one channel's role",
+        "log.csv: no column holds a voltage, current or temperature; give one of them such a role, as battery_v",
         logger(Channel(column="note", role="mark")),
     ),
     "columns lacking": log(
@@ -290,7 +315,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "two columns of one name": log(
         rows(9, "{n},1,2", "t,I,I"),
-        "log.csv: columns 2 and 3 are both headed 'I'; give the right one's number instead",
+        "log.csv: columns 2 and 3 are both headed 'I'; give the right one's number in the logger file instead, as column = 2",
         logger(),
     ),
     "two columns of one role": log(
@@ -381,7 +406,7 @@ PROVOKED: dict[str, Entry] = {
         lambda _: load_plan("/dev/null"),
         "/dev/null: the plan cannot be used\n  is not an ordinary file; name a .toml file",
     ),
-    "huge plan": plan(b"#" * 2_500_000, "holds 2.5 MB, at most 1 MB is expected; is this a log?"),
+    "huge plan": plan(b"#" * 2_500_000, "holds 2.5 MB, at most 1 MB is expected; this may be a log: name a .toml file"),
     "plan not permitted": done(
         lambda f: while_it(Path, "read_bytes", errno.EACCES, lambda _: load_plan(f / "plan.toml"))(a_plan(f).parent),
         f"{FOLDER}/plan.toml: the plan cannot be used\n  cannot be read (permission denied); check its permissions",
@@ -489,7 +514,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "time as a channel": mine(
         '[[channel]]\ncolumn = "I"\nrole = "time_s"\n',
-        'channel[1].role: is not a channel; describe the time column in [time], as column = "time_s" (line 3)',
+        'channel[1].role: time_s is no channel; describe the time column in [time], as column = "time_s" (line 3)',
     ),
     "misspelt role": mine(
         CHANNEL.replace("battery_a", "batery_a"),
@@ -511,23 +536,29 @@ PROVOKED: dict[str, Entry] = {
         CHANNEL + 'unit = "mV"\n',
         "channel[1].unit: mV does not suit battery_a, which needs uA, mA, A; for a shunt voltage give shunt_mohm (line 4)",
     ),
+    "amperes of a voltage": mine(
+        CHANNEL.replace("battery_a", "battery_v") + 'unit = "A"\n',
+        "channel[1].unit: A does not suit battery_v, which needs uV, mV, V; correct the unit or the role (line 4)",
+    ),
     "mark with a unit": mine(
         CHANNEL.replace("battery_a", "mark") + 'unit = "V"\n' + CHANNEL.replace('"I"', '"J"'),
-        "channel[1].unit: mark is text and has no unit, got V (line 4)",
+        "channel[1].unit: mark is text and has no unit, got V; leave it out (line 4)",
     ),
     "shunt of a voltage": mine(
         CHANNEL.replace("battery_a", "battery_v") + "shunt_mohm = 1\n",
-        "channel[1].shunt_mohm: suits currents only, and battery_v is none (line 4)",
+        "channel[1].shunt_mohm: suits currents only, and battery_v is none; leave it out (line 4)",
     ),
     "sign of a voltage": mine(
         CHANNEL.replace("battery_a", "battery_v") + 'positive = "charge"\n',
-        "channel[1].positive: suits currents only, and battery_v is none (line 4)",
+        "channel[1].positive: suits currents only, and battery_v is none; leave it out (line 4)",
     ),
     "scale of nothing": mine(
-        CHANNEL + "scale = 0\n", "channel[1].scale: must not be 0: every value would be the same (line 4)"
+        CHANNEL + "scale = 0\n",
+        "channel[1].scale: must not be 0: every value would be the same; leave it out, or give the right factor (line 4)",
     ),
     "over range as a text": mine(
-        CHANNEL + 'over_range = "OL"\n', 'channel[1].over_range: must be a list in brackets, got "OL" (line 4)'
+        CHANNEL + 'over_range = "OL"\n',
+        'channel[1].over_range: must be a list in brackets, got "OL"; write ["OL"] (line 4)',
     ),
     "date that wraps": mine(
         '[time]\ncolumn = "t"\nunit = "iso8601"\nwraps_at = 9\n' + CHANNEL,
@@ -566,7 +597,12 @@ PROVOKED: dict[str, Entry] = {
         "3 is no log; name a log file, or give a pandas or polars frame",
     ),
     "a folder as the log": done(
-        lambda f: check(f, plan=a_plan(f)), f"{FOLDER}: this is a folder; name one log file in it"
+        lambda f: check(f, plan=a_plan(f)),
+        f"{FOLDER}: there is no log in this folder; name a log file, its name ends in .csv, .tsv, .txt, .log, .dat, .asc, "
+        ".parquet",
+    ),
+    "a folder as the log before": done(
+        lambda f: check(a_log(f), plan=a_plan(f), before=f), f"{FOLDER}: this is a folder; name one log file in it"
     ),
     "before and after the same": done(
         lambda f: check(a_log(f), plan=a_plan(f), before=a_log(f)),

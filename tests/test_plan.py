@@ -232,7 +232,7 @@ def test_missing_tables_come_with_what_they_need(load):
         ("a = " + "1" * 5000, "a number has thousands of digits"),
         (b'[install]\nbike = "L\xe4rche"', "line 2: is not UTF-8 text; save it as UTF-8"),
         ("[install]".encode("utf-16"), "line 1: is not UTF-8 text"),
-        (b"#" * 1_100_000, "holds 1.1 MB, at most 1 MB is expected; is this a log?"),
+        (b"#" * 1_100_000, "holds 1.1 MB, at most 1 MB is expected; this may be a log: name a .toml file"),
     ],
     ids=["value", "quotes", "end", "nested", "digits", "latin-1", "utf-16", "size"],
 )

@@ -17,7 +17,7 @@ def reader_of(where: str, head: bytes) -> Reader:
     claiming = [reader for reader in READERS if reader.claims(head)]
     if len(claiming) == 1:
         return claiming[0]
-    known = "delimited text (plain, .gz or .zst) or Parquet"
+    known = "a table as text (CSV, also packed as .gz or .zst) or as Parquet"
     if not claiming:
-        raise BadLog(where, f"this is neither text nor any other known log; needed is {known}")
+        raise BadLog(where, f"this is neither text nor any other known log; needed is {known}: export it so")
     raise BadLog(where, f"could be {' or '.join(reader.name for reader in claiming)}; save it as {known}")

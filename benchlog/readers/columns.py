@@ -96,7 +96,11 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
         found = found or [n for n, header in enumerate(names) if header.casefold() == name.casefold()]
         if len(found) > 1:
             listed = " and ".join(str(n + 1) for n in found)
-            raise BadLog(where, f"columns {listed} are both headed '{name}'; give the right one's number instead")
+            raise BadLog(
+                where,
+                f"columns {listed} are both headed '{name}'; give the right one's number in the logger file instead, "
+                f"as column = {found[0] + 1}",
+            )
         if not found:
             faults.append(f"'{column}'")
             lacking.append(column)
@@ -142,7 +146,9 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
         logger = logger.model_copy(update={"time": fallback.time})
         time = index_of(fallback.time.column) if fallback.time is not None else None
     if not columns:
-        raise BadLog(where, "no column holds a voltage, current or temperature; name at least one channel's role")
+        raise BadLog(
+            where, "no column holds a voltage, current or temperature; give one of them such a role, as battery_v"
+        )
     used = {column.index for column in columns} | {time, mark}
     known = {*seen, "time_s", "mark"} if mark is not None else {*seen, "time_s"}
     unused = tuple(leftover_notes(names, used, known))
@@ -160,12 +166,15 @@ def from_headers(where: str, names: Sequence[str]) -> "Logger":
     try:
         found = logger_from_headers(names) if names else None
     except BadLogger as why:
-        raise BadLog(where, f"the header line cannot be used: {'; '.join(why.faults)}") from None
+        faults = "; ".join(why.faults)
+        advice = "" if ";" in faults else "; correct the header"
+        raise BadLog(where, f"the header line cannot be used: {faults}{advice}") from None
     if found is None:
+        what = "no column" if _time_header(names) is None else "no column but the time"
         has = f"its headers are {', '.join(repr(name) for name in names)}" if names else "it has no header line"
         raise BadLog(
             where,
-            f"no column is known: {has}{_meant(names)}; use role names such as time_s, battery_v, battery_a "
+            f"{what} is known: {has}{_meant(names)}; use role names such as time_s, battery_v, battery_a "
             "as headers, or say what the columns mean in a logger file (--logger)",
         )
     return found
@@ -173,7 +182,8 @@ def from_headers(where: str, names: Sequence[str]) -> "Logger":
 
 def _meant(names: Sequence[str], roles: Collection[str] = tuple(ROLE_UNITS)) -> str:
     found = ((name, meant_role(name, roles)) for name in names)
-    return "".join(f", '{name}' looks like {role}" for name, role in found if role is not None)
+    alike = [f"'{name}' looks like {role}" for name, role in found if role not in (None, name)]
+    return f" ({', '.join(alike)})" if alike else ""
 
 
 def _time_header(names: Sequence[str]) -> "Logger | None":

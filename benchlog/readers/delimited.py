@@ -86,7 +86,8 @@ class DelimitedLog:
             if len(rest) > _LONGEST_LINE:
                 if len(rest.strip(b"\0")) > _LONGEST_LINE:
                     raise BadLog(
-                        self._source.name, "a line is over a million characters long; a log has one sample a line"
+                        self._source.name,
+                        "a line is over a million characters long; needed is one sample a line: export it as CSV",
                     )
                 # zero bytes: space laid out for samples that never came
                 yield from self._last(start, rest, before)

@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING
 from benchlog.errors import BadLog, BenchlogError
 from benchlog.readers.cells import MISSING
 from benchlog.readers.columns import Wanted, from_headers, plain, resolve
+from benchlog.readers.leftover import meant_role
 
 if TYPE_CHECKING:
     from benchlog.logger import Logger
 
 SEPARATORS = (";", "\t", ",", " ")
 _LINES = 400  # of the head are looked at: long enough for any preamble seen
+_SHOWN = 40  # letters of a line that is quoted
 _POINT = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _COMMA = re.compile(r"[+-]?(\d+,\d*|,\d+)([eE][+-]?\d+)?")
 _DATE = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d.*")
@@ -103,11 +105,33 @@ def find_layout(where: str, head: bytes, logger: "Logger | None") -> Layout:
             raise BadLog(
                 where, "no line of numbers was found; a log is a table of numbers, one sample a line: export it as CSV"
             )
+        if best.header is None:
+            first = next(n for n, line in enumerate(lines) if line.strip())
+            meant = [guess.rows[first] for guess in guesses if guess.separator != " " and _meant(guess.rows[first])]
+            if not meant:
+                raise BadLog(where, _no_table(lines[first]))
+            headers = meant[0]
         _complain_of_header(where, headers, logger)
         raise BadLog(where, "there is a header line but no sample below it; record a log first")
     wanted = resolve(where, logger, headers, best.width)
     start = sum(len(line) + 1 for line in raw_lines[: best.data])
     return Layout(best.separator, _decimal_comma(best), best.width, start, best.data + 1, wanted)
+
+
+def _meant(row: Sequence[str]) -> bool:
+    """Whether a line may have been meant as a header."""
+    return any(meant_role(plain(cell)) is not None for cell in row)
+
+
+def _no_table(first: str) -> str:
+    """What is wrong with a text of another kind; its first line tells which file that is."""
+    shown = "".join(letter if letter.isprintable() else " " for letter in first.strip())
+    shown = shown if len(shown) <= _SHOWN else f"{shown[:_SHOWN].rstrip()} …"
+    return (
+        f"this does not look like a log: no line of numbers was found, and it begins with '{shown}'; needed is a table "
+        "with one sample a line, under a header line such as time_s,battery_v,battery_a: name the file that the logger "
+        "wrote, or export one as CSV"
+    )
 
 
 def _complain_of_header(where: str, headers: Sequence[str], logger: "Logger | None") -> None:

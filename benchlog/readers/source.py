@@ -97,7 +97,7 @@ class Source:
             raise BadLog(
                 self.name,
                 f"there is no room to unpack it in {tempfile.gettempdir()} ({_reason(why)}); "
-                "make room there, or name another folder in TMPDIR",
+                "make room there, or unpack it elsewhere and name the unpacked log",
             ) from None
 
     @contextmanager
@@ -164,7 +164,7 @@ class Source:
         if held.exists():  # outlives a file that is renamed or deleted
             return str(held)
         if self._spool is not None:
-            raise BadLog(self.name, "a compressed table cannot be read here; decompress it first")
+            raise BadLog(self.name, "a compressed table cannot be read here; unpack it first")
         return str(self.path)
 
 
@@ -242,7 +242,9 @@ def _recoded(name: str, first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
         try:
             text = decoder.decode(chunk)
         except UnicodeDecodeError as why:
-            raise BadLog(name, f"the UTF-16 text is damaged ({why.reason}); save it again as UTF-8") from None
+            raise BadLog(
+                name, f"its text (UTF-16) is damaged ({why.reason}); copy it again from the logger, or save it as UTF-8"
+            ) from None
         if "\r" in text and "\n" not in text:
             text = text.replace("\r", "\n")
         if text:
