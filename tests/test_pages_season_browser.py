@@ -137,3 +137,23 @@ def test_sheet_with_a_walk_prints_on_two_pages(opened):
     printed = page.pdf(prefer_css_page_size=True)
 
     assert len(re.findall(rb"/Type\s*/Page\b", printed)) in (1, 2)
+
+
+def test_figures_are_drawn_for_paper_and_back(opened):
+    """Printed, a figure is as wide as its column, 182 or 88 mm, and stays so; afterwards it is as it was."""
+    sizes = """[...document.querySelectorAll('.plot .js-plotly-plot')].map((plot) =>
+      [plot.querySelector('.main-svg').getBoundingClientRect(), plot._fullLayout.font.size].flatMap((one) =>
+        one.width === undefined ? [one] : [Math.round(one.width), Math.round(one.height)]))"""
+    page, trouble = opened("/season?bike=Larch")
+    before = page.evaluate(sizes)
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    page.wait_for_timeout(500)
+    paper = page.evaluate(sizes)
+    page.evaluate("dispatchEvent(new Event('afterprint'))")
+    page.wait_for_timeout(500)
+
+    assert [width for width, _, _ in paper] == [688, 333, 333, 333, 333]
+    assert all(height < screen for (_, height, _), (_, screen, _) in zip(paper, before, strict=True))
+    assert {size for _, _, size in paper} == {8}
+    assert page.evaluate(sizes) == before
+    assert trouble == []

@@ -30,23 +30,37 @@ new MutationObserver(() => {
 // paper is narrower than most screens: draw again at the width of the printed column
 (() => {
   const mm = 96 / 25.4;
-  const plots = () => [...document.querySelectorAll(".plot .js-plotly-plot")];
+  const plots = () => [...document.querySelectorAll(".plot .js-plotly-plot")].filter((plot) => plot._fullLayout);
+  const axes = (plot) => Object.keys(plot._fullLayout).filter((name) => /^yaxis\d*$/.test(name));
+  let before = new Map();
+
+  // the box too, since Dash draws a figure anew at the size of its box as soon as that changes
+  function draw(plot, width, height, change) {
+    Object.assign(plot.closest(".plot").style, { width, height });
+    window.Plotly.relayout(plot, change);
+  }
   addEventListener("beforeprint", () => {
+    before = new Map();
     for (const plot of plots()) {
+      const log = plot.closest(".log-view");
       const wide = plot.closest("figure").classList.contains("wide");
-      plot._onScreen = { height: plot.layout.height, size: plot.layout.font.size, margin: { ...plot.layout.margin } };
-      window.Plotly.relayout(plot, {
-        width: (wide ? 182 : 88) * mm, height: plot.layout.height * (wide ? 0.6 : 0.55), autosize: false,
-        "font.size": 8,
+      const { margin, font } = plot._fullLayout;
+      const ticks = axes(plot).map((name) => [`${name}.tickfont.size`, plot.layout[name]?.tickfont?.size ?? null]);
+      const changed = { "font.size": font.size, ...Object.fromEntries(ticks) };
+      for (const side of ["l", "r", "t", "b"]) changed[`margin.${side}`] = margin[side];
+      before.set(plot, { height: plot.closest(".plot").style.height, changed });
+      // the log has a row for each check, whose names need their height
+      const height = plot.clientHeight * (log ? 0.75 : 0.6);
+      const width = (wide ? 182 : 88) * mm;
+      draw(plot, `${width}px`, `${height}px`, {
+        autosize: false, width, height, "font.size": 8, ...Object.fromEntries(ticks.map(([name]) => [name, 7])),
+        "margin.l": 52, "margin.r": 8, "margin.t": Math.min(margin.t, 16), "margin.b": 30,
       });
     }
   });
   addEventListener("afterprint", () => {
-    for (const plot of plots()) {
-      if (!plot._onScreen) continue;
-      window.Plotly.relayout(plot, {
-        width: null, height: plot._onScreen.height, autosize: true, "font.size": plot._onScreen.size,
-      });
-    }
+    for (const [plot, { height, changed }] of before)
+      draw(plot, "", height, { autosize: true, width: null, height: null, ...changed });
+    before = new Map();
   });
 })();
