@@ -1,9 +1,7 @@
 """Many logs at once: the same result as one after another, nothing left running, memory within bounds."""
 
-import hashlib
 import os
 import pickle
-import re
 import signal
 import subprocess
 import sys
@@ -12,18 +10,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from typer.testing import CliRunner
 
 import benchlog
 from benchlog import several
 from benchlog.bounded import MOST_BYTES, bounded, joined
-from benchlog.cli import app
 from benchlog.errors import BadLog, BenchlogError, MissingColumns
 from benchlog.evidence import LogEvidence
 from benchlog.many import side_by_side
 from benchlog.overview import OverviewBuilder
 from benchlog.several import every_log, processes_for
-from benchlog.store import open_store
 from benchlog.trace import Trace
 
 ROOT = Path(__file__).parent.parent
@@ -354,37 +349,3 @@ def test_evidence_of_many_logs_stays_within_bounds():
     assert len(pickle.dumps(many.overview)) < MOST_BYTES / 200
     assert many.pull_ins[0].time_s.base is None
     np.testing.assert_equal(many.pull_ins[0].time_s, trace.time_s)
-
-
-@pytest.mark.parametrize("cores", [1, 2])
-def test_folder_that_is_saved_keeps_every_log(
-    folder: Path, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch, cores: int
-):
-    """One record holds the folder: each log with its hash, its own logger, and a copy that gives the same again."""
-    monkeypatch.setattr(several, "cores", lambda: cores)
-    monkeypatch.setattr(several, "_START_S", 0.0)
-    monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path_factory.mktemp("data")))
-    text = (folder / "ride 3.logger.toml").read_text(encoding="utf-8")
-    (folder / "ride 3.logger.toml").write_text(re.sub(r'name = "[^"]*"', 'name = "another"', text), encoding="utf-8")
-    logs = sorted(folder.glob("*.csv"))
-
-    done = CliRunner().invoke(app, ["check", str(folder), "--plan", str(PLAN), "--save", "--notes", "a week"])
-    listed = CliRunner().invoke(app, ["records", "list"])
-    shown = CliRunner().invoke(app, ["records", "show", "1"])
-    with open_store(create=False) as store:
-        record, again, troubles = store.record(1), store.recheck(1), store.verify()
-        copies = [store.log_path(1, log.name) for log in logs]
-
-    assert (done.exit_code, done.stderr) == ({"pass": 0, "fail": 1, "not proven": 3}[record.result.verdict], "")
-    assert done.stdout.splitlines()[-1].startswith("Saved as record 1 in ")
-    assert [(log.name, log.sha256) for log in record.logs] == [
-        (log.name, hashlib.sha256(log.read_bytes()).hexdigest()) for log in logs
-    ]
-    assert [log.logger.name == "another" for log in record.logs] == [False, False, False, True, False]
-    assert len({path for path in copies if path is not None and path.is_file()}) == len(logs) == 5
-    assert again.checks == record.result.checks
-    assert troubles == []
-    assert (listed.exit_code, listed.stderr) == (0, "")
-    assert listed.stdout.splitlines()[1].split()[:1] == ["1"]
-    assert record.result.verdict in listed.stdout
-    assert all(log.name in shown.stdout for log in logs)
