@@ -106,7 +106,10 @@ def register(app: Dash, context: Context) -> None:
         State("save-job", "data"),
         prevent_initial_call=True,
     )
-    def _saved(_ticks, job_id):  # type: ignore[no-untyped-def]  # Dash calls it by position
+    def _saved(ticks, job_id):  # type: ignore[no-untyped-def]  # Dash calls it by position
+        if not ticks or job_id is None:
+            # Dash asks as the form appears, before anything was clicked
+            return no_update, no_update, no_update
         job = context.works.get(str(job_id))
         if job is None or job.state == "failed":
             return (job.problem if job else _GONE), True, no_update

@@ -153,6 +153,7 @@ def test_dropped_log_is_checked_and_filed(opened):
     page.get_by_role("button", name="Check", exact=True).click()
     expect(page.locator("h1")).to_have_text("Larch")
     settled(page)
+    untouched = page.locator("#save-said").text_content()
     verdict = page.locator(".verdict").inner_text()
     page.get_by_label("Notes").fill("dropped in")
     page.get_by_label("Battery or air temperature").fill("hot")
@@ -164,6 +165,7 @@ def test_dropped_log_is_checked_and_filed(opened):
     expect(page.locator(".boxes")).to_contain_text("dropped in")
     settled(page)
 
+    assert untouched == ""
     assert "fail" in verdict
     assert "21.5 °C" in page.locator(".boxes").first.inner_text()
     assert page.locator(".log-view").count() == 1
