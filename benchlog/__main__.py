@@ -45,7 +45,9 @@ def _done() -> bool:
 
 def _work() -> None:
     from benchlog.commands.watched import watch
+    from benchlog.output import take_any_text
 
+    take_any_text()
     watch(sys.argv[1:])
     from benchlog.cli import app
 

@@ -14,7 +14,7 @@ SOURCES = sorted(path for folder in ("benchlog", "dashboards") for path in (ROOT
 #: A folder stands for all its files; the longest name that fits counts.
 LAYERS: tuple[tuple[str, ...], ...] = (
     # words, tables and small parts that anyone may use
-    ("errors", "roles", "trace", "uncertainty", "wiring", "batteries", "thinning", "files", "stopping"),
+    ("errors", "roles", "trace", "uncertainty", "wiring", "batteries", "thinning", "files", "stopping", "output"),
     ("toml_faults", "toml_files", "channels", "plan", "logger", "limits"),
     ("places", "readings", "several", "many", "plotly_js"),
     ("marks", "numbers", "check_table"),

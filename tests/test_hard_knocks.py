@@ -10,6 +10,7 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import polars as pl
@@ -20,7 +21,10 @@ from test_cli import command
 from benchlog.errors import BadLog, BenchlogError
 from benchlog.files import refuse_unwritable, shown_name, write_whole
 from benchlog.log import Log
+from benchlog.plan import load_plan
+from benchlog.season.from_logs import readings_of_log
 
+SAMPLES = Path(__file__).parent.parent / "sample_data"
 ROWS = "time_s,battery_v\n" + "".join(f"{n},{12.5 + n % 3 / 10:.1f}\n" for n in range(20_000))
 
 
@@ -194,6 +198,23 @@ def test_slow_pipe_is_waited_for(tmp_path: Path, samples: Samples):
     assert _verdicts(result.read_bytes()) == _verdicts(direct.stdout)
 
 
+def test_season_takes_a_pipe(tmp_path: Path):
+    """A log that comes through a pipe gives a season the same readings as its file: it is read once."""
+    log, pipe = SAMPLES / "overnight.csv", tmp_path / "pipe.csv"
+    plan, logger = load_plan(SAMPLES / "larch.plan.toml"), SAMPLES / "overnight.logger.toml"
+    os.mkfifo(pipe)
+    feeder = threading.Thread(target=lambda: pipe.write_bytes(log.read_bytes()))
+    feeder.start()
+    through, _ = readings_of_log(pipe, plan, logger)
+    feeder.join()
+    direct, _ = readings_of_log(log, plan, logger)
+
+    assert [(one.quantity, one.value, one.uncertainty) for one in through] == [
+        (one.quantity, one.value, one.uncertainty) for one in direct
+    ]
+    assert direct
+
+
 def _verdicts(result: bytes) -> list[tuple[str, str]]:
     return [(found["id"], found["verdict"]) for found in json.loads(result)["checks"]]
 
@@ -213,11 +234,46 @@ def test_packed_log_without_room_to_unpack(tmp_path: Path):
 # ---- names and languages
 
 NAMES = (b"b\xc3\xb6se \xe2\x82\xac mit Leerzeichen", b"-latin\xe4 two\nlines '\"")
-LANGUAGES = (
-    {"LC_ALL": "C.UTF-8"},
-    {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"},
-    {"LC_ALL": "de_DE.UTF-8", "LANG": "de_DE.UTF-8"},
+GERMAN = {"LC_ALL": "de_DE.UTF-8", "LANG": "de_DE.UTF-8"}
+LANGUAGES = ({"LC_ALL": "C.UTF-8"}, {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}, GERMAN)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def german(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """A language with decimal commas, made by the system's own tool: most machines have none ready."""
+    folder = tmp_path_factory.mktemp("locales")
+    make = ["localedef", "-i", "de_DE", "-f", "UTF-8", str(folder / "de_DE.UTF-8")]
+    subprocess.run(make, check=True, capture_output=True)  # of Debian's packages libc-bin and locales
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("LOCPATH", str(folder))
+        yield
+
+
+def test_language_with_decimal_commas_is_there():
+    """What the tests below call German writes 1,5."""
+    ask = "import locale; locale.setlocale(locale.LC_ALL, ''); print(locale.format_string('%.1f', 1.5))"
+    done = subprocess.run([sys.executable, "-c", ask], env={**os.environ, **GERMAN}, capture_output=True, check=True)
+
+    assert done.stdout == b"1,5\n"
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("check", SAMPLES / "fault_slow_drop_out.csv", "--plan", SAMPLES / "larch.plan.toml", "--json", "-"),
+        ("plan", SAMPLES / "larch.plan.toml"),
+        ("season", "Larch", "--store", SAMPLES / "season/records.sqlite", "--today", "2025-12-31"),
+        ("records", "export", "--store", SAMPLES / "season/records.sqlite"),
+    ],
+    ids=lambda words: words[0],
 )
+def test_language_changes_no_figure(words: tuple[str | Path, ...]):
+    """What is printed, and what another program reads, has decimal points whatever the computer's language."""
+    plain, german = run(*words, LC_ALL="C.UTF-8"), run(*words, **GERMAN)
+
+    assert german.stdout == plain.stdout
+    assert (german.returncode, german.stderr) == (plain.returncode, b"")
+    assert len(plain.stdout) > 1000
 
 
 @pytest.mark.parametrize("language", LANGUAGES, ids=lambda language: language["LC_ALL"])
@@ -239,6 +295,22 @@ def test_any_name_in_any_language(tmp_path: Path, samples: Samples, name: bytes,
     found = json.loads((folder / "r.json").read_bytes())
     assert {note["log"] for note in found["notes"]} <= {shown_name(log)}
     assert "</html>" in (folder / "r.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("encoding", ["latin-1", "cp1252", "utf-8", "utf-16"])
+@pytest.mark.parametrize(
+    "words", [("check", SAMPLES / "fault_slow_drop_out.csv"), ("records", "verify")], ids=lambda w: w[0]
+)
+def test_any_encoding_takes_the_output(words: tuple[str | Path, ...], encoding: str):
+    """What an output cannot hold, as on systems of another age, is written in plainer signs; the figures are there."""
+    more = {"check": ("--plan", SAMPLES / "larch.plan.toml"), "records": ("--store", SAMPLES / "season/records.sqlite")}
+
+    done = run(*words, *more[str(words[0])], PYTHONIOENCODING=encoding)
+    said = done.stdout.decode(encoding)
+
+    assert (done.returncode, done.stderr) == ({"check": 1, "records": 0}[str(words[0])], b"")
+    assert {"check": "Relay drop-out", "records": "all as they were saved"}[str(words[0])] in said
+    assert {"check": " fail", "records": " 40 entries"}[str(words[0])] in said
 
 
 def test_names_are_shown_as_text():
@@ -263,6 +335,8 @@ def test_file_of_an_odd_name_that_is_missing(tmp_path: Path, samples: Samples, w
 STOPPED = """
 import os, signal
 from benchlog.log import Log
+from benchlog.plan import load_plan
+from benchlog.season.from_logs import readings_of_log
 plain = Log._parsed
 def stopped(self):
     for n, found in enumerate(plain(self)):

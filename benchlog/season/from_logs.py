@@ -33,9 +33,10 @@ def readings_of_log(
     from benchlog.run import beside, check, logger_of
 
     path = Path(log)
-    result = check(path, plan=plan, logger=logger)
     own = beside(path)
+    # once: what comes through a pipe cannot be read again
     with Log.open(path, load_logger(own) if own else logger_of(logger)) as opened:
+        result = check(opened, plan=plan)
         epoch_s = opened.epoch_s
         warm = opened.overview.bands.get("battery_c")
         temperature_c = None if warm is None else float(np.nanmean(warm.mean))
