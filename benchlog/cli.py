@@ -78,6 +78,8 @@ def check(
         logs = [Path(log) for log in every_log(logs, before)]
         inputs = [*logs, plan, *(path for path in (before, logger) if path is not None)]
         refuse_outputs(json, report, "the result", inputs)
+        if save:
+            _refuse_unkeepable([*logs, *([] if before is None else [before])])
         keep = _keeper(store, notes, temperature_c, corrects, hashes_only=hashes_only, save=save)
         with shown_progress() as progress:
             result = run_check(list(logs), plan=plan, logger=logger, before=before, progress=progress)
@@ -97,6 +99,16 @@ def check(
         if keep is not None:
             typer.echo(keep(result, plan=plan, logs=list(logs), logger=logger, before=before), err=json == "-")
     raise typer.Exit(EXIT_STATUS[result.verdict])
+
+
+def _refuse_unkeepable(logs: list[Path]) -> None:
+    """A log that is kept is read a second time, which a pipe does not allow."""
+    for log in logs:
+        if log.exists() and not log.is_file() and not log.is_dir():
+            raise BenchlogError(
+                f"{log}: this is no file but a pipe or a device, which --save would have to read twice; "
+                "save it to a file first, and check that"
+            )
 
 
 def _keeper(

@@ -619,6 +619,11 @@ PROVOKED: dict[str, Entry] = {
         lambda f: ["check", a_log(f), "--plan", a_plan(f), "--corrects", "1"],
         "--corrects: without --save nothing is kept; add --save, or leave it out",
     ),
+    "pipe that would be kept": command(
+        lambda f: ["check", os.mkfifo(f / "log.csv") or f / "log.csv", "--plan", a_plan(f), "--save"],
+        f"{FOLDER}/log.csv: this is no file but a pipe or a device, which --save would have to read twice; save it to a "
+        "file first, and check that",
+    ),
     "report to standard output": command(
         lambda f: ["check", a_log(f), "--plan", a_plan(f), "--report", "-"],
         "--report -: the report is a page, not text; name a file for it",

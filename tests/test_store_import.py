@@ -1,5 +1,6 @@
 """Import of a folder of logs: all cores, resumable, and one bad log stops nothing."""
 
+import os
 import shutil
 from pathlib import Path
 
@@ -16,7 +17,7 @@ pytest_plugins = ("store_fixtures",)
 
 @pytest.fixture
 def tree(tmp_path: Path) -> Path:
-    """Six files: three logs that differ, a copy of the first, a log that is none, and a picture."""
+    """Six files: three logs that differ, a copy of the first, a log that is none, a picture; and a pipe."""
     folder = tmp_path / "tree"
     for n in range(3):
         lines = "".join(f"{k},12.7{n},0.0003\n" for k in range(400))
@@ -25,6 +26,7 @@ def tree(tmp_path: Path) -> Path:
     small_log(folder / "bike1", "words.csv", "these are\nwords only\n")
     small_log(folder, "picture.png", "x")
     small_log(folder, ".hidden.csv", "x")
+    os.mkfifo(folder / "pipe.csv")
     small_log(folder / "bike1", "log1.logger.toml", '[[channel]]\ncolumn = "battery_v"\nrole = "battery_v"\n')
     return folder
 

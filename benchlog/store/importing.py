@@ -69,7 +69,7 @@ def logs_under(folder: Path, but: Path | None = None) -> list[Path]:
         folders[:] = sorted(
             name for name in folders if not name.startswith(".") and (Path(place) / name).resolve() != skipped
         )
-        found += [Path(place) / name for name in sorted(names) if is_log(name)]
+        found += [path for name in sorted(names) if is_log(name) and not _waits(path := Path(place) / name)]
     if not found:
         raise BenchlogError(f"{folder}: there is no log in it; a log ends in {', '.join(ENDINGS)}")
     return found
@@ -137,6 +137,11 @@ def _examine(path: Path, job: _Job) -> _Answer:
         raise  # it would be so with every log
     except BenchlogError as problem:
         return str(problem)
+
+
+def _waits(path: Path) -> bool:
+    """Whether it is a pipe or the like: an import is not meant to wait for what it may never send."""
+    return path.exists() and not path.is_file() and not path.is_dir()
 
 
 def _hash(path: Path) -> str:
