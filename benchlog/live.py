@@ -113,9 +113,10 @@ def running(now: float | None = None) -> list[LiveState]:
             )
         except (OSError, ValueError, TypeError, AttributeError):
             continue  # half a file of another version, or one that is just being replaced
-        if at - state.updated_at <= STALE_S:
+        silent_s = abs(at - state.updated_at)  # below 0 where the computer's clock was set back
+        if silent_s <= STALE_S:
             found.append(state)
-        elif at - state.updated_at > GONE_S:
+        elif silent_s > GONE_S:
             with contextlib.suppress(OSError):
                 path.unlink()
     return sorted(found, key=lambda state: state.started_at, reverse=True)

@@ -51,6 +51,17 @@ def test_a_recording_that_fell_silent_is_not_shown():
     assert list(live_folder().iterdir()) == []
 
 
+def test_a_recording_that_ended_before_the_clock_was_set_back_is_not_shown():
+    """A time that is yet to come is as old as one that is past."""
+    write_live(state())
+    now = time.time()
+
+    assert running(now - STALE_S - 1) == []
+    assert len(list(live_folder().iterdir())) == 1
+    assert running(now - GONE_S - 1) == []
+    assert list(live_folder().iterdir()) == []
+
+
 def test_what_cannot_be_read_is_no_recording():
     """Half a file, another version's file and a foreign file hide nothing else."""
     write_live(state())

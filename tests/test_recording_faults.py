@@ -173,6 +173,26 @@ def test_leap_ahead_is_taken_out(wire: Wire, tmp_path: Path):
     assert any("the logger's clock leapt ahead by 86400.001 s" in text for text in notes_of(out))
 
 
+def test_computers_clock_that_is_set_back_moves_no_sample(wire: Wire, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Times that the computer gives come from a clock that nobody sets: a correction by the network leaves no trace."""
+    out = tmp_path / "log.csv"
+    with Capture(str(wire.port), out) as capture:
+        wire.wait_for_reader()
+        wire.send("battery_v,battery_a", *["12.5,0.1"] * 20)
+        taken(capture, lambda: capture.counts.kept == 20)
+        real = time.time
+        monkeypatch.setattr(time, "time", lambda: real() - 3600)
+        wire.send(*["12.5,0.1"] * 20)
+        taken(capture, lambda: capture.counts.kept == 40)
+
+    with Log.open(out) as log:
+        time_s = log.trace(-1, 1e9).time_s
+    assert len(time_s) == 40
+    assert np.all(np.diff(time_s) >= 0)
+    assert 0 <= time_s[0] <= time_s[-1] < PATIENCE_S
+    assert [text for text in notes_of(out) if "clock fell back" in text or "leapt" in text] == []
+
+
 def test_server_that_comes_back_is_joined_again(tmp_path: Path):
     """A logger on the network is treated like one on a cable: closed and opened again, the recording goes on."""
     out = tmp_path / "log.csv"

@@ -1,7 +1,7 @@
 """The store: what is saved comes back whole, on SQLite and on PostgreSQL alike."""
 
 import os
-from datetime import UTC, date, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -202,6 +202,27 @@ def test_when_a_log_was_recorded_is_taken_from_its_own_clock(store: Store, tmp_p
     assert record.recorded_at == datetime(2025, 5, 31, 19, 30, 10, tzinfo=UTC)
     assert record.recorded_from == "log's clock"
     assert store.readings("Larch")[0].at == record.recorded_at
+
+
+def test_a_clock_that_was_set_back_breaks_no_chain(store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Entries are chained and listed by their numbers: one that says it was made before the last is as good."""
+
+    class EarlierBy(datetime):
+        """A clock that is a day behind."""
+
+        @classmethod
+        def now(cls, tz: tzinfo | None = None) -> datetime:
+            return datetime.now(tz) - timedelta(days=1)
+
+    save_small(store, tmp_path)
+    monkeypatch.setattr("benchlog.store.ledger.datetime", EarlierBy)
+    save_small(store, tmp_path)
+    store.sign(2, "M. Weaver")
+
+    first, second = store.record(1), store.record(2)
+    assert second.made_at < first.made_at
+    assert [row.number for row in store.rows()] == [2, 1]
+    assert store.verify() == []
 
 
 def test_without_a_clock_the_files_time_counts_and_is_said(store: Store, tmp_path: Path):
