@@ -28,10 +28,12 @@ def _done() -> bool:
         stopping.listen()
         try:
             _work()
-        except Exception:
+        except (KeyboardInterrupt, SystemExit):
+            raise
+        except BaseException:  # what a library made of it is anybody's guess; Rust's panics are no plain exceptions
             if not stopping.pressed():
                 raise
-            return False  # what a library made of it is anybody's guess
+            return False
         finally:
             stopping.done()
     except KeyboardInterrupt:

@@ -7,6 +7,7 @@ from collections import OrderedDict, deque
 from collections.abc import Callable, Collection, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
@@ -22,6 +23,7 @@ from benchlog.readers.raw import Piece, Raw, Table
 from benchlog.readers.source import Source
 from benchlog.readers.timeline import State, epoch_s, place
 from benchlog.result import Note
+from benchlog.stopping import later
 from benchlog.trace import Mark, Overview, Trace
 
 if TYPE_CHECKING:
@@ -122,6 +124,7 @@ class Log:
         """
         source = Source(Path(path))
         try:
+            _have_polars_ready()
             reader = reader_of(source.name, source.head)
             table = reader.open(source, logger, block_bytes)
             return cls(
@@ -312,3 +315,12 @@ def _joined(parts: list[Trace], roles: tuple[str, ...]) -> Trace:
         if any(role in part.over for part in parts)
     }
     return Trace(time_s, values, over)
+
+
+@cache
+def _have_polars_ready() -> None:
+    """Have polars and numpy find each other: a Ctrl-C in the midst of that makes polars print a page about itself."""
+    with later():
+        import polars as pl
+
+        pl.Series(np.zeros(1)).to_numpy()
