@@ -24,6 +24,7 @@ PLAN, LOG, SEASON = SAMPLES / "larch.plan.toml", SAMPLES / "fault_slow_drop_out.
 CHECK = ("check", LOG, "--plan", PLAN)
 FULL, READ_ONLY = "no space left on device", "read-only file system"
 DISK_BYTES = 8_000_000
+ODD = "Über die Straße — été 'neun' 2025"
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,8 +125,8 @@ def logger_url() -> Iterator[str]:
 
 @pytest.fixture
 def disk(runner: Runner, tmp_path: Path) -> SmallDisk:
-    """With a store of 40 records that was last written to, and a folder to work in."""
-    made = SmallDisk(runner, tmp_path / "disk", DISK_BYTES)
+    """With a store of 40 records that was last written to, and a folder to work in; under a name that is no word."""
+    made = SmallDisk(runner, tmp_path / ODD, DISK_BYTES)
     (made.root / "work").mkdir()
     (made.root / "data").mkdir()
     shutil.copy(SEASON, tmp_path / "written.sqlite")
@@ -237,7 +238,7 @@ def test_demo_that_runs_out_of_room_keeps_the_whole_report(disk: SmallDisk):
 
 def test_demo_in_a_folder_with_spaces_and_accents(tmp_path: Path, runner: Runner):
     """Any folder will do; run again, it replaces its own reports."""
-    folder = tmp_path / "Über die Straße — été 2025"
+    folder = tmp_path / ODD
     disk = SmallDisk(runner, folder, DISK_BYTES)
     done = [disk.run("demo", data=tmp_path) for _ in range(2)]
 
