@@ -206,7 +206,8 @@ scale = 0
         "channel[5].shunt_mohm: suits currents only, and feed_v is none; leave it out (line 26)",
         "channel[5].low_side_mohm: suits currents only, and feed_v is none; leave it out (line 27)",
         "channel[5].positive: suits currents only, and feed_v is none; leave it out (line 28)",
-        "channel[5].scale: must not be 0: every value would be the same; leave it out, or give the right factor (line 29)",
+        "channel[5].scale: must not be 0: every value would be the same; leave it out, or give the right factor "
+        "(line 29)",
     ]
 
 
