@@ -10,39 +10,21 @@ from benchlog.analysis.bridge import Bridge, bridges_of
 from benchlog.analysis.coarse import outside_of
 from benchlog.evidence import Span
 from benchlog.examine.bench import Samples
+from benchlog.examine.log_behind import LogBehind
 from benchlog.roles import SHUNT_ROLES
-from benchlog.trace import Band, Mark, Overview, Trace
+from benchlog.trace import Band, Overview, Trace
 
 
-class BridgedLog:
+class BridgedLog(LogBehind):
     """The samples of another log; those of the battery's shunts are missing where a bridge was across them.
 
     Times and voltages stay, so that only the current has a gap.
     """
 
     def __init__(self, log: Samples, bridges: Sequence[Bridge]) -> None:
-        self._log, self._bridges = log, bridges
+        super().__init__(log)
+        self._bridges = bridges
         self.overview = bridged_overview(log.overview, bridges)
-
-    @property
-    def name(self) -> str:
-        """As in the result."""
-        return self._log.name
-
-    @property
-    def marks(self) -> Sequence[Mark]:
-        """What the tester noted."""
-        return self._log.marks
-
-    @property
-    def start_s(self) -> float:
-        """Time of the first sample."""
-        return self._log.start_s
-
-    @property
-    def end_s(self) -> float:
-        """Time of the last sample."""
-        return self._log.end_s
 
     def trace(self, from_s: float, to_s: float, roles: Sequence[str] | None = None) -> Trace:
         """Single samples of a stretch."""

@@ -9,44 +9,26 @@ from benchlog.analysis.bridge import Bridge
 from benchlog.analysis.coarse import outside_of
 from benchlog.analysis.zero import Zero, inner, pooled, read_zero, zero_stretches
 from benchlog.examine.bench import Samples
+from benchlog.examine.log_behind import LogBehind
 from benchlog.logger import Logger
 from benchlog.numbers import number, with_uncertainty
 from benchlog.roles import ROLE_UNITS, SHUNT_ROLES
-from benchlog.trace import Band, Mark, Overview, Trace
+from benchlog.trace import Band, Overview, Trace
 from benchlog.uncertainty import COVERAGE_K, Accuracy
 
 Stretches = Sequence[tuple[float, float]]
 
 
-class ZeroedLog:
+class ZeroedLog(LogBehind):
     """The samples of another log, less each channel's offset, and without those of the zeros themselves.
 
     A zero then looks like any other gap in the samples: nothing is known of it.
     """
 
     def __init__(self, log: Samples, offsets: Mapping[str, float], stretches: Stretches) -> None:
-        self._log, self._offsets, self._stretches = log, offsets, stretches
+        super().__init__(log)
+        self._offsets, self._stretches = offsets, stretches
         self.overview = zeroed_overview(log.overview, offsets, stretches)
-
-    @property
-    def name(self) -> str:
-        """As in the result."""
-        return self._log.name
-
-    @property
-    def marks(self) -> Sequence[Mark]:
-        """What the tester noted."""
-        return self._log.marks
-
-    @property
-    def start_s(self) -> float:
-        """Time of the first sample."""
-        return self._log.start_s
-
-    @property
-    def end_s(self) -> float:
-        """Time of the last sample."""
-        return self._log.end_s
 
     def trace(self, from_s: float, to_s: float, roles: Sequence[str] | None = None) -> Trace:
         """Single samples of a stretch."""
