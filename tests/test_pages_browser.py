@@ -3,14 +3,14 @@
 import re
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from page_browser import Opened, chromium, opening, serious_faults, settled
+from page_browser import serious_faults, settled
 from page_server import SAMPLES, Serving, made_store, serving, until
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from benchlog.live import LiveState, Step, write_live
 
@@ -27,25 +27,15 @@ PAGES = {
 LOOKS = [(1280, "light"), (390, "dark")]
 
 
+#: Gives ``browser`` and ``opened``.
+pytest_plugins = ("page_fixtures",)
+
+
 @pytest.fixture(scope="module")
 def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
     """One server for all tests of this file."""
     with serving(made_store(tmp_path_factory.mktemp("pages") / "data")) as running:
         yield running
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """The machine's Chromium."""
-    with chromium() as one:
-        yield one
-
-
-@pytest.fixture
-def opened(browser: Browser, served: Serving) -> Iterator[Callable[..., Opened]]:
-    """Open a path; gives the page and the list of what went wrong in it."""
-    with opening(browser, served) as open_:
-        yield open_
 
 
 @pytest.mark.parametrize(("width", "scheme"), LOOKS)

@@ -2,13 +2,13 @@
 
 import re
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import UTC, datetime
 
 import pytest
-from page_browser import Opened, chromium, opening, serious_faults, settled, touching
+from page_browser import serious_faults, settled, touching
 from page_server import NASTY, SAMPLES, Serving, fill, serving
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import expect
 from test_fuse_walk import AROUND, _walked
 from truth_table import canonical_logger
 
@@ -18,6 +18,10 @@ from benchlog.store import open_store
 LOOKS = [(1280, "light"), (390, "dark")]
 #: Numbers of the records that the store is filled with.
 GOOD, WALK = 41, 44
+
+
+#: Gives ``browser`` and ``opened``.
+pytest_plugins = ("page_fixtures",)
 
 
 @pytest.fixture(scope="module")
@@ -36,20 +40,6 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
         store.save(result, plan=plan, loggers=logger, logs=[log], recorded_at=datetime(2026, 5, 3, 9, tzinfo=UTC))
     with serving(data) as running:
         yield running
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """The machine's Chromium."""
-    with chromium() as one:
-        yield one
-
-
-@pytest.fixture
-def opened(browser: Browser, served: Serving) -> Iterator[Callable[..., Opened]]:
-    """Open a path; gives the page and the list of what went wrong in it."""
-    with opening(browser, served) as open_:
-        yield open_
 
 
 @pytest.mark.parametrize(("width", "scheme"), LOOKS)
