@@ -1,7 +1,6 @@
 """Put the pages together: one Dash application over one store."""
 
 import logging
-import re
 from collections.abc import Callable
 from datetime import tzinfo
 from importlib.resources import files
@@ -12,12 +11,12 @@ from dash import ClientsideFunction, Dash, Input, Output
 
 from benchlog.errors import BenchlogError
 from benchlog.figures.in_page import shipped
-from benchlog.plotly_js import plotly_js
 from benchlog.store import open_store
 from dashboards import checked_page, drop_form, live_page, log_view, note_form, one_result, sheet
 from dashboards.context import Context
-from dashboards.frame import DOCUMENT, frame, menu, trouble
-from dashboards.guard import SCRIPT, guard, kept
+from dashboards.document import ASK, DOCUMENT, SCRIPTS, Pages
+from dashboards.frame import frame, menu, trouble
+from dashboards.guard import CONTENT_PATH, FOR_EVER, KEPT, guard, hash_in_policy
 from dashboards.record_page import record_page
 from dashboards.results import results_page
 from dashboards.season_page import season_page as make_season
@@ -29,9 +28,6 @@ from dashboards.words.times import zone_of
 from dashboards.work import BROKEN
 
 _log = logging.getLogger("benchlog.page")
-
-#: The pages that draw at once.
-DRAWING = re.compile(r"/(live|season|record/\d+|checked/[^/]+)/?")
 
 
 def make_app(settings: Settings) -> tuple[Dash, Callable[[], None]]:
@@ -49,7 +45,7 @@ def make_app(settings: Settings) -> tuple[Dash, Callable[[], None]]:
 
 
 def _app(settings: Settings, context: Context) -> Dash:
-    app = _Pages(
+    app = Pages(
         "benchlog",
         assets_folder=str(files("dashboards") / "assets"),
         serve_locally=True,
@@ -72,7 +68,7 @@ def _app(settings: Settings, context: Context) -> Dash:
     live_page.answer_looks(app.server)
     take_uploads(app.server, context)
     _look(app)
-    guard(app.server, settings, app.csp_hashes())
+    guard(app.server, settings, [*app.csp_hashes(), hash_in_policy(ASK)])
     return app
 
 
@@ -107,48 +103,35 @@ def page_at(context: Context, path: str, asked: dict[str, str], zone: tzinfo) ->
 
 
 def _route(app: Dash, context: Context) -> None:
+    from flask import Response, request
+    from plotly.io.json import to_json_plotly  # type: ignore[import-untyped]  # plotly ships no types
+
     ours: Any = app.clientside_callback  # Dash gives it no types
     ours(
-        ClientsideFunction("benchlog", "here"),
+        ClientsideFunction("benchlog", "page"),
         Output("here", "data"),
-        Input("where", "pathname"),
-        Input("where", "search"),
-    )
-    ours(ClientsideFunction("benchlog", "title"), Output("titled", "data"), Input("title", "data"))
-
-    @app.callback(
         Output("menu", "children"),
         Output("content", "children"),
-        Output("title", "data"),
-        Input("here", "data"),
+        Input("where", "pathname"),
+        Input("where", "search"),
         prevent_initial_call=True,
     )
-    def _page(here):  # type: ignore[no-untyped-def]  # Dash calls it by position
-        path = str((here or {}).get("path") or "/")
-        asked = {
-            name: values[-1] for name, values in parse_qs(str((here or {}).get("search") or "").lstrip("?")).items()
-        }
+
+    # a question of its own instead of a callback's: a document asks it before Dash has begun
+    def content() -> Response:
+        path = request.args.get("path", "/")
+        asked = {name: values[-1] for name, values in parse_qs(request.args.get("search", "").lstrip("?")).items()}
         try:
-            title, content = page_at(context, path, asked, zone_of((here or {}).get("zone")))
+            title, inside = page_at(context, path, asked, zone_of(request.args.get("zone")))
         except BenchlogError as problem:
-            title, content = "Not here", trouble("This cannot be shown", str(problem))
+            title, inside = "Not here", trouble("This cannot be shown", str(problem))
         except Exception:  # the last frame before the browser: the window must say what broke, the page that it did
             _log.exception("the page %s failed", path)
-            title, content = "Broken", trouble("This page broke", BROKEN)
-        return menu(path), content, title
+            title, inside = "Broken", trouble("This page broke", BROKEN)
+        told = to_json_plotly({"title": title, "menu": menu(path), "content": inside})
+        return Response(told, mimetype="application/json")
 
-
-class _Pages(Dash):
-    """Dash whose drawing pages begin to read plotly's script with the document, not once a figure has come."""
-
-    def interpolate_index(self, **parts: Any) -> str:  # type: ignore[override]  # Dash lists its names one by one
-        """The document; Dash's own graphs take the script that is there, and fetch their larger one elsewhere."""
-        from flask import request
-
-        document: str = super().interpolate_index(**parts)
-        if not DRAWING.fullmatch(request.path):
-            return document
-        return document.replace("</head>", f'<script defer src="{SCRIPT}"></script>\n</head>', 1)
+    app.server.add_url_rule(CONTENT_PATH, "content", content)
 
 
 def _look(app: Dash) -> None:
@@ -156,7 +139,12 @@ def _look(app: Dash) -> None:
     from flask import Response
 
     css = shipped("report.css")
-    drawing = plotly_js()
-
     app.server.add_url_rule("/look/report.css", "css", lambda: Response(css, mimetype="text/css"))
-    app.server.add_url_rule(SCRIPT, "drawing", lambda: kept(Response(drawing, mimetype="text/javascript")))
+
+    def script(name: str) -> Response:
+        text = SCRIPTS.get(f"{KEPT}{name}")
+        if text is None:
+            return Response(status=404)
+        return Response(text, mimetype="text/javascript", headers={"Cache-Control": FOR_EVER})
+
+    app.server.add_url_rule(f"{KEPT}<name>", "script", script)

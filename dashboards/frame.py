@@ -1,4 +1,4 @@
-"""The frame around every page: the document, the way to the content, and the way between the pages."""
+"""The frame around every page: what stays while pages come and go, and the way between them."""
 
 from typing import Any
 
@@ -7,29 +7,6 @@ from dash import dcc, html
 from dashboards.parts.attributes import attributes
 
 PAGES = (("/", "Results"), ("/season", "Season"), ("/live", "Live"))
-
-#: Dash fills the braces; nothing in it names another server.
-DOCUMENT = """<!DOCTYPE html>
-<html lang="en">
-<head>
-{%metas%}
-<meta name="color-scheme" content="light dark">
-<title>{%title%}</title>
-<link rel="icon" href="data:,">
-<link rel="stylesheet" href="/look/report.css">
-{%css%}
-</head>
-<body>
-<a class="skip" href="#content">Skip to the content</a>
-{%app_entry%}
-<noscript><p>These pages need JavaScript. Without it, benchlog check LOG --plan PLAN --report FILE.html writes the
-result as one page.</p></noscript>
-{%config%}
-{%scripts%}
-{%renderer%}
-</body>
-</html>
-"""
 
 
 def frame() -> html.Div:
@@ -40,8 +17,6 @@ def frame() -> html.Div:
             # leaving for another page by a callback's word
             dcc.Location(id="go", refresh=True),
             dcc.Store(id="here"),
-            dcc.Store(id="title", data="benchlog"),
-            dcc.Store(id="titled"),
             html.Div(id="menu"),
             html.Main(html.P("Opening …", className="fact"), id="content", tabIndex="-1"),
         ]

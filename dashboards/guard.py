@@ -1,5 +1,7 @@
 """Who may ask for what: host names, the token, where a form comes from, sizes, and what a browser may do."""
 
+import base64
+import hashlib
 import hmac
 import ipaddress
 import secrets
@@ -8,7 +10,6 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode, urlsplit
 
-from benchlog.plotly_js import SHA256
 from dashboards.settings import LOOPBACK, WILDCARDS, Settings
 
 if TYPE_CHECKING:
@@ -17,9 +18,11 @@ if TYPE_CHECKING:
 #: A form or a callback is small; only files that are dropped in may be larger.
 MOST_FORM_BYTES = 1 << 20
 UPLOAD_PATH = "/upload"
+#: Where a document asks for what stands in it.
+CONTENT_PATH = "/content"
 _SCRIPTS = ("/_dash-component-suites/", "/assets/")
-#: Where plotly's script stands: the name changes with its text.
-SCRIPT = f"/look/plotly-{SHA256[:12]}.js"
+#: Scripts whose name changes with their text: a browser need not ask for them again.
+KEPT, FOR_EVER = "/kept/", "private, max-age=31536000, immutable"
 _SAFE = ("GET", "HEAD", "OPTIONS")
 
 _HEADERS = {
@@ -56,6 +59,12 @@ def guard(server: "Flask", settings: Settings, inline_scripts: Sequence[str] = (
             )
         if settings.token and (answer := _token_checked()) is not None:
             return answer
+        # a browser tells so; opening a page by a link from elsewhere is no harm, its content comes by our own script
+        if request.path == CONTENT_PATH and request.headers.get("Sec-Fetch-Site", "none") not in (
+            "same-origin",
+            "none",
+        ):
+            return refused(403, "this question comes from another site; open the page itself")
         if request.method not in _SAFE:
             if request.method != "POST":
                 return refused(405, "only reading and sending forms is understood here")
@@ -89,7 +98,7 @@ def guard(server: "Flask", settings: Settings, inline_scripts: Sequence[str] = (
         for name, value in _HEADERS.items():
             answer.headers[name] = value
         answer.headers["Content-Security-Policy"] = policy
-        if not request.path.startswith((*_SCRIPTS, SCRIPT)):
+        if not request.path.startswith(_SCRIPTS) and answer.headers.get("Cache-Control") != FOR_EVER:
             answer.headers["Cache-Control"] = "no-store"
         elif "Cache-Control" not in answer.headers:
             # kept, but asked about: a browser that keeps a script also keeps it compiled
@@ -97,10 +106,9 @@ def guard(server: "Flask", settings: Settings, inline_scripts: Sequence[str] = (
         return answer
 
 
-def kept(answer: "Response") -> "Response":
-    """An answer that never changes under its name: a browser need not ask again."""
-    answer.headers["Cache-Control"] = "private, max-age=31536000, immutable"
-    return answer
+def hash_in_policy(script: str) -> str:
+    """What lets a script stand in the document: the policy names its hash."""
+    return f"'sha256-{base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()}'"
 
 
 def content_policy(inline_scripts: Sequence[str]) -> str:

@@ -245,6 +245,10 @@ PROVOKED: dict[str, Entry] = {
         lambda client: client.post("/upload", data=LOG, headers={**HERE, "Origin": "http://other.example"}),
         "this form comes from another site; open the page itself and try again",
     ),
+    "another site's question": refused(
+        lambda client: client.get("/content?path=/", headers={**HERE, "Sec-Fetch-Site": "cross-site"}),
+        "this question comes from another site; open the page itself",
+    ),
     "another way to ask": refused(
         lambda client: client.delete("/", headers=OWN), "only reading and sending forms is understood here"
     ),

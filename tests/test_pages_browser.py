@@ -59,6 +59,42 @@ def test_page_opens_quietly_fits_and_is_accessible(opened, name, width, scheme):
     assert faults == []
 
 
+@pytest.mark.parametrize(
+    ("answer", "said"),
+    [
+        (None, "The server of these pages does not answer. Start benchlog page again, and open the address that it"),
+        (
+            (401, "a token is needed; open the address that benchlog page printed"),
+            "a token is needed; open the address",
+        ),
+    ],
+)
+def test_content_that_does_not_come_is_told(browser, served, answer, said):
+    """A server that has ended, or has another token by now, is no page that stays at "Opening"."""
+    page = browser.new_page()
+    if answer is None:
+        page.route("**/content?*", lambda route: route.abort())
+    else:
+        page.route("**/content?*", lambda route: route.fulfill(status=answer[0], body=answer[1]))
+    page.goto(f"{served.url}/record/1")
+    expect(page.get_by_role("alert")).to_contain_text(said)
+    page.close()
+
+
+def test_page_that_is_gone_back_to_is_made_anew(opened):
+    """Another address in the same document brings that page; the first one's content is not kept for later."""
+    page, trouble = opened("/")
+    asked = []
+    page.on("request", lambda request: asked.append(request.url) if "/content" in request.url else None)
+    page.evaluate("history.pushState({}, '', '/live'); dispatchEvent(new PopStateEvent('popstate'))")
+    expect(page.locator("h1")).to_have_text("Live")
+    page.evaluate("history.back()")
+    expect(page.locator("h1")).to_have_text("Results")
+
+    assert [re.search("path=([^&]*)", url)[1] for url in asked] == ["%2Flive", "%2F"]
+    assert trouble == []
+
+
 def _line(page: Page, name: str) -> list[float]:
     """The times of the samples of one drawn line, s."""
     return page.evaluate(

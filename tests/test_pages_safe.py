@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import signal
 import socket
 import subprocess
@@ -18,6 +19,7 @@ from playwright.sync_api import Browser, expect, sync_playwright
 
 from benchlog.errors import BenchlogError
 from benchlog.live import LiveState, write_live
+from benchlog.plotly_js import plotly_js
 from dashboards.app import make_app
 from dashboards.guard import content_policy, host_allowed, same_origin
 from dashboards.serving import address, with_token
@@ -124,6 +126,28 @@ def test_forms_of_other_sites_are_refused(client, headers):
     """A callback or an upload that another site's page sends, or that does not say where it is from, does nothing."""
     for path in ("/_dash-update-component", "/upload"):
         assert client.post(path, data=b"{}", headers={**HERE, **headers}).status_code == 403
+
+
+def test_content_is_not_given_to_other_sites(client):
+    """What stands in a page is asked for by the page's own script: a browser that says another site asks is refused."""
+    asked = [
+        client.get("/content?path=/", headers={**HERE, **({"Sec-Fetch-Site": site} if site else {})}).status_code
+        for site in ("cross-site", "same-site", "same-origin", "none", "")
+    ]
+
+    assert asked == [403, 403, 200, 200, 200]
+
+
+@pytest.mark.parametrize("path", ["../../etc/passwd", "/record/../../etc", "/record/9", "//", "", "/checked/<b>x</b>"])
+def test_content_of_no_page_is_a_page_that_says_so(client, path):
+    """Whatever path is asked for, the answer is a page in words."""
+    answer = client.get(
+        "/content", query_string={"path": path, "search": "?bike=a%00b&page=x", "zone": "../x"}, headers=HERE
+    )
+
+    assert answer.status_code == 200
+    assert answer.get_json()["content"]
+    assert "Traceback" not in answer.text
 
 
 def test_own_forms_pass():
@@ -241,6 +265,7 @@ def test_headers_keep_the_browser_in(client):
         assert answer.headers["Content-Security-Policy"] == policy
         answer.close()
     assert page.headers["Cache-Control"] == "no-store"
+    assert client.get("/content", headers=HERE).headers["Cache-Control"] == "no-store"
     assert content_policy([]).count("script-src 'self';") == 1
 
 
@@ -254,6 +279,27 @@ def test_page_names_no_other_server(client):
     assert 'href="http' not in text
     assert config["ui"] is False
     assert config["serve_locally"] is True
+
+
+def test_document_brings_what_its_page_needs(client):
+    """The content is asked for before all scripts; no table, no core-js; what draws comes where something is drawn."""
+    quiet, drawn = (client.get(path, headers=HERE).text for path in ("/", "/record/1"))
+    scripts = [re.findall(r'src="([^"]+)"', text) for text in (quiet, drawn)]
+    ours = [[name for name in names if name.startswith("/kept/")] for names in scripts]
+    kept = client.get(ours[1][0], headers=HERE)
+
+    for text, names in zip((quiet, drawn), scripts, strict=True):
+        assert text.index("benchlogAsked") < text.index("src=")
+        assert not [name for name in names if "dash_table" in name or "polyfill" in name]
+        assert [name for name in names if "react-dom" in name]
+        assert "{%" not in text
+    assert [[name.split("-")[0] for name in names] for names in ours] == [
+        ["/kept/regenerator"], ["/kept/plotly", "/kept/regenerator"]
+    ]  # fmt: skip
+    assert "immutable" in kept.headers["Cache-Control"]
+    assert kept.text == plotly_js()
+    for lost in (client.get("/kept/plotly-0.js", headers=HERE), client.get("/kept/", headers=HERE)):
+        assert "immutable" not in lost.headers["Cache-Control"]
 
 
 def test_callback_fed_with_nonsense_stays_polite(client):

@@ -134,7 +134,8 @@ def view_figure(
     heights = [px for px, _, _ in strips] + [_PANEL_PX[kind] for kind, _ in panels]
     inside = sum(heights) + _GAP_PX * (len(heights) - 1)
     layout: dict[str, Any] = plain_layout(inside + _TOP_PX + _BOTTOM_PX)
-    layout["margin"] = {"l": 78, "r": 16, "t": _TOP_PX, "b": _BOTTOM_PX}
+    # room for the longest name: margins that must grow are drawn twice
+    layout["margin"] = {"l": 92, "r": 16, "t": _TOP_PX, "b": _BOTTOM_PX}
     layout["hovermode"] = "x"
     layout["barmode"] = "overlay"
     layout["dragmode"] = "zoom"

@@ -1,11 +1,28 @@
 "use strict";
 // small things that only a browser knows or can do
+const NO_ANSWER =
+  "The server of these pages does not answer. Start benchlog page again, and open the address that it prints.";
+
+function said(text) {
+  const props = { children: text, className: "problem", role: "alert" };
+  return { namespace: "dash_html_components", type: "P", props };
+}
+
+async function contentOf(answer) {
+  if (answer.ok) return answer.json();
+  return { title: "Not here", content: said(await answer.text()) };
+}
+
 window.dash_clientside = Object.assign({}, window.dash_clientside, {
   benchlog: {
-    here: (path, search) => ({ path, search, zone: Intl.DateTimeFormat().resolvedOptions().timeZone }),
-    title: (text) => {
-      document.title = text === "benchlog" ? text : `${text} · benchlog`;
-      return window.dash_clientside.no_update;
+    page: async (path, search) => {
+      const first = window.benchlogAsked;
+      // once: who comes back to a page wants to see it as it is by then
+      window.benchlogAsked = null;
+      const asked = first?.path === path && first.search === search ? first : window.benchlogAsk(path, search);
+      const told = await asked.answer.then(contentOf, () => ({ title: "No answer", content: said(NO_ANSWER) }));
+      document.title = told.title === "benchlog" ? told.title : `${told.title} · benchlog`;
+      return [{ path, search, zone: asked.zone }, told.menu ?? null, told.content];
     },
   },
 });
