@@ -98,7 +98,7 @@ def _next_steps(result: Result) -> str:
     if rest:
         heading = "Still open" if items else "Open checks"
         rows = "".join(
-            f"<li>{badge(verdict)} <strong>{escape(', '.join(named))}</strong>: {escape(because)}</li>\n"
+            f"<li>{badge(verdict)} <strong>{escape(', '.join(named))}</strong>: {_reason(because)}</li>\n"
             for verdict, named, because in rest
         )
         parts.append(f'<h3>{heading}</h3>\n<ul class="open">\n{rows}</ul>')
@@ -109,11 +109,15 @@ def _cause(cause: Cause, titles: dict[str, str]) -> str:
     explains = ", ".join(titles.get(check_id, check_id) for check_id in cause.explains)
     evidence = "; ".join(cause.evidence)
     rows = [("Explains", explains), ("Found", evidence), ("Next test", cause.next_test)]
-    facts = "".join(f"<dt>{name}</dt><dd>{escape(text)}</dd>" for name, text in rows if text)
+    facts = "".join(f"<dt>{name}</dt><dd>{_reason(text)}</dd>" for name, text in rows if text)
     return (
         f'<li><h3>{escape(cause.text[:1].upper() + cause.text[1:])} <small>{words.fit_words(cause)}</small></h3>'
         f"<dl>{facts}</dl></li>"
     )  # fmt: skip
+
+
+def _reason(text: str) -> str:
+    return escape(words.held_together(text))
 
 
 def _checks(result: Result) -> str:
@@ -139,7 +143,7 @@ def _row(check: Check) -> str:
         ("Measured", escape(words.measured_words(check))),
         ("Limit", escape(limit) + small),
         ("Against the limit", bar(check)),
-        ("Because", escape(check.because) + (f"<small>{escape(source)}</small>" if source else "")),
+        ("Because", _reason(check.because) + (f"<small>{escape(source)}</small>" if source else "")),
     ]
     tail = "".join(
         f'<td role="cell" data-label="{name}" class="c-{name.split()[0].lower()}{"" if content else " none"}">'

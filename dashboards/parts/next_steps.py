@@ -36,6 +36,6 @@ def next_steps(result: Result) -> html.Section | None:
 def _cause(cause: Cause, titles: dict[str, str]) -> html.Li:
     explains = ", ".join(titles.get(check_id, check_id) for check_id in cause.explains)
     rows = [("Explains", explains), ("Found", "; ".join(cause.evidence)), ("Next test", cause.next_test)]
-    facts = [part for name, text in rows if text for part in (html.Dt(name), html.Dd(text))]
+    facts = [part for name, text in rows if text for part in (html.Dt(name), html.Dd(on_page(text)))]
     title = cause.text[:1].upper() + cause.text[1:]
     return html.Li([html.H3([f"{title} ", html.Small(words.fit_words(cause))]), html.Dl(facts)])
