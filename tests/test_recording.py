@@ -344,6 +344,32 @@ def test_other_stream_does_not_go_on_in_the_file(wire: Wire, tmp_path: Path):
     assert out.read_text() == "time_s,feed_v,mark\n0,12.5,\n"
 
 
+def test_what_comes_after_the_refusal_is_not_written_either(wire: Wire, tmp_path: Path):
+    """Lines that come between the refusal of a file and the closing leave it as it was."""
+    out = tmp_path / "log.csv"
+    out.write_text("time_s,feed_v,mark\n0,12.5,\n")
+
+    with Capture(str(wire.port), out, append=True) as capture:
+        wire.wait_for_reader()
+        wire.send(HEADER, *lines(0, 5))
+        with pytest.raises(BenchlogError, match="other columns"):
+            taken(capture, lambda: capture.counts.kept == 5)
+        wire.send(*lines(5, 20))
+        time.sleep(0.3)  # until they are read
+
+    assert out.read_text() == "time_s,feed_v,mark\n0,12.5,\n"
+
+
+def test_file_without_a_sample_is_gone_on_with_by_the_loggers_own_clock(wire: Wire, tmp_path: Path):
+    """A recording that was killed before its first sample has no time to go on from: no sample is moved."""
+    out = tmp_path / "log.csv"
+    out.write_text(f"{HEADER},mark\n")
+
+    recorded(wire, out, [HEADER, *lines(0, 20, start_s=1000.0)], 20, append=True)
+
+    assert [row[0] for row in rows_of(out)[1:]] == [f"{1000 + n / 1000:.3f}" for n in range(20)]
+
+
 def test_seconds_end_a_recording(wire: Wire, tmp_path: Path):
     """A recording ends by itself after the seconds asked for."""
     out = tmp_path / "log.csv"

@@ -14,7 +14,7 @@ from serial_wire import PATIENCE_S, Wire
 from test_recording import HEADER, lines, notes_of, rows_of, taken
 
 from benchlog.log import Log
-from benchlog.recording import Capture
+from benchlog.recording import Capture, ports_there
 from benchlog.recording.device import device_at, port_of
 
 
@@ -79,6 +79,52 @@ def test_device_under_another_name_is_followed(wires: tuple[Wire, Wire], plugged
     assert words in " ".join(text for batch in batches for text in batch.told)
     assert any(words in text for text in notes_of(out))
     assert len(rows_of(out)) == 41
+
+
+def test_list_of_ports_that_fails_as_devices_go_ends_no_recording(
+    wires: tuple[Wire, Wire], plugged: list[Plugged], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """A device that is pulled while ports are listed makes pyserial stumble; the logger is waited for all the same."""
+    wire, out, looks = wires[0], tmp_path / "log.csv", [0]
+    plugged += [Plugged(str(wire.port))]
+
+    def stumbling(include_links: bool) -> list[Plugged]:  # noqa: ARG001 its one argument
+        looks[0] += 1
+        if wire.port.exists():
+            return list(plugged)
+        raise TypeError("int() can't convert non-string with explicit base")  # as pyserial 3.5 does
+
+    monkeypatch.setattr(list_ports, "comports", stumbling)
+    with Capture(str(wire.port), out) as capture:
+        wire.wait_for_reader()
+        wire.send(HEADER, *lines(0, 20))
+        taken(capture, lambda: capture.counts.kept == 20)
+        wire.pull()
+        seen = looks[0]
+        taken(capture, lambda: looks[0] > seen + 1)
+        wire.plug()
+        wire.wait_for_reader()
+        taken(capture, lambda: bool(capture.counts.gaps))
+        wire.send(HEADER, *lines(700, 20))
+        taken(capture, lambda: capture.counts.kept == 40)
+
+    assert len(rows_of(out)) == 41
+
+
+def test_ports_that_cannot_be_listed_are_none(monkeypatch: pytest.MonkeyPatch):
+    """The list of ports is tried again where a device is pulled meanwhile, and is empty where that does not end."""
+    there, fails = [Plugged("/dev/a")], [TypeError("a device went"), OSError("another one")]
+
+    def stumbling(include_links: bool) -> list[Plugged]:  # noqa: ARG001 its one argument
+        if fails:
+            raise fails.pop()
+        return there
+
+    monkeypatch.setattr(list_ports, "comports", stumbling)
+    assert [port.name for port in ports_there()] == ["/dev/a"]
+
+    fails += [OSError("again")] * 100
+    assert ports_there() == []
 
 
 @pytest.mark.parametrize(

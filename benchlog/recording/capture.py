@@ -271,8 +271,13 @@ class Capture:
         else:
             self._clock = StreamClock(meaning)
         if self._writer.goes_on:
-            old = resumed_from(self._out, header, meaning)
-            (self._added or self._clock).resume(old.last, old.ago_s, now)  # type: ignore[union-attr] # one of them is
+            try:
+                old = resumed_from(self._out, header, meaning)
+            except BaseException:
+                self._unusable = True  # what else has come by now is not written to that file on closing
+                raise
+            if old.last is not None:
+                (self._added or self._clock).resume(old.last, old.ago_s, now)  # type: ignore[union-attr] # one of them is
             self._state = old.state
             self._story.note(f"the recording was stopped here and went on {old.ago_s:.1f} s later")
         else:

@@ -1,7 +1,10 @@
 """The USB device behind a port's name: pulled and put back, it may come back under another name."""
 
+import contextlib
 from dataclasses import dataclass
 from typing import Any
+
+_LOOKS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,12 +25,12 @@ class Device:
 
 def device_at(port: str) -> Device | None:
     """The USB device that a port's name stands for now; None for other ports, and for URLs."""
-    return next((_device(found) for found in _comports() if found.device == port), None)
+    return next((_device(found) for found in ports_listed() if found.device == port), None)
 
 
 def port_of(device: Device) -> str | None:
     """The name of the one port that the device has now; None where there is none, or several are alike."""
-    alike = [str(found.device) for found in _comports() if _device(found) == device]
+    alike = [str(found.device) for found in ports_listed() if _device(found) == device]
     return alike[0] if len(alike) == 1 else None
 
 
@@ -38,7 +41,12 @@ def _device(found: Any) -> Device | None:
     return Device(int(found.vid), int(found.pid), found.serial_number or None, interface)
 
 
-def _comports() -> list[Any]:
+def ports_listed() -> list[Any]:
+    """The ports as pyserial lists them; none where devices come and go as often as it looks."""
     from serial.tools import list_ports  # type: ignore[import-untyped] # pyserial has no types
 
-    return list(list_ports.comports(include_links=False))
+    for _ in range(_LOOKS):
+        # pyserial stumbles in more than one way over a device that is pulled while it is being looked at
+        with contextlib.suppress(OSError, TypeError, ValueError):
+            return list(list_ports.comports(include_links=False))
+    return []

@@ -6,7 +6,6 @@ import time
 from dataclasses import dataclass
 from typing import Any
 
-from benchlog.errors import BenchlogError
 from benchlog.recording.device import device_at, port_of
 from benchlog.recording.port import open_port, read_some
 
@@ -151,7 +150,7 @@ class Link:
             if self._device is not None:
                 self._port = port_of(self._device) or self._port
             opened = open_port(self._port, self._baud)
-        except (BenchlogError, OSError):  # a list of devices that change while it is read may fail as well
+        except Exception:  # as above; whatever it is, the next try may do, and without this thread there is none
             return
         now = time.monotonic()
         after_s = now - (self.lost_at or now)

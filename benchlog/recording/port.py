@@ -10,6 +10,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from benchlog.errors import BenchlogError
+from benchlog.recording.device import ports_listed
 
 #: Longest wait in one read: how late a stop is seen.
 READ_S = 0.05
@@ -36,11 +37,7 @@ class PortInfo:
 
 def ports_there() -> list[PortInfo]:
     """The ports of this computer, those with a USB device first."""
-    from serial.tools import list_ports  # type: ignore[import-untyped] # pyserial has no types
-
-    found = [
-        PortInfo(port.device, _words(port), port.vid is not None) for port in list_ports.comports(include_links=False)
-    ]
+    found = [PortInfo(port.device, _words(port), port.vid is not None) for port in ports_listed()]
     return sorted(found, key=lambda port: (not port.usb, port.name))
 
 

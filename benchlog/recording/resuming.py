@@ -15,12 +15,12 @@ class Resumed:
     """Where a file stands.
 
     Attributes:
-        last: its last time, in the time column's unit.
+        last: its last time, in the time column's unit; None where it holds no sample yet.
         ago_s: how long ago it was written to.
         state: for the next piece of its time axis.
     """
 
-    last: float | int
+    last: float | int | None
     ago_s: float
     state: State
 
@@ -44,11 +44,13 @@ def resumed_from(path: Path, header: bytes, meaning: Meaning) -> Resumed:
     column = header.decode().strip().split(separator).index(ADDED_TIME) if meaning.adds_time else meaning.wanted.time
     assert column is not None
     lines = [line for line in tail_of(path).split(b"\n")[1:-1] if line and not line.startswith(b"#")]
-    last = _time(lines[-1].split(separator.encode())[column], meaning) if lines else 0
+    if not lines:
+        return Resumed(None, age_of(path), State())
+    last = _time(lines[-1].split(separator.encode())[column], meaning)
     first = _time(names[1].split(separator.encode())[column], meaning) if len(names) > 1 else last
     unit = meaning.logger.time.unit if meaning.logger.time is not None else "s"
     end_s, turns = float("-inf"), 0
-    if meaning.known and lines:
+    if meaning.known:
         try:
             with Log.open(path, meaning.logger) as log:
                 end_s = log.end_s
