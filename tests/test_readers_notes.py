@@ -10,7 +10,7 @@ import pytest
 from benchlog.log import Log
 from benchlog.readers.comments import Written, notes_in, without_comments
 from benchlog.readers.hints import time_unit_hint
-from benchlog.readers.leftover import leftover_notes, meant_role
+from benchlog.readers.leftover import leftover_notes, meant_header, meant_role
 from benchlog.roles import ROLE_UNITS
 from benchlog.standin import Install, plan_toml_of
 
@@ -160,7 +160,22 @@ def test_comments_are_cut_out_whole():
         ("trigerr_v", "trigger_v"),
         ("Time", "time_s"),
         ("elapsed (ms)", "time_s"),
+        ("feedv", "feed_v"),
+        ("FeedV", "feed_v"),
+        ("Battery Voltage", "battery_v"),
+        ("battery current", "battery_a"),
+        ("BatteryVoltage", "battery_v"),
+        ("gnd volts", "ground_v"),
+        ("I_batt", "battery_a"),
+        ("slot 2 amps", "slot2_a"),
+        ("battery_mv", "battery_v"),
+        ("battery temp", "battery_c"),
+        ("millis", "time_s"),
+        ("time_ms", "time_s"),
+        ("Events", "mark"),
         ("rpm", None),
+        ("Temperature", None),
+        ("Voltage", None),
         ("Fuel1", None),
         ("slot13_a", None),
         ("humidity", None),
@@ -171,6 +186,27 @@ def test_comments_are_cut_out_whole():
 def test_misspelt_roles_are_seen(header: str, meant: str | None):
     """A header that is nearly a role is taken for that one; other words are not."""
     assert meant_role(header) == meant
+
+
+@pytest.mark.parametrize(
+    ("header", "meant"),
+    [
+        ("battery_mv", "battery_v [mV]"),
+        ("Battery_V / mV", "battery_v [mV]"),
+        ("feed-v (mV)", "feed_v [mV]"),
+        ("drain µA", "drain_a"),  # no word that is known
+        ("drain-a [µA]", "drain_a [uA]"),
+        ("drain_ma", "drain_a [mA]"),
+        ("time_ms", "time_s [ms]"),
+        ("t (us)", "time_s [us]"),
+        ("battery volts", "battery_v"),
+        ("Battery V (mA)", "battery_v"),  # no unit of a voltage
+        ("rpm", None),
+    ],
+)
+def test_meant_header_keeps_the_unit(header: str, meant: str | None):
+    """A rider who follows the advice for a column in mV or ms does not read it as V or s."""
+    assert meant_header(header) == meant
 
 
 @pytest.mark.parametrize("role", ROLE_UNITS)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from benchlog.errors import BadLog, BadLogger, MissingColumns
-from benchlog.readers.leftover import leftover_notes, meant_role
+from benchlog.readers.leftover import leftover_notes, meant_header
 from benchlog.roles import ROLE_UNITS
 
 if TYPE_CHECKING:
@@ -181,8 +181,8 @@ def from_headers(where: str, names: Sequence[str]) -> "Logger":
 
 
 def _meant(names: Sequence[str], roles: Collection[str] = tuple(ROLE_UNITS)) -> str:
-    found = ((name, meant_role(name, roles)) for name in names)
-    alike = [f"'{name}' looks like {role}" for name, role in found if role not in (None, name)]
+    found = ((name, meant_header(name, roles)) for name in names)
+    alike = [f"'{name}' looks like {header}" for name, header in found if header not in (None, name)]
     return f" ({', '.join(alike)})" if alike else ""
 
 
