@@ -20,6 +20,7 @@ from benchlog.logger import Channel, Logger, LogTime
 from benchlog.readers import READERS, reader_of
 from benchlog.readers.raw import Reader
 from benchlog.readers.source import Source
+from benchlog.recording.cells import with_mark
 
 HERE = Path(__file__).parent / "samples"
 SAMPLES = sorted(path for path in HERE.glob("*/*") if path.is_file() and path.parent.name != "__pycache__")
@@ -235,6 +236,52 @@ def test_mark_may_be_left_off_at_the_end_of_a_line(tmp_path: Path):
 
     assert log.rows == 9
     assert [(mark.time_s, mark.text) for mark in log.marks] == [(4.0, "key on")]
+
+
+def test_marks_of_one_cell_are_read_each(tmp_path: Path):
+    """A recording writes what falls on a sample that has a mark already behind it: both are marks."""
+    row = with_mark(b"1,12.5,cap off", ",", 2, "shunt bridged").decode()
+
+    log = Log.open(_write(tmp_path, f"time_s,battery_v,mark\n0,12.5,\n{row}\n2,12.5,;\n3,12.5,\n"))
+
+    assert [(mark.time_s, mark.text) for mark in log.marks] == [(1.0, "cap off"), (1.0, "shunt bridged")]
+
+
+@pytest.mark.parametrize(
+    ("row", "at_s"),
+    [
+        ("50,??,shunt bridged", 51.0),
+        ("49,12.5,shunt bridged", 51.0),
+        ("20,12.5,shunt bridged", 51.0),
+        ("?,12.5,shunt bridged", 51.0),
+    ],
+    ids=["unreadable", "twice", "backward", "no time"],
+)
+@pytest.mark.parametrize("block_bytes", [200, 1 << 20])
+def test_mark_of_a_row_that_is_left_out_is_kept(tmp_path: Path, row: str, at_s: float, block_bytes: int):
+    """What the tester noted in a bad row stands at the next good one."""
+    rows = [f"{n},12.5," for n in range(300)]
+    rows[50] = row
+
+    log = Log.open(_write(tmp_path, "time_s,battery_v,mark\n" + "\n".join(rows) + "\n"), block_bytes=block_bytes)
+
+    assert log.rows == 299
+    assert [(mark.time_s, mark.text) for mark in log.marks] == [(at_s, "shunt bridged")]
+
+
+def test_marks_of_the_last_rows_are_kept_too(tmp_path: Path):
+    """Where no good row follows, the last one has it; a row that came twice notes it once, and a number is none."""
+    rows = [f"{n},12.5," for n in range(300)]
+    rows += ["299,12.5,cap off", "300,12.5,key on", "300,12.5,key on", "301,??,7", "302,??,key off"]
+    del rows[299]
+
+    log = Log.open(_write(tmp_path, "time_s,battery_v,mark\n" + "\n".join(rows) + "\n"))
+
+    assert [(mark.time_s, mark.text) for mark in log.marks] == [
+        (299.0, "cap off"),
+        (300.0, "key on"),
+        (300.0, "key off"),
+    ]
 
 
 def test_header_may_be_a_comment(tmp_path: Path):

@@ -7,6 +7,7 @@ import numpy as np
 
 from benchlog.readers.cells import MISSING, iso_times
 from benchlog.readers.columns import Column, Wanted
+from benchlog.readers.noted import kept_marks, parted
 from benchlog.readers.raw import Fault, Flags, Floats, Ints, Raw
 
 if TYPE_CHECKING:
@@ -150,14 +151,7 @@ def _canonical(found: Found, column: Column, keep: Flags | None) -> tuple[Floats
 def _marks(texts: "pl.Series", keep: Flags | None) -> tuple[tuple[int, str], ...]:
     if texts.null_count() == len(texts):
         return ()
-    if keep is not None:
-        texts = texts.filter(_series(keep))
     at = np.flatnonzero(texts.is_not_null().to_numpy())
-    stripped = ((int(n), text.strip(' \t\r"')) for n, text in zip(at, texts.gather(at).to_list(), strict=True))
-    return tuple((n, text) for n, text in stripped if text.casefold() not in MISSING)
-
-
-def _series(flags: Flags) -> "pl.Series":
-    import polars as pl
-
-    return pl.Series(flags)
+    cells = zip(at.tolist(), texts.gather(at).to_list(), strict=True)
+    marks = tuple((n, text) for n, cell in cells for text in parted(cell) if text.casefold() not in MISSING)
+    return marks if keep is None else kept_marks(marks, keep)

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from benchlog.readers.noted import kept_marks
 from benchlog.readers.raw import Fault, Flags, Floats, Ints, Raw
 from benchlog.trace import Mark, Trace
 
@@ -73,8 +74,7 @@ def place(raw: Raw, logger: "Logger", state: State) -> Placed:
         time_s = time_s[keep]
         values = {role: column[keep] for role, column in values.items()}
         over = {role: flags[keep] for role, flags in over.items() if flags[keep].any()}
-        moved = np.cumsum(keep) - 1
-        marks = tuple((int(moved[n]), text) for n, text in marks if keep[n])
+        marks = kept_marks(marks, keep)
     last_s = float(time_s[-1]) if len(time_s) else state.last_s
     after = State(state.rows + raw.rows, first, turns, last, last_s)
     noted = tuple(Mark(float(time_s[n]), text) for n, text in marks)
