@@ -12,6 +12,15 @@ KNOWN = (
     *("zero", "zero end", "shunt bridged", "shunt free"),
 )
 _NUMBERED = re.compile(r"(slot|fuse) (\d+) (on|off|out|in)")
+_NEARLY_NUMBERED = re.compile(r"(slot|circuit|fuse)s?[ _#.:-]*(\d+)[ _.:-]*(on|off|out|in|pulled|back)")
+#: Words that mean a known mark and are not spelt like it.
+_MEANT = {
+    **dict.fromkeys(("ignition on", "ign on", "key in"), "key on"),
+    **dict.fromkeys(("ignition off", "ign off", "key out"), "key off"),
+    **dict.fromkeys(("starter", "starting", "start engine", "cranking", "engine start"), "crank"),
+    **dict.fromkeys(("engine on", "engine running", "engine runs", "idle", "idling"), "running"),
+    **dict.fromkeys(("engine stop", "engine stopped"), "engine off"),
+}
 #: This alike and a mark was meant to be another.
 ALIKE = 0.75
 
@@ -29,7 +38,20 @@ def mark_notes(marks: Sequence[Mark], slots: Collection[int]) -> list[str]:
             continue
         if plain in KNOWN:
             continue
-        meant = difflib.get_close_matches(plain, KNOWN, 1, ALIKE)
+        meant = _meant(plain)
         if meant:
-            notes.append(f'the mark "{text}" at {at_s:.1f} s was not understood; did you mean "{meant[0]}"?')
+            notes.append(f'the mark "{text}" at {at_s:.1f} s was not understood; did you mean "{meant}"?')
     return notes
+
+
+def _meant(plain: str) -> str | None:
+    """The known mark that a text in small letters was probably meant to be."""
+    if spaced := _MEANT.get(re.sub(r"[\s_-]+", " ", plain)):
+        return spaced
+    if nearly := _NEARLY_NUMBERED.fullmatch(plain):
+        what, number, how = nearly.groups()
+        what = "fuse" if what == "fuse" else "slot"
+        how = {"pulled": "out", "back": "in"}.get(how, how)
+        meant = f"{what} {number} {how}"
+        return meant if (what == "fuse") is (how in ("out", "in")) else None
+    return next(iter(difflib.get_close_matches(plain, KNOWN, 1, ALIKE)), None)

@@ -11,8 +11,10 @@ from truth_table import canonical_logger
 
 import benchlog
 from benchlog.errors import BenchlogError
+from benchlog.marks import mark_notes
 from benchlog.result import Check
 from benchlog.standin import Simulation, slow_logger
+from benchlog.trace import Mark
 
 
 def parked(drain_a: float = 0.0006, seed: int = 3) -> Simulation:
@@ -85,6 +87,33 @@ def test_mark_of_an_unplanned_slot_is_named():
     result = benchlog.check(frame, plan=tomllib.loads(sim.plan_toml), logger=canonical_logger(sim.spec))
 
     assert any("names a slot that the plan does not have" in note.text for note in result.notes)
+
+
+@pytest.mark.parametrize(
+    ("text", "meant"),
+    [
+        ("key_on", "key on"),
+        ("Key-Off", "key off"),
+        ("ignition on", "key on"),
+        ("cranking", "crank"),
+        ("engine on", "running"),  # not engine off, which is spelt more alike
+        ("Engine running", "running"),
+        ("slot_1_on", "slot 1 on"),
+        ("Slot1on", "slot 1 on"),
+        ("circuit 2 off", "slot 2 off"),
+        ("fuse 3 pulled", "fuse 3 out"),
+        ("fuse 3 off", None),
+        ("KEY ON", None),
+        ("slot 1 on", None),
+        ("start", None),
+        ("fog over the yard", None),
+    ],
+)
+def test_mark_that_was_meant_is_named(text: str, meant: str | None):
+    """A mark in other words, or spelt with a dash or without a space, is told with the one to write."""
+    notes = mark_notes([Mark(1.0, text)], [1, 2, 3])
+
+    assert notes == ([f'the mark "{text}" at 1.0 s was not understood; did you mean "{meant}"?'] if meant else [])
 
 
 def test_free_text_is_no_mistake():

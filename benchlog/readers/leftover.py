@@ -66,7 +66,7 @@ def meant_header(header: str, roles: Collection[str] = tuple(ROLE_UNITS)) -> str
     return f"{role} [{unit}]"
 
 
-_TIMES = ("time", "t", "s", "seconds", "timestamp", "time_s", "t_s", "elapsed", "elapsed_s", "elapsed_time", "test_time")
+_TIMES = ("time", "t", "s", "t_s", "elapsed", "elapsed_s", "elapsed_time", "seconds", "timestamp", "test_time")
 _MARKS = ("marks", "marker", "markers", "event", "events")
 #: How the end of a header is written -> the letter at a role's end, and the unit that it tells.
 _ENDS = {
