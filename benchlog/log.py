@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 BLOCK_BYTES = 8 << 20
 _WORKERS, _IN_FLIGHT, _HELD = 2, 3, 4
 _SMALL_BYTES = 2 << 20
+#: The years 1 to 9999, s from 1970 UTC: what a calendar holds.
+_FIRST_EPOCH_S, _LAST_EPOCH_S = -62_135_596_800, 253_402_300_800
 
 Progress = Callable[[int, int], None]
 
@@ -95,6 +97,7 @@ class Log:
         left_out.refuse_if_many(state.rows, self.rows)
         self._refuse_empty()
         self.epoch_s = epoch_s(self.logger, state)
+        self._refuse_undated()
         self.start_s, self.end_s = self._starts[0], self._ends[-1]
         self.step_s = self.overview.step_s
         texts = (*table.notes, *self._time_hint(), *self._written.notes())
@@ -294,6 +297,17 @@ class Log:
             hint = time_unit_hint(self.logger.time.unit, self.end_s - self.start_s, self.step_s)
             if hint is not None:
                 yield None, hint
+
+    def _refuse_undated(self) -> None:
+        """Milliseconds that are read as seconds make every time of the log a thousand times as long."""
+        if self.epoch_s is None or _FIRST_EPOCH_S <= self.epoch_s < _LAST_EPOCH_S:
+            return
+        unit = self.logger.time.unit if self.logger.time is not None else "s"
+        raise BadLog(
+            self.name,
+            f"read in {unit}, its first time lies outside the years 1 to 9999; set `unit` in [time] of the logger file "
+            "to what the column counts, such as epoch_ms",
+        )
 
     def _refuse_empty(self) -> None:
         if self.rows == 1:

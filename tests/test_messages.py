@@ -259,6 +259,11 @@ PROVOKED: dict[str, Entry] = {
     "one sample": log(
         "time_s,battery_v\n0,12\n", "log.csv: there is one sample only; two at least are needed, record a longer log"
     ),
+    "no date": log(
+        rows(9, "175000000000{n},12.5", "time_s [epoch_s],battery_v"),
+        "log.csv: read in epoch_s, its first time lies outside the years 1 to 9999; set `unit` in [time] of the logger file "
+        "to what the column counts, such as epoch_ms",
+    ),
     "no number at all": log(
         rows(3, "{n},nan"),
         "log.csv: there is no number in any of its 3 rows; check the header line and the logger file",

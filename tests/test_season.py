@@ -10,11 +10,12 @@ from season_cases import START, readings_of, season_days, temperature, whole_sea
 
 from benchlog.batteries import CHEMISTRY, days_until, self_discharge
 from benchlog.errors import BenchlogError
-from benchlog.plan import Limits
+from benchlog.plan import Limits, load_plan
 from benchlog.readings import Reading
 from benchlog.season import season_of
 from benchlog.season.charge import charge_of
 from benchlog.season.forecast import TooFew, Trend, crossing_of, trend_of
+from benchlog.season.from_logs import readings_of_log
 from benchlog.season.series import AT_C, compared, day_of, series_of
 from benchlog.season.standing import days_to_floor, standing_of
 
@@ -49,6 +50,25 @@ def season(readings, changes=(), limits=LIMITS, today=END):
 def table(name: str) -> np.ndarray:
     """A curve of the model."""
     return np.genfromtxt(MODEL / name, delimiter=",", skip_header=1)
+
+
+@pytest.mark.parametrize(
+    ("cells", "temperature_c"),
+    [(["", ""], None), (["", "8"], 8.0), (["6", "8"], 7.0)],
+    ids=["an empty column", "half of it", "all of it"],
+)
+def test_temperature_of_a_plain_log_is_that_of_its_samples(tmp_path: Path, recwarn, cells, temperature_c):
+    """A log without one temperature has none, so that what a rest voltage leaves open is as wide as it must be."""
+    log, plan = tmp_path / "rest.csv", tmp_path / "plan.toml"
+    rows = "".join(f"{n / 2},12.75,0.0005,{cells[n % 2]}\n" for n in range(1200))
+    log.write_text(f"time_s,battery_v,drain_a,battery_c\n{rows}")
+    plan.write_text('[install]\nbike = "Larch"\n[battery]\nchemistry = "agm"\ncapacity_ah = 11.2\n')
+
+    found, _ = readings_of_log(log, load_plan(plan))
+
+    assert found
+    assert {reading.temperature_c for reading in found} == {temperature_c}
+    assert not recwarn.list
 
 
 # Charge

@@ -9,6 +9,7 @@ import numpy as np
 
 from benchlog.plan import Plan
 from benchlog.readings import QUANTITIES, Reading
+from benchlog.trace import Overview
 
 if TYPE_CHECKING:
     from benchlog.run import LoggerLike
@@ -38,8 +39,7 @@ def readings_of_log(
     with Log.open(path, load_logger(own) if own else logger_of(logger)) as opened:
         result = check(opened, plan=plan)
         epoch_s = opened.epoch_s
-        warm = opened.overview.bands.get("battery_c")
-        temperature_c = None if warm is None else float(np.nanmean(warm.mean))
+        temperature_c = _mean_c(opened.overview)
     note = None
     if epoch_s is None:
         epoch_s = path.stat().st_mtime
@@ -53,6 +53,14 @@ def readings_of_log(
     if not found:
         note = f"{path.name}: shows none of what a season is made of ({', '.join(QUANTITIES)}), so it was left out"
     return found, note
+
+
+def _mean_c(overview: Overview) -> float | None:
+    """A log's mean temperature, °C; None where it has none, which widens what a rest voltage leaves open."""
+    warm = overview.bands.get("battery_c")
+    if warm is None or not (valid := np.isfinite(warm.mean)).any():
+        return None
+    return float(np.average(warm.mean[valid], weights=overview.rows[valid]))
 
 
 def readings_of_logs(
