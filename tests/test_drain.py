@@ -413,3 +413,17 @@ def test_stretch_of_two_buckets_is_no_drain():
     assert drain(overview, "drain_a", _stretch(10.0, 10.15), None) is None
     assert drain(overview, "drain_a", _stretch(10.0, 10.25), None).mean_a == pytest.approx(BASE_A)
     assert drain(_overview(t, np.full(len(t), np.nan)), "drain_a", _stretch(0, 299.9), None) is None
+
+
+def test_what_is_left_out_is_no_part_of_a_channel_that_is_sampled_less_often():
+    """Where every tenth cell is filled, the trapezoid out of a stretch with a fuse out does not count either."""
+    t = np.arange(400.0)
+    out = (t >= 100) & (t <= 160)
+    amps = np.where(t % 10 == 0, np.where(out, 0.0, 0.01), np.nan)
+    settled = Settled(0.0, 390.0, 10.0, 0.01, ())
+
+    found = drain(_overview(t, amps), "drain_a", settled, None, [(100.0, 160.0)])
+
+    assert found is not None
+    assert found.mean_a == pytest.approx(0.01)
+    assert found.averaged_s == pytest.approx(90 + 220)

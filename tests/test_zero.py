@@ -146,6 +146,20 @@ def test_overview_shifts_as_its_samples_would(max_buckets):
         assert getattr(got, name) == pytest.approx(getattr(wanted, name), abs=1e-12)
 
 
+def test_no_charge_leads_out_of_a_zero_to_a_channel_that_is_sampled_less_often():
+    """With every tenth cell filled the first valid sample after the zero brings none of its lack of current along."""
+    time_s = np.arange(400.0)
+    zero = (time_s >= 20) & (time_s <= 80)
+    amps = np.where(time_s % 10 == 0, np.where(zero, 0.0, 0.01), np.nan)
+    builder = OverviewBuilder(("drain_a",))
+    builder.add(Trace(time_s, {"drain_a": amps}, {}))
+
+    band = zeroed_overview(builder.finish(), {}, [(20.0, 80.0)]).bands["drain_a"]
+
+    assert band.area.sum() / band.weight_s.sum() == pytest.approx(0.01)
+    assert band.weight_s.sum() == pytest.approx(10 + 300)
+
+
 def test_nothing_of_the_zero_itself_is_left():
     """The buckets of the zero are gone, the one after it has no area, and its gap says how long nothing was seen."""
     t = np.arange(0, 20, 0.1)

@@ -115,6 +115,21 @@ def outside_of(start_s: Array, end_s: Array, stretches: Iterable[tuple[float, fl
     return keep
 
 
+def leads_out_of(hidden: npt.NDArray[np.bool_], mean: Array) -> npt.NDArray[np.bool_]:
+    """True for each bucket not hidden whose area reaches back into hidden ones, or across them.
+
+    A bucket's area begins at the last valid sample before it, which lies several buckets back where a channel is
+    sampled less often than others.
+
+    Args:
+        hidden: what does not count. mean: of the channel, by bucket; NaN where it has no valid sample.
+    """
+    valid = np.flatnonzero(np.isfinite(mean) & ~hidden)
+    found = np.zeros(len(hidden), dtype=bool)
+    found[valid] = np.diff(np.cumsum(hidden)[valid], prepend=0) > 0
+    return found
+
+
 def _firsts(start: Array, end: Array, group: int, typical_s: float) -> npt.NDArray[np.int64]:
     """The first bucket of each point; none reaches across a gap in the log."""
     n = len(start)

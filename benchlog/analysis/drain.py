@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchlog.analysis.coarse import Coarse, gap_limit_s, outside_of, runs
+from benchlog.analysis.coarse import Coarse, gap_limit_s, leads_out_of, outside_of, runs
 from benchlog.trace import Array, Overview
 from benchlog.uncertainty import Accuracy, block_mean, combine, rectangular
 
@@ -225,7 +225,8 @@ def drain(
     inside = slice(first + 1, last)
     # neither what is left out, nor the trapezoid that leads out of it
     counts = outside_of(overview.start_s[first : last - 1], overview.end_s[inside], left_out)
-    counts &= outside_of(overview.start_s[inside], overview.end_s[inside], left_out)
+    hidden = ~outside_of(overview.start_s[first:last], overview.end_s[first:last], left_out)
+    counts &= ~(hidden | leads_out_of(hidden, band.mean[first:last]))[1:]
     weight, area = np.where(counts, band.weight_s[inside], 0.0), np.where(counts, band.area[inside], 0.0)
     covered = float(weight.sum())
     if covered <= 0:

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.analysis.bridge import Bridge, bridges_of
-from benchlog.analysis.coarse import outside_of
+from benchlog.analysis.coarse import leads_out_of, outside_of
 from benchlog.evidence import Span
 from benchlog.examine.bench import Samples
 from benchlog.examine.log_behind import LogBehind
@@ -61,11 +61,7 @@ def _hidden(
 
 
 def _without(band: Band, hidden: np.ndarray) -> Band:
-    # a bucket's area reaches back to the last valid sample before it, which may be hidden now
-    valid = np.flatnonzero(np.isfinite(band.mean) & ~hidden)
-    after = np.zeros(len(hidden), dtype=bool)
-    after[valid] = np.diff(np.cumsum(hidden)[valid], prepend=0) > 0
-    none = hidden | after
+    none = hidden | leads_out_of(hidden, band.mean)
     return Band(
         np.where(hidden, np.nan, band.min),
         np.where(hidden, np.nan, band.mean),

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from benchlog.analysis.bridge import Bridge
-from benchlog.analysis.coarse import outside_of
+from benchlog.analysis.coarse import leads_out_of, outside_of
 from benchlog.analysis.zero import Zero, inner, pooled, read_zero, zero_stretches
 from benchlog.examine.bench import Samples
 from benchlog.examine.log_behind import LogBehind
@@ -61,7 +61,6 @@ def zeroed_overview(overview: Overview, offsets: Mapping[str, float], stretches:
     keep = outside_of(overview.start_s, overview.end_s, stretches)
     if keep.all():
         return replace(overview, bands=bands)
-    # a bucket's area reaches back to the sample before it, which is left out now
     after = keep.copy()
     after[1:] &= ~keep[:-1]
     after[0] = False
@@ -79,8 +78,8 @@ def zeroed_overview(overview: Overview, offsets: Mapping[str, float], stretches:
                 band.min[keep],
                 band.mean[keep],
                 band.max[keep],
-                np.where(after, 0.0, band.area)[keep],
-                np.where(after, 0.0, band.weight_s)[keep],
+                np.where(leads_out_of(~keep, band.mean), 0.0, band.area)[keep],
+                np.where(leads_out_of(~keep, band.mean), 0.0, band.weight_s)[keep],
                 band.over[keep],
             )
             for role, band in bands.items()
