@@ -12,7 +12,7 @@ from dash import ClientsideFunction, Dash, Input, Output
 from benchlog.errors import BenchlogError
 from benchlog.figures.in_page import shipped
 from benchlog.store import open_store
-from dashboards import checked_page, drop_form, live_page, log_view, note_form, one_result, sheet
+from dashboards import change_list, checked_page, drop_form, live_page, log_view, note_form, one_result, sheet
 from dashboards.context import Context
 from dashboards.document import ASK, DOCUMENT, SCRIPTS, Pages
 from dashboards.frame import frame, menu, trouble
@@ -65,6 +65,7 @@ def _app(settings: Settings, context: Context) -> Dash:
     drop_form.register(app, context)
     sheet.register(app, context)
     note_form.register(app, context)
+    change_list.register(app, context)
     live_page.answer_looks(app.server)
     take_uploads(app.server, context)
     _look(app)

@@ -24,7 +24,7 @@ def note_form(bike: str, today: date) -> html.Div:
             html.P(
                 "From that day on, figures are not compared with those before it. If the words name a battery, "
                 "resting voltage, source resistance and cranking minimum start anew; after any other change drain and "
-                "charging do. What is noted here stays on file and cannot be taken back.",
+                "charging do. What is noted stays on file; a slip can be taken back in the list above.",
                 className="fact",
             ),
             html.Label(

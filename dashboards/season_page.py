@@ -9,10 +9,10 @@ from benchlog.figures.in_page import filled
 from benchlog.season import Part, Season, season_of
 from benchlog.season import words as season_words
 from benchlog.season.bikes import at_a_glance
-from benchlog.season.chart import break_words
 from benchlog.season.figures import part_drawing
 from benchlog.season.todo import KEEP_IT, NOTE_IT
 from benchlog.season.words import Advice
+from dashboards.change_list import change_list
 from dashboards.context import Context
 from dashboards.frame import trouble
 from dashboards.note_form import note_form
@@ -155,9 +155,7 @@ def _facts(part: Part) -> list[Any]:
 
 
 def _changes(season: Season) -> html.Section:
-    told = [html.Li(f"{text}.") for text in break_words(season, note="note below what it was")]
-    listed = html.Ul(told) if told else html.P(empty.NO_CHANGE, className="fact")
-    return html.Section([html.H2("Changes"), listed, note_form(season.bike, season.today)])
+    return html.Section([html.H2("Changes"), change_list(season), note_form(season.bike, season.today)])
 
 
 def _figures(season: Season) -> html.Section | None:

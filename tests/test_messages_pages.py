@@ -21,6 +21,7 @@ from benchlog.errors import BenchlogError
 from benchlog.store import open_store
 from dashboards import checked_page, drop_form, live_page, log_view, sheet
 from dashboards.app import make_app, page_at
+from dashboards.change_list import take_back
 from dashboards.checking import Checked
 from dashboards.context import Context
 from dashboards.looked import behind, reading
@@ -349,6 +350,10 @@ PROVOKED: dict[str, Entry] = {
     "change noted twice": noting(
         "Larch", "2026-03-01", "new battery", "this change is noted for that day already", times=2
     ),
+    "change that is gone": on_pages(
+        lambda context, folder: (one_sheet(context, folder), take_back(context, "Larch", 7)),
+        "this change is not in the list any more; open the season again",
+    ),
     # ---- looking
     "stretch that is none": said_on_pages(moved, "two times in seconds are needed, the first smaller than the second"),
     "log that is not at hand": said_on_pages(
@@ -418,6 +423,7 @@ FILES = {
         f"dashboards/{name}.py": True
         for name in (
             "apart",
+            "change_list",
             "checked_page",
             "checking",
             "guard",
@@ -432,7 +438,7 @@ FILES = {
     "dashboards/words/empty.py": False,
 }
 #: Texts that no entry can bring up, or that are no messages, and why.
-NOT_HEARD: dict[str, str] = {}
+NOT_HEARD = {"private, max-age=31536000, immutable": "a header of an answer"}
 
 
 def test_every_message_is_heard(heard: dict[str, str]):

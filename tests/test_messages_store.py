@@ -308,6 +308,14 @@ def server_stopped(server: "Server") -> None:
 # ---- records
 
 
+def change_noted(folder: Path) -> list[str | Path]:
+    """A store with a change, and the command that takes it back."""
+    filled(folder)
+    with open_store() as store:
+        noted(store)
+    return ["season", "Larch", "--take-back", "2"]
+
+
 def odd_record(**changes: Any) -> Callable[[Store, Path], object]:
     """A record in another form than this program writes, read back."""
 
@@ -462,7 +470,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "later store": tampered(
         ["records", "list"],
-        f"{STORE}: a later benchlog wrote this store (its form is 99, this one knows 2); update benchlog (pip install "
+        f"{STORE}: a later benchlog wrote this store (its form is 99, this one knows 3); update benchlog (pip install "
         "--upgrade benchlog) and try again",
         "INSERT INTO schema_version VALUES (99, '2030-01-01')",
     ),
@@ -536,6 +544,31 @@ PROVOKED: dict[str, Entry] = {
     "change of no bike": on_store(
         lambda store, _: store.note_change("", date(2026, 5, 1), "new battery"),
         "the bike's name must be one line of text, got nothing",
+    ),
+    # ---- taking a change back
+    "no such change": with_store(
+        lambda _: ["season", "Larch", "--take-back", "7"],
+        "there is no change 7; benchlog season BIKE shows the changes of a bike with their numbers",
+    ),
+    "no change but a record": with_store(
+        lambda _: ["season", "Larch", "--take-back", "1"],
+        "entry 1 is a record, not a change; benchlog season BIKE shows the changes of a bike with their numbers",
+    ),
+    "taken back twice": on_store(
+        lambda store, _: (noted(store), store.take_back(2), store.take_back(2)),
+        "change 2 was taken back already, by entry 3; benchlog season BIKE shows the changes of a bike with their numbers",
+    ),
+    "change of another bike": on_store(
+        lambda store, _: (noted(store), store.take_back(2, "Rowan")),
+        "change 2 is of Larch, not of Rowan; name the bike that it is of",
+    ),
+    "taken back": command(
+        change_noted,
+        "note: change 2 (2026-05-01: new battery) is taken back and counts no more",
+    ),
+    "taken back and noted at once": command(
+        lambda _: ["season", "Larch", "--take-back", "2", "--changed", "2026-05-01", "--what", "new battery"],
+        "--take-back and --changed are two steps: take the wrong change back, then note the right one",
     ),
     # ---- reading
     "no such record": with_store(
@@ -648,8 +681,8 @@ PROVOKED: dict[str, Entry] = {
     ),
     "change without its bike": command(
         lambda _: ["season", "--changed", "2026-05-01"],
-        "name the bike: --changed, --what, --plan, --report and logs belong to one bike; --changed needs --what, such as "
-        '--what "new battery"',
+        "name the bike: --changed, --what, --take-back, --plan, --report and logs belong to one bike; --changed needs "
+        '--what, such as --what "new battery"',
     ),
     "change without its day": command(
         lambda _: ["season", "Larch", "--what", "new battery"], "--what needs --changed DATE, the day of the change"
@@ -742,7 +775,18 @@ FILES = {
     **{
         f"benchlog/store/{name}.py": True
         for name in (
-            *("engine", "exporting", "importing", "logs_kept", "migrations", "named", "opening", "reading", "saving"),
+            *(
+                "changes",
+                "engine",
+                "exporting",
+                "importing",
+                "logs_kept",
+                "migrations",
+                "named",
+                "opening",
+                "reading",
+                "saving",
+            ),
             *("places", "store"),
         )
     },

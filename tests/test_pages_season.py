@@ -1,16 +1,18 @@
-"""The season's page as functions: a change is noted as the command does, words fit a reader of the page."""
+"""The season's page as functions: changes are noted and taken back as by the command, words fit the page."""
 
 import shutil
 from datetime import UTC, date
 from pathlib import Path
 
 import pytest
+from dash import html
 from page_server import NASTY, SAMPLES, fill
 from test_pages import texts
 
 from benchlog.errors import BenchlogError
 from benchlog.season.todo import KEEP_IT, NOTE_IT
 from benchlog.store import open_store
+from dashboards.change_list import change_list, take_back
 from dashboards.context import Context
 from dashboards.note_form import FIRST_DAY, MOST_WHAT, note, said
 from dashboards.season_page import glances, season_at, season_page
@@ -91,6 +93,51 @@ def test_a_second_click_notes_nothing(context):
         "first battery",
         "new battery",
         "heated grips",
+    ]
+
+
+def test_change_is_taken_back_in_the_ledger(context):
+    """As the command does it: an entry more, the season as before, and the same words can be noted again."""
+    before = texts(season_page(context, "Larch", UTC)[1])
+    note(context, "Larch", "2025-09-20", "new battery", TODAY)
+    (change,) = context.store.changes("Larch")
+    address = take_back(context, "Larch", change.number)
+    after = texts(season_page(context, "Larch", UTC)[1])
+    number, _ = context.store.head()
+
+    assert address == "/season?bike=Larch"
+    assert after == before
+    assert number == change.number + 1
+    assert context.store.verify() == []
+    assert note(context, "Larch", "2025-09-20", "new battery", TODAY) == address
+
+
+@pytest.mark.parametrize(
+    ("bike", "number"),
+    [("Larch", 1), ("Larch", 42), ("Larch", "41"), ("Larch", None), ("Larch", True), ("Larch", [41]), ("Larch", 41.0),
+     ("Larch", 2**70), ("Elm", 41), (None, 41), (["Larch"], 41)],
+)  # fmt: skip
+def test_what_cannot_be_taken_back_is_said(context, bike, number):
+    """Only the number of a change that stands in this bike's list; nothing else is written, or breaks anything."""
+    note(context, "Larch", "2025-09-20", "new battery", TODAY)
+    with pytest.raises(BenchlogError, match="this change is not in the list any more; open the season again"):
+        take_back(context, bike, number)
+
+    assert [change.number for change in context.store.changes("Larch")] == [41]
+
+
+def test_every_noted_change_has_its_button(context):
+    """Named by day and words; a step that only the readings tell has none, one of a later day has its own."""
+    note(context, "Larch", "2025-03-01", NASTY, TODAY)
+    context.store.note_change("Larch", date(2152, 1, 1), "new battery")
+    season = season_at(context, "Larch", TODAY)
+    lines = change_list(season).children[0].children
+    buttons = [[one for one in line.children if isinstance(one, html.Button)] for line in lines]
+
+    assert [[(one.id["number"], getattr(one, "aria-label")) for one in own] for own in buttons] == [
+        [(41, f"Take back: 1 March 2025: {NASTY}")],
+        [],
+        [(42, "Take back: 1 January 2152: new battery, which does not count yet")],
     ]
 
 

@@ -1,9 +1,9 @@
-"""Seasons and the fuse-pull walk in a real browser: words that never touch, dates for one reading, a change noted."""
+"""Seasons and the fuse-pull walk in a real browser: words, dates for one reading, changes noted and taken back."""
 
 import re
 import shutil
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 from page_browser import serious_faults, settled, touching
@@ -105,6 +105,54 @@ def test_change_is_noted_on_the_page(opened, served):
     assert kind == "date"
     assert [change.what for change in changes] == [f"new battery {NASTY}"]
     assert troubles == []
+    assert trouble == []
+
+
+def test_change_is_taken_back_with_the_keyboard(opened, served):
+    """The button is reached by Tab and says what it takes back; the list, the figures and the store know it no more."""
+    slip = "heated grips, on the wrong bike"
+    with open_store(str(served.data / "records.sqlite")) as store:
+        number = store.note_change("Larch", date(2025, 6, 1), slip).number
+        kept = [change.what for change in store.changes("Larch") if change.number != number]
+    page, trouble = opened("/season?bike=Larch", 390)
+    changes = page.locator("section", has=page.get_by_role("heading", name="Changes"))
+    button = changes.get_by_role("button", name=f"Take back: 1 June 2025: {slip}")
+    expect(button).to_have_text("Take back")
+    box = button.bounding_box()
+    serious = serious_faults(page)
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if button.evaluate("e => e === document.activeElement"):
+            break
+    page.keyboard.press("Enter")
+    expect(changes.get_by_text(slip)).to_have_count(0)
+    expect(page.get_by_label("What was changed")).to_be_visible()
+    settled(page)
+    with open_store(str(served.data / "records.sqlite")) as store:
+        after = [change.what for change in store.changes("Larch")]
+        troubles = store.verify()
+
+    assert box["height"] >= 24
+    assert box["x"] + box["width"] <= 390
+    assert after == kept
+    assert serious == []
+    assert troubles == []
+    assert trouble == []
+
+
+def test_change_that_is_gone_is_said_beside_the_list(opened, served):
+    """Taken back elsewhere meanwhile: one sentence in the page's status, and nothing is written a second time."""
+    with open_store(str(served.data / "records.sqlite")) as store:
+        number = store.note_change("Larch", date(2025, 6, 2), "new tyres").number
+        page, trouble = opened("/season?bike=Larch")
+        store.take_back(number)
+        entries, _ = store.head()
+        page.get_by_role("button", name="Take back: 2 June 2025: new tyres").click()
+        expect(page.locator("#change-back-said")).to_have_text(
+            "This change is not in the list any more; open the season again."
+        )
+
+        assert store.head()[0] == entries
     assert trouble == []
 
 

@@ -93,6 +93,44 @@ def test_new_battery_is_noted(store):
     assert later == text
 
 
+def test_change_is_taken_back_by_its_number(store):
+    """The list names the number; taken back, the season is what it was before, and that is said on standard error."""
+    words = ("Larch", "--store", store, "--today", "2025-12-31")
+    _, before, _ = run(*words)
+    _, noted, _ = run(*words, "--changed", "2025-09-20", "--what", "new battery")
+    status, after, told = run(*words, "--take-back", "41")
+
+    assert "change 41, 20 September 2025: new battery" in noted
+    assert (status, after) == (0, before)
+    assert told == "note: change 41 (2025-09-20: new battery) is taken back and counts no more\n"
+    assert run(*words)[1] == before
+
+
+def test_change_that_is_not_there_is_one_message(store):
+    """Exit status 2, nothing on standard output, nothing written; so also the second time."""
+    words = ("Larch", "--store", store, "--today", "2025-12-31", "--take-back")
+    run("Larch", "--store", store, "--changed", "2025-09-20", "--what", "new battery")
+    never = run(*words, "77")
+    run(*words, "41")
+    again = run(*words, "41")
+
+    assert (never[:2], again[:2]) == ((2, ""), (2, ""))
+    assert never[2].startswith("benchlog: there is no change 77; benchlog season BIKE shows")
+    assert again[2].startswith("benchlog: change 41 was taken back already, by entry 42;")
+    with open_store(str(store)) as opened:
+        assert opened.head()[0] == 42
+
+
+def test_change_of_a_later_day_is_listed(store):
+    """A slip in the year cannot hide: it is told with its number, and does not count."""
+    words = ("Larch", "--store", store, "--today", "2025-12-31")
+    status, text, _ = run(*words, "--changed", "2052-09-20", "--what", "new battery")
+
+    assert status == 0
+    assert "change 41, 20 September 2052: new battery, which does not count yet" in text
+    assert "something changed between 16 and 25 September 2025" in text
+
+
 def test_json_alone_on_standard_output(store, tmp_path):
     """``--json -`` leaves nothing else there; a report is written and named on standard error."""
     done = CliRunner().invoke(APP, ["Larch", "--store", str(store), "--today", "2025-12-31", "--json", "-",
@@ -133,6 +171,9 @@ def test_plain_log_is_added(store, samples, tmp_path):
         (("Larch", "--changed", "2025-13-01", "--what", "battery"), '--changed: "2025-13-01" is no date'),
         (("Larch", "--changed", "2025-09-20"), "--changed needs --what"),
         (("Larch", "--what", "battery"), "--what needs --changed DATE"),
+        (("Larch", "--take-back", "1"), "entry 1 is a record, not a change"),
+        (("--take-back", "0"), "name the bike"),
+        (("Larch", "--take-back", "41", "--changed", "2025-09-20", "--what", "battery"), "are two steps"),
         (("--changed", "2025-09-20", "--what", "battery"), "name the bike"),
         (("Larch", "--all"), "--all shows every bike"),
         (("Larch", "nowhere.csv"), "nowhere.csv"),

@@ -11,7 +11,7 @@ from season_table import AGEING, NEW_BATTERY
 
 from benchlog.plan import Limits
 from benchlog.readings import Reading
-from benchlog.season import Season, season_of
+from benchlog.season import Change, Season, season_of
 from benchlog.season.as_json import bikes_json, season_json
 from benchlog.season.bikes import at_a_glance, render_bikes
 from benchlog.season.chart import chart, fold, render_season
@@ -59,6 +59,21 @@ def test_text_says_what_it_found(season):
     assert "as with a new battery" in text
     assert "note it with --changed" in text
     assert "before, 10 March 2025 to" in text
+
+
+def test_change_of_the_store_is_named_by_its_number():
+    """Text, page and JSON name it, so that it can be taken back; one that is in no store has none."""
+    entered = made(changes=[Change(date(2025, 9, 19), "new battery", 41), Change(date(2151, 1, 1), "slip", 42)])
+    plain = made(changes=[(date(2025, 9, 19), "new battery")])
+    data = json.loads(season_json(entered))
+
+    for text in (" ".join(render_season(entered).split()), render_html(entered)):
+        assert "change 41, 19 September 2025: new battery" in text
+        assert "change 42, 1 January 2151: slip, which does not count yet" in text
+    assert "change 41" not in render_season(plain)
+    assert "19 September 2025: new battery" in render_season(plain)
+    assert [one["number"] for one in data["breaks"]] == [41]
+    assert data["later"] == [{"on": "2151-01-01", "what": "slip", "number": 42}]
 
 
 def test_chart_has_limit_change_and_dates(season):

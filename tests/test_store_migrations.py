@@ -21,9 +21,12 @@ from benchlog.store.schema import META
 
 pytest_plugins = ("store_fixtures",)
 
-FORM_1 = Path(__file__).parent / "store_samples" / "form1.sqlite"
+SAMPLES = Path(__file__).parent / "store_samples"
+FORM_1 = SAMPLES / "form1.sqlite"
+#: A store of each form that a program wrote before.
+FORMS = [SAMPLES / f"form{form}.sqlite" for form in range(1, len(MIGRATIONS))]
 #: Start of the SHA-256 of what each released step runs.
-RELEASED = ["0f47a30325478d4e", "600f4b40d9c5b863"]
+RELEASED = ["0f47a30325478d4e", "600f4b40d9c5b863", "448b7ea905db5e6a"]
 BROKEN = Migration("breaks", ("CREATE TABLE extra (one BIGINT)", "CREATE TABLE ledger (twice BIGINT)"), {})
 FINE = Migration("adds a table", ("CREATE TABLE extra (one BIGINT)",), {}, derives=True)
 
@@ -51,8 +54,10 @@ def test_the_migrations_make_what_the_queries_expect(store: Store):
         assert columns == {column.name: (column.nullable, column.primary_key) for column in wanted.columns}
 
 
-def test_an_old_store_is_brought_up_and_keeps_all(old: Path):
-    """Records, signatures and changes are there, the new list is filled, the chain is untouched."""
+@pytest.mark.parametrize("form", FORMS, ids=lambda path: path.stem)
+def test_an_old_store_is_brought_up_and_keeps_all(tmp_path: Path, form: Path):
+    """Records, signatures and changes are there, the lists are filled, the chain is untouched, and all goes on."""
+    old = Path(shutil.copy(form, tmp_path / "records.sqlite"))
     with closing(sqlite3.connect(old)) as before:
         ledger = before.execute("SELECT * FROM ledger ORDER BY number").fetchall()
 
@@ -60,12 +65,14 @@ def test_an_old_store_is_brought_up_and_keeps_all(old: Path):
         rows, readings, changes = store.rows(), store.readings("Larch"), store.changes("Larch")
         troubles = store.verify()
         signed = store.record(1).signatures
-        form = form_of(store)
+        newest = form_of(store)
         with store.engine.connect() as connection:
             after = [tuple(row) for row in connection.execute(text("SELECT * FROM ledger ORDER BY number"))]
         assert save_small(store, old.parent) == 5
+        assert store.take_back(4).what == "new battery"
+        assert store.verify() == []
 
-    assert form == len(MIGRATIONS)
+    assert newest == len(MIGRATIONS)
     assert after == ledger
     assert [row.number for row in rows] == [2, 1]
     assert [(reading.value, reading.temperature_c) for reading in readings] == [(12.75, None), (12.7, 8.0)]
@@ -136,7 +143,7 @@ def test_a_newer_store_is_refused(store: Store, store_url: str):
     """A store that a later program has brought up is not touched by this one."""
     bring_up(store.engine, store.where, (*MIGRATIONS, FINE))
 
-    with pytest.raises(BenchlogError, match=r"a later benchlog wrote this store \(its form is 3, this one knows 2\)"):
+    with pytest.raises(BenchlogError, match=r"a later benchlog wrote this store \(its form is 4, this one knows 3\)"):
         open_store(store_url)
 
 

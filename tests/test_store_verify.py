@@ -3,6 +3,7 @@
 import os
 import time
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,9 @@ from store_cases import save_small, small_log, small_plan, small_result
 
 from benchlog.errors import BenchlogError
 from benchlog.store import Store
+from benchlog.store.engine import writing
 from benchlog.store.entry import hash_of
+from benchlog.store.ledger import append
 from benchlog.store.logs_kept import kept_path
 from benchlog.store.mending import mend
 
@@ -189,6 +192,28 @@ def test_a_signature_of_another_text_is_found(full: Store):
     ]
 
 
+def test_a_change_taken_back_twice_is_found(full: Store):
+    """Benchlog itself refuses; an entry made past it is named, with the one before it."""
+    change = full.note_change("Larch", date(2025, 3, 1), "new battery")
+    _, its_hash = full.head()
+    full.take_back(change.number)
+    body = {"bike": "Larch", "change": change.number, "change_hash": its_hash}
+    with writing(full.engine, full.where) as connection:
+        append(connection, [("withdrawal", body)])
+
+    assert told(full) == ["entry 9 takes change 7 back, as entry 8 did before"]
+
+
+@pytest.mark.parametrize("change", [2, 7, 99])
+def test_taking_back_another_text_is_found(full: Store, change: int):
+    """The hash must be that of the change: not of a record's number, not of other words, not of nothing."""
+    full.note_change("Larch", date(2025, 3, 1), "new battery")
+    with writing(full.engine, full.where) as connection:
+        append(connection, [("withdrawal", {"bike": "Larch", "change": change, "change_hash": "1" * 64})])
+
+    assert told(full) == [f"entry 8 takes change {change} back in another form than it has now"]
+
+
 def test_a_body_that_is_no_record_is_found(full: Store):
     """Rubbish in the ledger is a trouble, not a crash."""
     tamper(
@@ -214,6 +239,7 @@ def test_a_body_that_is_no_record_is_found(full: Store):
             "INSERT INTO changes VALUES (77, 'Larch', '2025-01-01', 'x')",
             "the list of changes, entry 77: a row was added",
         ),
+        ("INSERT INTO withdrawals VALUES (78, 77)", "the list of withdrawals, entry 78: a row was added"),
         ("UPDATE logs SET sha256 = 'x' WHERE record = 1", "the list of logs, entry 1, 0: sha256 is 'x'"),
     ],
 )

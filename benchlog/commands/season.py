@@ -29,6 +29,10 @@ def season(
         typer.Option(metavar="DATE", help="Note a new battery or accessory fitted on this day, with --what."),
     ] = None,
     what: Annotated[str | None, typer.Option(metavar="TEXT", help='What was changed, such as "new battery".')] = None,
+    take_back: Annotated[
+        int | None,
+        typer.Option(metavar="NUMBER", help="Take a change back that was noted wrongly; its number is in the list."),
+    ] = None,
     plan: Annotated[
         Path | None,
         typer.Option(
@@ -52,7 +56,7 @@ def season(
     with user_errors():
         added = [*(logs or []), *(log or [])]
         day = date.today() if today is None else _date(today, "--today")
-        _refuse(bike, every, changed, what, added, plan, report)
+        _refuse(bike, every, changed, what, take_back, added, plan, report)
         change = None if changed is None else (_date(changed, "--changed"), (what or "").strip())
         from benchlog.store import open_store
 
@@ -63,7 +67,7 @@ def season(
             if bike is None:
                 _all(opened, day, json)
             else:
-                _one(opened, bike, day, change, plan, added, logger, json, report)
+                _one(opened, bike, day, change, take_back, plan, added, logger, json, report)
 
 
 def _one(
@@ -71,6 +75,7 @@ def _one(
     bike: str,
     day: date,
     change: tuple[date, str] | None,
+    take_back: int | None,
     plan: Path | None,
     logs: list[Path],
     logger: Path | None,
@@ -90,6 +95,9 @@ def _one(
     if change is not None:
         # the store is written last of all that can fail
         store.note_change(bike, *change)
+    if take_back is not None:
+        gone = store.take_back(take_back, bike)
+        notes = [*notes, f"change {gone.number} ({gone.on}: {gone.what}) is taken back and counts no more"]
     found = _season(store, bike, day, planned, added)
     if json == "-":
         typer.echo(season_json(found))
@@ -151,18 +159,20 @@ def _plan(store: "Store", bike: str, plan: Path | None) -> "Plan":
 
 
 def _refuse(
-    bike: str | None, every: bool, changed: str | None, what: str | None, logs: list[Path], plan: Path | None,
-    report: Path | None,
+    bike: str | None, every: bool, changed: str | None, what: str | None, take_back: int | None, logs: list[Path],
+    plan: Path | None, report: Path | None,
 ) -> None:  # fmt: skip
     faults = []
     if bike is not None and every:
         faults.append("--all shows every bike; leave the bike's name or --all out")
-    if bike is None and (changed or what or logs or plan or report):
-        faults.append("name the bike: --changed, --what, --plan, --report and logs belong to one bike")
+    if bike is None and (changed or what or take_back is not None or logs or plan or report):
+        faults.append("name the bike: --changed, --what, --take-back, --plan, --report and logs belong to one bike")
     if changed is not None and not (what or "").strip():
         faults.append('--changed needs --what, such as --what "new battery"')
     if what is not None and changed is None:
         faults.append("--what needs --changed DATE, the day of the change")
+    if take_back is not None and changed is not None:
+        faults.append("--take-back and --changed are two steps: take the wrong change back, then note the right one")
     if faults:
         raise BenchlogError("; ".join(faults))
 

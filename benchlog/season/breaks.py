@@ -62,6 +62,7 @@ class Break:
         noted: what was noted about it; empty where it was found in the readings alone.
         kind: in words, what such steps go with.
         p: probability of the clearest step by chance; None for a change that was only noted.
+        number: of the noted change's entry in the store; None where there is none.
     """
 
     after: datetime
@@ -70,6 +71,7 @@ class Break:
     noted: str = ""
     kind: str = ""
     p: float | None = None
+    number: int | None = None
 
 
 def clearest_step(time: Array, y: Array, others: Array, rng: np.random.Generator) -> Step | None:

@@ -39,10 +39,9 @@ def _blocks(season: Season, colour: bool, width: int) -> Iterator[list[str]]:
         stands = [] if season.standing is None else fold(f"can stand {season.standing.words}", "  ", "  ", width)
         yield [_rule("Charge", width), *fold(f"{season.charge.words}: {season.charge.because}", "  ", "  ", width),
                *stands]  # fmt: skip
-    if season.breaks:
-        yield [_rule("Changes", width), *(
-            line for text in break_words(season) for line in fold(text, "  ", "    ", width)
-        )]  # fmt: skip
+    changes = [line for text in numbered_changes(season) for line in fold(text, "  ", "    ", width)]
+    if changes:
+        yield [_rule("Changes", width), *changes]
     for part in season.parts:
         if part.readings:
             yield [_rule(f"{part.title} / {part.unit}", width), *_part(part, season, width)]
@@ -58,10 +57,19 @@ def _advice(advice: words.Advice, width: int) -> Iterator[str]:
         yield from fold(f"How: {advice.how}.", "    ", "    ", width)
 
 
-def break_words(season: Season, note: str = NOTE_IT) -> list[str]:
-    """Each change in one sentence; ``note``: what to do about one that only the readings tell."""
+def numbered_changes(season: Season, note: str = NOTE_IT) -> list[str]:
+    """Each change in one sentence with its number in the store, by which it can be taken back."""
+    return [text if number is None else f"change {number}, {text}" for number, text in change_words(season, note)]
+
+
+def change_words(season: Season, note: str = NOTE_IT) -> list[tuple[int | None, str]]:
+    """Each change's number in the store and its sentence; those noted for a later day last.
+
+    Args:
+        note: what to do about one that only the readings tell; it has no number.
+    """
     titles = {part.quantity: part for part in season.parts}
-    told = []
+    told: list[tuple[int | None, str]] = []
     for one in season.breaks:
         moved = ", ".join(
             f"{titles[quantity].title.lower()} {'+' if size > 0 else '−'}{number(abs(size))} {titles[quantity].unit}"
@@ -69,10 +77,13 @@ def break_words(season: Season, note: str = NOTE_IT) -> list[str]:
         )
         moved = f" ({moved})" if moved else ""
         if one.noted:
-            told.append(f"{words.day_words(one.before.date())}: {plain(one.noted)}{moved}")
+            told.append((one.number, f"{words.day_words(one.before.date())}: {plain(one.noted)}{moved}"))
         else:
             when = words.between_words(one.after.date(), one.before.date())
-            told.append(f"something changed {when}, {one.kind}{moved}; {note}")
+            told.append((None, f"something changed {when}, {one.kind}{moved}; {note}"))
+    told += [
+        (one.number, f"{words.day_words(one.on)}: {plain(one.what)}, which does not count yet") for one in season.later
+    ]
     return told
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from benchlog.figures.in_page import POLICY, box, filled, scripts, shipped
 from benchlog.report_words import CAUTIONS
 from benchlog.season import words
-from benchlog.season.chart import break_words
+from benchlog.season.chart import numbered_changes
 from benchlog.season.season import Part, Season
 from benchlog.season.todo import NOTE_IT
 from benchlog.season.words import SHAPES, Advice, Urgency
@@ -104,9 +104,9 @@ def _row(part: Part) -> str:
 
 
 def _changes(season: Season) -> str:
-    if not season.breaks:
+    rows = "".join(f"<li>{escape(text)}.</li>\n" for text in numbered_changes(season, note=_note_it(season)))
+    if not rows:
         return ""
-    rows = "".join(f"<li>{escape(text)}.</li>\n" for text in break_words(season, note=_note_it(season)))
     return f"<section>\n<h2>Changes</h2>\n<ul>\n{rows}</ul>\n</section>"
 
 

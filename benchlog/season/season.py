@@ -38,10 +38,14 @@ _LATEST = {"source_resistance": 3, "crank_minimum": 3}
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """Something that was done to the bike and noted: ``on`` a day, in the words of ``what``."""
+    """Something that was done to the bike and noted: ``on`` a day, in the words of ``what``.
+
+    ``number``: its entry in the store; None for one that is in no store.
+    """
 
     on: date
     what: str
+    number: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +82,7 @@ class Season:
     Attributes:
         breaks: noted and found changes, earliest first.
         advice: what to do, worst first; never empty.
+        later: changes noted for days after ``today``, earliest first; they part nothing yet.
     """
 
     bike: str
@@ -89,6 +94,7 @@ class Season:
     charge: Charge | None
     standing: Standing | None
     advice: tuple[Advice, ...]
+    later: tuple[Change, ...] = ()
 
     def part(self, quantity: str) -> Part:
         """The part of this quantity.
@@ -120,7 +126,7 @@ def season_of(
 
     Args:
         readings: in any order; those after ``today`` are left out.
-        changes: noted ones: anything with ``on`` and ``what``, or pairs of the two.
+        changes: noted ones: anything with ``on`` and ``what``, and perhaps ``number``, or pairs of the first two.
         chemistry: of the battery, as in a plan.
         capacity_ah: rated.
         limits: of the plan; None: no limits.
@@ -130,7 +136,8 @@ def season_of(
         BenchlogError: a chemistry, capacity, quantity or time that cannot be used; all faults at once.
     """
     known = [reading for reading in readings if reading.at.tzinfo is None or reading.at.date() <= today]
-    noted = sorted((c for c in map(_change, changes) if c.on <= today), key=lambda change: change.on)
+    every = sorted(map(_change, changes), key=lambda change: change.on)
+    noted = [change for change in every if change.on <= today]
     _refuse(known, chemistry, capacity_ah)
     rng = np.random.default_rng(1)  # shuffles: the same readings give the same season
     series = {quantity: series_of(known, quantity) for quantity in QUANTITIES}
@@ -160,13 +167,15 @@ def season_of(
         charge=charge,
         standing=standing,
         advice=advise(parts, charge, standing, today, chemistry),
+        later=tuple(change for change in every if change.on > today),
     )
 
 
 def _change(given: object) -> Change:
     if isinstance(given, tuple):
         return Change(*given)
-    return Change(given.on, given.what)  # type: ignore[attr-defined]  # anything with the two, such as a store's entry
+    number = getattr(given, "number", None)
+    return Change(given.on, given.what, number)  # type: ignore[attr-defined]  # anything with the two, such as a store's entry
 
 
 def _refuse(readings: Sequence[Reading], chemistry: str, capacity_ah: float) -> None:
@@ -237,7 +246,7 @@ def _breaks(steps: dict[str, list[tuple[Step, Series]]], noted: Sequence[Change]
         merged = {quantity: size for g in same for quantity, size in g[2].items()}
         at = moment_of(day)
         breaks.append(Break(at, at, merged, change.what, kind_of(merged) if merged else "",
-                            min((g[3] for g in same), default=None)))  # fmt: skip
+                            min((g[3] for g in same), default=None), change.number))  # fmt: skip
     for after, before, sizes, p in groups:
         breaks.append(Break(moment_of(after), moment_of(before), sizes, "", kind_of(sizes), p))
     return sorted(breaks, key=lambda one: one.before)

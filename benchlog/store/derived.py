@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import Connection, delete, insert
 
 from benchlog.store.entry import Entry
-from benchlog.store.schema import CHANGES, DERIVED, LOGS, MEASURED, RECORDS, SIGNATURES
+from benchlog.store.schema import CHANGES, DERIVED, LOGS, MEASURED, RECORDS, SIGNATURES, WITHDRAWALS
 
 Rows = dict[str, list[dict[str, Any]]]
 
@@ -26,6 +26,8 @@ def rows_of(entry: Entry) -> Rows:
     if entry.kind == "change":
         row = {"number": entry.number, "bike": body["bike"], "on_date": body["on"], "what": body["what"]}
         return {CHANGES.name: [row]}
+    if entry.kind == "withdrawal":
+        return {WITHDRAWALS.name: [{"number": entry.number, "change": body["change"]}]}
     raise ValueError(f"unknown kind {entry.kind}")
 
 

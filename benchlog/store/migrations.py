@@ -85,6 +85,15 @@ MIGRATIONS: tuple[Migration, ...] = (
         own={},
         derives=True,
     ),
+    Migration(
+        # no earlier program enters any, so there is nothing to fill it with
+        what="changes that were taken back",
+        statements=(
+            "CREATE TABLE withdrawals (number BIGINT PRIMARY KEY NOT NULL, change BIGINT NOT NULL)",
+            "CREATE INDEX withdrawals_by_change ON withdrawals (change)",
+        ),
+        own={},
+    ),
 )
 
 

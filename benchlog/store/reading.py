@@ -3,7 +3,6 @@
 import json
 from collections import defaultdict
 from collections.abc import Sequence
-from datetime import date
 from typing import Any
 
 from pydantic import ValidationError
@@ -15,11 +14,11 @@ from benchlog.plan import plan_from_mapping
 from benchlog.readings import QUANTITIES, Reading
 from benchlog.result import Result
 from benchlog.store.entry import Entry, moment
-from benchlog.store.kinds import BikeRow, Change, Record, RecordLog, RecordRow, Signature
+from benchlog.store.kinds import BikeRow, Record, RecordLog, RecordRow, Signature
 from benchlog.store.ledger import entry_of
 from benchlog.store.logs_kept import Kept
 from benchlog.store.saving import BODY_FORM
-from benchlog.store.schema import CHANGES, HEAD, LEDGER, MEASURED, RECORDS, SIGNATURES
+from benchlog.store.schema import HEAD, LEDGER, MEASURED, RECORDS, SIGNATURES
 from benchlog.store.walk_kept import walk_of
 
 _LATER = RECORDS.alias("later")
@@ -167,14 +166,6 @@ def readings_of(connection: Connection, bike: str, quantity: str | None) -> list
     )
     # in the order of a reading's fields: names looked up row by row take half as long again for thousands
     return [Reading(moment(at), *rest) for at, *rest in connection.execute(wanted).all()]
-
-
-def changes_of(connection: Connection, bike: str) -> list[Change]:
-    """What was changed on a bike, in the order of dates."""
-    found = connection.execute(
-        select(CHANGES).where(CHANGES.c.bike == bike).order_by(CHANGES.c.on_date, CHANGES.c.number)
-    )
-    return [Change(date.fromisoformat(row.on_date), row.what, row.number) for row in found]
 
 
 def _signers(connection: Connection, numbers: Sequence[int]) -> dict[int, tuple[str, ...]]:

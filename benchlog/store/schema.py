@@ -90,4 +90,12 @@ CHANGES = Table(
     Column("what", Text, nullable=False),
 )
 
-DERIVED: tuple[Table, ...] = (RECORDS, LOGS, MEASURED, SIGNATURES, CHANGES)
+#: Changes that were taken back; ``number`` is of the entry that says so.
+WITHDRAWALS = Table(
+    "withdrawals",
+    META,
+    Column("number", BigInteger, primary_key=True),
+    Column("change", BigInteger, nullable=False),
+)
+
+DERIVED: tuple[Table, ...] = (RECORDS, LOGS, MEASURED, SIGNATURES, CHANGES, WITHDRAWALS)

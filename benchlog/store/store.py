@@ -12,6 +12,7 @@ from benchlog.logger import Logger
 from benchlog.readings import Reading
 from benchlog.result import Result
 from benchlog.stopping import later
+from benchlog.store import changes as changed
 from benchlog.store import reading as read
 from benchlog.store.engine import engine_of, reading, writing
 from benchlog.store.kinds import BikeRow, Change, Record, RecordLog, RecordRow, Signature
@@ -160,8 +161,19 @@ class Store:
         name, text = _one_line(bike, "the bike's name"), _one_line(what, "what was changed")
         day = on.date() if isinstance(on, datetime) else on
         with writing(self.engine, self.where) as connection:
-            (entry,) = append(connection, [("change", {"bike": name, "on": day.isoformat(), "what": text})])
-        return Change(day, text, entry.number)
+            return changed.note(connection, name, day, text)
+
+    def take_back(self, number: int, bike: str | None = None) -> Change:
+        """Take a change back that was noted wrongly: it stays on file, but counts no more; gives the change.
+
+        Args:
+            number: of the change. bike: the bike that it must be of; None for any.
+
+        Raises:
+            BenchlogError: there is no such change, it is of another bike, or it was taken back already.
+        """
+        with writing(self.engine, self.where) as connection:
+            return changed.take_back(connection, number, bike)
 
     def bikes(self) -> list[BikeRow]:
         """Every bike with records, by name."""
@@ -193,9 +205,9 @@ class Store:
             return read.readings_of(connection, bike, quantity)
 
     def changes(self, bike: str) -> list[Change]:
-        """What was changed on a bike, in the order of dates."""
+        """What was changed on a bike and not taken back, in the order of dates."""
         with reading(self.engine, self.where) as connection:
-            return read.changes_of(connection, bike)
+            return changed.changes_of(connection, bike)
 
     def log_path(self, number: int, name: str) -> Path | None:
         """The kept copy of one of a record's logs; None where only its hash was kept, or the copy is not here.

@@ -61,6 +61,8 @@ class _Walk:
     last: int = 0
     previous: str = NOTHING_BEFORE
     records: dict[int, str] = field(default_factory=dict)  # number -> hash
+    changes: dict[int, str] = field(default_factory=dict)  # the same
+    taken_back: dict[int, int] = field(default_factory=dict)  # change -> entry that took it back
     kept: dict[str, tuple[int, str, int]] = field(default_factory=dict)  # hash of the copy -> record, log, bytes
     hashes: set[str] = field(default_factory=set)
 
@@ -121,6 +123,10 @@ def _of_entry(entry: Entry, walk: _Walk) -> Iterator[Trouble]:
             for log in body["logs"]:
                 if log["kept"] is not None:
                     walk.kept.setdefault(log["kept"]["sha256"], (number, log["name"], log["kept"]["bytes"]))
+        elif entry.kind == "change":
+            walk.changes[number] = entry.hash
+        elif entry.kind == "withdrawal":
+            yield from _of_withdrawal(number, body, walk)
         elif entry.kind == "signature" and walk.records.get(body["record"]) != body["record_hash"]:
             yield Trouble(
                 f"entry {number}: {body['by']} signed record {body['record']} in another form than it has now",
@@ -129,6 +135,15 @@ def _of_entry(entry: Entry, walk: _Walk) -> Iterator[Trouble]:
             )
     except (ValueError, KeyError, TypeError):
         yield Trouble(f"entry {number} ({entry.kind}) is not in the form that benchlog writes", "ledger", number)
+
+
+def _of_withdrawal(number: int, body: Mapping[str, Any], walk: _Walk) -> Iterator[Trouble]:
+    change = body["change"]
+    if walk.changes.get(change) != body["change_hash"]:
+        yield Trouble(f"entry {number} takes change {change} back in another form than it has now", "ledger", change)
+    first = walk.taken_back.setdefault(change, number)
+    if first != number:
+        yield Trouble(f"entry {number} takes change {change} back, as entry {first} did before", "ledger", number)
 
 
 def _of_head(connection: Connection, walk: _Walk) -> Iterator[Trouble]:

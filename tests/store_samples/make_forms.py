@@ -1,9 +1,9 @@
-"""Makes form1.sqlite, a store as the first form left it: two records, one signed, and a change.
+"""Makes form1.sqlite and form2.sqlite, stores as earlier forms left them: two records, one signed, and a change.
 
-    PYTHONPATH=. python tests/store_samples/make_form1.py
+    PYTHONPATH=. python tests/store_samples/make_forms.py 2
 
-It was made once and is kept as it is. Should it have to be made again: a store of today, with what later forms
-added taken away.
+They were made once and are kept as they are. Should one have to be made again: a store of today, with what later
+forms added taken away.
 """
 
 import os
@@ -21,10 +21,13 @@ from store_cases import save_small  # noqa: E402 the path is set above
 
 from benchlog.store import open_store  # noqa: E402 as above
 
+#: The table that each form added.
+ADDED = {2: "measured", 3: "withdrawals"}
 
-def main() -> None:
-    """Write the file beside this one."""
-    target = HERE / "form1.sqlite"
+
+def main(form: int) -> None:
+    """Write the file of this form beside this one."""
+    target = HERE / f"form{form}.sqlite"
     target.unlink(missing_ok=True)
     with tempfile.TemporaryDirectory() as folder:
         os.environ["BENCHLOG_DATA"] = folder
@@ -34,12 +37,14 @@ def main() -> None:
             store.sign(1, "M. Weaver", "seen on the bench")
             store.note_change("Larch", date(2025, 4, 1), "new battery")
         with closing(sqlite3.connect(Path(folder) / "made.sqlite", isolation_level=None)) as made:
-            made.execute("DROP TABLE measured")
-            made.execute("DELETE FROM schema_version WHERE number > 1")
+            for later, table in ADDED.items():
+                if later > form:
+                    made.execute(f"DROP TABLE {table}")
+            made.execute("DELETE FROM schema_version WHERE number > ?", (form,))
             made.execute("PRAGMA journal_mode = DELETE")
             made.execute("VACUUM INTO ?", (str(target),))
     print(target, target.stat().st_size)
 
 
 if __name__ == "__main__":
-    main()
+    main(int(sys.argv[1]))
