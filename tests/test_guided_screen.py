@@ -5,6 +5,7 @@ import os
 import pty
 import sys
 import time
+import types
 from dataclasses import replace
 
 import numpy as np
@@ -130,6 +131,62 @@ def test_keys_come_singly_from_a_terminal(monkeypatch: pytest.MonkeyPatch):
     assert pressed == ["skip", "enter", "again", "quit"]
     assert again == []
     assert after[3] == before[3]
+
+
+@pytest.mark.parametrize(
+    ("typed", "pressed"),
+    [
+        ([b"\x1b[A"], []),
+        ([b"\x1b[B\x1bOB"], []),
+        ([b"\x1b[3~\x1b[1;5A"], []),
+        ([b"\x1b", b"[B"], []),
+        ([b"\x1b[1;", b"5A"], []),
+        ([b"\x1bO", b"As"], ["skip"]),
+        ([b"\x1b[Aa\x1b[B"], ["again"]),
+        ([b"\x1b", b"s"], ["skip"]),
+    ],
+    ids=[
+        "up",
+        "down",
+        "delete",
+        "down in two parts",
+        "up in two parts",
+        "up, then s",
+        "a between arrows",
+        "Esc, then s",
+    ],
+)
+def test_an_arrow_is_no_letter(monkeypatch: pytest.MonkeyPatch, typed: list[bytes], pressed: list[str]):
+    """Arrows and their like end in an A or a B on the wire, but nothing is tried again and no bridge is noted."""
+    near, far = os.openpty()
+    try:
+        with os.fdopen(os.dup(far), "r") as terminal:
+            monkeypatch.setattr(sys, "stdin", terminal)
+            with Keyboard() as keyboard:
+                found = []
+                for part in typed:
+                    os.write(near, part)
+                    time.sleep(0.05)
+                    found += keyboard.pressed()
+    finally:
+        os.close(near)
+        os.close(far)
+
+    assert found == pressed
+
+
+def test_an_arrow_is_no_letter_on_windows_either(monkeypatch: pytest.MonkeyPatch):
+    """There a sign comes before the letter: the key that deletes is no S, F-keys and arrows are nothing."""
+    waiting = list("\xe0S\x00;\xe0Hw")
+    console = types.SimpleNamespace(kbhit=lambda: bool(waiting), getwch=lambda: waiting.pop(0))
+    monkeypatch.setitem(sys.modules, "msvcrt", console)
+    monkeypatch.setattr(sys, "platform", "win32")
+    monkeypatch.setattr(sys, "stdin", types.SimpleNamespace(isatty=lambda: True))
+
+    with Keyboard() as keyboard:
+        pressed = keyboard.pressed()
+
+    assert pressed == ["walk"]
 
 
 def test_without_a_terminal_there_are_no_keys(monkeypatch: pytest.MonkeyPatch):

@@ -1,5 +1,6 @@
 """One key at a time from the terminal, without waiting for it."""
 
+import re
 import sys
 from collections.abc import Callable
 from contextlib import suppress
@@ -23,6 +24,12 @@ KEYS: dict[str, Pressed] = {
     "\x03": "quit",
 }
 
+#: What a terminal sends for a key without a letter, such as an arrow (ECMA-48): ends in letters that mean nothing here.
+_UNLETTERED = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|O[@-~])")
+_HALF = re.compile(r"\x1b(?:\[[0-?]*[ -/]*|O)?$")
+#: Windows sends one of these before the letter that stands for such a key.
+_BEFORE_UNLETTERED = ("\x00", "\xe0")
+
 
 class Keyboard:
     """The terminal's keys while it is open; none where standard input is no terminal."""
@@ -31,6 +38,7 @@ class Keyboard:
         """Not listening yet."""
         self._restore: Callable[[], None] | None = None
         self._read: Callable[[], str] = str
+        self._half = ""
         self.works = False
 
     def __enter__(self) -> "Keyboard":
@@ -53,7 +61,11 @@ class Keyboard:
 
     def pressed(self) -> list[Pressed]:
         """The keys since the last time; others than the known ones are nothing."""
-        return [KEYS[char] for char in self._read().lower() if char in KEYS]
+        text = _UNLETTERED.sub("", self._half + self._read())
+        # the rest of such a key may come a moment later
+        half = _HALF.search(text)
+        self._half = half[0] if half else ""
+        return [KEYS[char] for char in text.removesuffix(self._half).lower() if char in KEYS]
 
     def _on_posix(self) -> None:
         import os
@@ -89,7 +101,11 @@ class Keyboard:
         def read() -> str:
             text = ""
             while console.kbhit():
-                text += console.getwch()
+                char = console.getwch()
+                if char in _BEFORE_UNLETTERED:
+                    console.getwch()
+                else:
+                    text += char
             return text
 
         self._read, self.works = read, True
