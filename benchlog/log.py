@@ -294,7 +294,7 @@ class Log:
 
     def _time_hint(self) -> Iterator[tuple[None, str]]:
         if self.logger.time is not None and self.epoch_s is None:
-            hint = time_unit_hint(self.logger.time.unit, self.end_s - self.start_s, self.step_s)
+            hint = time_unit_hint(self.logger.time.unit, self.end_s - self.start_s, self.step_s, self.start_s)
             if hint is not None:
                 yield None, hint
 

@@ -349,8 +349,40 @@ PROVOKED: dict[str, Entry] = {
     ),
     "joined logs": log(
         rows(9) + rows(9).partition("\n")[2],
-        f"log.csv: 9 of 18 {BAD} 9 rows whose time does not rise; {FIRST} 11, found '0 s after 8 s'; the log may be "
-        "several joined together: check each by itself",
+        f"log.csv: 9 of 18 {BAD} 9 rows whose time does not rise; {FIRST} 11, found '0 s after 8 s'; the logger "
+        "was started again there, or several logs were joined together: save each part as a log of its own, and check them "
+        "together",
+    ),
+    "rows twice": log(
+        rows(9, "{n},12\n{n},12"),
+        f"log.csv: 9 of 18 {BAD} 9 rows whose time does not rise; {FIRST} 3, found '0 s after 0 s'; several rows have the "
+        "same time: let the logger write finer times, as in ms, and leave out rows that are there twice; or give the samples "
+        "a second as rate_hz in a logger file without [time]",
+    ),
+    "newest first": log(
+        "time_s,battery_v\n" + "".join(f"{n},12\n" for n in range(9, 0, -1)),
+        f"log.csv: 8 of 9 {BAD} 8 rows whose time does not rise; {FIRST} 3, found '8 s after 9 s'; the newest row comes "
+        "first: sort the rows by time, the oldest first",
+    ),
+    "thousands": log(
+        rows(9, "{n}.5;12,847;0.1", "time_s;battery_v [mV];feed_v"),
+        f"log.csv: 9 of 9 {BAD} 9 rows with unreadable numbers; {FIRST} 2, found '12,847'; write numbers with a decimal "
+        "point and nothing between the thousands, or export with semicolons between the cells and decimal commas",
+    ),
+    "units in the cells": log(
+        rows(9, "{n},12.5 V"),
+        f"log.csv: 9 of 9 {BAD} 9 rows with unreadable numbers; {FIRST} 2, found '12.5 V'; write the unit in the header, as "
+        "in battery_v [V], and the number alone in the cells",
+    ),
+    "another word for over range": log(
+        rows(9) + rows(9, "1{n},OVL").partition("\n")[2],
+        f"log.csv: 9 of 18 {BAD} 9 rows with unreadable numbers; {FIRST} 11, found 'OVL'; if OVL means over range, say so in "
+        'a logger file: over_range = ["OVL"] for its column',
+    ),
+    "decimal commas between commas": log(
+        rows(9, "{n},12,6"),
+        "log.csv: its lines have 3 cells, but its header has 2 names: a decimal comma cannot be told from the commas between "
+        "the cells; export with decimal points, or with semicolons between the cells, and name every column",
     ),
     "a counter that wraps": log(
         "t,I\n" + "".join(f"{(64000 + 500 * n) % 65536},1\n" for n in range(9)),
@@ -373,6 +405,23 @@ PROVOKED: dict[str, Entry] = {
         rows(990) + "990\n990\n991,1,1\n991,1,1\n,12\n,12\n992,x\n992,x\n989,1\n",
         "2 rows with too few fields were left out|2 rows with too many fields were left out|2 rows without a time were left "
         "out|2 rows with unreadable numbers were left out|1 row whose time does not rise was left out",
+    ),
+    "note: header again": log(
+        rows(400) + "time_s,battery_v\n400,12\n", "1 header line that came again was passed over"
+    ),
+    "note: headers again": log(
+        rows(9) + "time_s,battery_v\n9,12\ntime_s,battery_v\n10,12\n",
+        "2 header lines that came again were passed over",
+    ),
+    "note: over range": log(
+        rows(400) + "400,OVL\n401,12\n",
+        "1 row with an unreadable number was left out (OVL in the first); if OVL means over range, say so in a logger file: "
+        'over_range = ["OVL"] for its column',
+    ),
+    "note: ms since 1970": log(
+        rows(9, "174610080000{n},12"),
+        "read in s, this log begins at 1746100800000 s; if that is ms since 1970, head its time column time_s [epoch_ms], or "
+        "set `unit` in [time] of the logger file",
     ),
     "note: two rows back": log(rows(990) + "9,1\n9,1\n", "2 rows whose time does not rise were left out"),
     "note: cut": log(rows(9) + "9", "the last line is cut short and was left out"),

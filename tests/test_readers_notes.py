@@ -241,6 +241,43 @@ def test_leftovers_of_every_form(tmp_path: Path, form: str):
     assert [note.text for note in log.notes] == ["column feed v was not used; did you mean feed_v?"]
 
 
+# ---- headers that come again, and units below them
+
+
+def test_header_that_comes_again_is_no_bad_row(tmp_path: Path):
+    """A logger that writes its header again and again loses no sample by it, however often."""
+    path = write(
+        tmp_path, "time_s,battery_v,mark\n" + "".join(f"{n},12.5,\ntime_s,battery_v,mark\n" for n in range(50))
+    )
+
+    log = Log.open(path)
+
+    assert log.rows == 50
+    assert [(note.line, note.text) for note in log.notes] == [(3, "50 header lines that came again were passed over")]
+
+
+@pytest.mark.parametrize("form", ["mV", "[mV]", "(mV)", " mV "])
+def test_units_below_the_names_count(tmp_path: Path, form: str):
+    """A line of units under the header is read, not passed over: 12,500 mV are 12.5 V, 2 ms are 0.002 s."""
+    path = write(tmp_path, f"time_s,battery_v,feed_v,battery_a\nms,{form},V,mA\n0,12500,0.02,300\n2,12600,0.02,300\n")
+
+    trace = Log.open(path).trace(0, 1)
+
+    assert trace.time_s.tolist() == [0.0, 0.002]
+    assert trace.values["battery_v"].tolist() == pytest.approx([12.5, 12.6])
+    assert trace.values["feed_v"].tolist() == pytest.approx([0.02, 0.02])
+    assert trace.values["battery_a"].tolist() == pytest.approx([0.3, 0.3])
+
+
+@pytest.mark.parametrize("row", ["0,12500,", "0,12500,7,"])
+def test_empty_cells_and_named_columns_are_no_decimal_commas(tmp_path: Path, row: str):
+    """Whole numbers with empty cells at the line's end are read as they stand."""
+    header = "time_s [ms],battery_v [mV]" + ",count" * (row.count(",") - 2)
+    path = write(tmp_path, f"{header}\n{row}\n{row.replace('0,', '2,', 1)}\n")
+
+    assert Log.open(path).trace(0, 1).values["battery_v"].tolist() == [12.5, 12.5]
+
+
 # ---- times in the wrong unit
 
 

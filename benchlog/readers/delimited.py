@@ -268,7 +268,8 @@ def sheet_by_lines(data: bytes, layout: Layout) -> Sheet:
     every = pl.Series("line", texts, dtype=pl.String).str.strip_chars(" \r")
     lead = every.str.strip_chars(f" {separator}\0")
     comment = every.str.starts_with("#")
-    at = np.flatnonzero(((lead != "") & ~comment).to_numpy())
+    header = every == layout.header if layout.header else comment
+    at = np.flatnonzero(((lead != "") & ~comment & ~header).to_numpy())
     kept = every.gather(at)
     if separator == " ":
         kept = kept.str.replace_all("[ \t]+", " ")
@@ -290,6 +291,8 @@ def sheet_by_lines(data: bytes, layout: Layout) -> Sheet:
     numbered = [column.index for column in wanted.columns]
     if wanted.time is not None:
         numbered.append(wanted.time)
+    if layout.header:
+        sheet.again = np.flatnonzero(header.to_numpy())
     sheet.few = counts <= max(numbered)
     sheet.many = counts > width
     if sheet.many.any():  # empty fields at the end of a line do no harm

@@ -9,14 +9,24 @@ _FINER = {"s": ("ms", "us"), "ms": ("us",)}
 _COARSER = {"ms": ("s",), "us": ("ms", "s")}
 
 
-def time_unit_hint(unit: str, span_s: float, step_s: float) -> str | None:
+#: No clock that counts s is this far on, since 1970 neither; one that counts ms since then is.
+_EPOCH_MS = 1e11
+
+
+def time_unit_hint(unit: str, span_s: float, step_s: float, start_s: float = 0.0) -> str | None:
     """A sentence where the times would make more sense in another unit.
 
     Args:
         unit: in which the time column was read; an absolute clock is never doubted.
         span_s: from the first sample to the last, s.
         step_s: median time between samples, s.
+        start_s: time of the first sample, s.
     """
+    if unit == "s" and start_s > _EPOCH_MS:
+        return (
+            f"read in s, this log begins at {start_s:.0f} s; if that is ms since 1970, head its time column "
+            "time_s [epoch_ms], or set `unit` in [time] of the logger file"
+        )
     if unit in _FINER and (span_s > LONGEST_S or step_s > WIDEST_STEP_S):
         days, step = number(min(span_s / _DAY_S, 1e6)), number(min(step_s, 1e9))
         found = f"lasts {days} days" if span_s > LONGEST_S else f"has a sample every {step} s"

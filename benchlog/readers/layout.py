@@ -5,12 +5,15 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 from typing import TYPE_CHECKING
 
+from benchlog.channels import TIME_UNITS, tidy_unit
 from benchlog.errors import BadLog, BenchlogError
 from benchlog.readers.cells import MISSING
 from benchlog.readers.columns import Wanted, from_headers, plain, resolve
 from benchlog.readers.leftover import meant_role
+from benchlog.roles import ROLE_UNITS, UNITS
 
 if TYPE_CHECKING:
     from benchlog.logger import Logger
@@ -34,6 +37,7 @@ class Layout:
         start: byte where the first line of samples begins.
         line: that line's number, from 1.
         wanted: the columns to read.
+        header: the line that names the columns, without spaces around it; empty where none does.
     """
 
     separator: str
@@ -42,6 +46,7 @@ class Layout:
     start: int
     line: int
     wanted: Wanted
+    header: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,9 +118,48 @@ def find_layout(where: str, head: bytes, logger: "Logger | None") -> Layout:
             headers = meant[0]
         _complain_of_header(where, headers, logger)
         raise BadLog(where, "there is a header line but no sample below it; record a log first")
+    if best.header is not None:
+        _refuse_split_numbers(where, best)
+        if logger is None and headers is not None:
+            headers = _with_units(headers, best)
     wanted = resolve(where, logger, headers, best.width)
     start = sum(len(line) + 1 for line in raw_lines[: best.data])
-    return Layout(best.separator, _decimal_comma(best), best.width, start, best.data + 1, wanted)
+    header = lines[best.header].strip("\ufeff \r") if best.header is not None else ""
+    return Layout(best.separator, _decimal_comma(best), best.width, start, best.data + 1, wanted, header)
+
+
+def _refuse_split_numbers(where: str, guess: _Guess) -> None:
+    """Refuse decimal commas between commas: 12,6 would be read as two cells.
+
+    Raises:
+        BadLog: the lines have more numbers than the header has names, and none has a decimal point.
+    """
+    assert guess.header is not None
+    names = len(guess.rows[guess.header])
+    lines = [row for row in guess.rows[guess.data :] if any(row)]
+    whole = all(cell.lstrip("+-").isdigit() for row in lines for cell in row[names:] if cell)
+    longer = [row for row in lines if any(row[names:])]
+    points = any("." in cell and _POINT.fullmatch(cell) for row in lines for cell in row)
+    if guess.separator == "," and 2 * len(longer) > len(lines) and whole and not points:
+        raise BadLog(
+            where,
+            f"its lines have {len(longer[0])} cells, but its header has {names} names: a decimal comma cannot be told "
+            "from the commas between the cells; export with decimal points, or with semicolons between the cells, and "
+            "name every column",
+        )
+
+
+def _with_units(headers: Sequence[str], guess: _Guess) -> list[str]:
+    """The headers with the units of the line below them, where there is one: ``battery_v`` over ``mV``."""
+    assert guess.header is not None
+    between = guess.rows[guess.header + 1 : guess.data]
+    below = next((row for row in between if any(row) and not row[0].startswith("#")), [])
+    found = []
+    for header, cell in zip_longest(headers, below[: len(headers)], fillvalue=""):
+        unit = tidy_unit(cell.strip("[]() "))
+        own = ROLE_UNITS.get(plain(header).casefold(), unit)
+        found.append(f"{header} [{unit}]" if unit != own and unit in (*UNITS, *TIME_UNITS) else header)
+    return found
 
 
 def _meant(row: Sequence[str]) -> bool:

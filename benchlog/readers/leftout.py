@@ -1,7 +1,7 @@
 """Rows that were left out: counted by kind, told in notes, refused when there are too many."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from benchlog.errors import BadLog
@@ -10,6 +10,11 @@ from benchlog.result import Note
 
 _ISO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d")
 _CLOCK = re.compile(r"\d+([:./-])\d+\1\d+(?=[\s,;T]|$)|\d{1,2}:\d\d")  # 12:00:05, 1.5.2025, 5/1/2025
+_GROUPED = re.compile(r"[+-]?\d{1,3}(?:[,'’]\d{3})+(?:\.\d+)?")  # 12,847.0 or 12'847
+_COMMAS_QUOTED = re.compile(r'"[+-]?\d+(?:,\d+)+(?:\.\d+)?"')
+_WITH_UNIT = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[munµμ]?[VAs]")
+_WORD = re.compile(r"[A-Za-z][A-Za-z. ]{0,11}")
+_OVER = re.compile(r"(?<![^,;\t ])(?:O\.?V?\.?L\.?D?|OVER|OVERLOAD)(?![^,;\t ])", re.IGNORECASE)
 MOST = 0.01  # of the rows; above it a log is refused
 
 
@@ -52,28 +57,29 @@ class LeftOut:
         Raises:
             BadLog: how many of how many, the first one, and what to do.
         """
-        bad = sum(kind.count for kind in self._kinds.values())
+        faults = {name: kind for name, kind in self._kinds.items() if name != "header"}
+        bad = sum(kind.count for kind in faults.values())
         if not bad and not kept:
             raise BadLog(self._name, "there is no row of numbers; record a log first")
         if bad <= MOST * rows and kept:
             return
-        first = min(self._kinds.values(), key=lambda kind: kind.line)
-        kinds = ", ".join(f"{kind.count} {_short(name, kind.count)}" for name, kind in sorted(self._kinds.items()))
+        first = min(faults.values(), key=lambda kind: kind.line)
+        kinds = ", ".join(f"{kind.count} {_short(name, kind.count)}" for name, kind in sorted(faults.items()))
         found = f", found '{first.found[:80]}'" if first.found else ""
         raise BadLog(
             self._name,
             f"{bad} of {rows} rows cannot be used, more than 1 %: {kinds}; "
-            f"the first is line {first.line}{found}; {self._advice()}",
+            f"the first is line {first.line}{found}; {self._advice(faults, rows)}",
         )
 
-    def _advice(self) -> str:
+    def _advice(self, faults: Mapping[str, _Kind], rows: int) -> str:
         if self._wraps_at is not None:
             return f"this looks like a counter that wraps: set wraps_at = {self._wraps_at} in [time] of the logger file"
-        if set(self._kinds) == {"backward"}:
-            return "the log may be several joined together: check each by itself"
-        odd = self._kinds.get("unreadable")
-        advice = _time_advice(odd.found, self._dates) if odd is not None else None
-        if advice is not None:
+        if set(faults) == {"backward"}:
+            return _order_advice(faults["backward"], rows)
+        odd = faults.get("unreadable")
+        advice = odd and (_time_advice(odd.found, self._dates) or _cell_advice(odd.found))
+        if advice:
             return advice
         return "compare these lines with the header, and the columns and units in the logger file"
 
@@ -84,6 +90,8 @@ class LeftOut:
             text = f"{kind.count} {KINDS[name][kind.count > 1]}"
             if name == "backward" and self._wraps_at is not None:
                 text += f"; if the counter wraps, set wraps_at = {self._wraps_at} in [time] of the logger file"
+            if name == "unreadable" and (word := _OVER.search(kind.found)):
+                text += f" ({word[0]} in the first); {_over_advice(word[0])}"
             notes.append(Note(log=self._name, line=kind.line, text=text))
         return tuple(notes)
 
@@ -91,6 +99,42 @@ class LeftOut:
 def _short(kind: str, count: int) -> str:
     """The kind without what was done about it."""
     return KINDS[kind][count > 1].removesuffix(" was left out").removesuffix(" were left out")
+
+
+def _order_advice(kind: _Kind, rows: int) -> str:
+    """What to do about times that do not rise."""
+    now, _, before = kind.found.partition(" after ")
+    if now == before:
+        return (
+            "several rows have the same time: let the logger write finer times, as in ms, and leave out rows that are "
+            "there twice; or give the samples a second as rate_hz in a logger file without [time]"
+        )
+    if kind.count >= rows - 1:
+        return "the newest row comes first: sort the rows by time, the oldest first"
+    return (
+        "the logger was started again there, or several logs were joined together: save each part as a log of its own, "
+        "and check them together"
+    )
+
+
+def _cell_advice(found: str) -> str | None:
+    """What to do about a cell that is no number, or None."""
+    cell = found.strip(' "')
+    if _GROUPED.fullmatch(cell) or _COMMAS_QUOTED.search(cell):
+        return (
+            "write numbers with a decimal point and nothing between the thousands, or export with semicolons between "
+            "the cells and decimal commas"
+        )
+    if _WITH_UNIT.fullmatch(cell):
+        return "write the unit in the header, as in battery_v [V], and the number alone in the cells"
+    word = _WORD.fullmatch(cell) or _OVER.search(cell)
+    if word:
+        return _over_advice(word[0])
+    return None
+
+
+def _over_advice(word: str) -> str:
+    return f'if {word} means over range, say so in a logger file: over_range = ["{word}"] for its column'
 
 
 def _time_advice(found: str, dates: bool) -> str | None:

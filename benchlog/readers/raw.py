@@ -16,12 +16,13 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
-#: Why a row is left out -> (text for one row, text for several).
+#: Why a row is left out -> (text for one row, text for several). A header is no row, and never a reason to refuse.
 KINDS: dict[str, tuple[str, str]] = {
     "many": ("row with too many fields was left out", "rows with too many fields were left out"),
     "few": ("row with too few fields was left out", "rows with too few fields were left out"),
     "no_time": ("row without a time was left out", "rows without a time were left out"),
     "unreadable": ("row with an unreadable number was left out", "rows with unreadable numbers were left out"),
+    "header": ("header line that came again was passed over", "header lines that came again were passed over"),
     "backward": ("row whose time does not rise was left out", "rows whose time does not rise were left out"),
 }
 

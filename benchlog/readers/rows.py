@@ -37,6 +37,7 @@ class Sheet:
         found: each data row's text, for messages.
         numbers, texts: column (from 0) -> cells. Dates may be us since 1970 in ``stamps``.
         many, few: True where a row has too many or too few fields.
+        again: lines at which the header stands once more.
         notes: line, text.
     """
 
@@ -49,6 +50,7 @@ class Sheet:
     stamps: dict[int, tuple[Ints, Flags]] = field(default_factory=dict)
     many: Flags | None = None
     few: Flags | None = None
+    again: Ints | None = None
     notes: tuple[tuple[int, str], ...] = ()
 
 
@@ -62,6 +64,8 @@ def settled(sheet: Sheet, wanted: Wanted) -> Raw:
     odd = [sheet.numbers[column.index].unreadable for column in wanted.columns]
     bad["unreadable"] += [flags for flags in odd if flags is not None]
     faults, keep = _judged(sheet, bad)
+    if sheet.again is not None and len(sheet.again):
+        faults = (*faults, Fault("header", len(sheet.again), int(sheet.again[0]), ""))
 
     row = line = None
     if keep is not None:
