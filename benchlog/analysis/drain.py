@@ -225,8 +225,8 @@ def drain(
     inside = slice(first + 1, last)
     # neither what is left out, nor the trapezoid that leads out of it
     counts = outside_of(overview.start_s[first : last - 1], overview.end_s[inside], left_out)
-    hidden = ~outside_of(overview.start_s[first:last], overview.end_s[first:last], left_out)
-    counts &= ~(hidden | leads_out_of(hidden, band.mean[first:last]))[1:]
+    out = ~outside_of(overview.start_s[first:last], overview.end_s[first:last], left_out)
+    counts &= ~(out | leads_out_of(out, band.mean[first:last]))[1:]
     weight, area = np.where(counts, band.weight_s[inside], 0.0), np.where(counts, band.area[inside], 0.0)
     covered = float(weight.sum())
     if covered <= 0:
