@@ -43,9 +43,9 @@ def season_page(context: Context, bike: str | None, zone: tzinfo) -> tuple[str, 
     if bike is None:
         return "Season", [
             _head("Season", "All bikes"),
-            glances([season_at(context, each, today) for each in bikes], zone),
+            glances([season_at(context, each, today, zone) for each in bikes], zone),
         ]
-    season = season_at(context, bike, today)
+    season = season_at(context, bike, today, zone)
     return f"Season of {bike}", [
         _top(season, zone),
         html.Section(
@@ -57,8 +57,8 @@ def season_page(context: Context, bike: str | None, zone: tzinfo) -> tuple[str, 
     ]
 
 
-def season_at(context: Context, bike: str, today: date) -> Season:
-    """The season of a bike on file, by the plan of its newest record."""
+def season_at(context: Context, bike: str, today: date, zone: tzinfo) -> Season:
+    """The season of a bike on file, by the plan of its newest record; days are those of ``zone``."""
     store = context.store
     plan = store.record(store.rows(bike, limit=1)[0].number).plan
     return season_of(
@@ -69,6 +69,7 @@ def season_at(context: Context, bike: str, today: date) -> Season:
         limits=plan.limits,
         today=today,
         bike=bike,
+        zone=zone,
     )
 
 

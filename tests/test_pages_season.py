@@ -130,7 +130,7 @@ def test_every_noted_change_has_its_button(context):
     """Named by day and words; a step that only the readings tell has none, one of a later day has its own."""
     note(context, "Larch", "2025-03-01", NASTY, TODAY)
     context.store.note_change("Larch", date(2152, 1, 1), "new battery")
-    season = season_at(context, "Larch", TODAY)
+    season = season_at(context, "Larch", TODAY, UTC)
     lines = change_list(season).children[0].children
     buttons = [[one for one in line.children if isinstance(one, html.Button)] for line in lines]
 
@@ -184,7 +184,7 @@ def test_words_of_a_change_stay_text(context):
 @pytest.mark.parametrize(("today", "past"), [(date(2026, 6, 27), False), (date(2026, 6, 28), True)])
 def test_a_day_that_is_past_is_marked(context, today, past):
     """Until 27 June it could surely stand; from the day after on the glance says that this is past."""
-    shown = texts(glances([season_at(context, "Larch", today)], UTC))
+    shown = texts(glances([season_at(context, "Larch", today, UTC)], UTC))
 
     assert ("until 27 Jun 2026, which is past" in shown) is past
     assert "until 27 Jun 2026" in shown

@@ -1,7 +1,7 @@
 """Charge, days and dates of a season against published tables, charge arithmetic and a model of a battery."""
 
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 
 import numpy as np
@@ -69,6 +69,53 @@ def test_temperature_of_a_plain_log_is_that_of_its_samples(tmp_path: Path, recwa
     assert found
     assert {reading.temperature_c for reading in found} == {temperature_c}
     assert not recwarn.list
+
+
+# Days
+
+
+def test_what_was_measured_in_the_evening_counts_at_once():
+    """Nine in the evening of the 20th is the 21st in UTC, but no day to come for who stands there."""
+    zone = timezone(timedelta(hours=-5))
+    at = datetime(2026, 9, 20, 21, tzinfo=zone).astimezone(UTC)
+    readings = [Reading(at, "off_state_drain", 0.5, 0.1)]
+
+    there = season_of(readings, chemistry="agm", capacity_ah=11.2, today=date(2026, 9, 20), zone=zone)
+    before = season_of(readings, chemistry="agm", capacity_ah=11.2, today=date(2026, 9, 19), zone=zone)
+
+    assert there.part("off_state_drain").now == (0.5, 0.1)
+    assert before.part("off_state_drain").now is None
+
+
+@pytest.mark.parametrize("hours", [-11, -5, 0, 5.5, 13])
+def test_a_change_begins_with_its_day_where_it_was_made(hours: float):
+    """A record of that day is from after the change, one of the evening before from before it, in any time zone."""
+    zone = timezone(timedelta(hours=hours))
+    readings = [
+        Reading(datetime(2026, 9, day, hour, 30, tzinfo=zone).astimezone(UTC), "resting_voltage", volts, 0.01)
+        for day, hour, volts in ((19, 23, 12.2), (20, 0, 12.8))
+    ]
+
+    found = season_of(
+        readings,
+        [(date(2026, 9, 20), "new battery")],
+        chemistry="agm",
+        capacity_ah=11.2,
+        today=date(2026, 9, 20),
+        zone=zone,
+    )
+    until_then = season_of(
+        readings[:1],
+        [(date(2026, 9, 20), "new battery")],
+        chemistry="agm",
+        capacity_ah=11.2,
+        today=date(2026, 9, 20),
+        zone=zone,
+    )
+
+    assert found.part("resting_voltage").now == (12.8, 0.01)
+    assert until_then.part("resting_voltage").now is None
+    assert [one.before.date() for one in found.breaks] == [date(2026, 9, 20)]
 
 
 # Charge

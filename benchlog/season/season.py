@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta, tzinfo
 from itertools import pairwise
 from typing import Literal
 
@@ -121,6 +121,7 @@ def season_of(
     limits: Limits | None = None,
     today: date,
     bike: str = "",
+    zone: tzinfo | None = None,
 ) -> Season:
     """Make the season of one bike.
 
@@ -131,11 +132,12 @@ def season_of(
         capacity_ah: rated.
         limits: of the plan; None: no limits.
         today: the day that "now" means.
+        zone: whose days ``today`` and those of the changes are; None: this computer's.
 
     Raises:
         BenchlogError: a chemistry, capacity, quantity or time that cannot be used; all faults at once.
     """
-    known = [reading for reading in readings if reading.at.tzinfo is None or reading.at.date() <= today]
+    known = [one for one in readings if one.at.tzinfo is None or one.at.astimezone(zone).date() <= today]
     every = sorted(map(_change, changes), key=lambda change: change.on)
     noted = [change for change in every if change.on <= today]
     _refuse(known, chemistry, capacity_ah)
@@ -144,8 +146,8 @@ def season_of(
     long = sum(len(one) >= LEAST_READINGS for one in series.values())
     steps: dict[str, list[tuple[Step, Series]]] = {}
     for quantity, one in series.items():
-        steps[quantity] = _steps(one, _cuts(quantity, noted), FALSE_ALARMS / max(long, 1), rng)
-    breaks = _breaks(steps, noted)
+        steps[quantity] = _steps(one, _cuts(quantity, noted, zone), FALSE_ALARMS / max(long, 1), rng)
+    breaks = _breaks(steps, noted, zone)
     parts = tuple(
         _part(quantity, known, series[quantity], breaks, limits or Limits(), today) for quantity in QUANTITIES
     )
@@ -194,19 +196,25 @@ def _refuse(readings: Sequence[Reading], chemistry: str, capacity_ah: float) -> 
         raise BenchlogError("".join(["the season cannot be made:", *(f"\n  {fault}" for fault in faults)]))
 
 
-def _cuts(quantity: str, noted: Sequence[Change]) -> list[float]:
-    """Days at which an entered change starts the quantity anew."""
-    return [_start_of(change.on) for change in noted if ("batter" in change.what.casefold()) == (quantity in _BATTERY)]
+def _cuts(quantity: str, noted: Sequence[Change], zone: tzinfo | None) -> list[float]:
+    """Days since 1970 UTC at which an entered change starts the quantity anew."""
+    return [day_of(_start_of(change.on, zone)) for change in noted if _starts(change.what, quantity)]
+
+
+def _starts(what: str, quantity: str) -> bool:
+    """Whether a change in these words starts the quantity anew."""
+    return ("batter" in what.casefold()) == (quantity in _BATTERY)
 
 
 def _parts(one: Break, quantity: str) -> bool:
     """Whether a quantity is judged anew after this change."""
-    return quantity in one.steps or bool(one.noted and _cuts(quantity, [Change(one.before.date(), one.noted)]))
+    return quantity in one.steps or bool(one.noted and _starts(one.noted, quantity))
 
 
-def _start_of(on: date) -> float:
+def _start_of(on: date, zone: tzinfo | None) -> datetime:
     # a record of the same day is taken to be from after the change
-    return day_of(datetime.combine(on, time(), UTC))
+    begins = datetime.combine(on, time(), zone)
+    return begins.astimezone() if zone is None else begins
 
 
 def _steps(series: Series, cuts: list[float], alpha: float, rng: np.random.Generator) -> list[tuple[Step, Series]]:
@@ -223,7 +231,7 @@ def _steps(series: Series, cuts: list[float], alpha: float, rng: np.random.Gener
     return found
 
 
-def _breaks(steps: dict[str, list[tuple[Step, Series]]], noted: Sequence[Change]) -> list[Break]:
+def _breaks(steps: dict[str, list[tuple[Step, Series]]], noted: Sequence[Change], zone: tzinfo | None) -> list[Break]:
     """Noted changes, and found steps put together where their dates agree."""
     groups: list[tuple[float, float, dict[str, float], float]] = []  # after, before, steps, p
     each = sorted(
@@ -240,11 +248,11 @@ def _breaks(steps: dict[str, list[tuple[Step, Series]]], noted: Sequence[Change]
             groups.append((after, before, {quantity: step.size}, step.p))
     breaks = []
     for change in noted:
-        day = _start_of(change.on)
+        at = _start_of(change.on, zone)
+        day = day_of(at)
         same = [g for g in groups if g[0] - _SAME_DAYS <= day <= g[1] + _SAME_DAYS]
         groups = [g for g in groups if g not in same]
         merged = {quantity: size for g in same for quantity, size in g[2].items()}
-        at = moment_of(day)
         breaks.append(Break(at, at, merged, change.what, kind_of(merged) if merged else "",
                             min((g[3] for g in same), default=None), change.number))  # fmt: skip
     for after, before, sizes, p in groups:
