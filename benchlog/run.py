@@ -220,7 +220,7 @@ def _examine(
             raise BadLog(str(path), f"there is no log in this folder; name a log file, its name ends in {named}")
         own = beside(path)
         logger = load_logger(own) if own else default
-        if own and default is not None:
+        if own and default is not None and logger is not None and logger.model_dump() != default.model_dump():
             text = f"{own.name} beside it is used, not the logger file that was named"
             told.append(Note(log=shown_name(path), text=text))
         report = None if progress is None else lambda done, total: progress(path.name, done, total)

@@ -7,11 +7,14 @@ from pathlib import Path
 
 import pytest
 
+from benchlog.commands.records import save_check
 from benchlog.errors import BenchlogError
 from benchlog.guided import resume
 from benchlog.guided.history import Before
-from benchlog.guided.leading import prepare
+from benchlog.guided.leading import Setup, conclude, prepare
 from benchlog.guided.memory import Memory
+from benchlog.logger import load_logger
+from benchlog.plan import load_plan
 from benchlog.standin import Install, plan_toml_of
 
 NOW = datetime(2026, 11, 25, 14, 12)
@@ -73,6 +76,44 @@ def test_a_before_log_that_is_not_there_is_found_before_the_test(plan: Path):
     """The same for the log from before the install."""
     with pytest.raises(BenchlogError, match=r"old\.csv: no such log"):
         prepare("/dev/null", plan, before=Path("old.csv"))
+
+
+def test_the_named_logger_is_that_of_the_log_from_before_as_well(plan: Path, tmp_path: Path):
+    """The recording lays a logger file beside its own log; that from before the install has the one that was named."""
+    logger = """[logger]
+name = "two clips"
+[time]
+column = "t"
+unit = "s"
+[[channel]]
+column = "U"
+role = "battery_v"
+unit = "V"
+[[channel]]
+column = "I"
+role = "battery_a"
+unit = "A"
+gain_error_pct = 0.1
+offset_error = 0.00001
+"""
+    for name in ("mine.toml", "log.logger.toml"):
+        Path(name).write_text(logger, encoding="utf-8")
+    for name, drain_a in (("log.csv", 0.0009), ("old.csv", 0.0005)):
+        rows = "".join(f"{n / 2},12.7,{drain_a if n < 1200 else 1.5}\n" for n in range(1300))
+        Path(name).write_text(f"t,U,I\n{rows}", encoding="utf-8")
+    setup = Setup("/dev/null", 115200, plan, load_plan(plan), load_logger(Path("mine.toml")), Path("log.csv"),
+                  Path("log.html"), Path("old.csv"), None, None)  # fmt: skip
+
+    result = conclude(setup)
+    check = result.check("added_drain")
+
+    assert check.measured == pytest.approx(0.4)
+    assert check.uncertainty is not None
+    assert not [note.text for note in result.notes if "beside it" in note.text]
+
+    line = save_check(f"sqlite:///{tmp_path}/store.sqlite", result, plan=plan, logs=[setup.log], logger=setup.logger,
+                      before=setup.before)  # fmt: skip
+    assert line.startswith("Saved as record 1 in ")
 
 
 def test_where_a_test_stopped_comes_back_as_it_was(tmp_path: Path):

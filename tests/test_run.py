@@ -1,5 +1,6 @@
 """From logs to a result: what two logs say together, marks nobody can read, and arguments of the wrong kind."""
 
+import re
 import tomllib
 from dataclasses import replace
 from pathlib import Path
@@ -146,14 +147,17 @@ def test_arguments_of_the_wrong_kind_are_named():
 
 
 def test_named_logger_is_not_dropped_in_silence(tmp_path: Path):
-    """Where a logger file lies beside the log, a note says that the one named was not used."""
+    """Where a logger file lies beside the log, a note says that another one that was named was not used."""
     log, plan = scenarios.write_files(parked(), tmp_path)
-    other = tmp_path / "other.toml"
-    other.write_text(log.with_suffix(".logger.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    text = log.with_suffix(".logger.toml").read_text(encoding="utf-8")
+    same, other = tmp_path / "same.toml", tmp_path / "other.toml"
+    same.write_text(f"# as it came\n{text}", encoding="utf-8")
+    other.write_text(re.sub('name = ".*"', 'name = "another one"', text), encoding="utf-8")
 
-    result = benchlog.check(log, plan=plan, logger=other)
+    by_other, by_same = (benchlog.check(log, plan=plan, logger=one) for one in (other, same))
 
-    assert any("beside it is used" in note.text for note in result.notes)
+    assert any("beside it is used" in note.text for note in by_other.notes)
+    assert not any("beside it is used" in note.text for note in by_same.notes)
 
 
 def test_slow_logger_is_what_the_parked_log_has():

@@ -55,5 +55,5 @@ def acceptance(
         if save:
             from benchlog.commands.records import save_check
 
-            typer.echo(save_check(store, result, plan=plan, logs=[test.log], before=before))
+            typer.echo(save_check(store, result, plan=plan, logs=[test.log], logger=test.logger, before=before))
     raise typer.Exit(EXIT_STATUS[result.verdict])

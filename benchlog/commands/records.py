@@ -15,6 +15,7 @@ from benchlog.errors import BenchlogError
 
 if TYPE_CHECKING:
     from benchlog.result import Result
+    from benchlog.run import LoggerLike
     from benchlog.store import Store
 
 app = typer.Typer(
@@ -37,7 +38,7 @@ def save_check(
     *,
     plan: Path,
     logs: list[Path],
-    logger: Path | None = None,
+    logger: "LoggerLike | None" = None,
     before: Path | None = None,
     notes: str = "",
     temperature_c: float | None = None,

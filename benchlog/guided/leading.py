@@ -126,11 +126,10 @@ def conclude(test: Setup) -> Result:
         BenchlogError: the log cannot be used, or the report cannot be written.
     """
     from benchlog.report import write_html
-    from benchlog.run import beside, check
+    from benchlog.run import check
 
-    # the recording laid one beside its log
-    logger = None if beside(test.log) else test.logger
-    result = check(test.log, plan=test.plan, logger=logger, before=test.before)
+    # the recording laid one beside its log, but the log from before the install may have none
+    result = check(test.log, plan=test.plan, logger=test.logger, before=test.before)
     write_html(result, test.report)
     resume.forget(test.log)
     return result
