@@ -9,6 +9,7 @@ from benchlog.figures.in_page import filled
 from benchlog.season import Part, Season, season_of
 from benchlog.season import words as season_words
 from benchlog.season.bikes import at_a_glance
+from benchlog.season.dates import day_words
 from benchlog.season.figures import part_drawing
 from benchlog.season.todo import KEEP_IT, NOTE_IT
 from benchlog.season.words import Advice
@@ -141,17 +142,14 @@ def _quantities(season: Season) -> html.Section | None:
 
 def _facts(part: Part) -> list[Any]:
     earlier = [
-        html.Small(
-            f"{season_words.day_words(t.since)} to {season_words.day_words(t.until)}: "
-            f"{season_words.trend_words(t, part.unit)}"
-        )
+        html.Small(f"{day_words(t.since)} to {day_words(t.until)}: {season_words.trend_words(t, part.unit)}")
         for t in part.earlier
     ]
     return [
         season_words.now_words(part),
         season_words.limit_words(part),
         [season_words.trend_words(part.trend, part.unit), *earlier],
-        season_words.crossing_words(part.crossing),
+        season_words.crossing_words(part),
     ]
 
 

@@ -15,9 +15,9 @@ from benchlog.season import Change, Season, season_of
 from benchlog.season.as_json import bikes_json, season_json
 from benchlog.season.bikes import at_a_glance, render_bikes
 from benchlog.season.chart import chart, fold, render_season
+from benchlog.season.dates import between_words
 from benchlog.season.figures import part_figure
 from benchlog.season.report import render_html
-from benchlog.season.words import between_words
 
 LIMITS = Limits(resting_min_v=12.6, source_resistance_max_mohm=40, crank_min_v=9.6, off_state_drain_ma=1.0)
 
@@ -122,6 +122,16 @@ def test_units_stay_with_their_numbers():
 def test_dates_are_said_once(first, last, words):
     """What two dates share is not repeated."""
     assert between_words(first, last) == words
+
+
+def test_limit_without_a_reading_since_a_change_is_still_a_limit():
+    """What was not measured since the last change has its limit, and says that a reading is missing; days are words."""
+    day = START + timedelta(days=380)
+    text = " ".join(render_season(made(changes=[(day.date(), "heated grips")])).split())
+
+    assert "now no value; at most 1 mA; not measured since the last change trend" in text
+    assert "now no value; no limit planned trend" in text
+    assert not re.search(r"charge on \d{4}-", text)
 
 
 def test_figure_has_units_bars_limit_change_and_band(season):

@@ -4,8 +4,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from benchlog.season.dates import day_words
 from benchlog.season.season import Season
-from benchlog.season.words import SHAPES, URGENCIES, Advice, day_words
+from benchlog.season.words import SHAPES, URGENCIES, Advice
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 
 from benchlog.numbers import number
 from benchlog.season import words
+from benchlog.season.dates import between_words, day_words
 from benchlog.season.season import Part, Season
 from benchlog.season.series import day_of
 from benchlog.season.todo import NOTE_IT
@@ -33,7 +34,7 @@ def _blocks(season: Season, colour: bool, width: int) -> Iterator[list[str]]:
     head = f"{words.SHAPES[worst.urgency]} {worst.words}"
     if colour:
         head = f"\x1b[1m{head}\x1b[0m"
-    yield [f"Season: {plain(season.bike) or 'battery'}, {words.day_words(season.today)}"[:width], "═" * width, head]
+    yield [f"Season: {plain(season.bike) or 'battery'}, {day_words(season.today)}"[:width], "═" * width, head]
     yield [_rule("What to do, worst first", width), *(line for one in season.advice for line in _advice(one, width))]
     if season.charge is not None:
         stands = [] if season.standing is None else fold(f"can stand {season.standing.words}", "  ", "  ", width)
@@ -77,24 +78,23 @@ def change_words(season: Season, note: str = NOTE_IT) -> list[tuple[int | None, 
         )
         moved = f" ({moved})" if moved else ""
         if one.noted:
-            told.append((one.number, f"{words.day_words(one.before.date())}: {plain(one.noted)}{moved}"))
+            told.append((one.number, f"{day_words(one.before.date())}: {plain(one.noted)}{moved}"))
         else:
-            when = words.between_words(one.after.date(), one.before.date())
+            when = between_words(one.after.date(), one.before.date())
             told.append((None, f"something changed {when}, {one.kind}{moved}; {note}"))
-    told += [
-        (one.number, f"{words.day_words(one.on)}: {plain(one.what)}, which does not count yet") for one in season.later
-    ]
+    told += [(one.number, f"{day_words(one.on)}: {plain(one.what)}, which does not count yet") for one in season.later]
     return told
 
 
 def _part(part: Part, season: Season, width: int) -> Iterator[str]:
     yield from chart(part, season.breaks_of(part.quantity), width)
-    since = f" since {words.day_words(part.since.date())}" if part.since else ""
-    yield from fold(f"now {words.now_words(part)}; {words.limit_words(part)}; {words.crossing_words(part.crossing)}",
+    since = f" since {day_words(part.since.date())}" if part.since else ""
+    told = dict.fromkeys((words.now_words(part), words.limit_words(part), words.crossing_words(part)))
+    yield from fold(f"now {'; '.join(told)}",
                     "  ", "    ", width)  # fmt: skip
     yield from fold(f"trend{since}: {words.trend_words(part.trend, part.unit)}", "  ", "    ", width)
     for trend in part.earlier:
-        when = f"{words.day_words(trend.since)} to {words.day_words(trend.until)}"
+        when = f"{day_words(trend.since)} to {day_words(trend.until)}"
         yield from fold(f"before, {when}: {words.trend_words(trend, part.unit)}", "  ", "    ", width)
 
 

@@ -8,6 +8,7 @@ from benchlog.figures.in_page import POLICY, box, filled, scripts, shipped
 from benchlog.report_words import CAUTIONS
 from benchlog.season import words
 from benchlog.season.chart import numbered_changes
+from benchlog.season.dates import day_words
 from benchlog.season.season import Part, Season
 from benchlog.season.todo import NOTE_IT
 from benchlog.season.words import SHAPES, Advice, Urgency
@@ -51,9 +52,9 @@ def _head(season: Season) -> str:
     if season.charge is not None:
         facts.append(f"Charge {season.charge.words}: {season.charge.because}.")
     if season.standing is not None:
-        facts.append(f"Can stand {season.standing.words} until half charge, from {season.standing.since.isoformat()}.")
+        facts.append(f"Can stand {season.standing.words} until half charge, from {day_words(season.standing.since)}.")
     return (
-        f'<header class="top">\n<p class="kind">Season, {words.day_words(season.today)}</p>\n'
+        f'<header class="top">\n<p class="kind">Season, {day_words(season.today)}</p>\n'
         f"<h1>{escape(season.bike or 'Battery')}</h1>\n"
         f'<p class="verdict">{badge(worst)} <span>{escape(worst.about)}: {escape(worst.because)}.</span></p>\n'
         + "".join(f'<p class="fact">{escape(fact)}</p>\n' for fact in facts)
@@ -89,14 +90,14 @@ def _table(season: Season) -> str:
 
 def _row(part: Part) -> str:
     earlier = "".join(
-        f"<small>{escape(f'{words.day_words(t.since)} to {words.day_words(t.until)}: ')}"
+        f"<small>{escape(f'{day_words(t.since)} to {day_words(t.until)}: ')}"
         f"{escape(words.trend_words(t, part.unit))}</small>"
         for t in part.earlier
     )
     cells = zip(
         _COLUMNS[1:],
         (escape(words.now_words(part)), escape(words.limit_words(part)),
-         escape(words.trend_words(part.trend, part.unit)) + earlier, escape(words.crossing_words(part.crossing))),
+         escape(words.trend_words(part.trend, part.unit)) + earlier, escape(words.crossing_words(part))),
         strict=True,
     )  # fmt: skip
     tail = "".join(f'<td role="cell" data-label="{name}"><div>{content}</div></td>' for name, content in cells)

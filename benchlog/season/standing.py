@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from benchlog.batteries import days_until, self_discharge
 from benchlog.readings import Reading
 from benchlog.season.charge import USUAL_C, Charge
+from benchlog.season.dates import day_words
 
 #: A lead-acid battery below this is left to harm itself; the days are counted to it.
 FLOOR_PCT = 50.0
@@ -109,7 +110,7 @@ def _because(charge: Charge, drain: Reading | None, chemistry: str, capacity_ah:
         if drain.uncertainty is None:
             taken += f" (accuracy not stated, ± {UNSTATED_SHARE * 100:.0f} % taken)"
     return (
-        f"from {charge.words} charge on {charge.at.date().isoformat()} to 50 %: {taken}; self-discharge {least:.1f} to "
+        f"from {charge.words} charge on {day_words(charge.at.date())} to 50 %: {taken}; self-discharge {least:.1f} to "
         f"{most:.1f} % a month at {storage_c:.0f} °C; {WORN_SHARE * 100:.0f} to 100 % of {capacity_ah:g} Ah"
     )
 

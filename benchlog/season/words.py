@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Literal
 
 from benchlog.numbers import number, with_uncertainty
 from benchlog.season.charge import Charge
-from benchlog.season.forecast import Crossing, TooFew, Trend
+from benchlog.season.dates import day_words, month
+from benchlog.season.forecast import TooFew, Trend
 from benchlog.season.standing import Standing
 from benchlog.season.todo import how_to
 
@@ -91,27 +92,6 @@ def _nearness(part: "Part", today: date) -> float:
     return math.inf if part.crossing.earliest is None else float((part.crossing.earliest - today).days)
 
 
-def month(day: date) -> str:
-    """Such as ``March 2027``."""
-    return f"{day:%B} {day.year}"
-
-
-def day_words(day: date) -> str:
-    """Such as ``12 September 2026``."""
-    return f"{day.day} {day:%B} {day.year}"
-
-
-def between_words(first: date, last: date) -> str:
-    """Such as ``between 12 and 20 September 2026``; ``on 12 September 2026`` where they are one."""
-    if first == last:
-        return f"on {day_words(first)}"
-    if (first.year, first.month) == (last.year, last.month):
-        return f"between {first.day} and {day_words(last)}"
-    if first.year == last.year:
-        return f"between {first.day} {first:%B} and {day_words(last)}"
-    return f"between {day_words(first)} and {day_words(last)}"
-
-
 def now_words(part: "Part") -> str:
     """The present value with its uncertainty and unit; ``no value`` where there is none."""
     if part.now is None:
@@ -140,8 +120,9 @@ def trend_words(trend: Trend | TooFew, unit: str) -> str:
     return f"{moves} {_short(abs(trend.per_year))} {unit} a year ({_short(low)} to {_short(high)})"
 
 
-def crossing_words(crossing: Crossing) -> str:
-    """When the limit would be crossed, as an interval of months."""
+def crossing_words(part: "Part") -> str:
+    """When the limit would be crossed, as an interval of months; or why that is not known."""
+    crossing = part.crossing
     if crossing.state == "crossed":
         return "already crossed"
     if crossing.state == "at the limit":
@@ -151,7 +132,9 @@ def crossing_words(crossing: Crossing) -> str:
             return f"crossed in {month(crossing.earliest)} at the earliest"
         first, last = month(crossing.earliest), month(crossing.latest)
         return f"crossed between {first} and {last}" if first != last else f"crossed in {first}"
-    return "kept; no date, as no trend toward it is proven" if crossing.state == "inside" else "no limit planned"
+    if crossing.state == "inside":
+        return "kept; no date, as no trend toward it is proven"
+    return "no limit planned" if part.limit == (None, None) else "not measured since the last change"
 
 
 def _of_part(part: "Part", parts: Sequence["Part"], charge: Charge | None, today: date) -> Advice:
@@ -167,7 +150,7 @@ def _of_part(part: "Part", parts: Sequence["Part"], charge: Charge | None, today
                  "charging_voltage": "look at the charging"}.get(part.quantity, "test under load")  # fmt: skip
         return Advice("soon", words, part.title, f"{now}, {limit}: too close to tell{_own(part)}")
     if state == "will cross" and part.crossing.earliest is not None:
-        because = f"it {trend_words(part.trend, part.unit)}; {limit}, {crossing_words(part.crossing)}"
+        because = f"it {trend_words(part.trend, part.unit)}; {limit}, {crossing_words(part)}"
         if part.quantity in _AGEING and isinstance(part.trend, Trend) and part.trend.others == "temperature":
             because += " at 20 °C, earlier in the cold"
         if (part.crossing.earliest - today).days < NEAR_DAYS:
