@@ -506,6 +506,13 @@ def test_values_are_said_in_words():
     assert said == "battery 12.61 V, current 3.20 A into the battery, drain 0.60 mA, slot 3 3.10 A"
 
 
+def test_a_shunt_that_is_reversed_is_seen_while_it_records():
+    """A drain or a load below zero has its minus, so that nobody records for an hour the wrong way round."""
+    said = values_in_words({"drain_a": -0.005, "feed_a": -2.0, "slot1_a": -0.05, "ground_v": -0.1})
+
+    assert said == "drain -5.00 mA, feed current -2.00 A, slot 1 -50.00 mA, ground bus -0.10 V"
+
+
 def test_batches_come_when_nothing_does(wire: Wire, tmp_path: Path):
     """Batches go on while nothing comes, so that whoever leads through a test is never stuck."""
     with Capture(str(wire.port), tmp_path / "log.csv", seconds=0.5) as capture:

@@ -97,7 +97,7 @@ def summary(capture: Capture, out: str) -> str:
 
 
 def values_in_words(last: Mapping[str, float | None]) -> str:
-    """``battery 12.61 V, current 3.20 A out, slot 1 3.1 A``."""
+    """``battery 12.61 V, current 3.20 A, slot 1 3.10 A``; a minus where a current runs the wrong way."""
     return ", ".join(_value(role, value) for role, value in last.items() if value is not None)
 
 
@@ -105,10 +105,9 @@ def _value(role: str, value: float) -> str:
     slot = slot_of(role)
     name = f"slot {slot}" if slot is not None else _WORDS.get(role, role)
     unit = ROLE_UNITS.get(role, "").replace("degC", "°C")
-    if unit == "A" and abs(value) < 0.1:
-        text = f"{abs(value) * 1000:.2f} mA"
-    else:
-        text = f"{value:.2f} {unit}".rstrip() if unit != "A" else f"{abs(value):.2f} A"
-    if unit == "A":
-        return f"{name} {text}" + (" into the battery" if value < 0 and role == "battery_a" else "")
-    return f"{name} {text}"
+    if unit != "A":
+        return f"{name} {value:.2f} {unit}".rstrip()
+    into = role == "battery_a" and value < 0
+    amps = abs(value) if into else value
+    text = f"{amps * 1000:.2f} mA" if abs(amps) < 0.1 else f"{amps:.2f} A"
+    return f"{name} {text}" + (" into the battery" if into else "")
