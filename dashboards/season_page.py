@@ -6,6 +6,7 @@ from typing import Any
 from dash import html
 
 from benchlog.figures.in_page import filled
+from benchlog.report_words import held_together
 from benchlog.season import Part, Season, season_of
 from benchlog.season import words as season_words
 from benchlog.season.bikes import at_a_glance
@@ -95,7 +96,7 @@ def _top(season: Season, zone: tzinfo) -> html.Header:
         [
             html.P("Season", className="kind"),
             html.H1(season.bike),
-            html.P([badge(worst), html.Span(f"{worst.about}: {worst.because}.")], className="verdict"),
+            html.P([badge(worst), html.Span(f"{worst.about}: {held_together(worst.because)}.")], className="verdict"),
             boxes(
                 [
                     ("Today", day(season.today, zone)),
@@ -121,7 +122,7 @@ def _charge(season: Season, zone: tzinfo) -> str:
 def _advice(advice: Advice) -> html.Li:
     how = advice.how.replace(NOTE_IT, "note it under Changes below").replace(KEEP_IT, "file its check")
     how_to = [html.Br(), f"How: {how}."] if how else []
-    return html.Li([badge(advice), " ", html.Strong(advice.about), f": {advice.because}.", *how_to])
+    return html.Li([badge(advice), " ", html.Strong(advice.about), f": {held_together(advice.because)}.", *how_to])
 
 
 def _quantities(season: Season) -> html.Section | None:
@@ -175,7 +176,7 @@ def glances(seasons: list[Season], zone: tzinfo) -> html.Section:
             [
                 html.A(glance.bike, href=bike_link(glance.bike, "/season")),
                 badge(glance.advice),
-                f"{glance.advice.about}: {glance.advice.because}.",
+                f"{glance.advice.about}: {held_together(glance.advice.because)}.",
                 glance.charge or "not known",
                 stands,
             ]

@@ -5,7 +5,7 @@ from shlex import quote
 from typing import TYPE_CHECKING
 
 from benchlog.figures.in_page import POLICY, box, filled, scripts, shipped
-from benchlog.report_words import CAUTIONS
+from benchlog.report_words import CAUTIONS, held_together
 from benchlog.season import words
 from benchlog.season.chart import numbered_changes
 from benchlog.season.dates import day_words
@@ -48,15 +48,16 @@ def badge(advice: Advice) -> str:
 
 def _head(season: Season) -> str:
     worst = season.advice[0]
+    said = escape(held_together(f"{worst.about}: {worst.because}"))
     facts = []
     if season.charge is not None:
-        facts.append(f"Charge {season.charge.words}: {season.charge.because}.")
+        facts.append(held_together(f"Charge {season.charge.words}: {season.charge.because}."))
     if season.standing is not None:
         facts.append(f"Can stand {season.standing.words} until half charge, from {day_words(season.standing.since)}.")
     return (
         f'<header class="top">\n<p class="kind">Season, {day_words(season.today)}</p>\n'
         f"<h1>{escape(season.bike or 'Battery')}</h1>\n"
-        f'<p class="verdict">{badge(worst)} <span>{escape(worst.about)}: {escape(worst.because)}.</span></p>\n'
+        f'<p class="verdict">{badge(worst)} <span>{said}.</span></p>\n'
         + "".join(f'<p class="fact">{escape(fact)}</p>\n' for fact in facts)
         + "</header>"
     )
@@ -64,7 +65,7 @@ def _head(season: Season) -> str:
 
 def _advice(season: Season) -> str:
     rows = "".join(
-        f"<li>{badge(advice)} <strong>{escape(advice.about)}</strong>: {escape(advice.because)}."
+        f"<li>{badge(advice)} <strong>{escape(advice.about)}</strong>: {escape(held_together(advice.because))}."
         + (f"<br>How: {escape(advice.how.replace(NOTE_IT, _note_it(season)))}." if advice.how else "")
         + "</li>\n"
         for advice in season.advice
