@@ -9,8 +9,10 @@ so a new message needs an entry here.
 import errno
 import gzip
 import os
+from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 import pytest
 from messages import FOLDER, Entry, command, done, fails, said, same, texts_of, while_it
@@ -21,6 +23,7 @@ from benchlog.files import refuse_unwritable, write_whole
 from benchlog.log import Log
 from benchlog.logger import Channel, Logger, LogTime, load_logger
 from benchlog.plan import load_plan
+from benchlog.readers.hints import relay_time_hint
 from benchlog.readers.source import Source
 
 ROOT = Path(__file__).parent.parent / "benchlog"
@@ -163,6 +166,13 @@ def reversed_shunt(folder: Path) -> None:
 
     path, planned = scenarios.write_files(scenarios.reversed_shunt(), folder)
     check(path, plan=planned)
+
+
+def senseless(**columns: float | list[float]) -> Callable[[Path], object]:
+    """The check of 30 s of such readings."""
+    frame = pl.DataFrame({"time_s": [float(n) for n in range(30)]})
+    frame = frame.with_columns(**{name: pl.Series(name, np.resize(read, 30)) for name, read in columns.items()})
+    return lambda folder: check(frame, plan=a_plan(folder))
 
 
 BAD = "rows cannot be used, more than 1 %:"
@@ -425,6 +435,11 @@ PROVOKED: dict[str, Entry] = {
     ),
     "note: two rows back": log(rows(990) + "9,1\n9,1\n", "2 rows whose time does not rise were left out"),
     "note: cut": log(rows(9) + "9", "the last line is cut short and was left out"),
+    "note: relay in ms": Entry(
+        lambda _: [str(relay_time_hint("s", 6.0))],
+        "read in s, this log has a relay that takes 6 s to close; if that is not so, head its time column time_s [ms] or "
+        "time_s [us], or set `unit` in [time] of the logger file",
+    ),
     "note: misspelt": log(
         rows(9, "{n},1,2,3,4", "time_s,battery_v,Battery-A,slot13_a,rpm"),
         "column Battery-A was not used; did you mean battery_a?|column slot13_a was not used; slots are 1 to 12|"
@@ -669,6 +684,40 @@ PROVOKED: dict[str, Entry] = {
         'battery must be positive: turn `positive` of battery_a in the logger file to the other of "discharge" and '
         '"charge", or turn the shunt\'s sense wires round, and check again',
     ),
+    "battery leads turned": done(
+        senseless(battery_v=-12.5),
+        "log: battery_v reads −12.5 V, so its leads are the wrong way round; turn them round, or set scale = -1 for it in the "
+        "logger file, and check again",
+    ),
+    "millivolts": done(
+        senseless(battery_v=12500.0),
+        "log: battery_v reads 12500 V, which no bike has, so the column is in a smaller unit: head it battery_v [mV], or set "
+        "its unit in the logger file, and check again",
+    ),
+    "above the battery": done(
+        senseless(battery_v=12.5, ground_v=45.0),
+        "log: ground_v reads 45 V where battery_v reads 12.5 V, and nothing on a bike stands above its battery: the two "
+        "columns are changed over, or ground_v is in mV: then head it ground_v [mV]; correct the header or the logger file, "
+        "and check again",
+    ),
+    "columns changed over": done(
+        senseless(battery_v=0.02, feed_v=12.5),
+        "log: feed_v reads 12.5 V where battery_v reads 0.02 V, and nothing on a bike stands above its battery: the two "
+        "columns are changed over, or battery_v has another unit or a lead off; correct the header or the logger file, and "
+        "check again",
+    ),
+    "zeros for what is missing": done(
+        senseless(battery_v=[12.5, 12.5, 0.0] * 10, feed_v=12.4),
+        "log: feed_v reads 12.4 V where battery_v reads 0 V, and nothing on a bike stands above its battery: battery_v had a "
+        "lead off for a while, or missing samples are written as 0: leave such cells empty; correct the header or the logger "
+        "file, and check again",
+    ),
+    "feed shunt turned": done(
+        senseless(battery_v=12.5, feed_a=-9.3),
+        "log: feed_a reads down to −9.3 A and never above 0 A, so it is reversed; into the load must be positive: turn "
+        '`positive` of feed_a in the logger file to the other of "discharge" and "charge", or turn the shunt\'s sense wires '
+        "round, and check again",
+    ),
     "what only a saved result has": command(
         lambda f: ["check", a_log(f), "--plan", a_plan(f), "--corrects", "1"],
         "--corrects: without --save nothing is kept; add --save, or leave it out",
@@ -732,7 +781,7 @@ ALL_TEXTS = (
     *(f"readers/{name}.py" for name in ("leftover", "parquet", "raw", "source")),
     *("log.py", "toml_files.py", "toml_faults.py", "plan.py", "channels.py", "logger.py"),
 )
-RAISED_TEXTS = ("run.py", "cli.py", "demo.py", "files.py", "wiring.py", "examine/load_checks.py")
+RAISED_TEXTS = ("run.py", "cli.py", "demo.py", "files.py", "wiring.py", "examine/load_checks.py", "examine/sense.py")
 #: Texts that no entry can bring up, or that are no messages, and why.
 NOT_HEARD = {
     "CSV malformed": "what polars says, to be kept quiet",

@@ -18,6 +18,7 @@ from benchlog.examine.off_state import OffState, examine_off_state
 from benchlog.examine.path_checks import examine_paths, feed_load
 from benchlog.examine.relay_checks import examine_relay
 from benchlog.examine.rest_checks import examine_rest
+from benchlog.examine.sense import doubtful_readings, refuse_senseless
 from benchlog.examine.slot_checks import closing_load, examine_slots
 from benchlog.examine.story import tell
 from benchlog.examine.zeroed import use_zeros
@@ -56,8 +57,9 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
         log: its samples. logger: what its channels mean. limits: check id -> limit, for what is ambiguous.
 
     Raises:
-        BadLog: its current channel is reversed.
+        BadLog: a channel is reversed, or reads what no bike has.
     """
+    refuse_senseless(log)
     stated, low_side = accuracy_of(logger)
     samples = int(log.overview.rows.sum())
     bridged = use_bridges(log)
@@ -105,5 +107,6 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     seen = observe(bench, findings, limits, off_state.drain, load)
     devices = {circuit.slot: circuit.device for circuit in plan.circuit}
     let_go = tuple((pull.slot, devices.get(pull.slot, "")) for pull in walk.let_go)
-    notes = (*bridged.notes, *zeroed.notes, *walked.notes)
+    doubtful = doubtful_readings(bench, logger, relay.findings.get("relay_pull_in"), off_state)
+    notes = (*bridged.notes, *zeroed.notes, *walked.notes, *doubtful)
     return LogFindings(log.name, story, findings, off_state, logger, evidence, seen, let_go, notes)

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from benchlog.analysis.measurement import Finding, Measured, Unseen
@@ -16,6 +16,8 @@ from benchlog.uncertainty import combine
 
 #: Stands in for the offset's doubt where no accuracy is stated, V.
 UNSTATED_OFFSET_V = 0.05
+#: A fall this far below zero, beyond its doubt, was read the wrong way round, V.
+REVERSED_V = 0.002
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +129,10 @@ def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:
         swing_a = max(loads) - min(loads)
         gains = math.hypot(battery.gain_rel, feed.gain_rel) / math.sqrt(3)
         lean = gains * (max(volts) - min(volts)) / max(swing_a, 0.1)
-    return _path(bench, load, points, drops, noise, offset_u, gain, "in the feed", lean)
+    found = _path(bench, load, points, drops, noise, offset_u, gain, "in the feed", lean)
+    return _not_below(
+        found, "the feed stands above the battery by this reading: battery_v and feed_v may be changed over"
+    )
 
 
 def _engine_off_first(bench: Bench, points: list[PathPoint]) -> list[PathPoint]:
@@ -158,7 +163,17 @@ def _ground_lift(bench: Bench, load: FeedLoad | None) -> Finding:
     text = "in the return"
     if bench.low_side_ohm:
         text += ", the shunt's own drop taken off"
-    return _path(bench, load, points, lifts, noise, offset_u, ground.gain_rel if ground else None, text)
+    found = _path(bench, load, points, lifts, noise, offset_u, ground.gain_rel if ground else None, text)
+    return _not_below(
+        found, "the ground bus stands below battery negative by this reading: its leads may be the wrong way round"
+    )
+
+
+def _not_below(found: Finding, why: str) -> Finding:
+    """A fall along a wire that is surely below zero is a reading the wrong way round, and proves nothing."""
+    if not isinstance(found, Measured) or found.value is None or found.u is None:
+        return found
+    return replace(found, doubt=why) if found.value < -2 * found.u - REVERSED_V else found
 
 
 def _path(

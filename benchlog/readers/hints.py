@@ -36,6 +36,13 @@ def time_unit_hint(unit: str, span_s: float, step_s: float, start_s: float = 0.0
     return None
 
 
+def relay_time_hint(unit: str, pull_in_s: float) -> str | None:
+    """A sentence where the relay took so long to close, s, that the times look as if they were finer than ``unit``."""
+    if unit not in _FINER:
+        return None
+    return _said(f"has a relay that takes {number(pull_in_s)} s to close", unit, _FINER[unit])
+
+
 def _said(found: str, unit: str, others: tuple[str, ...]) -> str:
     heads = " or ".join(f"time_s [{other}]" for other in others)
     return (
