@@ -143,6 +143,19 @@ def test_flat_voltage_of_lithium_doubts_no_drain():
     assert "the battery gave" not in told(checked(PARKED, times("drain_a", 1000.0, PARKED), "lifepo4"))
 
 
+@pytest.mark.parametrize(
+    ("chemistry", "higher_v", "doubted"), [("agm", 0.5, True), ("agm", 0.0, False), ("lifepo4", 0.5, False)]
+)
+def test_battery_of_another_chemistry_is_doubted(chemistry: str, higher_v: float, doubted: bool):
+    """13.3 V at rest is no AGM battery, and its limits say little then: the plan's chemistry is doubted."""
+    frame = PARKED.frame.assign(battery_v=PARKED.frame["battery_v"] + higher_v)
+
+    text = told(checked(PARKED, frame, chemistry))
+
+    assert ('a LiFePO4 battery needs chemistry = "lifepo4" in the plan' in text) is doubted
+    assert ("V at rest is more than a full AGM battery shows (12.8 V)" in text) is doubted
+
+
 def test_dead_battery_channel_is_told():
     """A battery lead that was off all night is told, and the drain is judged."""
     result = checked(PARKED, times("battery_v", 1e-4, PARKED))

@@ -107,6 +107,6 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     seen = observe(bench, findings, limits, off_state.drain, load)
     devices = {circuit.slot: circuit.device for circuit in plan.circuit}
     let_go = tuple((pull.slot, devices.get(pull.slot, "")) for pull in walk.let_go)
-    doubtful = doubtful_readings(bench, logger, relay.findings.get("relay_pull_in"), off_state)
+    doubtful = doubtful_readings(bench, logger, findings, off_state)
     notes = (*bridged.notes, *zeroed.notes, *walked.notes, *doubtful)
     return LogFindings(log.name, story, findings, off_state, logger, evidence, seen, let_go, notes)

@@ -3,10 +3,13 @@
 A wrong unit, turned leads or two columns changed over must not be shown as faults of the bike, nor pass a check.
 """
 
+from collections.abc import Mapping
+
 import numpy as np
 import numpy.typing as npt
 
 from benchlog.analysis.measurement import Finding, Measured
+from benchlog.batteries import CHEMISTRY
 from benchlog.errors import BadLog
 from benchlog.examine.bench import Bench, Samples
 from benchlog.examine.off_state import OffState
@@ -30,6 +33,8 @@ _LEAST_ROWS, _LEAST_SHARE = 10, 0.001
 #: A battery that gave this share of its capacity has fallen by more than this at rest, V (no LiFePO4 battery).
 _SHARE_GIVEN, _FALLEN_V = 0.25, 0.05
 _HOUR_S = 3600.0
+#: Charge at the surface of the plates lifts the rest voltage by up to about this, V; common practice, no source.
+_SURFACE_V = 0.45
 #: Longer than any relay takes to close, ms, and steps that can be those of a log in ms, s.
 _SLOW_RELAY_MS, _WIDE_STEP_S = 1000.0, 0.5
 
@@ -97,9 +102,16 @@ def _refuse_reversed(name: str, view: Overview, role: str, band: Band) -> None:
         )
 
 
-def doubtful_readings(bench: Bench, logger: Logger, pull_in: Finding | None, off_state: OffState) -> tuple[str, ...]:
-    """A sentence for each reading that looks like a mistake of the log, though the log can be used."""
-    notes = [*_battery_notes(bench.overview), *_drain_notes(bench, off_state)]
+def doubtful_readings(
+    bench: Bench, logger: Logger, findings: Mapping[str, Finding], off_state: OffState
+) -> tuple[str, ...]:
+    """A sentence for each reading that looks like a mistake of the log or the plan, though the log can be used."""
+    notes = [
+        *_battery_notes(bench.overview),
+        *_rest_notes(bench, findings.get("resting_voltage")),
+        *_drain_notes(bench, off_state),
+    ]
+    pull_in = findings.get("relay_pull_in")
     unit = logger.time.unit if logger.time is not None else ""
     if isinstance(pull_in, Measured) and pull_in.value is not None and bench.overview.step_s >= _WIDE_STEP_S:
         least_ms = pull_in.value - 2 * (pull_in.u if pull_in.u is not None else pull_in.value)
@@ -126,6 +138,19 @@ def _battery_notes(view: Overview) -> list[str]:
             "loose, or missing samples are written as 0; leave such cells empty"
         ]
     return []
+
+
+def _rest_notes(bench: Bench, rest: Finding | None) -> list[str]:
+    """A battery that rests higher than its chemistry can may be of another."""
+    kind = CHEMISTRY[bench.plan.battery.chemistry]
+    full_v = kind.rest[-1][1]
+    if not isinstance(rest, Measured) or rest.value is None or rest.value < full_v + _SURFACE_V:
+        return []
+    other = "" if kind.name == "LiFePO4" else '; a LiFePO4 battery needs chemistry = "lifepo4" in the plan'
+    return [
+        f"{number(rest.value)} V at rest is more than a full {kind.name} battery shows ({full_v:g} V): it was charged "
+        f"shortly before{other}"
+    ]
 
 
 def _drain_notes(bench: Bench, off_state: OffState) -> list[str]:
