@@ -170,3 +170,29 @@ def test_short_loss_hurts_nothing_else(at_s):
     changed = {a.id for a, b in zip(whole.checks, lost.checks, strict=True) if a.verdict != b.verdict}
 
     assert changed <= {"relay_chatter"}
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_feed_that_was_not_read_just_before_the_crank_is_taken_from_a_little_earlier():
+    """Empty cells over the last second leave the loss in the crank measured, and print no warning of a library."""
+    sim, _ = _acceptance()
+    whole = _check(sim, "feed_in_crank")
+    empty = sim.frame["time_s"].between(whole.from_s - 1.0, whole.from_s)
+
+    check = _check(replace(sim, frame=sim.frame.assign(feed_v=sim.frame["feed_v"].mask(empty))), "feed_in_crank")
+
+    assert whole.measured is not None
+    assert check.measured == pytest.approx(whole.measured, abs=0.02)
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_battery_that_is_read_now_and_then_is_examined_without_a_warning():
+    """With one voltage a second a dip has points without any; nothing is taken from those."""
+    sim, key_off_s = _acceptance()
+    rows = np.arange(len(sim.frame))
+    dips = (sim.frame["time_s"] > key_off_s + 20) & (rows % 4000 < 1000)
+    volts = (sim.frame["battery_v"] - 2.0 * dips).where(rows % 200 == 0)
+
+    result = _result(replace(sim, frame=sim.frame.assign(battery_v=volts)))
+
+    assert result.check("relay_pull_in").measured is not None

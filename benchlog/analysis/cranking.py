@@ -122,9 +122,10 @@ def _deeper(dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end
     for begin, _ in dips:
         if first < begin < end and t[begin] - t[first] > 1.0:
             before = volts[max(begin - _points(t, begin, 0.6), first) : max(begin - 1, first + 1)]
+            before = before[np.isfinite(before)]
             # between two strokes of one crank the voltage is never steady
-            steady = float(np.nanmax(before) - np.nanmin(before)) < 0.5 * LEAST_DIP_V
-            if steady and volts[begin] < float(np.nanmedian(before)) - 0.5 * LEAST_DIP_V:
+            steady = len(before) > 0 and float(np.ptp(before)) < 0.5 * LEAST_DIP_V
+            if steady and volts[begin] < float(np.median(before)) - 0.5 * LEAST_DIP_V:
                 return begin
     return None
 

@@ -27,9 +27,14 @@ def examine_crank(bench: Bench) -> dict[str, Finding]:
         missing = Unseen("battery_v is not logged")
         return {"crank_minimum": missing, "feed_in_crank": missing}
     if not bench.story.cranks:
-        missing = Unseen(
-            "no cranking in this log; start the engine while it records" + bench.bridged_in(*bench.story.on)
-        )
+        marked = next((mark.time_s for mark in bench.log.marks if mark.text.lower() == "crank"), None)
+        why = "no cranking in this log; start the engine while it records"
+        if marked is not None:
+            why = (
+                f'"crank" is marked at {marked:.1f} s, but no channel shows a starter there; log battery_v and battery_a '
+                "within their ranges, and start the engine while it records"
+            )
+        missing = Unseen(why + bench.bridged_in(*bench.story.on))
         return {"crank_minimum": missing, "feed_in_crank": missing}
     return {"crank_minimum": _minimum(bench), "feed_in_crank": _loss(bench)}
 
@@ -84,13 +89,12 @@ def _loss(bench: Bench) -> Finding:
     longest: tuple[float, float, float] | None = None
     live_somewhere = False
     for crank in bench.story.cranks:
-        before = bench.log.trace(crank.from_s - 0.5, crank.from_s - 0.02, ["feed_v", "battery_v"])
+        before = _feed(bench, crank.from_s - 0.5, crank.from_s - 0.02)
         if not len(before):
-            before = bench.log.trace(crank.from_s - 3.0, crank.from_s, ["feed_v", "battery_v"])
-        if len(before) and float(np.nanmedian(before.values["feed_v"])) > UP_ABOVE_V:
-            live_somewhere = True
-        else:
+            before = _feed(bench, crank.from_s - 3.0, crank.from_s)
+        if not len(before) or float(np.median(before)) <= UP_ABOVE_V:
             continue
+        live_somewhere = True
         loss = longest_loss(bench.log.trace(crank.from_s, crank.to_s, ["feed_v", "battery_v"]))
         if longest is None or loss[0] > longest[0]:
             longest = loss
@@ -108,6 +112,12 @@ def _loss(bench: Bench) -> Finding:
         only_fails=f"samples {width_s * 1000:.0f} ms apart can miss a short loss" if slow else None,
         remedy="a log at 200 samples a second or more would prove it" if slow else None,
     )
+
+
+def _feed(bench: Bench, from_s: float, to_s: float) -> np.ndarray:
+    """The valid samples of the feed over a stretch, V."""
+    volts = bench.log.trace(from_s, to_s, ["feed_v"]).values["feed_v"]
+    return volts[np.isfinite(volts)]
 
 
 def examine_charging(bench: Bench) -> dict[str, Finding]:
