@@ -5,6 +5,7 @@ from typing import Any
 from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 
 from benchlog.errors import BenchlogError
+from benchlog.report_words import held_together
 from benchlog.season import Season
 from benchlog.season.chart import change_words
 from dashboards.context import Context
@@ -19,7 +20,7 @@ _BUTTON = "change-back"
 def change_list(season: Season) -> html.Div:
     """Each change in a sentence; those that are in the store with a button that takes them back."""
     told = [
-        html.Li([f"{text}.", *(_button(number, text) if number is not None else [])])
+        html.Li([f"{held_together(text)}.", *(_button(number, text) if number is not None else [])])
         for number, text in change_words(season, note="note below what it was")
     ]
     listed = html.Ul(told) if told else html.P(empty.NO_CHANGE, className="fact")

@@ -49,9 +49,9 @@ def test_noted_change_parts_the_season(context):
     note(context, "Larch", "2025-09-20", "new battery", TODAY)
     after = texts(season_page(context, "Larch", UTC)[1])
 
-    assert "something changed between 16 and 25 September 2025" in before
+    assert "Something changed between 16 and 25 September 2025" in before
     assert "20 September 2025: new battery" in after
-    assert "something changed" not in after
+    assert "Something changed" not in after
 
 
 @pytest.mark.parametrize(

@@ -51,7 +51,7 @@ def test_in_summer_it_says_when(store):
     assert "crossed between July 2025 and August 2025 at 20 °C, earlier in the cold." in text
     assert "◐ Source resistance: test under load: it rises 20 mΩ a year (17 to 23)" in text
     assert "● Off-state drain: fine so far: 0.654 ± 0.023 mA, the limit is at most 1 mA" in text
-    assert "something changed" not in text
+    assert "Something changed" not in text
 
 
 def test_before_the_new_battery_it_says_replace(store):
@@ -72,7 +72,7 @@ def test_new_battery_is_found(store):
 
     assert status == 0
     assert "● fine so far" in text
-    assert "something changed between 16 and 25 September 2025, as with a new battery (" in text
+    assert "Something changed between 16 and 25 September 2025, as with a new battery (" in text
     assert "note it with --changed" in text
     assert "trend since 25 September 2025: no trend proven" in text
     assert "before, 5 January 2025 to 16 September 2025: rises 20 mΩ a year (19 to 22)" in text
@@ -88,7 +88,7 @@ def test_new_battery_is_noted(store):
 
     assert (first, second) == (0, 0)
     assert "20 September 2025: new battery" in text
-    assert "something changed" not in text
+    assert "Something changed" not in text
     assert "trend since 20 September 2025: no trend proven" in text
     assert later == text
 
@@ -128,7 +128,7 @@ def test_change_of_a_later_day_is_listed(store):
 
     assert status == 0
     assert "change 41, 20 September 2052: new battery, which does not count yet" in text
-    assert "something changed between 16 and 25 September 2025" in text
+    assert "Something changed between 16 and 25 September 2025" in text
 
 
 def test_json_alone_on_standard_output(store, tmp_path):

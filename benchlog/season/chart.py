@@ -81,7 +81,7 @@ def change_words(season: Season, note: str = NOTE_IT) -> list[tuple[int | None, 
             told.append((one.number, f"{day_words(one.before.date())}: {plain(one.noted)}{moved}"))
         else:
             when = between_words(one.after.date(), one.before.date())
-            told.append((None, f"something changed {when}, {one.kind}{moved}; {note}"))
+            told.append((None, f"Something changed {when}, {one.kind}{moved}; {note}"))
     told += [(one.number, f"{day_words(one.on)}: {plain(one.what)}, which does not count yet") for one in season.later]
     return told
 

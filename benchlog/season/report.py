@@ -106,7 +106,8 @@ def _row(part: Part) -> str:
 
 
 def _changes(season: Season) -> str:
-    rows = "".join(f"<li>{escape(text)}.</li>\n" for text in numbered_changes(season, note=_note_it(season)))
+    told = numbered_changes(season, note=_note_it(season))
+    rows = "".join(f"<li>{escape(held_together(text))}.</li>\n" for text in told)
     if not rows:
         return ""
     return f"<section>\n<h2>Changes</h2>\n<ul>\n{rows}</ul>\n</section>"
