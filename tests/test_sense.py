@@ -156,6 +156,24 @@ def test_battery_of_another_chemistry_is_doubted(chemistry: str, higher_v: float
     assert ("V at rest is more than a full AGM battery shows (12.8 V)" in text) is doubted
 
 
+def test_range_that_ends_unsaid_is_told():
+    """A current that stands at one figure while the starter turns was cut off, and no load of 20 A."""
+    text = told(checked(HEALTHY, HEALTHY.frame.assign(battery_a=HEALTHY.frame["battery_a"].clip(upper=20.0))))
+
+    assert "battery_a stands at exactly 20 A, its highest, from " in text
+    assert "stands at exactly" not in told(checked(HEALTHY, HEALTHY.frame))
+
+
+def test_marked_crank_that_no_channel_shows_is_told():
+    """Where a crank is marked the reason does not ask for one, but says that no channel shows it."""
+    frame = HEALTHY.frame.assign(battery_a=HEALTHY.frame["battery_a"].clip(upper=20.0))
+
+    because = checked(HEALTHY, frame).check("crank_minimum").because
+
+    assert because.startswith('"crank" is marked at ')
+    assert "but no channel shows a starter there" in because
+
+
 def test_dead_battery_channel_is_told():
     """A battery lead that was off all night is told, and the drain is judged."""
     result = checked(PARKED, times("battery_v", 1e-4, PARKED))

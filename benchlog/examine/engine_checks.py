@@ -31,8 +31,8 @@ def examine_crank(bench: Bench) -> dict[str, Finding]:
         why = "no cranking in this log; start the engine while it records"
         if marked is not None:
             why = (
-                f'"crank" is marked at {marked:.1f} s, but no channel shows a starter there; log battery_v and battery_a '
-                "within their ranges, and start the engine while it records"
+                f'"crank" is marked at {marked:.1f} s, but no channel shows a starter there; log battery_v and '
+                "battery_a within their ranges, and start the engine while it records"
             )
         missing = Unseen(why + bench.bridged_in(*bench.story.on))
         return {"crank_minimum": missing, "feed_in_crank": missing}

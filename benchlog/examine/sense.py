@@ -8,6 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
+from benchlog.analysis.coarse import runs
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.batteries import CHEMISTRY
 from benchlog.errors import BadLog
@@ -33,6 +34,8 @@ _LEAST_ROWS, _LEAST_SHARE = 10, 0.001
 #: A battery that gave this share of its capacity has fallen by more than this at rest, V (no LiFePO4 battery).
 _SHARE_GIVEN, _FALLEN_V = 0.25, 0.05
 _HOUR_S = 3600.0
+#: So many samples on end at one figure are no chance where neighbours usually differ.
+_STANDS_ROWS = 30
 #: Charge at the surface of the plates lifts the rest voltage by up to about this, V; common practice, no source.
 _SURFACE_V = 0.45
 #: Longer than any relay takes to close, ms, and steps that can be those of a log in ms, s.
@@ -108,6 +111,7 @@ def doubtful_readings(
     """A sentence for each reading that looks like a mistake of the log or the plan, though the log can be used."""
     notes = [
         *_battery_notes(bench.overview),
+        *_range_notes(bench.overview),
         *_rest_notes(bench, findings.get("resting_voltage")),
         *_drain_notes(bench, off_state),
     ]
@@ -138,6 +142,30 @@ def _battery_notes(view: Overview) -> list[str]:
             "loose, or missing samples are written as 0; leave such cells empty"
         ]
     return []
+
+
+def _range_notes(view: Overview) -> list[str]:
+    """A channel whose samples vary, but not at their highest, where they stand at one figure, meets its range's end."""
+    notes = []
+    for role in ("battery_a", "drain_a", "feed_a", "battery_v"):
+        band = view.bands.get(role)
+        if band is None or np.isnan(band.max).all():
+            continue
+        highest = float(np.nanmax(band.max))
+        at_end = band.min == highest
+        varies = np.diff(band.mean[~at_end & ~np.isnan(band.mean)]) != 0
+        if not at_end.any() or not len(varies) or varies.mean() < 0.5:
+            continue
+        first, end = max(runs(at_end), key=lambda run: int(view.rows[run[0] : run[1]].sum()))
+        if int(view.rows[first:end].sum()) < _STANDS_ROWS:
+            continue
+        from_s, to_s = float(view.start_s[first]), float(view.end_s[end - 1])
+        notes.append(
+            f"{role} stands at exactly {number(highest)} {ROLE_UNITS[role]}, its highest, from {from_s:.1f} to "
+            f"{to_s:.1f} s: the logger's range may end there; then add that figure, as the log writes it, to `over_range` "
+            "in the logger file"
+        )
+    return notes
 
 
 def _rest_notes(bench: Bench, rest: Finding | None) -> list[str]:
