@@ -162,8 +162,8 @@ def _range_notes(view: Overview) -> list[str]:
         from_s, to_s = float(view.start_s[first]), float(view.end_s[end - 1])
         notes.append(
             f"{role} stands at exactly {number(highest)} {ROLE_UNITS[role]}, its highest, from {from_s:.1f} to "
-            f"{to_s:.1f} s: the logger's range may end there; then add that figure, as the log writes it, to `over_range` "
-            "in the logger file"
+            f"{to_s:.1f} s: the logger's range may end there; then add that figure, as the log writes it, to "
+            "`over_range` in the logger file"
         )
     return notes
 
