@@ -235,6 +235,19 @@ def _examine(
         return look(opened)
 
 
+def refuse_unreadable_before(path: Path, logger: Logger | None) -> None:
+    """Find out before long work whether ``check`` could read a log from before the install.
+
+    Args:
+        logger: for a log without its own ``LOG.logger.toml``.
+
+    Raises:
+        BenchlogError: it cannot be used; says why.
+    """
+    own = beside(path)
+    _opened(path, load_logger(own) if own else logger, None, may_lack=True)[0].close()
+
+
 def _opened(
     path: Path, logger: Logger | None, report: Callable[[int, int], None] | None, *, may_lack: bool
 ) -> "tuple[Log, list[Note]]":

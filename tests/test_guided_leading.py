@@ -78,6 +78,19 @@ def test_a_before_log_that_is_not_there_is_found_before_the_test(plan: Path):
         prepare("/dev/null", plan, before=Path("old.csv"))
 
 
+def test_a_before_log_that_cannot_be_read_is_found_before_the_test(plan: Path):
+    """One whose columns nobody knows would else stop the check after the whole test; its logger file tells them."""
+    Path("old.csv").write_text("t,U,I\n0,12.7,0.1\n1,12.7,0.1\n", encoding="utf-8")
+    with pytest.raises(BenchlogError, match=r"old\.csv: no column is known"):
+        prepare("/dev/null", plan, before=Path("old.csv"))
+
+    Path("old.logger.toml").write_text(
+        '[[channel]]\ncolumn = "I"\nrole = "battery_a"\nunit = "A"\n[time]\ncolumn = "t"\nunit = "s"\n',
+        encoding="utf-8",
+    )
+    assert prepare("/dev/null", plan, before=Path("old.csv")).before == Path("old.csv")
+
+
 def test_the_named_logger_is_that_of_the_log_from_before_as_well(plan: Path, tmp_path: Path):
     """The recording lays a logger file beside its own log; that from before the install has the one that was named."""
     logger = """[logger]

@@ -60,6 +60,7 @@ def prepare(
         BenchlogError: a file is missing, cannot be used, or would be written over.
     """
     from benchlog.recording.beside import beside_path
+    from benchlog.run import refuse_unreadable_before
     from benchlog.standin.hands import hands_of
 
     plan = load_plan(plan_file)
@@ -85,6 +86,8 @@ def prepare(
     if logger_file is None and laid.is_file():
         logger_file = laid
     logger = None if logger_file is None else load_logger(logger_file)
+    if before is not None:
+        refuse_unreadable_before(before, logger)
     return Setup(port, baud, plan_file, plan, logger, log, report, before, stopped, hands)
 
 
