@@ -19,6 +19,7 @@ from benchlog.readers.raw import Raw
 from benchlog.recording import Batch, Capture
 from benchlog.recording.beside import logger_text
 from benchlog.recording.clock import AddedClock, StreamClock
+from benchlog.recording.resuming import resumed_from
 from benchlog.recording.screen import values_in_words
 from benchlog.trace import Trace
 
@@ -368,6 +369,17 @@ def test_file_without_a_sample_is_gone_on_with_by_the_loggers_own_clock(wire: Wi
     recorded(wire, out, [HEADER, *lines(0, 20, start_s=1000.0)], 20, append=True)
 
     assert [row[0] for row in rows_of(out)[1:]] == [f"{1000 + n / 1000:.3f}" for n in range(20)]
+
+
+def test_rows_without_a_time_at_the_ends_of_a_file_are_passed_over(tmp_path: Path):
+    """A file that an editor cut rows of is gone on with from its last time, wherever that column stands."""
+    parser, header = LineParser(None), b"battery_v,battery_a,time_s,mark\n"
+    parser.feed(b"battery_v,battery_a\n" + b"12.5,1\n" * 6)
+    assert parser.meaning is not None
+    out = tmp_path / "log.csv"
+    out.write_bytes(header + b"12.5\n12.5,1.0,0.1,\n12.5,1.0,0.2,\n12.5\n")
+
+    assert resumed_from(out, header, parser.meaning).last == 0.2
 
 
 def test_seconds_end_a_recording(wire: Wire, tmp_path: Path):

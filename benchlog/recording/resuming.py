@@ -44,10 +44,13 @@ def resumed_from(path: Path, header: bytes, meaning: Meaning) -> Resumed:
     column = header.decode().strip().split(separator).index(ADDED_TIME) if meaning.adds_time else meaning.wanted.time
     assert column is not None
     lines = [line for line in tail_of(path).split(b"\n")[1:-1] if line and not line.startswith(b"#")]
-    if not lines:
+    # of a row that an editor cut short there is no time
+    times = [cells[column] for line in lines if len(cells := line.split(separator.encode())) > column]
+    if not times:
         return Resumed(None, age_of(path), State())
-    last = _time(lines[-1].split(separator.encode())[column], meaning)
-    first = _time(names[1].split(separator.encode())[column], meaning) if len(names) > 1 else last
+    begun = names[1].split(separator.encode()) if len(names) > 1 else []
+    last = _time(times[-1], meaning)
+    first = _time(begun[column], meaning) if len(begun) > column else last
     unit = meaning.logger.time.unit if meaning.logger.time is not None else "s"
     end_s, turns = float("-inf"), 0
     if meaning.known:
