@@ -697,8 +697,8 @@ PROVOKED: dict[str, Entry] = {
     "above the battery": done(
         senseless(battery_v=12.5, ground_v=45.0),
         "log: ground_v reads 45 V where battery_v reads 12.5 V, and nothing on a bike stands above its battery: the two "
-        "columns are changed over, or ground_v is in mV: then head it ground_v [mV]; correct the header or the logger file, "
-        "and check again",
+        "columns are changed over, or ground_v is in mV: then head it ground_v [mV]; with the engine running, the battery's "
+        "own lead may be loose: stop the engine and look at it first; correct the header or the logger file, and check again",
     ),
     "columns changed over": done(
         senseless(battery_v=0.02, feed_v=12.5),

@@ -79,7 +79,10 @@ def _refuse_above(name: str, view: Overview, role: str, band: Band, battery: Ban
         return
     reads, has = _middle(band, above), float(np.median(battery.min[above]))
     if has >= DEAD_V:
-        why = f"the two columns are changed over, or {role} is in mV: then head it {role} [mV]"
+        why = (
+            f"the two columns are changed over, or {role} is in mV: then head it {role} [mV]; with the engine running, "
+            "the battery's own lead may be loose: stop the engine and look at it first"
+        )
     elif float(np.nanmedian(battery.mean)) > 3 * DEAD_V:
         why = "battery_v had a lead off for a while, or missing samples are written as 0: leave such cells empty"
     else:
