@@ -17,8 +17,8 @@ DRAWING = re.compile(r"/(live|season|record/\d+|checked/[^/]+)/?")
 DOCUMENT = """<!DOCTYPE html>
 <html lang="en">
 <head>
-<script>{%ask%}</script>
 {%metas%}
+<script>{%ask%}</script>
 <meta name="color-scheme" content="light dark">
 <title>{%title%}</title>
 <link rel="icon" href="data:,">

@@ -11,8 +11,6 @@ VERSION = "4.1.1"
 SHA256 = "99784e3abfb07b142a15e521a439e6d9addceadb3f79553fd24c72774f0649ba"
 #: Kinds of trace that this bundle draws and benchlog uses.
 KINDS = frozenset({"scatter", "bar"})
-
-
 #: The one function that the script is. A browser skims a function and compiles it when it is called; in brackets it is
 #: compiled at once, beside other work: 0.15 s of 0.37 s sooner ready on two slow cores.
 _WHOLE = (("this, () => {\n", "this, (() => {\n"), ("\nreturn Plotly;\n}));", "\nreturn Plotly;\n})));"))

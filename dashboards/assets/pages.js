@@ -20,7 +20,7 @@ window.dash_clientside = Object.assign({}, window.dash_clientside, {
       // once: who comes back to a page wants to see it as it is by then
       window.benchlogAsked = null;
       const asked = first?.path === path && first.search === search ? first : window.benchlogAsk(path, search);
-      const told = await asked.answer.then(contentOf, () => ({ title: "No answer", content: said(NO_ANSWER) }));
+      const told = await asked.answer.then(contentOf).catch(() => ({ title: "No answer", content: said(NO_ANSWER) }));
       document.title = told.title === "benchlog" ? told.title : `${told.title} · benchlog`;
       return [{ path, search, zone: asked.zone }, told.menu ?? null, told.content];
     },
