@@ -1,16 +1,24 @@
 """The program: Ctrl-C is heard from its first line on, before anything that takes time is loaded."""
 
 import os
+import signal
 import sys
+from types import FrameType
 
 STOPPED = 130  # as a shell counts a Ctrl-C
 
 
 def main() -> None:
     """Run the command line; a Ctrl-C at any moment is one line on standard error and exit status 130."""
-    if _done():
-        return
-    # out here nothing holds what the work had open any more
+    if not _done():
+        _end()  # out here nothing holds what the work had open any more
+
+
+def _at_once(_number: int, _frame: FrameType | None) -> None:
+    _end()  # nothing is open yet
+
+
+def _end() -> None:
     try:
         sys.stderr.write("benchlog: stopped\n")
         sys.stderr.flush()
@@ -23,9 +31,12 @@ def main() -> None:
 def _done() -> bool:
     """Do the work; gives False where a Ctrl-C stopped it."""
     try:
+        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+            # until ``stopping`` hears it: what is raised while a module is loaded may be lost in Python's clearing up
+            signal.signal(signal.SIGINT, _at_once)
         from benchlog import stopping
 
-        stopping.listen()
+        stopping.listen(_at_once)
         try:
             _work()
         except (KeyboardInterrupt, SystemExit):

@@ -18,9 +18,13 @@ _pressed_at: float | None = None
 _answered = False
 
 
-def listen() -> None:
-    """Hear Ctrl-C; not where whoever started the program has it ignored, as for work in the background."""
-    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+def listen(instead: object = signal.default_int_handler) -> None:
+    """Hear Ctrl-C; not where whoever started the program has it ignored, as for work in the background.
+
+    Args:
+        instead: what hears it so far; where something else does, that goes on.
+    """
+    if signal.getsignal(signal.SIGINT) is instead:
         signal.signal(signal.SIGINT, _hear)
         sys.unraisablehook = _swallowed
 

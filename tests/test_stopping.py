@@ -151,3 +151,28 @@ def test_stretch_that_cannot_be_stopped_ends_first():
 
     assert seen == [False, True]
     assert signal.getsignal(signal.SIGINT) is before
+
+
+EARLY = """
+import os, signal, sys, time, weakref
+from benchlog.__main__ import main
+class Thing:
+    pass
+class Press:
+    def find_spec(self, name, path=None, target=None):
+        if name == "benchlog.stopping":
+            thing = Thing()
+            self.ref = weakref.ref(thing, lambda _: (os.kill(os.getpid(), signal.SIGINT), time.sleep(0.1)))
+            del thing
+assert "benchlog.stopping" not in sys.modules
+sys.meta_path.insert(0, Press())
+sys.argv[1:] = ["schema", "result"]
+main()
+"""
+
+
+def test_ctrl_c_is_heard_before_there_is_anything_to_hear_it_with():
+    """Pressed while the first module is loaded, where Python drops what is raised, it ends the program all the same."""
+    done = subprocess.run([sys.executable, "-c", EARLY], capture_output=True, text=True, timeout=30, check=False)
+
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", "benchlog: stopped\n")
