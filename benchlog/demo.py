@@ -9,6 +9,7 @@ from benchlog.errors import BenchlogError, CannotWrite
 from benchlog.files import refuse_unwritable
 from benchlog.report import write_html
 from benchlog.report_text import render_text
+from benchlog.report_words import next_test_of
 from benchlog.run import check
 
 REPORT = "benchlog-report-larch.html"
@@ -61,7 +62,8 @@ def run_demo(into: Path, *, colour: bool = False) -> Iterator[str]:
     failed = [found for found in bad.checks if found.verdict == "fail"]
     yield "The same bike with a fault put in (a relay that lets go late):"
     for found in failed:
-        yield fill(f"{found.title}: {found.verdict}. {found.because}", 80, initial_indent="  ", subsequent_indent="  ")
+        told = f"{found.title}: {found.verdict}. {found.because} {next_test_of(bad, found)}".rstrip()
+        yield fill(told, 80, initial_indent="  ", subsequent_indent="  ")
     yield ""
     yield f"Verdict for the good install: {good.verdict}. Report: {into / REPORT}"
     yield f"Verdict with the fault:       {bad.verdict}. Report: {into / FAULT_REPORT}"

@@ -136,7 +136,7 @@ def _checks(result: Result) -> str:
 def _row(check: Check) -> str:
     limit = words.limit_words(check) or "none planned"
     extras = [words.planned_words(check), words.margin_words(check)]
-    small = "".join(f"<small>{escape(extra)}</small>" for extra in extras if extra)
+    small = "".join(f"<small>{_reason(extra)}</small>" for extra in extras if extra)
     source = words.source_words(check)
     cells = [
         ("Verdict", badge(check.verdict)),

@@ -78,6 +78,8 @@ class _Sheet:
             yield from self._check(check)
             if verdict in ("fail", "not proven", "not seen"):
                 yield from self._causes(words.causes_of(result, check), told)
+            if test := words.next_test_of(result, check):
+                yield from self._wrapped(f"→ {test}", "    ", "      ")
 
     def _check(self, check: Check) -> Iterator[str]:
         measured = words.measured_words(check)

@@ -3,6 +3,7 @@
 import re
 from typing import Protocol
 
+from benchlog.causes.first_tests import first_test
 from benchlog.evidence import Evidence, KeyOffDraw
 from benchlog.numbers import number, with_uncertainty
 from benchlog.result import Cause, Check, Result, Verdict
@@ -147,13 +148,21 @@ def open_reasons(result: Result) -> list[tuple[Verdict, list[str], str]]:
     rest = [c for c in result.checks if c.verdict in ("fail", "not proven", "not seen") and c.id not in explained]
     same: dict[tuple[Verdict, str], list[str]] = {}
     for check in sorted(rest, key=lambda check: READING_ORDER.index(check.verdict)):
-        same.setdefault((check.verdict, check.because), []).append(check.title)
+        reason = " ".join(filter(None, (check.because, next_test_of(result, check))))
+        same.setdefault((check.verdict, reason), []).append(check.title)
     return [(verdict, titles, because) for (verdict, because), titles in same.items()]
 
 
 def causes_of(result: Result, check: Check) -> list[Cause]:
     """The causes that explain this check, best fit first."""
     return [cause for cause in result.causes if check.id in cause.explains]
+
+
+def next_test_of(result: Result, check: Check) -> str:
+    """What to do about a failed check that no cause explains, as a sentence; "" for every other."""
+    if check.verdict != "fail" or causes_of(result, check) or not (test := first_test(check.id)):
+        return ""
+    return f"None of the known faults explains it. Next test: {test}."
 
 
 def likeliness(cause: Cause) -> str:

@@ -14,6 +14,8 @@ from report_samples import NASTY, healthy, nasty, troubled
 from rich.cells import cell_len
 
 from benchlog import report_words as words
+from benchlog.causes.first_tests import first_test
+from benchlog.check_table import CHECKS
 from benchlog.errors import BenchlogError
 from benchlog.report import render_html, render_text, write_html
 from benchlog.report_bar import bar
@@ -411,3 +413,26 @@ def test_reports_are_the_same_each_time():
 
     assert render_html(result) == render_html(result)
     assert render_text(result) == render_text(result)
+
+
+def test_failed_check_without_a_cause_still_names_a_next_test():
+    """Where no fault of the list fits, text and page say what to test first; where one does, it alone speaks."""
+    alone = troubled().model_copy(update={"causes": []})
+    failed = [check for check in alone.checks if check.verdict == "fail"]
+    text, page = " ".join(render_text(alone, width=100).split()), _Page(render_html(alone)).text
+    explained = {check_id for cause in troubled().causes for check_id in cause.explains}
+
+    assert failed
+    for check in failed:
+        test = words.next_test_of(alone, check)
+        assert test.startswith("None of the known faults explains it. Next test: ")
+        assert f"→ {test}" in text
+        assert test in page
+    assert {words.next_test_of(alone, check) for check in alone.checks if check.verdict != "fail"} == {""}
+    assert {check.id for check in failed if words.next_test_of(troubled(), check)} == {c.id for c in failed} - explained
+
+
+@pytest.mark.parametrize("check_id", [spec.id for spec in CHECKS])
+def test_every_check_has_a_first_test(check_id):
+    """Whichever check fails, there is something to test next."""
+    assert first_test(check_id.replace("_N_", "_3_"))

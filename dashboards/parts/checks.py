@@ -40,11 +40,14 @@ def check_table(result: Result, drawn_logs: Mapping[str, int]) -> html.Table:
 
 
 def _row(check: Check, drawn_logs: Mapping[str, int]) -> html.Tr:
-    extras = [extra for extra in (words.planned_words(check), words.margin_words(check)) if extra]
+    extras = [words.held_together(text) for text in (words.planned_words(check), words.margin_words(check)) if text]
     cells: list[tuple[str, Any]] = [
         ("Verdict", badge(check.verdict)),
         ("Measured", words.measured_words(check)),
-        ("Limit", [words.limit_words(check) or "none planned", *(html.Small(extra) for extra in extras)]),
+        (
+            "Limit",
+            [words.limit_words(check) or "none planned", *(html.Small(extra) for extra in extras)],
+        ),
         ("Against the limit", bar(check)),
         ("Because", [on_page(check.because), *_source(check, drawn_logs)]),
     ]
