@@ -22,6 +22,8 @@ class CheckSpec:
     plan_keys: tuple[str, ...]
 
 
+_ANY_SLOT = "slot_N_current"
+
 CHECKS: tuple[CheckSpec, ...] = (
     CheckSpec(
         "off_state_drain",
@@ -94,7 +96,7 @@ CHECKS: tuple[CheckSpec, ...] = (
         ("ground.lift_max_v",),
     ),
     CheckSpec(
-        "slot_N_current",
+        _ANY_SLOT,
         "Slot N current",
         "A",
         "the circuit's sustained current",
@@ -145,11 +147,16 @@ CHECKS: tuple[CheckSpec, ...] = (
 )
 
 
+def id_in_table(check_id: str) -> str:
+    """The id of a result's check as the table has it: ``slot_N_current`` for every slot's."""
+    return _ANY_SLOT if check_id.startswith("slot_") else check_id
+
+
 def specs_for(plan: Plan) -> list[CheckSpec]:
     """The table with one row for each planned slot, in the order of a result."""
     rows = []
     for spec in CHECKS:
-        if spec.id != "slot_N_current":
+        if spec.id != _ANY_SLOT:
             rows.append(spec)
             continue
         for circuit in sorted(plan.circuit, key=lambda c: c.slot):

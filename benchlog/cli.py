@@ -11,6 +11,7 @@ import typer
 from benchlog.commands import acceptance, page, recording, records, season, standin
 from benchlog.commands.shared import EXIT_STATUS, LoggerOption, PlanOption, StoreOption, refuse_outputs, user_errors
 from benchlog.errors import BenchlogError
+from benchlog.files import is_read_once
 
 app = typer.Typer(
     add_completion=False,
@@ -104,7 +105,7 @@ def check(
 def _refuse_unkeepable(logs: list[Path]) -> None:
     """A log that is kept is read a second time, which a pipe does not allow."""
     for log in logs:
-        if log.exists() and not log.is_file() and not log.is_dir():
+        if is_read_once(log):
             raise BenchlogError(
                 f"{log}: this is no file but a pipe or a device, which --save would have to read twice; "
                 "save it to a file first, and check that"

@@ -91,6 +91,11 @@ def _refuse_folder(target: Path, what: str) -> None:
         raise BenchlogError(f"{target}: this is a folder, a file name is needed for {what}; add one")
 
 
+def is_read_once(source: Path) -> bool:
+    """Whether it is a pipe or a device: what has come out of it is gone, and it may keep its reader waiting."""
+    return source.exists() and not source.is_file() and not source.is_dir()
+
+
 def _is_special(target: Path) -> bool:
     return target.is_symlink() or (target.exists() and not target.is_file())
 

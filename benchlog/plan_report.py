@@ -1,12 +1,12 @@
 """The text of ``benchlog plan``: what the plan comes to, before anything is wired or measured."""
 
-import re
 import textwrap
 from collections.abc import Iterator
 
 from benchlog.advice import SYSTEM_V, advice, circuit_drop_v
 from benchlog.batteries import CHEMISTRY
-from benchlog.check_table import CHECKS
+from benchlog.check_table import CHECKS, id_in_table
+from benchlog.folding import folded
 from benchlog.limits import (
     Path,
     PlannedLimit,
@@ -21,7 +21,6 @@ from benchlog.plan import Plan
 from benchlog.wiring import HOT_C
 
 WIDTH = 80
-_KEPT = "\u00a0"
 CAUTION = (
     "Caution: put the feed fuse close to battery +, before any chafing point, and disconnect battery negative"
     " before you wire. These figures are worked out from the plan and do not replace the bike's service manual."
@@ -119,7 +118,7 @@ def _limits(plan: Plan) -> list[str]:
 
 
 def _limit_text(check_id: str, limit: PlannedLimit) -> str:
-    unit = _UNITS["slot_N_current" if check_id.startswith("slot_") else check_id]
+    unit = _UNITS[id_in_table(check_id)]
     if check_id == "feed_in_crank":
         return "no loss" if limit.max is not None else "a loss is seen"
     if limit.impossible:
@@ -152,7 +151,4 @@ def _clipped(text: str, width: int) -> str:
 
 def _wrapped(text: str, lead: str) -> list[str]:
     """Text after a lead, continued below where the text began."""
-    kept = re.sub(r"(?<=\d) (?=[%°AVm])", _KEPT, text)  # a figure stays with its unit
-    below = " " * len(lead)
-    lines = textwrap.wrap(kept, WIDTH, initial_indent=lead, subsequent_indent=below, break_on_hyphens=False)
-    return [line.replace(_KEPT, " ") for line in lines]
+    return folded(text, lead, " " * len(lead), WIDTH)

@@ -8,6 +8,7 @@ from benchlog import report_words as words
 from benchlog.evidence import Evidence
 from benchlog.figures.in_page import POLICY, box, filled, scripts, shipped
 from benchlog.figures.loads import Where
+from benchlog.folding import held_together
 from benchlog.report_bar import bar
 from benchlog.result import Cause, Check, Result, Verdict
 
@@ -117,7 +118,7 @@ def _cause(cause: Cause, titles: dict[str, str]) -> str:
 
 
 def _reason(text: str) -> str:
-    return escape(words.held_together(text))
+    return escape(held_together(text))
 
 
 def _checks(result: Result) -> str:

@@ -1,6 +1,5 @@
 """The words, shapes and numbers that the text report and the page share."""
 
-import re
 from typing import Protocol
 
 from benchlog.causes.first_tests import first_test
@@ -27,15 +26,6 @@ CAUTIONS: tuple[str, ...] = (
     "This report compares measured values with a plan. It does not replace the bike's service manual, local "
     "rules or a licensed person where the law asks for one; where they differ, they win.",
 )
-
-
-#: Spaces after a number and before its unit, and between ± and its number.
-_HELD = re.compile(r"(?<=\d) (?=(?:[mk]?[VAWΩ]|[mµ]?s|Ah|Hz|min|h|°C|%)(?!\w))|(?<=±) (?=\d)")
-
-
-def held_together(text: str) -> str:
-    """The text with no line's end between a number and its unit, for what is shown as HTML."""
-    return _HELD.sub("\u00a0", text)
 
 
 def measured_words(check: Check) -> str:

@@ -89,3 +89,10 @@ class Overview:
 
     def __len__(self) -> int:
         return len(self.start_s)
+
+    def mean(self, role: str) -> float | None:
+        """The mean of a role's samples over the log; None where it is not logged, or has no valid sample."""
+        band = self.bands.get(role)
+        if band is None or not (valid := np.isfinite(band.mean)).any():
+            return None
+        return float(np.average(band.mean[valid], weights=self.rows[valid]))

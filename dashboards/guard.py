@@ -23,6 +23,8 @@ CONTENT_PATH = "/content"
 _SCRIPTS = ("/_dash-component-suites/", "/assets/")
 #: Scripts whose name changes with their text: a browser need not ask for them again.
 KEPT, FOR_EVER = "/kept/", "private, max-age=31536000, immutable"
+#: What a browser says of a question that our own page, or the reader, asks.
+_OWN_SITES = ("same-origin", "none")
 _SAFE = ("GET", "HEAD", "OPTIONS")
 
 _HEADERS = {
@@ -60,10 +62,7 @@ def guard(server: "Flask", settings: Settings, inline_scripts: Sequence[str] = (
         if settings.token and (answer := _token_checked()) is not None:
             return answer
         # a browser tells so; opening a page by a link from elsewhere is no harm, its content comes by our own script
-        if request.path == CONTENT_PATH and request.headers.get("Sec-Fetch-Site", "none") not in (
-            "same-origin",
-            "none",
-        ):
+        if request.path == CONTENT_PATH and request.headers.get("Sec-Fetch-Site", "none") not in _OWN_SITES:
             return refused(403, "this question comes from another site; open the page itself")
         if request.method not in _SAFE:
             if request.method != "POST":

@@ -6,7 +6,7 @@ from typing import Any
 from dash import html
 
 from benchlog.figures.in_page import filled
-from benchlog.report_words import held_together
+from benchlog.folding import held_together
 from benchlog.season import Part, Season, season_of
 from benchlog.season import words as season_words
 from benchlog.season.bikes import at_a_glance

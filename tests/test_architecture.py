@@ -17,7 +17,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("errors", "roles", "trace", "uncertainty", "wiring", "batteries", "thinning", "files", "stopping", "output"),
     ("toml_faults", "toml_files", "channels", "plan", "logger", "limits"),
     ("places", "readings", "several", "many", "plotly_js"),
-    ("marks", "numbers", "check_table"),
+    ("marks", "numbers", "check_table", "folding"),
     # the shape of a result: readers already write its notes
     ("result",),
     ("readers", "overview"),

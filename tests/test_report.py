@@ -17,6 +17,7 @@ from benchlog import report_words as words
 from benchlog.causes.first_tests import first_test
 from benchlog.check_table import CHECKS
 from benchlog.errors import BenchlogError
+from benchlog.folding import held_together
 from benchlog.report import render_html, render_text, write_html
 from benchlog.report_bar import bar
 from benchlog.result import VERDICTS, Check, Limit, Result
@@ -215,7 +216,7 @@ def test_a_plan_without_limits_is_not_called_good():
 )
 def test_numbers_stay_with_their_units(text, held):
     """No line of a page ends between a number and its unit; other spaces break (common practice, no source)."""
-    assert words.held_together(text) == held.replace("_", "\u00a0")
+    assert held_together(text) == held.replace("_", "\u00a0")
 
 
 @pytest.mark.parametrize("name", _RESULTS)
@@ -319,7 +320,7 @@ def test_page_says_the_same_reason_once():
     page = render_html(result.model_copy(update={"checks": changed, "causes": []}))
     steps = page[page.index("What to do next") : page.index("<h2>Checks</h2>")]
 
-    assert steps.count(words.held_together(why)) == 1
+    assert steps.count(held_together(why)) == 1
     assert "Settling after key-off, Feed voltage, key off, Resting voltage" in steps
 
 

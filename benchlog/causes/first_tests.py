@@ -1,6 +1,7 @@
 """Where to look first when a check fails and no fault of the list explains it (common practice, no source)."""
 
-_ANY_SLOT = "slot_N_current"
+from benchlog.check_table import id_in_table
+
 _PULL_FUSES = "with the key off pull one fuse after the other, each with its mark, and see which takes the current away"
 _AT_POSTS = "under load measure from post to post, then from lead to lead: what differs is lost in the joint"
 _ALONG = (
@@ -27,7 +28,7 @@ FIRST_TESTS: dict[str, str] = {
     "source_resistance": _AT_POSTS,
     "feed_drop": _ALONG.format("+", "fuse block"),
     "ground_lift": _ALONG.format("−", "ground bus"),
-    _ANY_SLOT: "compare the device's label with the plan, and measure its current alone on a charged battery",
+    "slot_N_current": "compare the device's label with the plan, and measure its current alone on a charged battery",
     "resting_voltage": "charge the battery full, let it rest overnight, and measure again",
     "crank_minimum": "charge the battery full and crank again; if it falls as low, have it tested under load",
     "feed_in_crank": (
@@ -44,4 +45,4 @@ FIRST_TESTS: dict[str, str] = {
 
 def first_test(check_id: str) -> str:
     """What to do next; "" for a check that nothing is known of."""
-    return FIRST_TESTS.get(_ANY_SLOT if check_id.startswith("slot_") else check_id, "")
+    return FIRST_TESTS.get(id_in_table(check_id), "")

@@ -73,20 +73,16 @@ def zeroed_overview(overview: Overview, offsets: Mapping[str, float], stretches:
         overview.start_s[keep],
         overview.end_s[keep],
         overview.rows[keep],
-        {
-            role: Band(
-                band.min[keep],
-                band.mean[keep],
-                band.max[keep],
-                np.where(leads_out_of(~keep, band.mean), 0.0, band.area)[keep],
-                np.where(leads_out_of(~keep, band.mean), 0.0, band.weight_s)[keep],
-                band.over[keep],
-            )
-            for role, band in bands.items()
-        },
+        {role: _kept(band, keep) for role, band in bands.items()},
         gap_s[keep],
         overview.step_s,
     )
+
+
+def _kept(band: Band, keep: np.ndarray) -> Band:
+    out = leads_out_of(~keep, band.mean)
+    area, weight_s = (np.where(out, 0.0, values) for values in (band.area, band.weight_s))
+    return Band(band.min[keep], band.mean[keep], band.max[keep], area[keep], weight_s[keep], band.over[keep])
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,10 +1,10 @@
 """A season for a terminal: what to do, then a small chart a quantity; 80 columns, readable when piped."""
 
 import math
-import re
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime, timedelta
 
+from benchlog.folding import folded
 from benchlog.numbers import number
 from benchlog.season import words
 from benchlog.season.dates import between_words, day_words
@@ -90,8 +90,7 @@ def _part(part: Part, season: Season, width: int) -> Iterator[str]:
     yield from chart(part, season.breaks_of(part.quantity), width)
     since = f" since {day_words(part.since.date())}" if part.since else ""
     told = dict.fromkeys((words.now_words(part), words.limit_words(part), words.crossing_words(part)))
-    yield from fold(f"now {'; '.join(told)}",
-                    "  ", "    ", width)  # fmt: skip
+    yield from fold(f"now {'; '.join(told)}", "  ", "    ", width)
     yield from fold(f"trend{since}: {words.trend_words(part.trend, part.unit)}", "  ", "    ", width)
     for trend in part.earlier:
         when = f"{day_words(trend.since)} to {day_words(trend.until)}"
@@ -144,12 +143,8 @@ def chart(part: Part, breaks: Sequence[datetime], width: int = WIDTH) -> list[st
 
 
 def fold(text: str, first: str, then: str, width: int = WIDTH) -> list[str]:
-    """Broken at spaces, no line wider than ``width``; a longer word is cut."""
-    import textwrap
-
-    together = re.sub(r"(\d) (?=(V|A|Ah|mA|mΩ|°C|%)(\W|$))", "\\1\N{NO-BREAK SPACE}", plain(text))
-    lines = textwrap.wrap(together, width, initial_indent=first, subsequent_indent=then, break_on_hyphens=False)
-    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
+    """Printable text in lines, as ``folded`` breaks it."""
+    return folded(plain(text), first, then, width)
 
 
 def plain(text: str) -> str:

@@ -5,11 +5,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from benchlog.plan import Plan
 from benchlog.readings import QUANTITIES, Reading
-from benchlog.trace import Overview
 
 if TYPE_CHECKING:
     from benchlog.run import LoggerLike
@@ -39,7 +36,7 @@ def readings_of_log(
     with Log.open(path, load_logger(own) if own else logger_of(logger)) as opened:
         result = check(opened, plan=plan)
         epoch_s = opened.epoch_s
-        temperature_c = _mean_c(opened.overview)
+        temperature_c = opened.overview.mean("battery_c")
     note = None
     if epoch_s is None:
         epoch_s = path.stat().st_mtime
@@ -53,14 +50,6 @@ def readings_of_log(
     if not found:
         note = f"{path.name}: shows none of what a season is made of ({', '.join(QUANTITIES)}), so it was left out"
     return found, note
-
-
-def _mean_c(overview: Overview) -> float | None:
-    """A log's mean temperature, °C; None where it has none, which widens what a rest voltage leaves open."""
-    warm = overview.bands.get("battery_c")
-    if warm is None or not (valid := np.isfinite(warm.mean)).any():
-        return None
-    return float(np.average(warm.mean[valid], weights=overview.rows[valid]))
 
 
 def readings_of_logs(

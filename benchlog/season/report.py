@@ -5,7 +5,8 @@ from shlex import quote
 from typing import TYPE_CHECKING
 
 from benchlog.figures.in_page import POLICY, box, filled, scripts, shipped
-from benchlog.report_words import CAUTIONS, held_together
+from benchlog.folding import held_together
+from benchlog.report_words import CAUTIONS
 from benchlog.season import words
 from benchlog.season.chart import numbered_changes
 from benchlog.season.dates import day_words

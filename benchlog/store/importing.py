@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from sqlalchemy import select
 
 from benchlog.errors import BadLog, BenchlogError
+from benchlog.files import is_read_once
 from benchlog.logger import Logger
 from benchlog.many import ProcessEnded, side_by_side
 from benchlog.plan import Plan
@@ -69,7 +70,8 @@ def logs_under(folder: Path, but: Path | None = None) -> list[Path]:
         folders[:] = sorted(
             name for name in folders if not name.startswith(".") and (Path(place) / name).resolve() != skipped
         )
-        found += [path for name in sorted(names) if is_log(name) and not _waits(path := Path(place) / name)]
+        # an import does not wait for what a pipe may never send
+        found += [path for name in sorted(names) if is_log(name) and not is_read_once(path := Path(place) / name)]
     if not found:
         raise BenchlogError(f"{folder}: there is no log in it; a log ends in {', '.join(ENDINGS)}")
     return found
@@ -137,11 +139,6 @@ def _examine(path: Path, job: _Job) -> _Answer:
         raise  # it would be so with every log
     except BenchlogError as problem:
         return str(problem)
-
-
-def _waits(path: Path) -> bool:
-    """Whether it is a pipe or the like: an import is not meant to wait for what it may never send."""
-    return path.exists() and not path.is_file() and not path.is_dir()
 
 
 def _hash(path: Path) -> str:

@@ -6,8 +6,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from benchlog import __version__
 from benchlog.errors import BenchlogError
 from benchlog.logger import Logger, load_logger
@@ -136,7 +134,5 @@ def _refuse_changed(facts: LogFacts, outline: "LogEvidence | None") -> None:
 
 def _mean_c(outline: "LogEvidence | None") -> float | None:
     """A log's mean temperature, °C."""
-    band = None if outline is None else outline.overview.bands.get("battery_c")
-    if outline is None or band is None or not (valid := np.isfinite(band.mean)).any():
-        return None
-    return round(float(np.average(band.mean[valid], weights=outline.overview.rows[valid])), 2)
+    mean_c = None if outline is None else outline.overview.mean("battery_c")
+    return None if mean_c is None else round(mean_c, 2)

@@ -6,6 +6,7 @@ from typing import Any
 from dash import html
 
 from benchlog import report_words as words
+from benchlog.folding import held_together
 from benchlog.result import Check, Result
 from dashboards.parts.attributes import attributes
 from dashboards.parts.badge import badge
@@ -40,14 +41,11 @@ def check_table(result: Result, drawn_logs: Mapping[str, int]) -> html.Table:
 
 
 def _row(check: Check, drawn_logs: Mapping[str, int]) -> html.Tr:
-    extras = [words.held_together(text) for text in (words.planned_words(check), words.margin_words(check)) if text]
+    extras = [held_together(text) for text in (words.planned_words(check), words.margin_words(check)) if text]
     cells: list[tuple[str, Any]] = [
         ("Verdict", badge(check.verdict)),
         ("Measured", words.measured_words(check)),
-        (
-            "Limit",
-            [words.limit_words(check) or "none planned", *(html.Small(extra) for extra in extras)],
-        ),
+        ("Limit", [words.limit_words(check) or "none planned", *(html.Small(extra) for extra in extras)]),
         ("Against the limit", bar(check)),
         ("Because", [on_page(check.because), *_source(check, drawn_logs)]),
     ]
