@@ -14,9 +14,10 @@ from benchlog.figures.in_page import shipped
 from benchlog.store import open_store
 from dashboards import change_list, checked_page, drop_form, live_page, log_view, note_form, one_result, sheet
 from dashboards.context import Context
-from dashboards.document import ASK, DOCUMENT, SCRIPTS, Pages
+from dashboards.document import ASK, DOCUMENT, Pages
+from dashboards.first_look import first_look
 from dashboards.frame import frame, menu, trouble
-from dashboards.guard import CONTENT_PATH, FOR_EVER, KEPT, guard, hash_in_policy
+from dashboards.guard import CONTENT_PATH, guard, hash_in_policy
 from dashboards.record_page import record_page
 from dashboards.results import results_page
 from dashboards.season_page import season_page as make_season
@@ -58,6 +59,7 @@ def _app(settings: Settings, context: Context) -> Dash:
         enable_mcp=False,
     )
     app.layout = frame()
+    app.first_look = lambda path: first_look(context, path)
     _route(app, context)
     log_view.register(app, context)
     one_result.register(app, context)
@@ -136,16 +138,8 @@ def _route(app: Dash, context: Context) -> None:
 
 
 def _look(app: Dash) -> None:
-    """What pages and reports share: the style sheet, so that they are one family, and the script that draws."""
+    """The style sheet that pages and reports share, so that they are one family."""
     from flask import Response
 
     css = shipped("report.css")
     app.server.add_url_rule("/look/report.css", "css", lambda: Response(css, mimetype="text/css"))
-
-    def script(name: str) -> Response:
-        text = SCRIPTS.get(f"{KEPT}{name}")
-        if text is None:
-            return Response(status=404)
-        return Response(text, mimetype="text/javascript", headers={"Cache-Control": FOR_EVER})
-
-    app.server.add_url_rule(f"{KEPT}<name>", "script", script)

@@ -21,8 +21,6 @@ UPLOAD_PATH = "/upload"
 #: Where a document asks for what stands in it.
 CONTENT_PATH = "/content"
 _SCRIPTS = ("/_dash-component-suites/", "/assets/")
-#: Scripts whose name changes with their text: a browser need not ask for them again.
-KEPT, FOR_EVER = "/kept/", "private, max-age=31536000, immutable"
 #: What a browser says of a question that our own page, or the reader, asks.
 _OWN_SITES = ("same-origin", "none")
 _SAFE = ("GET", "HEAD", "OPTIONS")
@@ -97,7 +95,7 @@ def guard(server: "Flask", settings: Settings, inline_scripts: Sequence[str] = (
         for name, value in _HEADERS.items():
             answer.headers[name] = value
         answer.headers["Content-Security-Policy"] = policy
-        if not request.path.startswith(_SCRIPTS) and answer.headers.get("Cache-Control") != FOR_EVER:
+        if not request.path.startswith(_SCRIPTS):
             answer.headers["Cache-Control"] = "no-store"
         elif "Cache-Control" not in answer.headers:
             # kept, but asked about: a browser that keeps a script also keeps it compiled

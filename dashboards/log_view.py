@@ -33,7 +33,7 @@ def log_view(looked: LookedAt, result: Result, number: int) -> html.Div:
     """
     whole = (looked.start_s, looked.end_s)
     drawn = looked.drawn(*whole)
-    figure = view_figure(looked.evidence, _marked(result), drawn, *whole)
+    figure = whole_figure(looked, result, drawn)
     roles = [role for _, panel in view_roles(looked.evidence) for role in panel]
     named = {part: {"part": part, "log": number} for part in ("graph", "from", "to", "go", "stretch", "said")}
     return html.Div(
@@ -68,6 +68,12 @@ def log_view(looked: LookedAt, result: Result, number: int) -> html.Div:
         className="log-view",
         tabIndex="-1",
     )
+
+
+def whole_figure(looked: LookedAt, result: Result, drawn: Mapping[str, Drawn] | None = None) -> dict[str, Any]:
+    """The figure of a whole log; ``drawn`` where its lines are at hand already."""
+    whole = (looked.start_s, looked.end_s)
+    return view_figure(looked.evidence, _marked(result), drawn or looked.drawn(*whole), *whole)
 
 
 def said(looked: LookedAt, shown: Stretch, drawn: Mapping[str, Drawn]) -> str:

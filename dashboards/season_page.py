@@ -121,7 +121,7 @@ def _charge(season: Season, zone: tzinfo) -> str:
 
 def _advice(advice: Advice) -> html.Li:
     how = advice.how.replace(NOTE_IT, "note it under Changes below").replace(KEEP_IT, "file its check")
-    how_to = [html.Br(), f"How: {how}."] if how else []
+    how_to: list[Any] = [html.Br(), f"How: {how}."] if how else []
     return html.Li([badge(advice), " ", html.Strong(advice.about), f": {held_together(advice.because)}.", *how_to])
 
 

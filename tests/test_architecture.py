@@ -16,7 +16,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     # words, tables and small parts that anyone may use
     ("errors", "roles", "trace", "uncertainty", "wiring", "batteries", "thinning", "files", "stopping", "output"),
     ("toml_faults", "toml_files", "channels", "plan", "logger", "limits"),
-    ("places", "readings", "several", "many", "plotly_js"),
+    ("places", "readings", "several", "many"),
     ("marks", "numbers", "check_table", "folding"),
     # the shape of a result: readers already write its notes
     ("result",),

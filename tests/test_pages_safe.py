@@ -2,7 +2,6 @@
 
 import io
 import json
-import re
 import signal
 import socket
 import subprocess
@@ -16,11 +15,12 @@ from urllib.request import Request, urlopen
 import pytest
 from page_server import NASTY, PAGE, ROOT, SAMPLES, Serving, free_port, made_store, serving, until
 from playwright.sync_api import Browser, expect, sync_playwright
+from plotly.offline import get_plotlyjs
 
 from benchlog.errors import BenchlogError
 from benchlog.live import LiveState, write_live
-from benchlog.plotly_js import plotly_js
 from dashboards.app import make_app
+from dashboards.document import PLOTLY_PATH
 from dashboards.guard import content_policy, host_allowed, same_origin
 from dashboards.serving import address, with_token
 from dashboards.settings import Settings
@@ -282,24 +282,15 @@ def test_page_names_no_other_server(client):
 
 
 def test_document_brings_what_its_page_needs(client):
-    """The content is asked for before all scripts; no table, no core-js; what draws comes where something is drawn."""
+    """The content is asked for before all scripts; what draws is plotly's own file, where something is drawn."""
     quiet, drawn = (client.get(path, headers=HERE).text for path in ("/", "/record/1"))
-    scripts = [re.findall(r'src="([^"]+)"', text) for text in (quiet, drawn)]
-    ours = [[name for name in names if name.startswith("/kept/")] for names in scripts]
-    kept = client.get(ours[1][0], headers=HERE)
 
-    for text, names in zip((quiet, drawn), scripts, strict=True):
+    for text in (quiet, drawn):
         assert text.index("benchlogAsked") < text.index("src=")
-        assert not [name for name in names if "dash_table" in name or "polyfill" in name]
-        assert [name for name in names if "react-dom" in name]
         assert "{%" not in text
-    assert [[name.split("-")[0] for name in names] for names in ours] == [
-        ["/kept/regenerator"], ["/kept/plotly", "/kept/regenerator"]
-    ]  # fmt: skip
-    assert "immutable" in kept.headers["Cache-Control"]
-    assert kept.text == plotly_js()
-    for lost in (client.get("/kept/plotly-0.js", headers=HERE), client.get("/kept/", headers=HERE)):
-        assert "immutable" not in lost.headers["Cache-Control"]
+    assert PLOTLY_PATH not in quiet
+    assert f'<script defer src="{PLOTLY_PATH}"></script>' in drawn
+    assert client.get(PLOTLY_PATH, headers=HERE).text == get_plotlyjs()
 
 
 def test_callback_fed_with_nonsense_stays_polite(client):

@@ -1,5 +1,7 @@
 """The job sheet and the page say what the result says, and no name from a file can break them."""
 
+import base64
+import gzip
 import itertools
 import json
 import os
@@ -10,6 +12,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from plotly.offline import get_plotlyjs
 from report_samples import NASTY, healthy, nasty, troubled
 from rich.cells import cell_len
 
@@ -261,7 +264,7 @@ def test_page_escapes_every_name():
     """Markup in bike, device, log and note names is text: no element or comment comes of it."""
     page = _Page(render_html(nasty()))
 
-    assert len(page.named("script")) == 3  # plotly.js, the figures, and what draws them
+    assert len(page.named("script")) == 3  # plotly's script, the figures, and what draws them
     assert page.comments == []
     assert page.text.count(NASTY) >= 4
     assert "<script>alert" not in render_html(troubled(bike=NASTY, log=NASTY))
@@ -283,7 +286,10 @@ def test_page_carries_plotly_only_for_figures():
     """plotly.js is inside once where there is evidence, and not at all where there is none."""
     with_figures, without = render_html(healthy()), render_html(troubled())
 
-    assert with_figures.count("plotly.js (basic - minified) v") == 1
+    held = re.findall(r'<script type="application/gzip" id="plotly">([A-Za-z0-9+/=]+)</script>', with_figures)
+    assert len(held) == 1
+    assert gzip.decompress(base64.b64decode(held[0])).decode() == get_plotlyjs()
+    assert len(with_figures.encode()) < 2.5e6
     assert "plotly" not in without
     assert "<script" not in without
 

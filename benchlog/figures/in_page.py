@@ -7,7 +7,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from benchlog.figures.legend import Entry, entries_of, swatch
-from benchlog.plotly_js import plotly_js
+from benchlog.figures.script import packed_script
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go  # type: ignore[import-untyped]  # plotly ships no types
@@ -22,7 +22,7 @@ def scripts(figures: Sequence["go.Figure"]) -> str:
         return ""
     listed = [json.loads(str(figure.to_json())) for figure in figures]
     return (
-        f"<script>{plotly_js()}</script>\n"
+        f'<script type="application/gzip" id="plotly">{packed_script()}</script>\n'
         f'<script type="application/json" id="figures">{_inert(json.dumps(listed, separators=(",", ":")))}</script>\n'
         f"<script>\n{shipped('report.js')}</script>\n"
     )

@@ -44,6 +44,21 @@ new MutationObserver(() => {
   for (const input of document.querySelectorAll(".day input[type=text]")) input.type = "date";
 }).observe(document.documentElement, { childList: true, subtree: true });
 
+// the server's still drawing gives way, once the page is there to the figure's box, once it is drawn to the figure
+(() => {
+  const first = document.getElementById("first-look");
+  if (!first) return;
+  const picture = first.querySelector("svg");
+  const gone = (watch) => (picture.remove(), first.remove(), watch.disconnect());
+  new MutationObserver((_, watch) => {
+    const box = document.querySelector(".log-view figure");
+    if (document.querySelector(".log-view .xtick")) gone(watch);
+    else if (box && picture.parentElement !== box) box.prepend(picture), first.remove();
+    // a page that says what is wrong has no log view
+    else if (!box && document.querySelector("#content h1") && document.querySelector("#content [role=alert]")) gone(watch);
+  }).observe(document.documentElement, { childList: true, subtree: true });
+})();
+
 // paper is narrower than most screens: draw again at the width of the printed column
 (() => {
   const mm = 96 / 25.4;
