@@ -1,25 +1,25 @@
 """A log on disk: read once from end to end, then any stretch of it at its full rate; never all in memory."""
 
 import os
-import threading
 from bisect import bisect_left, bisect_right
-from collections import OrderedDict, deque
+from collections import deque
 from collections.abc import Callable, Collection, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
+from benchlog.blocks import Blocks
 from benchlog.errors import BadLog
 from benchlog.overview import OverviewBuilder
 from benchlog.readers import reader_of
 from benchlog.readers.comments import Written
 from benchlog.readers.hints import time_unit_hint
 from benchlog.readers.leftout import LeftOut
-from benchlog.readers.raw import Piece, Raw, Table
+from benchlog.readers.parts import parts_of
+from benchlog.readers.raw import Cuts, Piece, Raw, Table
 from benchlog.readers.source import Source
 from benchlog.readers.timeline import State, epoch_s, place
 from benchlog.result import Note
@@ -33,18 +33,12 @@ if TYPE_CHECKING:
     from benchlog.logger import Logger
 
 BLOCK_BYTES = 8 << 20
-_WORKERS, _IN_FLIGHT, _HELD = 2, 3, 4
+_WORKERS, _IN_FLIGHT = 2, 3
 _SMALL_BYTES = 2 << 20
 #: The years 1 to 9999, s from 1970 UTC: what a calendar holds.
 _FIRST_EPOCH_S, _LAST_EPOCH_S = -62_135_596_800, 253_402_300_800
 
 Progress = Callable[[int, int], None]
-
-
-@dataclass(frozen=True, slots=True)
-class _Block:
-    piece: Piece
-    before: State
 
 
 class Log:
@@ -83,11 +77,7 @@ class Log:
         self._table, self._source = table, source
         self._order = tuple(c.role for c in table.logger.channel if c.role in table.roles)
         self.roles = frozenset(self._order)
-        self._blocks: list[_Block] = []
-        self._starts: list[float] = []
-        self._ends: list[float] = []
-        self._held: OrderedDict[int, Trace] = OrderedDict()
-        self._lock = threading.Lock()
+        self._blocks = Blocks(table, table.logger)
         self._written = Written()
         self.marks: tuple[Mark, ...] = ()
         self.rows = 0
@@ -98,7 +88,7 @@ class Log:
         self._refuse_empty()
         self.epoch_s = epoch_s(self.logger, state)
         self._refuse_undated()
-        self.start_s, self.end_s = self._starts[0], self._ends[-1]
+        self.start_s, self.end_s = self._blocks.starts_s[0], self._blocks.ends_s[-1]
         self.step_s = self.overview.step_s
         texts = (*table.notes, *self._time_hint(), *self._written.notes())
         self.notes = (*left_out.notes(), *(Note(log=name, line=line, text=text) for line, text in texts))
@@ -180,11 +170,11 @@ class Log:
         asked = self._asked(roles)
         # what a trace adds to the end is lost in the rounding of a time above some hours
         to_s = float(np.nextafter(to_s + 1e-12, np.inf))
-        first, end = bisect_left(self._ends, from_s), bisect_right(self._starts, to_s)
+        first, end = bisect_left(self._blocks.ends_s, from_s), bisect_right(self._blocks.starts_s, to_s)
         for n in range(first, end):
-            part = self._block(n).between(from_s, to_s)
+            part = self._blocks.samples(n, from_s, to_s)
             if len(part):
-                over = {role: flags for role, flags in part.over.items() if role in asked}
+                over = {role: flags for role, flags in part.over.items() if role in asked and flags.any()}
                 yield Trace(part.time_s, {role: part.values[role] for role in asked}, over)
 
     def window(self, from_s: float, to_s: float, roles: Collection[str] | None = None) -> "pd.DataFrame":
@@ -196,7 +186,7 @@ class Log:
 
     def close(self) -> None:
         """Let the file go; what is in ``overview`` and the other attributes stays."""
-        self._held.clear()
+        self._blocks.clear()
         if self._source is not None:
             self._source.close()
 
@@ -214,21 +204,6 @@ class Log:
                 raise KeyError(role)
         return tuple(role for role in self._order if role in roles)
 
-    def _block(self, n: int) -> Trace:
-        with self._lock:
-            if n in self._held:
-                self._held.move_to_end(n)
-                return self._held[n]
-            block = self._blocks[n]
-            trace = place(self._table.parse(self._table.load(block.piece)), self.logger, block.before).trace
-            self._hold(n, trace)
-            return trace
-
-    def _hold(self, n: int, trace: Trace) -> None:
-        self._held[n] = trace
-        if len(self._held) > _HELD:
-            self._held.popitem(last=False)
-
     def _pass(self, left_out: LeftOut, progress: Progress | None, max_buckets: int | None) -> tuple[Overview, State]:
         """Read everything once, in order; blocks are parsed side by side."""
         builder: OverviewBuilder | None = None
@@ -237,7 +212,7 @@ class Log:
         added: Future[None] | None = None
         # the overview of one block is made while the next is put in order
         with ThreadPoolExecutor(1, thread_name_prefix="benchlog-overview") as adder:
-            for piece, raw in self._parsed():
+            for piece, raw, cuts in self._parsed():
                 if builder is None:
                     expected = raw.rows * self._table.done()[1] // max(piece.size, 1)
                     if piece.size != raw.rows:  # text: later lines may be longer; tables count their rows
@@ -246,10 +221,8 @@ class Log:
                 placed = place(raw, self.logger, state)
                 left_out.add((*raw.faults, *placed.faults), line, placed.wraps_at)
                 if len(placed.trace):
-                    self._blocks.append(_Block(piece, state))
-                    self._starts.append(float(placed.trace.time_s[0]))
-                    self._ends.append(float(placed.trace.time_s[-1]))
-                    self._hold(len(self._blocks) - 1, placed.trace)
+                    parts = None if cuts is None else parts_of(cuts, raw, placed, state, self.logger)
+                    self._blocks.add(piece, state, parts, placed.trace)
                     self.rows += len(placed.trace)
                     if added is not None:
                         added.result()
@@ -264,21 +237,23 @@ class Log:
         self.marks = tuple(marks)
         return (builder or OverviewBuilder(self._order)).finish(), state
 
-    def _parsed(self) -> Iterator[tuple[Piece, Raw]]:
-        waiting: deque[tuple[Piece, Future[Raw]]] = deque()
+    def _parsed(self) -> Iterator[tuple[Piece, Raw, Cuts | None]]:
+        waiting: deque[tuple[Piece, Future[tuple[Raw, Cuts | None]]]] = deque()
 
         def take(data: Any, piece: Piece) -> None:
             waiting.append((piece, pool.submit(parse, data, piece)))
 
-        def parse(data: Any, piece: Piece) -> Raw:
-            return self._table.parse(self._table.load(piece) if data is None else data)
+        def parse(data: Any, piece: Piece) -> tuple[Raw, Cuts | None]:
+            data = self._table.load(piece) if data is None else data
+            raw = self._table.parse(data)
+            return raw, self._table.cuts(data, raw)
 
         if self._table.done()[1] < _SMALL_BYTES:  # handing it to other threads would take longer than it saves
-            before: tuple[Piece, Raw] | None = None
+            before: tuple[Piece, Raw, Cuts | None] | None = None
             for piece, data in self._table.pieces():
                 if before is not None:
                     yield before
-                before = piece, parse(data, piece)
+                before = piece, *parse(data, piece)
             if before is not None:  # one late, so that with the last piece all is known to be taken
                 yield before
             return
@@ -287,10 +262,10 @@ class Log:
                 take(data, piece)
                 while len(waiting) >= _IN_FLIGHT:
                     done, future = waiting.popleft()
-                    yield done, future.result()
+                    yield done, *future.result()
             while waiting:
                 done, future = waiting.popleft()
-                yield done, future.result()
+                yield done, *future.result()
 
     def _time_hint(self) -> Iterator[tuple[None, str]]:
         if self.logger.time is not None and self.epoch_s is None:
@@ -318,8 +293,6 @@ class Log:
 
 
 def _joined(parts: list[Trace], roles: tuple[str, ...]) -> Trace:
-    if len(parts) == 1:
-        return parts[0]
     empty = np.empty(0)
     time_s = np.concatenate([part.time_s for part in parts] or [empty])
     values = {role: np.concatenate([part.values[role] for part in parts] or [empty]) for role in roles}

@@ -21,6 +21,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     # the shape of a result: readers already write its notes
     ("result",),
     ("readers", "overview"),
+    ("blocks",),
     ("log",),
     ("analysis",),
     ("evidence", "causes"),

@@ -59,6 +59,7 @@ def without_comments(data: bytes) -> tuple[bytes, dict[int, bytes]]:
 
 
 def places(rows: int, comments: dict[int, bytes]) -> Ints:
-    """The line of each row where comments stand between them."""
-    at: Ints = np.delete(np.arange(rows + len(comments)), list(comments))
+    """The line of each row where comments stand between them; too early by one for each line end in a cell above."""
+    lines = rows + len(comments)
+    at: Ints = np.delete(np.arange(lines), [line for line in comments if line < lines])[:rows]
     return at

@@ -10,7 +10,7 @@ from benchlog.errors import BadLog
 from benchlog.readers import cells
 from benchlog.readers.comments import Written, notes_in, places, without_comments
 from benchlog.readers.layout import Layout, find_layout, split, text_of, unquoted
-from benchlog.readers.raw import Piece, Raw, Reader
+from benchlog.readers.raw import Cuts, Piece, Raw, Reader, part_of
 from benchlog.readers.rows import Found, Sheet, settled
 from benchlog.readers.source import Source
 
@@ -23,6 +23,7 @@ _UNIT = "\x1f"  # between cells once quotes are resolved
 _LONGEST_LINE = 1 << 20
 # polars would unpack a block that begins like this: gzip, zstd, zlib
 _PACKED = (b"\x1f\x8b", b"\x28\xb5\x2f\xfd", b"x\x01", b"x^", b"x\x9c", b"x\xda")
+_LINE_END = ord("\n")
 _WINDOW = 1 << 16  # searched for the line end at which a block is cut
 
 
@@ -128,6 +129,18 @@ class DelimitedLog:
         sheet = regular_sheet(data, self._layout) or sheet_by_lines(data, self._layout)
         return settled(sheet, self._layout.wanted)
 
+    def cuts(self, data: bytes, raw: Raw, /) -> Cuts | None:
+        """Where lines begin."""
+        if raw.by_lines and not _is_utf8(data):  # what another part holds decides how the text is read
+            return None
+        return _cuts(data, part_of(len(data), self._source.size), raw.lines)
+
+    def part(self, piece: Piece, by_lines: bool, /) -> Raw | None:
+        """The rows of a few lines of a block; None where they are not as regular as the block."""
+        data = self.load(piece)
+        sheet = sheet_by_lines(data, self._layout) if by_lines else regular_sheet(data, self._layout)
+        return None if sheet is None else settled(sheet, self._layout.wanted)
+
 
 def _layout(source: Source, logger: "Logger | None") -> Layout:
     try:
@@ -223,6 +236,28 @@ def regular_sheet(data: bytes, layout: Layout) -> Sheet | None:
     return sheet
 
 
+def _cuts(data: bytes, step: int, lines: int) -> Cuts | None:
+    """The first line that begins in each stretch of so many bytes; None where line ends do not tell the lines."""
+    text = np.frombuffer(data, np.uint8)
+    begins = np.arange(0, len(data), step)
+    ends = np.array([np.count_nonzero(text[n : n + step] == _LINE_END) for n in begins.tolist()], dtype=np.int64)
+    if int(ends.sum()) + (not data.endswith(b"\n")) != lines:  # a cell holds one, or an empty line was passed over
+        return None
+    begins, line = begins[1:], np.cumsum(ends)[:-1]
+    at = np.array([data.find(b"\n", n - 1) + 1 for n in begins.tolist()], dtype=np.int64)
+    line += at > begins
+    good = (at >= begins) & (np.diff(at, prepend=0) > 0)
+    return Cuts(at[good], line[good], len(data))
+
+
+def _is_utf8(data: bytes) -> bool:
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
 def _count(data: bytes, separator: str) -> int:
     # ten times as fast as bytes.count where separators are dense
     return int(np.count_nonzero(np.frombuffer(data, np.uint8) == ord(separator)))
@@ -287,7 +322,7 @@ def sheet_by_lines(data: bytes, layout: Layout) -> Sheet:
     def cell(index: int) -> pl.Series:
         return fields.list.get(index, null_on_oob=True)
 
-    sheet = Sheet(len(kept), len(texts), at if len(at) < len(texts) else None, kept, notes=notes)
+    sheet = Sheet(len(kept), len(texts), at if len(at) < len(texts) else None, kept, notes=notes, by_lines=True)
     numbered = [column.index for column in wanted.columns]
     if wanted.time is not None:
         numbered.append(wanted.time)

@@ -7,7 +7,7 @@ import numpy as np
 
 from benchlog.readers import cells
 from benchlog.readers.columns import Wanted, resolve
-from benchlog.readers.raw import Piece, Raw
+from benchlog.readers.raw import Cuts, Piece, Raw, part_of
 from benchlog.readers.rows import Found, Sheet, settled
 
 if TYPE_CHECKING:
@@ -22,6 +22,12 @@ _ROW_BYTES = 40  # of a text log with five columns: makes pieces of rows as larg
 def rows_of(block_bytes: int) -> int:
     """Rows in a piece."""
     return max(block_bytes // _ROW_BYTES, 1)
+
+
+def cuts_of(raw: Raw, log_rows: int) -> Cuts:
+    """Rows at which a piece of a table of so many rows can be cut."""
+    at = np.arange(0, raw.rows, part_of(raw.rows, log_rows))[1:]
+    return Cuts(at, at, raw.rows)
 
 
 class FrameLog:
@@ -43,6 +49,14 @@ class FrameLog:
     def load(self, piece: Piece) -> "pl.DataFrame":
         """A slice again."""
         return self._frame.slice(piece.start, piece.size)
+
+    def cuts(self, _: "pl.DataFrame", raw: Raw, /) -> Cuts | None:
+        """Anywhere."""
+        return cuts_of(raw, self._frame.height)
+
+    def part(self, piece: Piece, _: bool, /) -> Raw | None:
+        """The rows of a part of a slice."""
+        return self.parse(self.load(piece))
 
     def done(self) -> tuple[int, int]:
         """Rows taken, of how many."""

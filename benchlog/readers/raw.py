@@ -16,6 +16,9 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
+#: Parts of a piece that may be read alone, and of a whole log: their index must not grow with it.
+_PARTS, _MOST_PARTS = 128, 1 << 17
+
 #: Why a row is left out -> (text for one row, text for several). A header is no row, and never a reason to refuse.
 KINDS: dict[str, tuple[str, str]] = {
     "many": ("row with too many fields was left out", "rows with too many fields were left out"),
@@ -59,6 +62,7 @@ class Raw:
         lines: lines of the piece.
         faults: what was left out.
         notes: line from the piece's first, and text, of what someone wrote between the rows.
+        by_lines: text was read line by line, since not every line has its fields.
     """
 
     time: Floats | Ints | None
@@ -71,6 +75,7 @@ class Raw:
     lines: int
     faults: tuple[Fault, ...]
     notes: tuple[tuple[int, str], ...] = ()
+    by_lines: bool = False
 
     def __len__(self) -> int:
         return self.rows if self.row is None else len(self.row)
@@ -82,6 +87,26 @@ class Piece:
 
     start: int
     size: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cuts:
+    """Where a piece can be cut into parts that may be read alone.
+
+    Attributes:
+        at: how far from the piece's start, as it is measured.
+        line: the line that begins there, from the piece's first.
+        size: of the piece.
+    """
+
+    at: Ints
+    line: Ints
+    size: int
+
+
+def part_of(piece: int, log: int) -> int:
+    """How large the parts of a piece are: of its size, and the log's."""
+    return max(piece // _PARTS, log // _MOST_PARTS, 1)
 
 
 class Table(Protocol):
@@ -111,6 +136,12 @@ class Table(Protocol):
 
     def parse(self, data: Any) -> Raw:
         """The rows in a piece's data. Touches nothing shared, so that threads may call it."""
+
+    def cuts(self, data: Any, raw: Raw, /) -> Cuts | None:
+        """Where a piece can be cut, from its data and its rows; None where it is read as a whole. As ``parse``."""
+
+    def part(self, piece: Piece, by_lines: bool, /) -> Raw | None:
+        """The rows of a part of a piece, read as that was; None where it cannot be read so."""
 
     def done(self) -> tuple[int, int]:
         """How much of the log the first pass has taken, and how much there is."""

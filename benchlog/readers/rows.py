@@ -39,6 +39,7 @@ class Sheet:
         many, few: True where a row has too many or too few fields.
         again: lines at which the header stands once more.
         notes: line, text.
+        by_lines: read line by line.
     """
 
     rows: int
@@ -52,6 +53,7 @@ class Sheet:
     few: Flags | None = None
     again: Ints | None = None
     notes: tuple[tuple[int, str], ...] = ()
+    by_lines: bool = False
 
 
 def settled(sheet: Sheet, wanted: Wanted) -> Raw:
@@ -81,7 +83,8 @@ def settled(sheet: Sheet, wanted: Wanted) -> Raw:
         if flags is not None:
             over[column.role] = flags
     marks = _marks(sheet.texts[wanted.mark], keep) if wanted.mark is not None else ()
-    return Raw(time, row, line, values, over, marks, sheet.rows, sheet.lines, faults, sheet.notes)
+    lines, notes, by_lines = sheet.lines, sheet.notes, sheet.by_lines
+    return Raw(time, row, line, values, over, marks, sheet.rows, lines, faults, notes, by_lines)
 
 
 def _time(sheet: Sheet, wanted: Wanted, bad: dict[str, list[Flags]]) -> Floats | Ints | None:

@@ -46,6 +46,7 @@ class Placed:
         after: what the next piece needs to know.
         faults: the samples left out.
         wraps_at: the counter width that a fall of the time looks like; None if it does not.
+        keep: True for each of the piece's rows whose time rises; None if that of every one does.
     """
 
     trace: Trace
@@ -53,6 +54,7 @@ class Placed:
     after: State
     faults: tuple[Fault, ...]
     wraps_at: int | None
+    keep: Flags | None = None
 
 
 def place(raw: Raw, logger: "Logger", state: State) -> Placed:
@@ -78,7 +80,7 @@ def place(raw: Raw, logger: "Logger", state: State) -> Placed:
     last_s = float(time_s[-1]) if len(time_s) else state.last_s
     after = State(state.rows + raw.rows, first, turns, last, last_s)
     noted = tuple(Mark(float(time_s[n]), text) for n, text in marks)
-    return Placed(Trace(time_s, values, over), noted, after, faults, wraps_at)
+    return Placed(Trace(time_s, values, over), noted, after, faults, wraps_at, keep)
 
 
 def epoch_s(logger: "Logger", state: State) -> float | None:
@@ -102,7 +104,7 @@ def _seconds(time: Floats | Ints, logger: "Logger", state: State) -> tuple[Float
     if logger.time is not None and logger.time.unit.startswith("epoch"):
         begin = float(time[0]) if state.first is None else state.first
         return np.divide(time - begin, divisor, dtype=np.float64), begin, 0
-    wraps_at = logger.time.wraps_at if logger.time is not None else None
+    wraps_at = _wraps_at(time, logger)
     turns = state.turns
     if wraps_at is not None:
         turned = _turned(time.astype(np.float64), wraps_at, state)
@@ -114,16 +116,38 @@ def _seconds(time: Floats | Ints, logger: "Logger", state: State) -> tuple[Float
     return elapsed, None, turns
 
 
+def _wraps_at(time: Floats | Ints, logger: "Logger") -> float | None:
+    """Where a column that counts starts again; None for dates."""
+    if logger.time is None or time.dtype == np.int64 or logger.time.unit.startswith("epoch"):
+        return None
+    return logger.time.wraps_at
+
+
 def _turned(time: Floats, wraps_at: float, state: State) -> Ints:
     """How often the counter has wrapped at each row.
 
     A fall by more than half the counter is a wrap. A rise by nearly all of it is a row that comes late,
     from before the wrap; less than that may be a pause in logging.
     """
-    step = np.diff(time, prepend=time[0] if state.last is None else state.last)
-    wrapped = (step < -wraps_at / 2).astype(np.int64)
-    turns = state.turns + np.cumsum(wrapped - (step > wraps_at * 15 / 16))
+    wrapped, late = _wrapped(time, wraps_at, state)
+    turns = state.turns + np.cumsum(wrapped - late)
     return turns if turns.min() >= 0 else state.turns + np.cumsum(wrapped)
+
+
+def _wrapped(time: Floats, wraps_at: float, state: State) -> tuple[Ints, Ints]:
+    """1 at each row at which the counter has wrapped, and at each that comes late."""
+    step = np.diff(time, prepend=time[0] if state.last is None else state.last)
+    return (step < -wraps_at / 2).astype(np.int64), (step > wraps_at * 15 / 16).astype(np.int64)
+
+
+def turns_at(raw: Raw, logger: "Logger", state: State) -> Ints | None:
+    """How often the counter has wrapped at each row; None where that cannot be told from the rows before it alone."""
+    wraps_at = None if raw.time is None else _wraps_at(raw.time, logger)
+    if raw.time is None or wraps_at is None or not len(raw):
+        return np.broadcast_to(np.int64(state.turns), len(raw))
+    wrapped, late = _wrapped(raw.time.astype(np.float64), wraps_at, state)
+    turns: Ints = state.turns + np.cumsum(wrapped - late)
+    return turns if turns.min() >= 0 else None
 
 
 def _rising(time_s: Floats, last_s: float) -> Flags | None:

@@ -8,6 +8,7 @@ Nothing here is asserted.
 """
 
 import argparse
+import itertools
 import os
 import statistics
 import subprocess
@@ -18,6 +19,10 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from benchlog.standin import Script
 
 READING = """
 import sys, time
@@ -59,33 +64,43 @@ def run(command: list[str]) -> Run:
     return Run(time.perf_counter() - began, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1000, out)
 
 
-def make_log(folder: Path, rows: int, *, packed: bool = True) -> tuple[Path, Path, Path]:
+def make_log(folder: Path, rows: int, *, packed: bool = True, turns: int = 0) -> tuple[Path, Path, Path]:
     """A log of the acceptance test and a long key-off, five columns at 1 kHz, as CSV and (``packed``) Parquet; a plan.
 
     The simulated stretch is 400 s long; what follows repeats its key-off end, so any length is made quickly.
+    ``turns`` of the key come in each hour of it: on for ten seconds, then off.
     """
     import numpy as np
     import polars as pl
 
-    from benchlog.standin import Install, acceptance_script, fast_logger, simulate
+    from benchlog.standin import Install, acceptance_script, fast_logger, key_cycles, simulate
 
     spec = fast_logger(1000).only("battery_v", "battery_a", "trigger_v", "feed_v")
-    sim = simulate(Install(), acceptance_script(settle_s=320, marks=False), spec, np.random.default_rng(5))
-    frame = pl.from_pandas(sim.frame.drop(columns=["mark"]))
-    calm = frame.tail(100_000)
+
+    def simulated(script: "Script") -> pl.DataFrame:
+        found = simulate(Install(), script, spec, np.random.default_rng(5))
+        plan.write_text(found.plan_toml, encoding="utf-8")
+        return pl.from_pandas(found.frame.drop(columns=["mark"]))
+
     csv, parquet, plan = folder / "log.csv", folder / "log.parquet", folder / "plan.toml"
-    done, part, parts = 0, frame, []
+    frame = simulated(acceptance_script(settle_s=320, marks=False))
+    calm = frame.tail(100_000)
+    cycle = [calm]
+    if turns:
+        once = simulated(key_cycles(1, rest_s=5, on_s=10, settle_s=min(320, 7200 / turns - 15)))
+        left = 7_200_000 // turns - once.height
+        cycle = [once, *[calm] * (left // calm.height), calm.head(left % calm.height)]
+    done, parts = 0, []
     with csv.open("wb") as file:
-        while done < rows:
-            part = part.head(rows - done)
-            part = part.with_columns(time_s=(pl.int_range(pl.len()) + done) / 1000)
+        for part in itertools.chain([frame], itertools.cycle(cycle)):
+            if done >= rows:
+                break
+            part = part.head(rows - done).with_columns(time_s=(pl.int_range(pl.len()) + done) / 1000)
             part.write_csv(file, include_header=done == 0)
             parts.append(part.lazy())
             done += part.height
-            part = calm
     if packed:
         pl.concat(parts).sink_parquet(parquet, row_group_size=1 << 20, maintain_order=True)
-    plan.write_text(sim.plan_toml, encoding="utf-8")
     return csv, parquet, plan
 
 
