@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 import numpy as np
 
 from .bench import Bench, Twist, drop_marks, room
@@ -327,6 +326,23 @@ def horn(b: Bench) -> bool:
     return True
 
 
+def idle_stumble(b: Bench) -> bool:
+    """The engine stumbles: for moments the alternator gives nothing."""
+    if not b.script.run:
+        return False
+    a, z = b.script.run[-1]
+    t = b.uniform(a + 4, z - 4)
+    b.script.stumbles.append((t, t + b.uniform(0.5, 2.0)))
+    b.script.say(t, "the engine stumbles")
+    return True
+
+
+def regulator_hunts(b: Bench) -> bool:
+    """The regulator's voltage swings by up to 0.15 V within seconds."""
+    b.inst.charging.hunt_v, b.inst.charging.hunt_hz = b.uniform(0.03, 0.15), b.uniform(0.2, 2.0)
+    return bool(b.script.run)
+
+
 def injector_pulses(b: Bench) -> bool:
     """Injectors and coils draw in pulses with the engine's turns."""
     if not b.script.run:
@@ -375,6 +391,8 @@ BIKE = (
     Twist("wakes_rarely", "circuit", wakes_rarely, ("off_state_drain",)),
     Twist("lamp_swell", "circuit", lamp_swell, ("battery_sag",)),
     Twist("horn", "circuit", horn, ("battery_sag",)),
+    Twist("idle_stumble", "circuit", idle_stumble, ("charging_voltage", "charging_balance")),
+    Twist("regulator_hunts", "circuit", regulator_hunts, ("charging_voltage",)),
     Twist("injector_pulses", "circuit", injector_pulses, ("charging_voltage",)),
     Twist("slow_key_decay", "circuit", slow_key_decay, ("relay_drop_out", "settle_time")),
 )

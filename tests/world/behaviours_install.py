@@ -153,6 +153,38 @@ def offset_drift(b: Bench) -> bool:
     return True
 
 
+def shunt_zero_drift(b: Bench) -> bool:
+    """The current's zero comes and goes over a quarter of an hour, within the offset's limit."""
+    for c in b.logger.channels:
+        if c.role in ("battery_a", "drain_a"):
+            c.wander_true, c.drift_true = c.offset * b.uniform(0.4, 0.9), 0.0
+            left = c.offset - c.wander_true
+            c.offset_true = float(np.clip(c.offset_true, -left, left))
+    return True
+
+
+def clock_off(b: Bench) -> bool:
+    """The logger's clock is wrong by up to 200 ppm (quartz: 20 to 100; from memory)."""
+    b.logger.clock_ppm = b.uniform(-200.0, 200.0)
+    return True
+
+
+def late_marks(b: Bench) -> bool:
+    """The tester presses the mark 0.1 to 1.5 s late (now and then early)."""
+    b.script.marks = [(x + b.uniform(-0.3, 1.5), y) for x, y in b.script.marks]
+    b.script.marked = True
+    return bool(b.script.marks)
+
+
+def forgotten_marks(b: Bench) -> bool:
+    """The tester forgets some marks, and writes some free text."""
+    b.script.marks = [m for m in b.script.marks if b.rng.random() < 0.6]
+    b.script.marks.append((b.uniform(0, b.script.end_s), "rain on the screen"))
+    b.script.marked = True
+    b.script.run_marked = any(y == "running" for _, y in b.script.marks)
+    return True
+
+
 def heavy_noise(b: Bench) -> bool:
     """Noise of many digits, with memory of 0.1 to 3 s."""
     for c in b.logger.channels:
@@ -226,6 +258,10 @@ INSTALL = (
     Twist("jitter", "logger", jitter, RELAY),
     Twist("gaps", "logger", gaps, RELAY),
     Twist("offset_drift", "logger", offset_drift, ("off_state_drain", "added_drain")),
+    Twist("shunt_zero_drift", "logger", shunt_zero_drift, ("off_state_drain", "added_drain")),
+    Twist("clock_off", "logger", clock_off),
+    Twist("late_marks", "logger", late_marks),
+    Twist("forgotten_marks", "logger", forgotten_marks, ("charging_voltage", "charging_balance")),
     Twist("heavy_noise", "logger", heavy_noise),
     Twist("clipped_declared", "logger", clipped_declared, ("charging_balance",)),
     Twist("clipped_silent", "logger", clipped_silent, ("charging_balance",)),

@@ -62,7 +62,7 @@ def room(s: Script, t: float, length: float) -> None:
     def move(x: float) -> float:
         return x + length if x >= t and math.isfinite(x) else x
 
-    for name in ("key", "key_raw", "crank", "run", "revs", "all_on"):
+    for name in ("key", "key_raw", "crank", "run", "revs", "stumbles", "all_on"):
         setattr(s, name, [(move(a), move(b)) for a, b in getattr(s, name)])
     s.slots = [[(move(a), move(b)) for a, b in spans] for spans in s.slots]
     s.marks = [(move(x), y) for x, y in s.marks]
@@ -78,7 +78,7 @@ def drop_marks(s: Script, t: float, *texts: str) -> None:
 def add_sleep(b: Bench) -> None:
     """The bike's and the install's own drain, and what stays awake for a while after each key-off."""
     s, inst = b.script, b.inst
-    always = [(-1e4, s.end_s + 1.0)]
+    always = [(-1e4, 1e9)]
     inst.bike.append(Load("clock and control units asleep", inst.drain_a, "battery", "current", always))
     if inst.added_a > 0:
         inst.bike.append(Load("install asleep", inst.added_a, "battery", "current", always))
@@ -94,7 +94,7 @@ def bind(b: Bench) -> None:
     s, inst = b.script, b.inst
     for load in inst.bike:
         if load.place == "key" and not load.spans:
-            load.spans = [(-1e4, s.end_s + 1.0)]
+            load.spans = [(-1e4, 1e9)]
             if inst.lamps_cut and "lamp" in load.name:
                 load.spans = cut(load.spans, s.crank)
     for c, spans in zip(inst.circuits, s.slots, strict=True):

@@ -10,9 +10,9 @@ import numpy as np
 import polars as pl
 
 from . import logger as logging
-from .bench import Bench, Twist, add_sleep, bind
 from .behaviours_bike import BIKE
 from .behaviours_install import INSTALL
+from .bench import Bench, Twist, add_sleep, bind
 from .faults import FAULTS
 from .grades import GRADES, draw_logger
 from .ideal import ideal_u
@@ -92,6 +92,14 @@ class Case:
         """How far fair readings of each definition may lie from `truth`."""
         return {c: max((x.truth.slack.get(c, 0.0) for x in self.logs), default=0.0) for c in check_ids(self.plan)}
 
+    def span(self, check: str) -> tuple[float, float]:
+        """The lowest and highest value by any fair reading of the definition; (nan, nan) where there is no value."""
+        found = [x.truth.span[check] for x in self.logs if check in x.truth.span]
+        if check == "added_drain" and self.truth[check] is not None:
+            value = self.truth[check]
+            found = [(value - 0.01, value + 0.01)]
+        return (min(a for a, _ in found), max(b for _, b in found)) if found else (math.nan, math.nan)
+
     @property
     def soft(self) -> set[str]:
         """Checks for which a value and "not seen" are both defensible."""
@@ -111,7 +119,10 @@ class Case:
         return min(found) if found else None
 
     def verdict(self, check: str, margin: float = 0.0) -> str:
-        """`pass`, `fail`, `not seen`, `not planned`, or `either` where slack (and `margin`) straddle the limit."""
+        """`pass`, `fail`, `not seen`, `not planned`, or `either` where span and `margin` straddle the limit.
+
+        `not proven` stands for a drain that is truly below zero (something charges the battery).
+        """
         return true_verdict(self, check, margin)
 
     @property
@@ -226,7 +237,7 @@ def draw(
         template = "night"
     script = draw_script(rng, len(inst.circuits), settle, template)
     spec = draw_logger(rng, grade, len(inst.circuits))
-    plan = make_plan(rng, inst, settle, script.settle_max_s)
+    plan = make_plan(rng, inst, script.settle_max_s)
     bench = Bench(rng, inst, script, spec, plan, settle)
     names = list(behaviours) if behaviours is not None else _pick(rng, n_behaviours)
     known = {x.name: x for x in BEHAVIOURS}
@@ -243,8 +254,6 @@ def draw(
     applied += [x.name for x in twists if x.stage == "logger" and x.apply(bench)]
     if marks is not None:
         script.marked = marks
-    stretch = [x for load in inst.bike for x in load.spans if x[1] > script.end_s]
-    del stretch
     start = crop(bench)
     logs = [record(inst, script, spec, plan, start, noise, grade)]
     extra = np.random.default_rng(seed + 7_000_003)

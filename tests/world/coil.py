@@ -214,8 +214,7 @@ def move(r: Relay, inputs: list[tuple[float, bool, float]], end: float) -> Motio
         until = min(times[k + 1] if k + 1 < len(times) else end, end)
         if closed:
             vs *= r.shared
-            if r.backfed:
-                on, vs = True, max(vs, inputs[k][2])
+            on = on or r.backfed
         mode = "on" if on else "off"
         if not on and not r.coil_open:
             low = v if r.c >= 1e-6 else -i * r.rp

@@ -78,9 +78,9 @@ def slot_dead(b: Bench) -> bool:
 
 
 def slot_overload(b: Bench) -> bool:
-    """One circuit draws 1.4 to 2 times its planned current."""
+    """One circuit draws 1.5 to 2.2 times its planned current."""
     k = int(b.rng.integers(len(b.inst.circuits)))
-    b.inst.circuits[k].amps = b.inst.wiring["planned"][k] * b.uniform(1.4, 2.0)
+    b.inst.circuits[k].amps = b.inst.wiring["planned"][k] * b.uniform(1.5, 2.2)
     b.notes["slot"] = k + 1
     return True
 
@@ -169,7 +169,7 @@ def no_charge(b: Bench) -> bool:
 def overcharge(b: Bench) -> bool:
     """The regulator holds 0.3 to 1.5 V above the window."""
     b.inst.charging.regulated_v = b.limits["charging_max_v"] + b.uniform(0.3, 1.5)
-    b.inst.charging.full_a = max(b.inst.charging.full_a, b.inst.planned_a + 25)
+    b.inst.charging.full_a += 3.0 / (b.inst.battery.r0 + b.inst.battery.accept_ohm)
     return bool(b.script.run)
 
 

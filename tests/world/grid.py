@@ -16,7 +16,7 @@ def edges(inst: Install, script: Script, start: float) -> np.ndarray:
     for spans in (script.key_raw or script.key, script.crank, script.run, script.revs):
         out += [x for span in spans for x in span]
     for load in (*inst.bike, *inst.circuits):
-        out += load.edges()
+        out += load.edges(start, script.end_s)
     out += [x for c in inst.chargers for x in c[:2]]
     found = np.unique(np.array(out, dtype=float))
     return found[np.isfinite(found) & (found > start) & (found < script.end_s)]

@@ -43,6 +43,8 @@ class Charging:
     ripple: float = 0.0  # share of the alternator's current
     spike_v: float = 0.0  # ignition spikes on battery voltage
     rundown_s: float = 0.6
+    hunt_v: float = 0.0
+    hunt_hz: float = 1.0
 
 
 @dataclass
@@ -100,7 +102,8 @@ class Install:
 def _draw_relay(rng: np.random.Generator) -> Relay:
     """Coil 70 to 110 Ω (data sheets: 85 to 100 Ω), L/R 2 to 5 ms (0.3 H and 90 Ω worked example), pull-in at 45 to
     60 % and drop-out at 10 to 30 % of the current at 12 V (data sheets: 7 V and 1.2 V of 12 V), travel 2 to 6 ms
-    closing and 1.5 to 4 ms opening (data sheets' operate and release times, 3 to 10 ms)."""
+    closing and 1.5 to 4 ms opening (data sheets' operate and release times, 3 to 10 ms).
+    """
     ohm = rng.uniform(70.0, 110.0)
     suppression = str(rng.choice(["diode", "resistor", "none"], p=[0.5, 0.3, 0.2]))
     nominal = 12.0 / ohm
@@ -144,7 +147,7 @@ def _draw_circuits(rng: np.random.Generator) -> tuple[list[Load], list[float], l
         circuits.append(
             Load(
                 name=name,
-                amps=amps * float(rng.uniform(0.97, 1.03)),
+                amps=amps * float(rng.uniform(0.92, 1.0)),
                 place="block",
                 kind=kind,
                 # filament lamps and motors start at 3 to 8 times their current (common practice, no source)

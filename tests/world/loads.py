@@ -53,11 +53,11 @@ class Load:
                 s[i:j] = 1.0
         return s * self.up(t) if self.pulse_hz else s
 
-    def edges(self) -> list[float]:
+    def edges(self, start: float, end: float) -> list[float]:
         """Times at which the current jumps; those of fast pulses are left to the sampling."""
         out = [x for span in self.spans for x in span]
         if self.pulse_hz and self.pulse_hz <= 4.0:
-            for a, b in self.spans:
+            for a, b in meet(self.spans, [(start, end)]):
                 n = np.arange(np.floor(a * self.pulse_hz) - 1, np.ceil(b * self.pulse_hz) + 2)
                 for shift in (0.0, self.duty):
                     e = (n + shift - self.phase) / self.pulse_hz

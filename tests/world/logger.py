@@ -34,6 +34,7 @@ class Channel:
     bend_true: float = 0.0  # non-linearity, share at full scale
     offset_true: float = 0.0
     drift_true: float = 0.0  # offset that comes as the logger warms
+    wander_true: float = 0.0  # offset that comes and goes over a quarter of an hour
     top: float | None = None  # highest reading
     over_text: str | None = "OL"  # what is written above it; None: the highest figure stands
 
@@ -50,6 +51,7 @@ class Logger:
     packet: int = 1  # so many rows share one time stamp
     gaps: list[tuple[float, float]] = field(default_factory=list)
     warm_s: float = 120.0
+    clock_ppm: float = 0.0  # the logger's clock runs fast by so much
     swapped: bool = False  # trigger and feed clips
     low_side_ohm: float = 0.0
     seed: int = 0
@@ -138,6 +140,7 @@ def read(log: Logger, sol: Solution, end: float, clean: bool = False) -> dict[st
             full = c.top or 20.0
             y = y * (1 + c.gain_true + c.bend_true * np.clip(np.abs(y) / full, 0, 1))
             y = y + c.offset_true + c.drift_true * (1 - np.exp(-nominal / log.warm_s))
+            y = y + c.wander_true * np.sin(2 * np.pi * nominal / 900.0 + k)
             y = y + _noise(rng, c, n, log.rate_hz)
             y = np.round(y / c.resolution) * c.resolution
         if c.top is not None:
@@ -148,6 +151,8 @@ def read(log: Logger, sol: Solution, end: float, clean: bool = False) -> dict[st
             y = np.repeat(y[:: log.repeat], log.repeat)[:n]
         out[c.role] = (y / unit)[keep]
     stamp = t if log.jitter_s else nominal
+    if not clean:
+        stamp = stamp * (1 + log.clock_ppm * 1e-6)
     if log.packet > 1 and not clean:
         last = np.minimum((np.arange(n) // log.packet + 1) * log.packet, n) - 1
         stamp = nominal[last] + (np.arange(n) % log.packet) * 1e-5

@@ -13,7 +13,7 @@ def _up(value: float, digits: int) -> float:
     return math.ceil(value * 10**digits) / 10**digits
 
 
-def make_plan(rng: np.random.Generator, inst: Install, settle_s: float, settle_max_s: float) -> dict:
+def make_plan(rng: np.random.Generator, inst: Install, settle_max_s: float) -> dict:
     """The plan as a dict with the plan file's keys; taken from the healthy install, before any fault.
 
     Limits stand 1.5 to 2.5 times above (or well below) what the healthy install does, so that a faultless case

@@ -20,6 +20,7 @@ class Script:
     crank: Spans = field(default_factory=list)
     run: Spans = field(default_factory=list)
     revs: Spans = field(default_factory=list)
+    stumbles: Spans = field(default_factory=list)
     all_on: Spans = field(default_factory=list)
     marks: list[tuple[float, str]] = field(default_factory=list)
     marked: bool = True
@@ -57,6 +58,7 @@ class Script:
             up = (t >= a) & (t < b)
             ramp = np.clip(np.minimum((t[up] - a) / 0.8, (b - t[up]) / 0.8), 0.0, 1.0)
             out[up] = np.where(inside(t[up], self.run), idle + (rev - idle) * ramp, out[up])
+        out[inside(t, self.stumbles)] *= 0.4
         return out
 
 

@@ -14,7 +14,7 @@ def crop(b: Bench) -> float:
         def moved(spans: list) -> list:
             return [(a - start, z - start, *rest) for a, z, *rest in spans]
 
-        for name in ("key", "key_raw", "crank", "run", "revs", "all_on"):
+        for name in ("key", "key_raw", "crank", "run", "revs", "stumbles", "all_on"):
             setattr(s, name, moved(getattr(s, name)))
         s.slots = [moved(x) for x in s.slots]
         s.marks = [(x - start, y) for x, y in s.marks]

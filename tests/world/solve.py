@@ -77,7 +77,8 @@ def _inputs(spans: Spans, crank: Spans, start: float, volts, drop: float) -> lis
             if last is None or abs(y - last) > 0.05:
                 out.append((x, True, y))
                 last = y
-        out.append((b, False, 0.0))
+        # the volts of an unfed line matter where the load side feeds it back
+        out.append((b, False, float(volts(np.array([b + 0.5]))[0]) - drop))
     return out
 
 
@@ -140,25 +141,32 @@ class Network:
         rpm = s.rpm(t, ch.idle_rpm, ch.rev_rpm, ch.rundown_s) if s.run else np.zeros_like(t)
         self.rpm = rpm
         self.cap = ch.full_a * np.clip((rpm - ch.cut_in_rpm) / (ch.full_rpm - ch.cut_in_rpm), 0.0, 1.0)
-        self.vreg = np.full_like(t, ch.regulated_v)
+        self.vreg = ch.regulated_v + ch.hunt_v * np.sin(2 * np.pi * ch.hunt_hz * t)
         for a, b, amps, volts in inst.chargers:
-            on = (t >= a) & (t < b)
+            on = (t >= a) & (t < b) & (rpm == 0)
             self.cap[on], self.vreg[on] = amps, volts
         turns = np.concatenate(([0.0], np.cumsum(np.diff(t) * (rpm[1:] + rpm[:-1]) / 120.0)))
         self.ripple = ch.ripple * np.sin(2 * np.pi * turns) * (rpm > 0)
         self.spike = np.where((rpm > 0) & ((turns * 0.5) % 1.0 < 1e-4 * rpm / 120.0), ch.spike_v, 0.0)
 
     def conduct(self, v: np.ndarray | float) -> np.ndarray:
-        """Sum of conductances at the posts, for post voltages v; sets the block's own."""
+        """Sum of conductances at the posts, for post voltages v; sets the block's own.
+
+        Constant power is a conductance of power over the device's voltage squared (from 9 V up), found in two steps.
+        """
         low = np.maximum(v, 9.0)
-        g_block = np.zeros_like(self.t)
-        self.g_slots = []
-        for c, s in zip(self.inst.circuits, self.shapes, strict=True):
-            # constant power: the current falls as the voltage rises
-            g = s / RATED_V if c.kind == "resistor" else s * RATED_V / low**2
-            g = np.where(g > 0, 1.0 / (c.wire_ohm + 1.0 / np.maximum(g, 1e-9)), 0.0)
-            self.g_slots.append(g)
-            g_block += g
+        power = any(c.kind != "resistor" for c in self.inst.circuits)
+        at: np.ndarray | float = v
+        for last in (False, True) if power else (True,):
+            g_block = np.zeros_like(self.t)
+            self.g_slots = []
+            for c, s in zip(self.inst.circuits, self.shapes, strict=True):
+                g = s / RATED_V if c.kind == "resistor" else s * RATED_V / np.maximum(at - s * c.wire_ohm, 9.0) ** 2
+                g = g / (1.0 + c.wire_ohm * g)
+                self.g_slots.append(g)
+                g_block += g
+            if not last:
+                at = v / (1.0 + (self.r_feed + self.r_ground) * g_block)
         self.g_block = g_block
         through = np.where(self.closed, g_block / (1.0 + (self.r_feed + self.r_ground) * g_block), 0.0)
         self.g = self.g_bike + self.p_bike / low**2 + through
@@ -246,7 +254,7 @@ def _settle(
     return v, i, alt
 
 
-def _block(net: Network, v: np.ndarray, current: np.ndarray, closed: Spans) -> tuple[np.ndarray, ...]:
+def _block(net: Network, v: np.ndarray, current: np.ndarray) -> tuple[np.ndarray, ...]:
     """Stud, bus and feed current; capacitors across the block hold the stud up and draw a spike on closing."""
     inst, t, on = net.inst, net.t, net.closed
     load = np.where(on, v * net.g_block / (1 + (net.r_feed + net.r_ground) * net.g_block), 0.0)
@@ -299,7 +307,7 @@ def solve(inst: Install, script: Script, samples: np.ndarray, start: float, base
     t = grid.build(start, script, samples, switched, np.concatenate((contacts, motion.t0[motion.t0 > start])), base_s)
     net = Network(inst, script, t, closed, motion.line_a(t))
     v, current, _ = _settle(net, edges_b, 1, np.interp(t, rough_t, v))
-    feed, bus, load = _block(net, v, current, closed)
+    feed, bus, load = _block(net, v, current)
     trigger = motion.trigger_v(t, v - inst.key_drop_v)
     u = np.where(net.closed, v - (net.r_feed + net.r_ground) * load, 0.0)
     values = {

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -30,11 +31,17 @@ class Truth:
     slack: dict[str, float] = field(default_factory=dict)
     soft: set[str] = field(default_factory=set)
     parts: dict[str, float] = field(default_factory=dict)
+    span: dict[str, tuple[float, float]] = field(default_factory=dict)
 
-    def put(self, check: str, value: float | None, slack: float = 0.0) -> None:
-        """One check's truth."""
+    def put(self, check: str, value: float | None, slack: float = 0.0, others: list[float] | None = None) -> None:
+        """One check's truth; `others` are values by other fair readings, which widen its span on their own side."""
         self.value[check] = value
-        self.slack[check] = slack
+        if value is None:
+            self.slack[check] = 0.0
+            return
+        near = [value - slack, value + slack, *(others or [])]
+        self.span[check] = (min(near), max(near))
+        self.slack[check] = max(abs(x - value) for x in near) if math.isfinite(value) else 0.0
 
 
 def check_ids(plan: dict) -> list[str]:
@@ -104,11 +111,13 @@ def _off_state(tr: Truth, inst: Install, script: Script, sol: Solution, roles: s
     tr.put("settle_time", max(times) if times and has_current else None, 0.05)
     if counted and all(r.start <= 0 for r in counted):
         tr.soft.add("settle_time")  # only a span that opens the log
-    levels = [sol.mean("feed_v", r.start + (r.settle_s or r.stop - r.start - limit) + 0.01, r.stop) for r in counted]
-    held = [sol.at("feed_v", np.array([r.start + (r.settle_s or 0) + 0.01]))[0] for r in counted]
+    begins = [(r.stop - limit if r.awake else r.start + (r.settle_s or 0.0)) + 0.01 for r in counted]
+    levels = [sol.mean("feed_v", x, r.stop) for x, r in zip(begins, counted, strict=True)]
+    held = [float(sol.at("feed_v", np.array([x]))[0]) for x in begins]
     spread = max((abs(h - m) for h, m in zip(held, levels, strict=True)), default=0.0)
     tr.put("feed_off_voltage", max(levels) if levels and "feed_v" in roles else None, 0.01 + 0.1 * spread)
     short = [r for r in spans if r not in counted and r.stop - r.start > 0.5 * limit]
+    short = short or [r for r in spans if r.awake and r.stop - r.start > 0.5 * limit]
     if short and not counted:
         tr.soft |= {"off_state_drain", "settle_time", "feed_off_voltage"}
     first_key = min((a for a, _ in script.key if a > 0), default=script.end_s)
@@ -141,7 +150,7 @@ def _sag(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[str
     for a, b in engine_off(script):
         best = None
         cuts = [a, *[x for x in edges if a < x < b], b]
-        for x, y in zip(cuts[:-1], cuts[1:], strict=True):
+        for x, y in pairwise(cuts):
             if y - x < 1.0:
                 continue
             half = x + max((y - x) / 2, 0.5)
@@ -159,7 +168,9 @@ def _sag(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[str
             low = max(x - 0.5, 0.0)
             i0, v0 = sol.mean("battery_a", low, x - 1e-4), sol.mean("battery_v", low, x - 1e-4)
             if i1 - i0 > 0.5:
-                here.append((v0 - v1) / (i1 - i0))
+                here.append((i1 - i0, (v0 - v1) / (i1 - i0)))
+        most = max((x for x, _ in here), default=0.0)
+        here = [r for x, r in here if x > 0.4 * most]  # small steps tell little
         # the stretch with the most to show is the main one; another's findings count as slack
         found = here + found if here and i1 > size else found + here
         size = max(size, i1) if here else size
@@ -171,8 +182,8 @@ def _sag(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[str
     r = found[1] if len(found) > 1 else found[0]
     grown = bat.r0 + bat.r1 * (1 - math.exp(-1 / bat.tau1)) + bat.r2 * (1 - math.exp(-1 / bat.tau2))
     span = [bat.r0, grown, bat.r0 + bat.r1 + bat.r2 * (1 - math.exp(-5 / bat.tau2)), *found]
-    tr.put("battery_sag", r * planned, max(abs(x - r) for x in [*span[1:]]) * planned)
-    tr.put("source_resistance", grown * 1000, max(abs(x - grown) for x in span) * 1000)
+    tr.put("battery_sag", r * planned, 0.0, [x * planned for x in span[1:]])
+    tr.put("source_resistance", grown * 1000, 0.0, [x * 1000 for x in span])
     tr.parts |= {"r0_ohm": bat.r0, "r1_ohm": bat.r1, "r2_ohm": bat.r2, "sag_ohm": r}
     if not block_works:
         tr.soft |= {"battery_sag", "source_resistance"}
@@ -215,7 +226,7 @@ def _loads(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[s
     return works
 
 
-def _engine(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[str]) -> None:
+def _engine(tr: Truth, script: Script, sol: Solution, roles: set[str], plan: dict) -> None:
     cranks = [(a, b) for a, b in script.crank if a >= 0 and b <= script.end_s]
     lows = []
     for a, b in cranks:
@@ -251,7 +262,10 @@ def _engine(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[
         if spans:
             parts.append(sum(sol.mean("battery_v", a, b) * (b - a) for a, b in spans) / sum(b - a for a, b in spans))
             tr.parts[f"{name}_v"] = parts[-1]
-    tr.put("charging_voltage", mean, 0.02 + max(abs(p - mean) for p in parts))
+    # a bike that charges only when revved has not charged at idle: the worse of the two is judged
+    middle = (plan["limits"]["charging_min_v"] + plan["limits"]["charging_max_v"]) / 2
+    worse = max(parts, key=lambda p: abs(p - middle))
+    tr.put("charging_voltage", worse, 0.02 + 0.15 * (max(parts) - min(parts)))
     loaded = meet(runs, script.all_on) or runs
     length = sum(b - a for a, b in loaded)
     i = -sum(sol.mean("battery_a", a, b) * (b - a) for a, b in loaded) / length
@@ -259,7 +273,9 @@ def _engine(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[
     i2 = -sum(sol.mean("battery_a", a, b) * (b - a) for a, b in late) / sum(b - a for a, b in late)
     each = [-sum(sol.mean("battery_a", a, b) * (b - a) for a, b in s) / sum(b - a for a, b in s)
             for s in (meet(idle, loaded), meet(revs, loaded)) if s]  # fmt: skip
-    tr.put("charging_balance", i if "battery_a" in roles else None, 0.05 + max(abs(x - i) for x in [i2, *each]))
+    least = min([i, *each])
+    spread = 0.05 + abs(i2 - i) + 0.15 * (max([i, *each]) - least)
+    tr.put("charging_balance", least if "battery_a" in roles else None, spread)
 
 
 def find_truth(inst: Install, script: Script, sol: Solution, roles: set[str], plan: dict) -> Truth:
@@ -270,5 +286,8 @@ def find_truth(inst: Install, script: Script, sol: Solution, roles: set[str], pl
     relay_truth(tr, inst, script, sol, roles, plan)
     works = _loads(tr, inst, script, sol, roles)
     _sag(tr, inst, script, sol, roles, works)
-    _engine(tr, inst, script, sol, roles)
+    _engine(tr, script, sol, roles, plan)
+    if inst.trigger_pulse and inst.trigger_pulse[0] < 100:  # the contact chatters: no load lasts
+        slots = {f"slot_{n}_current" for n in range(1, len(inst.circuits) + 1)}
+        tr.soft |= {"battery_sag", "source_resistance", "feed_drop", "ground_lift", "feed_in_crank", *slots}
     return tr

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -35,12 +36,16 @@ def _closed_at(sol: Solution, t: float) -> bool:
     return any(a <= t < b for a, b in sol.closed)
 
 
-def _pull_ins(script: Script, sol: Solution, limit_s: float) -> tuple[list[float], float]:
+def _pull_ins(inst: Install, script: Script, sol: Solution, limit_s: float) -> tuple[list[float], float]:
     out, spread = [], 0.0
     for a, b in script.key:
-        if a <= 0 or a >= script.end_s or _closed_at(sol, a - 1e-4):
-            continue
         stop = min(b, script.end_s)
+        if a <= 0 or a >= script.end_s:
+            continue
+        if inst.inverted and stop - a > limit_s:
+            out.append(math.inf)  # dead through the key-on
+        if inst.inverted or _closed_at(sol, a - 1e-4):
+            continue
         closings = [x for x, _ in sol.closed if a <= x < stop]
         if not closings:
             if stop - a > limit_s:
@@ -79,7 +84,7 @@ def openings(script: Script, sol: Solution) -> list[tuple[float, float]]:
     found = []
     spans = sol.closed
     busy = [(a, b + 0.3) for a, b in script.crank]
-    for (a0, b0), (a1, _) in zip(spans[:-1], spans[1:], strict=True):
+    for (a0, b0), (a1, _) in pairwise(spans):
         gap = (b0, a1)
         if not (0 < b0 < script.end_s) or (b0 - a0 < BOUNCE_S and a1 - b0 < BOUNCE_S):
             continue
@@ -99,7 +104,7 @@ def openings(script: Script, sol: Solution) -> list[tuple[float, float]]:
 def relay_truth(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[str], plan: dict) -> None:
     """Fill in the relay's three checks."""
     timed = {"trigger_v", "feed_v"} <= roles
-    ins, in_spread = _pull_ins(script, sol, plan["relay"]["pull_in_max_ms"] / 1000)
+    ins, in_spread = _pull_ins(inst, script, sol, plan["relay"]["pull_in_max_ms"] / 1000)
     outs, out_spread = _drop_outs(script, sol, plan["relay"]["drop_out_max_ms"] / 1000)
     tr.put("relay_pull_in", max(ins) * 1000 if timed and ins else None, 0.15 + in_spread * 1000)
     tr.put("relay_drop_out", max(outs) * 1000 if timed and outs else None, 0.15 + out_spread * 1000)
