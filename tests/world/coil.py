@@ -43,6 +43,10 @@ class Relay:
     shared: float = 1.0  # the trigger source's share that is left once the contact is closed
     backfed: bool = False
 
+    def rings(self, mode: str) -> bool:
+        """Whether the line's capacitance counts: when large, or when nothing damps the opened coil."""
+        return self.c >= 1e-6 or (mode == "off" and self.suppression == "none" and self.lamp_ohm > 1e4)
+
     @property
     def rp(self) -> float:
         """Parallel resistance at terminal 86 without the coil."""
@@ -115,7 +119,7 @@ def _piece(r: Relay, t: float, i: float, v: float, mode: str, vs: float) -> Piec
     rsrc = r.rs if mode == "on" else OPEN_OHM * 1e3
     source = vs if mode == "on" else 0.0
     par = 1.0 / (1.0 / rsrc + 1.0 / r.rp)
-    if r.c < 1e-6:
+    if not r.rings(mode):
         lam = complex(-(r.coil_ohm + par) / r.coil_h)
         free = source / rsrc * par
         goal = free / (r.coil_ohm + par)
@@ -217,7 +221,7 @@ def move(r: Relay, inputs: list[tuple[float, bool, float]], end: float) -> Motio
             on = on or r.backfed
         mode = "on" if on else "off"
         if not on and not r.coil_open:
-            low = v if r.c >= 1e-6 else -i * r.rp
+            low = v if r.rings("off") else -i * r.rp
             if low <= -r.clamp_v * (1 - 1e-9) and i * r.rp > r.clamp_v * (1 + 1e-9):
                 mode = "clamp"
         p = _piece(r, t, i, v, mode, vs)
@@ -230,7 +234,7 @@ def move(r: Relay, inputs: list[tuple[float, bool, float]], end: float) -> Motio
             dt = p.crossing(p.a, r.clamp_v / r.rp, False, span)
             if dt < nearest:
                 nearest, what = dt, "clamp"
-        elif mode == "off" and r.c >= 1e-6 and not r.coil_open:
+        elif mode == "off" and r.rings("off") and not r.coil_open:
             dt = p.crossing(p.b, -r.clamp_v, False, span)
             if dt < nearest:
                 nearest, what = dt, "clamp"

@@ -274,7 +274,7 @@ def _engine(tr: Truth, script: Script, sol: Solution, roles: set[str], plan: dic
     each = [-sum(sol.mean("battery_a", a, b) * (b - a) for a, b in s) / sum(b - a for a, b in s)
             for s in (meet(idle, loaded), meet(revs, loaded)) if s]  # fmt: skip
     least = min([i, *each])
-    spread = 0.05 + abs(i2 - i) + 0.15 * (max([i, *each]) - least)
+    spread = 0.05 + (0.0 if revs else abs(i2 - i)) + 0.15 * (max([i, *each]) - least)
     tr.put("charging_balance", least if "battery_a" in roles else None, spread)
 
 
