@@ -54,10 +54,9 @@ class Relay:
         return 1.0 / (g + (1.0 / self.resistor_ohm if self.suppression == "resistor" else 0.0))
 
     @property
-    def travel(self) -> tuple[float, float, float]:
-        """Lag of the armature and the positions at which the contact closes and opens."""
-        tau = 0.9 * min(self.rise_s, self.fall_s)
-        return tau, 1.0 - math.exp(-self.rise_s / tau), math.exp(-self.fall_s / tau)
+    def travel(self) -> tuple[float, float, float, float]:
+        """Lags of the armature, pulled and released, and the positions at which the contact closes and opens."""
+        return self.rise_s / 1.2, self.fall_s / 1.2, 1.0 - math.exp(-1.2), math.exp(-1.2)
 
     @property
     def level(self) -> float:
@@ -203,7 +202,7 @@ class Motion:
 
 def move(r: Relay, inputs: list[tuple[float, bool, float]], end: float) -> Motion:
     """Run the relay over `inputs`: (time, source connected, source volts), sorted; the first settles the start."""
-    tau, shuts, opens = r.travel
+    rising, falling, shuts, opens = r.travel
     times = [x[0] for x in inputs]
     t = times[0]
     i = v = 0.0
@@ -238,7 +237,7 @@ def move(r: Relay, inputs: list[tuple[float, bool, float]], end: float) -> Motio
             dt = p.crossing(p.b, -r.clamp_v, False, span)
             if dt < nearest:
                 nearest, what = dt, "clamp"
-        goal = 1.0 if pulled else 0.0
+        goal, tau = (1.0, rising) if pulled else (0.0, falling)
         now = goal + (x - goal) * math.exp(-(t - xt) / tau)
         edge = opens if closed else shuts
         if (pulled and not closed and now < edge) or (not pulled and closed and now > edge):

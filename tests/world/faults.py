@@ -80,7 +80,7 @@ def slot_dead(b: Bench) -> bool:
 def slot_overload(b: Bench) -> bool:
     """One circuit draws 1.5 to 2.2 times its planned current."""
     k = int(b.rng.integers(len(b.inst.circuits)))
-    b.inst.circuits[k].amps = b.inst.wiring["planned"][k] * b.uniform(1.5, 2.2)
+    b.inst.circuits[k].amps = b.inst.wiring["planned"][k] * b.uniform(1.6, 2.2)
     b.notes["slot"] = k + 1
     return True
 

@@ -81,7 +81,7 @@ def deck(inst: Install, script: Script, sol: Solution, w: Window) -> str:
 
     v1, v2 = start(sol.inner["v1"]), start(sol.inner["v2"])
     emf = start(sol.inner["emf"]) + v1 + v2
-    tau, shuts, opens = r.travel
+    rising, falling, shuts, opens = r.travel
     closed = any(a <= w.start < b for a, b in sol.closed)
     fed = inside(np.array([w.start]), script.key)[0]
     coil0 = float(sol.motion.coil_a(np.array([w.start]))[0])
@@ -114,8 +114,8 @@ def deck(inst: Install, script: Script, sol: Solution, w: Window) -> str:
         "Wcmd one cmd Vc wcmd",
         f".model wcmd csw(it={(r.pull_a + r.hold_a) / 2:.9g} ih={(r.pull_a - r.hold_a) / 2:.9g} ron=1m roff=1e12)",
         "Rcmd cmd 0 1k",
-        "Rlag cmd x 10meg",
-        f"Clag x 0 {tau / 10e6:.9g} ic={1.0 if closed else 0.0}",
+        f"Blag 0 x I = (V(cmd) - V(x)) / (V(cmd) > 0.5 ? {rising:.9g} : {falling:.9g})",
+        f"Clag x 0 1 ic={1.0 if closed else 0.0}",
         f"Rfeed bat f30 {inst.feed_ohm:.9g}",
         "Scon f30 feed x 0 scon",
         f".model scon sw(vt={(shuts + opens) / 2:.9g} vh={(shuts - opens) / 2:.9g} ron=1u roff=1e9)",

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -68,6 +69,7 @@ def _inputs(spans: Spans, crank: Spans, start: float, volts, drop: float) -> lis
         a = max(a, start)
         parts = [
             np.arange(a, b, 0.25),
+            np.array([a + x for x in (0.001, 0.003, 0.01, 0.03, 0.1) if a + x < b]),
             *[np.arange(max(a, x), min(b, y + 0.3), 0.002) for x, y in crank if y > a and x < b],
         ]
         t = np.unique(np.concatenate([p for p in parts if len(p)] or [np.array([a])]))
@@ -88,9 +90,10 @@ def _device(load: Load, t: np.ndarray, fed: Spans) -> np.ndarray:
     if load.pulse_hz:
         s *= load.up(t)
     if load.inrush > 1.0:
-        for a, _ in meet(load.spans, fed):
+        starts = [a for a, _ in meet(load.spans, fed)]
+        for a, later in pairwise([*starts, math.inf]):
             if math.isfinite(a):
-                i, j = np.searchsorted(t, (a, a + 8 * load.inrush_s))
+                i, j = np.searchsorted(t, (a, min(later, a + 8 * load.inrush_s)))
                 s[i:j] *= 1.0 + (load.inrush - 1.0) * np.exp(-(t[i:j] - a) / load.inrush_s)
     return s
 

@@ -219,10 +219,8 @@ def _loads(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[s
         if not seen or not (own or amps) or not (own or stepped):
             tr.put(check, None)
             continue
-        slack = (
-            (abs(seen[0] - seen[-1]) if own else 0.0) + 0.02 * abs(seen[0]) + (0.05 * seen[0] if c.pulse_hz else 0.0)
-        )
-        tr.put(check, seen[0], slack)
+        slack = (0.07 if c.pulse_hz else 0.02) * abs(seen[0])
+        tr.put(check, seen[0], slack, [seen[-1]] if own else None)
     return works
 
 

@@ -106,8 +106,18 @@ def relay_truth(tr: Truth, inst: Install, script: Script, sol: Solution, roles: 
     timed = {"trigger_v", "feed_v"} <= roles
     ins, in_spread = _pull_ins(inst, script, sol, plan["relay"]["pull_in_max_ms"] / 1000)
     outs, out_spread = _drop_outs(script, sol, plan["relay"]["drop_out_max_ms"] / 1000)
-    tr.put("relay_pull_in", max(ins) * 1000 if timed and ins else None, 0.15 + in_spread * 1000)
-    tr.put("relay_drop_out", max(outs) * 1000 if timed and outs else None, 0.15 + out_spread * 1000)
+    tr.put(
+        "relay_pull_in",
+        max(ins) * 1000 if timed and ins else None,
+        0.15,
+        [max(ins, default=0.0) * 1000 + in_spread * 1000],
+    )
+    tr.put(
+        "relay_drop_out",
+        max(outs) * 1000 if timed and outs else None,
+        0.15,
+        [max(outs, default=0.0) * 1000 + out_spread * 1000],
+    )
     keyed = [(max(a, 0.0), min(b, script.end_s)) for a, b in script.key if b > 0 and a < script.end_s]
     found = openings(script, sol)
     near = [x for x, _ in found if any(abs(x - k) < 0.06 for s in script.key for k in s)]
