@@ -11,6 +11,7 @@ import polars as pl
 
 from . import logger as logging
 from .behaviours_bike import BIKE
+from .behaviours_engine import ENGINE
 from .behaviours_install import INSTALL
 from .bench import Bench, Twist, add_sleep, bind
 from .faults import FAULTS
@@ -25,7 +26,7 @@ from .solve import Solution, solve
 from .truth import Truth, check_ids, find_truth
 from .verdict import true_verdict
 
-BEHAVIOURS: tuple[Twist, ...] = BIKE + INSTALL
+BEHAVIOURS: tuple[Twist, ...] = ENGINE + BIKE + INSTALL
 CLASHES = (
     {"clipped_declared", "clipped_silent"},
     {"no_suppression", "lamp_on_trigger", "pulsed_lamp_trigger"},

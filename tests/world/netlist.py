@@ -119,7 +119,7 @@ def deck(inst: Install, script: Script, sol: Solution, w: Window) -> str:
         f"Rfeed bat f30 {inst.feed_ohm:.9g}",
         "Scon f30 feed x 0 scon",
         f".model scon sw(vt={(shuts + opens) / 2:.9g} vh={(shuts - opens) / 2:.9g} ron=1u roff=1e9)",
-        "Rstud feed 0 10k",
+        f"Rstud feed 0 {1e7 if inst.block_f else 1e4:.9g}",
         f"Rbus bus 0 {inst.ground_ohm:.9g}",
     ]
     if inst.block_f:
