@@ -1,0 +1,56 @@
+"""The second world's circuit, solved again by ngspice from the same install and session."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from world import netlist, spice
+from world.bench import Bench, add_sleep, bind
+from world.install import draw_install
+from world.script import draw_script
+from world.solve import solve
+
+pytestmark = pytest.mark.skipif(not spice.available(), reason="ngspice is not installed")
+
+# Volts and amperes that the two solutions may differ by, away from the instants of switching: a sample's step of the
+# slow states (5 ms bins while cranking), the line's voltage held for up to 50 mV of change, ngspice's own 1e-4.
+WITHIN = {"battery_v": 0.006, "battery_a": 0.25, "trigger_v": 0.008, "feed_v": 0.008, "ground_v": 0.003}
+AWAY_S = 1.5e-3  # kicks of the coil and capacitors charging last about this long
+RELAY_S = 60e-6  # numpy takes the contact, ngspice the feed's half level: capacitors take 40 µs to charge
+
+
+@pytest.mark.parametrize("seed", range(14))
+def test_ngspice_agrees_with_the_world(seed: int):
+    """Key-on with pull-in, a load's step, a crank and a key-off with the coil's release, for random installs."""
+    rng = np.random.default_rng(seed)
+    inst = draw_install(rng)
+    inst.relay.bounce, inst.leak_v = [], 0.0
+    inst.bleed_s = 1e3
+    script = draw_script(rng, len(inst.circuits), 2.0, ("no_engine", "session")[seed % 2])
+    b = Bench(rng, inst, script, None, {}, 2.0)
+    add_sleep(b)
+    bind(b)
+    sol = solve(inst, script, np.arange(0, script.end_s, 1e-3), -2.0, 0.0)
+    seen = set()
+    for w in netlist.windows(script, 0.02):
+        run = spice.run(netlist.deck(inst, script, sol, w))
+        turns = [x for s in [*sol.closed, *script.key, *script.crank] for x in s]
+        turns += [x for load in (*inst.bike, *inst.circuits) for x in load.edges(w.start, w.stop)]
+        t = np.linspace(w.start + 1e-4, w.stop - 1e-4, 4000)
+        away = (np.abs(t[:, None] - np.array(turns)) > AWAY_S).all(axis=1)
+        for role, most in WITHIN.items():
+            apart = np.abs(np.interp(t - w.start, run.t, run.values[role]) - sol.at(role, t))[away]
+            if role == "trigger_v" and not script.run:
+                # after the diode's current ends ngspice rings by its 0.75 V on the line's capacitance
+                apart = apart[sol.at(role, t)[away] > 1.0]
+            if role == "trigger_v" and w.kind == "crank":
+                apart = apart[sol.at(role, t)[away] > 1.0]
+            assert apart.max(initial=0.0) < most, (w.kind, role)
+        if w.kind == "key_on":
+            closing = next(a for a, _ in sol.closed if a > script.key[-1][0])
+            assert run.measured["pull_in"] == pytest.approx(closing - script.key[-1][0], abs=RELAY_S)
+        if w.kind == "key_off":
+            opening = next(z for _, z in sol.closed if z > script.key[-1][1])
+            assert run.measured["drop_out"] == pytest.approx(opening - script.key[-1][1], abs=RELAY_S)
+        seen.add(w.kind)
+    assert {"key_on", "step"} <= seen

@@ -1,0 +1,291 @@
+"""The true value of each check, from the circuit itself and its noise-free solution, by the checks' definitions.
+
+A value is None where the session does not contain the condition (or the log has no channel for it), and infinite
+where the condition is there and what should happen never does (a relay that never opens: fails without a number).
+`slack` is how far two fair readings of the definition may lie apart; `soft` names the checks for which "not seen"
+and a value are both defensible.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
+
+from .install import Install
+from .loads import Spans, cut, meet
+from .script import Script
+from .solve import Solution
+from .truth_relay import relay_truth
+
+AWAKE_A = 0.25
+
+
+@dataclass
+class Truth:
+    """Values, slack and notes, by check id; `parts` holds further values (idle, revs, resistances)."""
+
+    value: dict[str, float | None] = field(default_factory=dict)
+    slack: dict[str, float] = field(default_factory=dict)
+    soft: set[str] = field(default_factory=set)
+    parts: dict[str, float] = field(default_factory=dict)
+    span: dict[str, tuple[float, float]] = field(default_factory=dict)
+
+    def put(self, check: str, value: float | None, slack: float = 0.0, others: list[float] | None = None) -> None:
+        """One check's truth; `others` are values by other fair readings, which widen its span on their own side."""
+        self.value[check] = value
+        if value is None:
+            self.slack[check] = 0.0
+            return
+        near = [value - slack, value + slack, *(others or [])]
+        self.span[check] = (min(near), max(near))
+        self.slack[check] = max(abs(x - value) for x in near) if math.isfinite(value) else 0.0
+
+
+def check_ids(plan: dict) -> list[str]:
+    """All check ids that a session can show, in the order of the result."""
+    slots = [f"slot_{c['slot']}_current" for c in plan["circuit"]]
+    return [
+        "off_state_drain", "added_drain", "settle_time", "feed_off_voltage", "relay_pull_in", "relay_drop_out",
+        "relay_chatter", "battery_sag", "feed_drop", "ground_lift", *slots, "resting_voltage", "source_resistance",
+        "crank_minimum", "feed_in_crank", "charging_voltage", "charging_balance",
+    ]  # fmt: skip
+
+
+def _window(spans: Spans, end: float) -> Spans:
+    return meet(sorted(spans), [(0.0, end)])
+
+
+def _wakes(inst: Install) -> Spans:
+    return [s for load in inst.bike if load.name.startswith("wake") for s in load.spans]
+
+
+@dataclass
+class Rest:
+    """One key-off span and what the drain does in it; settle_s from its start, None while it does not settle."""
+
+    start: float
+    stop: float
+    settle_s: float | None
+    drain_ma: float
+    awake: bool
+
+
+def rests(inst: Install, script: Script, sol: Solution) -> list[Rest]:
+    """Each key-off span of the log."""
+    out = []
+    for a, b in script.off():
+        inner = (sol.t > a + 1e-6) & (sol.t < b - 1e-6)
+        t, i = sol.t[inner], sol.values["battery_a"][inner]
+        calm = np.ones(len(t), dtype=bool)
+        for x, y in _wakes(inst):
+            calm &= ~((t >= x - 1e-6) & (t <= y + 1e-6))
+        t, i = t[calm], i[calm]
+        if len(t) < 3:
+            continue
+        final = float(i[-1])
+        off = np.abs(i - final) > max(1e-4, 0.1 * abs(final))
+        settle = float(t[np.flatnonzero(off)[-1]] - a) if off.any() else 0.0
+        awake = final > AWAKE_A
+        limit = script.settle_max_s
+        if awake:
+            drain = sol.mean("battery_a", max(a, b - limit), b) * 1000
+            out.append(Rest(a, b, None, drain, awake=True))
+        else:
+            ok = b - a - settle >= limit
+            drain = sol.mean("battery_a", a + settle + 1e-3, b) * 1000
+            out.append(Rest(a, b, settle if ok else None, drain, awake=False))
+    return out
+
+
+def _off_state(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[str]) -> list[Rest]:
+    spans = rests(inst, script, sol)
+    limit = script.settle_max_s
+    counted = [r for r in spans if r.settle_s is not None or (r.awake and r.stop - r.start > limit)]
+    drains = [r.drain_ma for r in counted]
+    has_current = bool(roles & {"battery_a", "drain_a"})
+    tr.put("off_state_drain", max(drains) if drains and has_current else None, 0.01 * max(map(abs, drains), default=0))
+    times = [math.inf if r.awake else r.settle_s for r in counted]
+    tr.put("settle_time", max(times) if times and has_current else None, 0.05)
+    if counted and all(r.start <= 0 for r in counted):
+        tr.soft.add("settle_time")  # only a span that opens the log
+    begins = [(r.stop - limit if r.awake else r.start + (r.settle_s or 0.0)) + 0.01 for r in counted]
+    levels = [sol.mean("feed_v", x, r.stop) for x, r in zip(begins, counted, strict=True)]
+    held = [float(sol.at("feed_v", np.array([x]))[0]) for x in begins]
+    spread = max((abs(h - m) for h, m in zip(held, levels, strict=True)), default=0.0)
+    tr.put("feed_off_voltage", max(levels) if levels and "feed_v" in roles else None, 0.01 + 0.1 * spread)
+    short = [r for r in spans if r not in counted and r.stop - r.start > 0.5 * limit]
+    short = short or [r for r in spans if r.awake and r.stop - r.start > 0.5 * limit]
+    if short and not counted:
+        tr.soft |= {"off_state_drain", "settle_time", "feed_off_voltage"}
+    first_key = min((a for a, _ in script.key if a > 0), default=script.end_s)
+    opening = [r for r in spans if r.start <= 0 and r.stop <= first_key + 1e-9]
+    seen = [r for r in opening if r.settle_s is not None]
+    if "battery_v" in roles and opening and not opening[0].awake:
+        r = opening[0]
+        begin = min(r.start + (r.settle_s or 0.0), r.stop - 1.0)
+        v = sol.at("battery_v", np.array([begin + 1e-3, r.stop - 1e-3]))
+        tr.put("resting_voltage", sol.mean("battery_v", begin, r.stop), abs(float(v[1] - v[0])))
+        if not seen:
+            tr.soft.add("resting_voltage")
+    else:
+        tr.put("resting_voltage", None)
+    return spans
+
+
+def engine_off(script: Script) -> Spans:
+    """Key-on time of the log with the engine neither cranked nor turning (nor just stopped)."""
+    busy = [(a, b + 0.5) for a, b in script.crank] + [(a, b + 2.0) for a, b in script.run]
+    return cut(_window(script.key, script.end_s), busy)
+
+
+def _sag(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[str], block_works: bool) -> None:
+    bat, planned = inst.battery, inst.planned_a
+    edges = sorted({x for c in inst.circuits for s in c.spans for x in s if math.isfinite(x)})
+    wanted = {"battery_v", "battery_a"} <= roles
+    found: list[float] = []
+    size = 0.0
+    for a, b in engine_off(script):
+        best = None
+        cuts = [a, *[x for x in edges if a < x < b], b]
+        for x, y in pairwise(cuts):
+            if y - x < 1.0:
+                continue
+            half = x + max((y - x) / 2, 0.5)
+            i = sol.mean("battery_a", half, y)
+            if best is None or i > best[0]:
+                best = (i, half, y)
+        if best is None or not wanted:
+            continue
+        i1, h, y = best
+        v1 = sol.mean("battery_v", h, y)
+        here = []
+        for x in [a, *[x for x in edges if a < x < h]]:
+            if x < 0.2:
+                continue
+            low = max(x - 0.5, 0.0)
+            i0, v0 = sol.mean("battery_a", low, x - 1e-4), sol.mean("battery_v", low, x - 1e-4)
+            if i1 - i0 > 0.5:
+                here.append((i1 - i0, (v0 - v1) / (i1 - i0)))
+        most = max((x for x, _ in here), default=0.0)
+        here = [r for x, r in here if x > 0.4 * most]  # small steps tell little
+        # the stretch with the most to show is the main one; another's findings count as slack
+        found = here + found if here and i1 > size else found + here
+        size = max(size, i1) if here else size
+    if not found:
+        tr.put("battery_sag", None)
+        tr.put("source_resistance", None)
+        return
+    # just before the load: before the first circuit that is switched while the key is on, else before the key
+    r = found[1] if len(found) > 1 else found[0]
+    grown = bat.r0 + bat.r1 * (1 - math.exp(-1 / bat.tau1)) + bat.r2 * (1 - math.exp(-1 / bat.tau2))
+    span = [bat.r0, grown, bat.r0 + bat.r1 + bat.r2 * (1 - math.exp(-5 / bat.tau2)), *found]
+    tr.put("battery_sag", r * planned, 0.0, [x * planned for x in span[1:]])
+    tr.put("source_resistance", grown * 1000, 0.0, [x * 1000 for x in span])
+    tr.parts |= {"r0_ohm": bat.r0, "r1_ohm": bat.r1, "r2_ohm": bat.r2, "sag_ohm": r}
+    if not block_works:
+        tr.soft |= {"battery_sag", "source_resistance"}
+
+
+def _loads(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[str]) -> bool:
+    planned = inst.planned_a
+    fed = meet(_window(script.key, script.end_s), sol.closed)
+    total = max((sol.mean("feed_a", a, b) for a, b in fed if b - a > 0.5), default=0.0)
+    works = total > 0.2
+    amps = bool(roles & {"battery_a", "feed_a"})
+    drop = works and amps and {"battery_v", "feed_v"} <= roles
+    tr.put("feed_drop", inst.feed_ohm * planned if drop else None)
+    if inst.ground_open:
+        lifts = any(c.spans for c in inst.circuits) and bool(fed)
+        tr.put("ground_lift", math.inf if lifts and "ground_v" in roles else None)
+    else:
+        tr.put("ground_lift", inst.ground_ohm * planned if works and amps and "ground_v" in roles else None)
+    tr.parts |= {"feed_ohm": inst.feed_ohm, "ground_ohm": inst.ground_ohm}
+    quiet = meet(engine_off(script), sol.closed)
+    running = meet(_window(script.run, script.end_s), sol.closed)
+    for n, c in enumerate(inst.circuits, 1):
+        own = f"slot{n}_a" in roles
+        seen = []
+        for where in (quiet, running):
+            # sustained: the second half of each dwell, at least 1 s long
+            spans = [(max(a, (a + b) / 2), b) for a, b in meet(c.spans, where) if b - a > 1.0]
+            if spans:
+                whole = sum(b - a for a, b in spans)
+                seen.append(sum(sol.mean(f"slot{n}_a", a, b) * (b - a) for a, b in spans) / whole)
+        stepped = any(0 < a < script.end_s for a, _ in c.spans)
+        check = f"slot_{n}_current"
+        if not seen or not (own or amps) or not (own or stepped):
+            tr.put(check, None)
+            continue
+        slack = (0.07 if c.pulse_hz else 0.02) * abs(seen[0])
+        tr.put(check, seen[0], slack, [seen[-1]] if own else None)
+    return works
+
+
+def _engine(tr: Truth, script: Script, sol: Solution, roles: set[str], plan: dict) -> None:
+    cranks = [(a, b) for a, b in script.crank if a >= 0 and b <= script.end_s]
+    lows = []
+    for a, b in cranks:
+        t = np.arange(a, b, 1e-3)
+        v = sol.at("battery_v", t)
+        if len(t) >= 11:
+            lows.append(float(np.lib.stride_tricks.sliding_window_view(v, 11).max(axis=1).min()))
+    tr.put("crank_minimum", min(lows) if lows and "battery_v" in roles else None, 0.03)
+    losses = []
+    for a, b in cranks:
+        t = np.arange(a, min(b + 0.5, script.end_s), 2e-4)
+        low = np.concatenate(([False], sol.at("feed_v", t) < sol.at("battery_v", t) / 2, [False]))
+        turn = np.flatnonzero(np.diff(low.astype(int)))
+        losses += [(y - x) * 2e-4 for x, y in zip(turn[::2], turn[1::2], strict=True) if t[min(x, len(t) - 1)] < b]
+    before = all(sol.at("feed_v", np.array([a - 0.01]))[0] > 6 for a, _ in cranks)
+    ok = bool(cranks) and {"feed_v", "battery_v"} <= roles
+    tr.put("feed_in_crank", (max(losses, default=0.0)) if ok else None, 0.02)
+    if not before:
+        tr.soft.add("feed_in_crank")
+    runs = [(a, b) for a, b in _window(script.run, script.end_s) if b - a > 5.0]
+    gives = any(sol.inner["alternator_a"][(sol.t > a) & (sol.t < b)].max(initial=0.0) > 0.2 for a, b in runs)
+    known = bool(runs) and "battery_v" in roles and (gives or (script.marked and script.run_marked))
+    if not known:
+        tr.put("charging_voltage", None)
+        tr.put("charging_balance", None)
+        return
+    whole = sum(b - a for a, b in runs)
+    mean = sum(sol.mean("battery_v", a, b) * (b - a) for a, b in runs) / whole
+    parts = [mean]
+    revs = [(a + 1, b - 1) for a, b in meet(runs, script.revs) if b - a > 5]
+    idle = [(a + 2, b - 0.5) for a, b in cut(runs, [(x - 0.5, y + 0.5) for x, y in script.revs]) if b - a > 5]
+    for name, spans in (("idle", idle), ("revs", revs)):
+        if spans:
+            parts.append(sum(sol.mean("battery_v", a, b) * (b - a) for a, b in spans) / sum(b - a for a, b in spans))
+            tr.parts[f"{name}_v"] = parts[-1]
+    # a bike that charges only when revved has not charged at idle: the worse of the two is judged
+    middle = (plan["limits"]["charging_min_v"] + plan["limits"]["charging_max_v"]) / 2
+    worse = max(parts, key=lambda p: abs(p - middle))
+    tr.put("charging_voltage", worse, 0.02 + 0.15 * (max(parts) - min(parts)))
+    loaded = meet(runs, script.all_on) or runs
+    length = sum(b - a for a, b in loaded)
+    i = -sum(sol.mean("battery_a", a, b) * (b - a) for a, b in loaded) / length
+    late = [(a + (b - a) / 2, b) for a, b in loaded]
+    i2 = -sum(sol.mean("battery_a", a, b) * (b - a) for a, b in late) / sum(b - a for a, b in late)
+    each = [-sum(sol.mean("battery_a", a, b) * (b - a) for a, b in s) / sum(b - a for a, b in s)
+            for s in (meet(idle, loaded), meet(revs, loaded)) if s]  # fmt: skip
+    least = min([i, *each])
+    spread = 0.05 + (0.0 if revs else abs(i2 - i)) + 0.15 * (max([i, *each]) - least)
+    tr.put("charging_balance", least if "battery_a" in roles else None, spread)
+
+
+def find_truth(inst: Install, script: Script, sol: Solution, roles: set[str], plan: dict) -> Truth:
+    """All checks of one log with the channels `roles`."""
+    tr = Truth()
+    _off_state(tr, inst, script, sol, roles)
+    tr.put("added_drain", None)
+    relay_truth(tr, inst, script, sol, roles, plan)
+    works = _loads(tr, inst, script, sol, roles)
+    _sag(tr, inst, script, sol, roles, works)
+    _engine(tr, script, sol, roles, plan)
+    if inst.trigger_pulse and inst.trigger_pulse[0] < 100:  # the contact chatters: no load lasts
+        slots = {f"slot_{n}_current" for n in range(1, len(inst.circuits) + 1)}
+        tr.soft |= {"battery_sag", "source_resistance", "feed_drop", "ground_lift", "feed_in_crank", *slots}
+    return tr
