@@ -21,6 +21,10 @@ ONE_SIDE_PROBABILITY = 0.9
 COVERAGE_K = 2.0
 #: One-sided standard normal quantile of ``PASS_PROBABILITY``.
 Z_PROVEN = 1.6449
+#: A block of correlated samples is so many times as long as their noise remembers; fewer blocks tell nothing.
+BLOCK_MEMORIES, FEWEST_BLOCKS = 4.0, 3
+#: Fewer samples do not show what they remember; of more, means of neighbours do.
+LEAST_FOR_MEMORY, MOST_FOR_MEMORY = 16, 2048
 
 # Student's t at 95.45 % two-sided, over 2: how much a type A figure from few
 # degrees of freedom must grow so that k = 2 still covers (JCGM 100:2008, table G.2).
@@ -100,27 +104,59 @@ def few_degrees(u: float, degrees: int) -> float:
     return u * _T_OVER_2.get(degrees, 1.0 + 1.4 / degrees)
 
 
-def block_mean(samples: Array, weights: Array | None = None, blocks: int = 16) -> Mean:
+def memory_of(samples: Array) -> float:
+    """How many samples say as much as one that is independent: the integrated autocorrelation time, at least 1.
+
+    The sum of the autocorrelations ends at the first lag that is five times what it has come to (the automatic
+    window of Sokal, from memory), and is widened for what the mean, taken from the same samples, hides.
+
+    Args:
+        samples: in time order, at equal distances, about one level; no NaN.
+    """
+    n = len(samples)
+    if n < LEAST_FOR_MEMORY:
+        return 1.0
+    spectrum = np.fft.rfft(samples - samples.mean(), 2 * n)
+    products = np.fft.irfft(spectrum * np.conj(spectrum))[: n // 2 + 1]
+    if products[0] <= 0:
+        return 1.0
+    lags = np.arange(1, len(products))
+    sums = 1 + 2 * np.cumsum(products[1:] / products[0] * n / (n - lags))
+    ends = np.flatnonzero(lags >= 5 * sums)
+    memory = max(float(sums[ends[0] if len(ends) else -1]), 1.0)
+    return memory * (1 + 4 * (memory - 1) / n)
+
+
+def block_mean(samples: Array, weights: Array | None = None, blocks: int = 16, memory: float = 1.0) -> Mean:
     """The mean of correlated samples and its type A uncertainty from the means of consecutive blocks.
 
     Samples of a logger are not independent (filters, ripple, slow drift), so the standard deviation over
-    the root of their number is too small; means of long blocks are nearly independent.
+    the root of their number is too small; means of blocks are nearly independent, if each is several times as
+    long as the noise remembers. A stretch too short for many such blocks has few, and Student's t says so.
 
     Args:
         samples: at least one value, in time order; no NaN.
         weights: for example the seconds that each sample stands for; equal if not given.
         blocks: how many blocks at most.
+        memory: how many samples the noise remembers, where that is known from elsewhere; the samples' own counts
+            where it is longer.
     """
     w = np.ones(len(samples)) if weights is None else weights
     mean = float(np.average(samples, weights=w))
-    n = min(blocks, len(samples))
+    group = max(len(samples) // MOST_FOR_MEMORY, 1)
+    joined = samples[: len(samples) // group * group].reshape(-1, group).mean(axis=1)
+    remembers = max(memory_of(joined) * group, memory, 1.0)
+    fitting = int(len(samples) / (group + BLOCK_MEMORIES * max(remembers - group, 0.0)))
+    n = min(blocks, len(samples), max(fitting, FEWEST_BLOCKS))
     if n < 2:
         return Mean(mean, math.inf)
     edges = np.linspace(0, len(samples), n + 1).astype(int)[:-1]
     block_weights = np.add.reduceat(w, edges)
     means = np.add.reduceat(samples * w, edges) / np.maximum(block_weights, 1e-300)
     deviation = float(np.std(means, ddof=1))
-    return Mean(mean, few_degrees(deviation / math.sqrt(n), n - 1))
+    # what a block's end tells the next one makes them lie too close together
+    told = math.sqrt(1 + 2 * max(remembers - group, 0.0) * n / len(samples))
+    return Mean(mean, few_degrees(deviation / math.sqrt(n), n - 1) * told)
 
 
 def probability_of_conforming(value: float, u: float, low: float | None, high: float | None) -> float:
