@@ -25,6 +25,12 @@ Z_PROVEN = 1.6449
 BLOCK_MEMORIES, FEWEST_BLOCKS = 4.0, 3
 #: Fewer samples do not show what they remember; of more, means of neighbours do.
 LEAST_FOR_MEMORY, MOST_FOR_MEMORY = 16, 2048
+#: A slow course is taken off where it explains this share of the variance; noise seldom looks like that.
+COURSE_SHARE = 0.9
+#: How much of the memory the mean, and the course, take away: so many memories over the stretch (from simulation).
+HIDDEN_BY_MEAN, HIDDEN_BY_COURSE = 4.0, 15.0
+#: So many blocks or more are compared with their neighbours.
+FEWEST_FOR_DIFFERENCES = 6
 
 # Student's t at 95.45 % two-sided, over 2: how much a type A figure from few
 # degrees of freedom must grow so that k = 2 still covers (JCGM 100:2008, table G.2).
@@ -108,26 +114,34 @@ def memory_of(samples: Array) -> float:
     """How many samples say as much as one that is independent: the integrated autocorrelation time, at least 1.
 
     The sum of the autocorrelations ends at the first lag that is five times what it has come to (the automatic
-    window of Sokal, from memory), and is widened for what the mean, taken from the same samples, hides.
+    window of Sokal, from memory). A slow course of the level itself, a parabola, is no noise and taken off where
+    there is one; what that and the mean hide of the memory is added again, by what simulated noise has lost.
 
     Args:
-        samples: in time order, at equal distances, about one level; no NaN.
+        samples: in time order, at equal distances; no NaN.
     """
     n = len(samples)
     if n < LEAST_FOR_MEMORY:
         return 1.0
-    spectrum = np.fft.rfft(samples - samples.mean(), 2 * n)
+    at = np.linspace(-1.0, 1.0, n)
+    course = np.vstack((np.ones(n), at, at**2)).T
+    about = samples - samples.mean()
+    rest = samples - course @ np.linalg.lstsq(course, samples, rcond=None)[0]
+    hidden = HIDDEN_BY_MEAN
+    if rest @ rest < (1 - COURSE_SHARE) * (about @ about):
+        about, hidden = rest, HIDDEN_BY_COURSE
+    spectrum = np.fft.rfft(about, 2 * n)
     products = np.fft.irfft(spectrum * np.conj(spectrum))[: n // 2 + 1]
-    if products[0] <= 0:
+    if products[0] <= 1e-24 * float(samples @ samples):
         return 1.0
     lags = np.arange(1, len(products))
     sums = 1 + 2 * np.cumsum(products[1:] / products[0] * n / (n - lags))
     ends = np.flatnonzero(lags >= 5 * sums)
     memory = max(float(sums[ends[0] if len(ends) else -1]), 1.0)
-    return memory * (1 + 4 * (memory - 1) / n)
+    return memory * (1 + hidden * (memory - 1) / n)
 
 
-def block_mean(samples: Array, weights: Array | None = None, blocks: int = 16, memory: float = 1.0) -> Mean:
+def block_mean(samples: Array, weights: Array | None = None, blocks: int = 24, memory: float = 1.0) -> Mean:
     """The mean of correlated samples and its type A uncertainty from the means of consecutive blocks.
 
     Samples of a logger are not independent (filters, ripple, slow drift), so the standard deviation over
@@ -153,10 +167,14 @@ def block_mean(samples: Array, weights: Array | None = None, blocks: int = 16, m
     edges = np.linspace(0, len(samples), n + 1).astype(int)[:-1]
     block_weights = np.add.reduceat(w, edges)
     means = np.add.reduceat(samples * w, edges) / np.maximum(block_weights, 1e-300)
-    deviation = float(np.std(means, ddof=1))
+    if n < FEWEST_FOR_DIFFERENCES:
+        deviation, degrees = float(np.std(means, ddof=1)), n - 1
+    else:
+        # neighbours' differences hardly see a slow course, over which the mean is the mean (von Neumann's ratio)
+        deviation, degrees = math.sqrt(float(np.mean(np.diff(means) ** 2)) / 2), (n - 1) * 2 // 3
     # what a block's end tells the next one makes them lie too close together
     told = math.sqrt(1 + 2 * max(remembers - group, 0.0) * n / len(samples))
-    return Mean(mean, few_degrees(deviation / math.sqrt(n), n - 1) * told)
+    return Mean(mean, few_degrees(deviation / math.sqrt(n), degrees) * told)
 
 
 def probability_of_conforming(value: float, u: float, low: float | None, high: float | None) -> float:

@@ -140,7 +140,7 @@ class Bench:
         hidden = any(one.touches(from_s, to_s) for one in self.bridged)
         return not (hidden and any(role in SHUNT_ROLES for role in self.low_side_ohm))
 
-    def mean_of(self, role: str, values: Array, step_s: float, blocks: int = 16) -> Mean:
+    def mean_of(self, role: str, values: Array, step_s: float, blocks: int = 24) -> Mean:
         """The mean of one channel over a stretch with the engine off, and its type A uncertainty.
 
         A short stretch does not show what noise outlasts it; the rest of the log does.
