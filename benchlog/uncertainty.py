@@ -29,6 +29,9 @@ LEAST_FOR_MEMORY, MOST_FOR_MEMORY = 16, 2048
 COURSE_SHARE = 0.9
 #: How much of the memory the mean, and the course, take away: so many memories over the stretch (from simulation).
 HIDDEN_BY_MEAN, HIDDEN_BY_COURSE = 4.0, 15.0
+#: An offset moves within its limits by at most this share of them as the logger warms, in about so many seconds
+#: (common practice, no source).
+DRIFT_SHARE, WARM_S = 0.4, 120.0
 #: So many blocks or more are compared with their neighbours.
 FEWEST_FOR_DIFFERENCES = 6
 
@@ -55,9 +58,18 @@ class Accuracy:
         """Standard uncertainty (type B) of one reading's absolute level."""
         return combine(rectangular(self.gain_rel * abs(value)), rectangular(self.offset), self.resolution_u)
 
-    def change_u(self, change: float) -> float:
-        """Standard uncertainty (type B) of the difference of two readings: the offset cancels."""
-        return combine(rectangular(self.gain_rel * abs(change)), math.sqrt(2) * self.resolution_u)
+    def change_u(self, change: float, apart_s: float = 0.0) -> float:
+        """Standard uncertainty (type B) of the difference of two readings: the offset cancels, but for its drift.
+
+        Args:
+            apart_s: between the two, s.
+        """
+        gain = rectangular(self.gain_rel * abs(change))
+        return combine(gain, math.sqrt(2) * self.resolution_u, self.drift_u(apart_s))
+
+    def drift_u(self, apart_s: float) -> float:
+        """Standard uncertainty of what the offset, within its limits, may have moved by in so many seconds."""
+        return rectangular(DRIFT_SHARE * self.offset * -math.expm1(-apart_s / WARM_S))
 
     @property
     def resolution_u(self) -> float:

@@ -12,6 +12,8 @@ from benchlog.uncertainty import Accuracy, block_mean, combine, rectangular
 
 #: The final band is never narrower than this, A.
 LEAST_BAND_A = 5e-5
+#: Above this the bike is awake, A, whether or not its current is steady.
+AWAKE_A = 0.25
 #: The search is repeated on means of so many points, as long as this many means are left.
 POINTS_TOGETHER = (4, 16, 64)
 FEWEST_POINTS = 12
@@ -33,6 +35,7 @@ class Settled:
         wakeups: ``(from_s, to_s)`` of each.
         unseen_s: how much of it has no samples, or was left out, s.
         latest_s: the end of a gap, longer than the calm before it, that may hide that it settled only then, s.
+        awake: the bike was awake at the end, so nothing settled: it is the last stretch of the span.
     """
 
     from_s: float
@@ -42,6 +45,7 @@ class Settled:
     wakeups: tuple[tuple[float, float], ...]
     unseen_s: float = 0.0
     latest_s: float = -math.inf
+    awake: bool = False
 
     @property
     def lasts_s(self) -> float:
@@ -60,6 +64,7 @@ class Drain:
         base_a: between wake-ups, A. wakeups: how many. averaged_s: s behind the mean.
         over: samples over range in the stretch; the mean is a lower bound then.
         widest_gap_s: between samples that the mean bridges, s.
+        visits: the wake-ups among them in which the bike was awake, as ``(from_s, to_s)``.
     """
 
     mean_a: float
@@ -70,6 +75,7 @@ class Drain:
     averaged_s: float
     over: int
     widest_gap_s: float
+    visits: tuple[tuple[float, float], ...] = ()
 
 
 def settle(
@@ -203,7 +209,12 @@ def _tail(wakeups: list[tuple[int, int]], settled_at: int, start: Array, end: Ar
 
 
 def drain(
-    overview: Overview, role: str, settled: Settled, accuracy: Accuracy | None, left_out: Stretches = ()
+    overview: Overview,
+    role: str,
+    settled: Settled,
+    accuracy: Accuracy | None,
+    left_out: Stretches = (),
+    memory_s: float = 0.0,
 ) -> Drain | None:
     """Charge over time across one settled stretch, from the log's own trapezoids.
 
@@ -212,6 +223,7 @@ def drain(
 
     Args:
         left_out: parts of the stretch that do not count, s.
+        memory_s: of the channel's noise, where the log tells more of it than this stretch.
 
     Returns:
         None where fewer than 3 buckets of the overview lie inside.
@@ -239,15 +251,19 @@ def drain(
     current = np.divide(area, weight, out=np.zeros_like(area), where=weight > 0)
     awake = np.zeros(len(current), dtype=bool)
     charges, heights = [], [0.1 * abs(settled.base_a), LEAST_BAND_A]
+    visits = []
     for from_s, to_s in settled.wakeups:
         hit = (overview.end_s[inside] >= from_s) & (overview.start_s[inside] <= to_s)
         awake |= hit
         charges.append(float(((current[hit] - settled.base_a) * weight[hit]).sum()))
         heights.append(abs(charges[-1]) / max(float(weight[hit].sum()), 1e-12))
+        if float(np.max(current[hit], initial=0.0)) > AWAKE_A and not band.over[inside][hit].any():
+            visits.append((from_s, to_s))
     calm = (weight > 0) & ~awake
-    scatter = block_mean(current[calm], weight[calm]).u if calm.sum() >= 2 else 0.0
+    step_s = covered / max(int(np.count_nonzero(weight)), 1)
+    scatter = block_mean(current[calm], weight[calm], memory=memory_s / step_s).u if calm.sum() >= 2 else 0.0
     once = max((abs(charge) for charge in charges), default=0.0)
-    uneven = float(np.std(charges, ddof=1)) * math.sqrt(len(charges)) if len(charges) > 1 else 0.0
+    uneven = _uneven(charges, settled.wakeups, overview.step_s)
     bridged = np.where(weight > 0, overview.gap_s[inside], 0.0)
     gaps = bridged[bridged > gap_limit_s(float(np.median(overview.gap_s[inside])))]
     hidden = rectangular(max(heights) * math.sqrt(float((gaps**2).sum())) / covered)
@@ -262,4 +278,17 @@ def drain(
         covered,
         over,
         float(bridged.max()),
+        tuple(visits),
     )
+
+
+def _uneven(charges: Sequence[float], wakeups: Stretches, step_s: float) -> float:
+    """Standard uncertainty of the charge of all wake-ups from their own scatter, As.
+
+    Wake-ups that fill one sample each fell between the samples as often as not: their number is left to chance.
+    """
+    n = len(charges)
+    scatter = float(np.std(charges, ddof=1)) * math.sqrt(n) if n > 1 else 0.0
+    short = sum(to_s - from_s < 0.5 * step_s for from_s, to_s in wakeups)
+    missed = math.sqrt(n) * float(np.mean(np.abs(charges))) if n and short > n / 2 else 0.0
+    return max(scatter, missed)
