@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, gap_limit_s, leads_out_of, outside_of, runs
+from benchlog.analysis.noise import NoiseModel
 from benchlog.trace import Array, Overview
 from benchlog.uncertainty import Accuracy, block_mean, combine, rectangular
 
@@ -17,6 +18,8 @@ AWAKE_A = 0.25
 #: The search is repeated on means of so many points, as long as this many means are left.
 POINTS_TOGETHER = (4, 16, 64)
 FEWEST_POINTS = 12
+#: How a current fades is read from the time it took to fall by this factor to what can be seen.
+FADES = 4.0
 #: Where points lie further apart than this many usual steps, and than so long, s, nothing was seen.
 UNSEEN_STEPS, UNSEEN_S = 10.0, 1.0
 
@@ -79,7 +82,12 @@ class Drain:
 
 
 def settle(
-    table: Coarse, role: str, resolution: float, key_on_follows: bool = False, left_out: Stretches = ()
+    table: Coarse,
+    role: str,
+    resolution: float,
+    key_on_follows: bool = False,
+    left_out: Stretches = (),
+    noise: NoiseModel | None = None,
 ) -> Settled | None:
     """Search from the end of a key-off span for the time its current settled.
 
@@ -94,6 +102,7 @@ def settle(
         resolution: its smallest step, A; 0 where not stated.
         key_on_follows: an excursion at the very end is the key-on and ends the stretch.
         left_out: stretches whose points do not count, s, such as those with a fuse out.
+        noise: of the channel; what neighbouring points show if not given, which noise that remembers does not.
 
     Returns:
         None for fewer than 4 valid points.
@@ -107,7 +116,8 @@ def settle(
     base = min(float(np.median(x[-max(int(len(x) * share), 2) :])) for share in (0.1, 0.25, 0.5))
     if not math.isfinite(base):
         return Settled(float(end[-1]), float(end[-1]), 0.0, base, ())
-    outside = _outside(x, base, resolution)
+    step_s = float(np.median(np.diff(start)))
+    outside = _outside(x, base, resolution, noise.mean_u(step_s) if noise else 0.0)
     if key_on_follows and outside and outside[-1][1] == len(x) and outside[-1][0] >= 4:
         keep = outside.pop()[0]
         x, start, end = x[:keep], start[:keep], end[:keep]
@@ -128,11 +138,13 @@ def settle(
         lead = len(x) - n * points
         means = quiet[lead:].reshape(n, points).mean(axis=1)
         begins, ends = start[lead::points], end[lead + points - 1 :: points]
-        found = _outside(means, base, resolution)
+        found = _outside(means, base, resolution, noise.mean_u(points * step_s) if noise else 0.0)
         _, at = _sort_out(found, begins, ends, means, base)
         if at and float(begins[at]) - from_s > float(begins[at] - begins[at - 1]):
             from_s, width = float(begins[at]), float(begins[at] - begins[at - 1])
     latest_s, unseen_s = _across_gaps(start, end, from_s, left_out)
+    seen_a = _band(x, base, resolution, noise.mean_u(step_s) if noise else 0.0)
+    latest_s = max(latest_s, from_s + _under_noise_s(start, x - base, from_s, seen_a, base))
     awake = tuple((float(start[a]), float(end[b - 1])) for a, b in wakeups if start[a] >= from_s)
     return Settled(from_s, float(end[-1]), width, base, awake, unseen_s, latest_s)
 
@@ -153,12 +165,30 @@ def _across_gaps(start: Array, end: Array, from_s: float, left_out: Stretches) -
     return latest, unseen
 
 
-def _outside(x: Array, base: float, resolution: float) -> list[tuple[int, int]]:
-    """Excursions from the final band, whose noise is that of the last half's neighbours."""
+def _outside(x: Array, base: float, resolution: float, noise_a: float) -> list[tuple[int, int]]:
+    """Excursions from the final band."""
+    return runs(np.abs(x - base) > _band(x, base, resolution, noise_a))
+
+
+def _band(x: Array, base: float, resolution: float, noise_a: float) -> float:
+    """Half-width of the final band, A; its noise is that of the last half's neighbours, or the channel's own."""
     late = x[len(x) // 2 :]
     steps = np.abs(np.diff(late[np.isfinite(late)]))
-    sigma = 1.4826 * float(np.median(steps)) / math.sqrt(2) if len(steps) else 0.0
-    return runs(np.abs(x - base) > max(5 * sigma, 2 * resolution, 0.1 * abs(base), LEAST_BAND_A))
+    sigma = max(1.4826 * float(np.median(steps)) / math.sqrt(2) if len(steps) else 0.0, noise_a)
+    return max(5 * sigma, 2 * resolution, 0.1 * abs(base), LEAST_BAND_A)
+
+
+def _under_noise_s(start: Array, above: Array, from_s: float, seen_a: float, base: float) -> float:
+    """How long a current that faded into the noise may have gone on fading there, s: by the pace it had before."""
+    wanted_a = max(0.1 * abs(base), LEAST_BAND_A)
+    if seen_a <= wanted_a:
+        return 0.0
+    higher = np.flatnonzero((start < from_s) & (above > FADES * seen_a))
+    if not len(higher):
+        return 0.0
+    step_s = float(np.median(np.diff(start)))
+    pace_s = max(from_s - float(start[higher[-1]]) - 1.5 * step_s, 0.0) / math.log(FADES)
+    return pace_s * math.log(seen_a / wanted_a)
 
 
 def _sort_out(

@@ -103,7 +103,7 @@ def _spans(bench: Bench, roles: list[str]) -> list[OffSpan]:
                 continue
             table = coarse(bench.overview, from_s, to_s, POINT_S, [role])
             follows = to_s < bench.log.end_s
-            settled = settle(table, role, bench.resolution(role), key_on_follows=follows, left_out=bench.left_out)
+            settled = settle(table, role, bench.resolution(role), follows, bench.left_out, bench.noise.get(role))
             settled = _settled_unseen(bench, table, role, from_s, settled)
             if settled is not None and (found[0] is None or not math.isfinite(found[0].base_a)):
                 found = (_awake(bench, settled, from_s), role)
@@ -166,7 +166,7 @@ def _drain(bench: Bench, logged: bool, spans: list[OffSpan]) -> tuple[str | None
             figure, zero = _by_zero_or_not(bench, span.role, figure)
             measured.append((figure, span.settled, span.role, zero))
     if not measured:
-        return None, None, None, Unseen(too_short(bench, spans))
+        return None, None, None, _over_range(spans, need) or Unseen(too_short(bench, spans))
     worst, settled, role, zero = max(measured, key=lambda entry: entry[0].mean_a)
     return (
         role,
@@ -210,7 +210,8 @@ def _visit_doubt(bench: Bench, role: str, figure: Drain, settled: Settled) -> st
     at = " and ".join(f"{a:.0f} s" for a, _ in figure.visits)
     return (
         f"the bike was awake for a moment (at {at}), and without that its drain would be "
-        f"{number(without.mean_a * 1000)} mA: it woke by itself, or somebody was at it; leave it alone while it records, for longer"
+        f"{number(without.mean_a * 1000)} mA: it woke by itself, or somebody was at it; leave it alone while it "
+        "records, for longer"
     )
 
 
@@ -373,3 +374,18 @@ def _hidden_by_charger(bench: Bench, after: Sequence[OffSpan], settled: Settled)
         "a current flows into the battery by this reading, which hides the bike's own; take the charger off, or turn "
         "the shunt, and record again"
     )
+
+
+def _over_range(spans: Sequence[OffSpan], need: float) -> Finding | None:
+    """A current that was over range to the end of a span has a figure that nobody saw."""
+    for span in spans:
+        if span.settled is not None and not math.isfinite(span.settled.base_a) and span.to_s - span.from_s >= need:
+            return Measured(
+                value=None,
+                u=None,
+                from_s=span.from_s,
+                to_s=span.to_s,
+                doubt=f"{span.role} was over range to the end of that stretch",
+                remedy="a channel with a wider range would show it",
+            )
+    return None
