@@ -9,12 +9,14 @@ import numpy as np
 from benchlog.analysis.coarse import Coarse, gap_limit_s, leads_out_of, outside_of, runs
 from benchlog.analysis.noise import NoiseModel
 from benchlog.trace import Array, Overview
-from benchlog.uncertainty import Accuracy, block_mean, combine, rectangular
+from benchlog.uncertainty import Z_PROVEN, Accuracy, block_mean, combine, rectangular
 
 #: The final band is never narrower than this, A.
 LEAST_BAND_A = 5e-5
 #: Above this the bike is awake, A, whether or not its current is steady.
 AWAKE_A = 0.25
+#: A control unit that is awake draws this much or more, A (common practice, no source).
+STIRS_A = 0.01
 #: The search is repeated on means of so many points, as long as this many means are left.
 POINTS_TOGETHER = (4, 16, 64)
 FEWEST_POINTS = 12
@@ -39,6 +41,7 @@ class Settled:
         unseen_s: how much of it has no samples, or was left out, s.
         latest_s: the end of a gap, longer than the calm before it, that may hide that it settled only then, s.
         awake: the bike was awake at the end, so nothing settled: it is the last stretch of the span.
+        seen_a: half-width of the band: what lies in it is not told from the base, A.
     """
 
     from_s: float
@@ -49,6 +52,7 @@ class Settled:
     unseen_s: float = 0.0
     latest_s: float = -math.inf
     awake: bool = False
+    seen_a: float = 0.0
 
     @property
     def lasts_s(self) -> float:
@@ -146,7 +150,7 @@ def settle(
     seen_a = _band(x, base, resolution, noise.mean_u(step_s) if noise else 0.0)
     latest_s = max(latest_s, from_s + _under_noise_s(start, x - base, from_s, seen_a, base))
     awake = tuple((float(start[a]), float(end[b - 1])) for a, b in wakeups if start[a] >= from_s)
-    return Settled(from_s, float(end[-1]), width, base, awake, unseen_s, latest_s)
+    return Settled(from_s, float(end[-1]), width, base, awake, unseen_s, latest_s, seen_a=seen_a)
 
 
 def _across_gaps(start: Array, end: Array, from_s: float, left_out: Stretches) -> tuple[float, float]:
@@ -236,6 +240,36 @@ def _tail(wakeups: list[tuple[int, int]], settled_at: int, start: Array, end: Ar
         first -= 1
     step = float(np.median(np.diff(start)))
     return first if first > 0 and float(start[settled_at] - start[first]) <= longest + 2 * step else settled_at
+
+
+def hidden_a(table: Coarse, role: str, settled: Settled, later_s: float, noise: NoiseModel, resolution: float) -> float:
+    """The largest current that may have ended only at ``later_s`` or after without showing in the noise, A.
+
+    Had one, the mean before that time would lie above the mean after it.
+
+    Args:
+        table: the key-off span.
+        later_s: a time after the settling that was seen, s.
+    """
+    x = table.mean[role]
+    keep = np.isfinite(x) & (table.start_s >= settled.from_s) & outside_of(table.start_s, table.end_s, settled.wakeups)
+    x, t = x[keep], table.start_s[keep]
+    if len(x) < 2 * FEWEST_POINTS:
+        return math.inf
+    step_s = float(np.median(np.diff(t)))
+    # rounding hides what noise does not carry across its steps
+    rounding = math.sqrt(2) * rectangular(resolution / 2) if noise.sigma < resolution / 2 else 0.0
+    most = 0.0
+    for share in (0.0, 0.25, 0.5):
+        at = int(np.searchsorted(t, later_s + share * (settled.to_s - later_s)))
+        before, after = x[:at], x[at:]
+        if len(before) < FEWEST_POINTS or len(after) < FEWEST_POINTS:
+            if not share:
+                return math.inf
+            continue
+        u = combine(noise.difference_u(len(before) * step_s, len(after) * step_s), rounding)
+        most = max(most, max(float(before.mean() - after.mean()), 0.0) + Z_PROVEN * u)
+    return most
 
 
 def drain(

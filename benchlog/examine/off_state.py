@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, coarse
-from benchlog.analysis.drain import AWAKE_A, Drain, Settled, drain, settle
+from benchlog.analysis.drain import AWAKE_A, STIRS_A, Drain, Settled, drain, hidden_a, settle
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.zero import Zero
 from benchlog.batteries import days_until
@@ -312,15 +312,19 @@ def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Find
         )
     elif bench.story.source == "feed_v":
         half = max(half, RELAY_S)  # the feed goes only as the relay lets go
+    limit = bench.plan.limits.settle_max_s
+    span = next(span for span in after if span.settled is settled)
+    until_s, hidden = _unseen_until(bench, span, settled, key_off_s + (limit or need))
+    only_fails = only_fails or hidden
     # it settled between the last point outside the band and the first inside, or in a gap after that
-    width_s = max(settled.latest_s - settled.from_s, 0.0) + settled.width_s
+    width_s = max(settled.latest_s - settled.from_s, until_s - settled.from_s) + settled.width_s
     value = max(settled.from_s - settled.width_s + width_s / 2 - key_off_s, 0.0)
     return Measured(
         value=value,
         u=combine(rectangular(width_s), rectangular(half)),
         from_s=key_off_s,
         to_s=settled.from_s,
-        doubt=_hidden_by_charger(bench, after, settled),
+        doubt=_hidden_by_charger(bench, span, settled),
         # a shunt that sees no current cannot see it settle
         only_fails=only_fails,
         story=f"the slowest of {len(counted)} key-offs" if len(counted) > 1 else "after one key-off",
@@ -363,9 +367,35 @@ def _never_asleep(bench: Bench, after: Sequence[OffSpan], drained: Finding) -> F
     )
 
 
-def _hidden_by_charger(bench: Bench, after: Sequence[OffSpan], settled: Settled) -> str | None:
+def _unseen_until(bench: Bench, span: OffSpan, settled: Settled, late_s: float) -> tuple[float, str | None]:
+    """Until when something may have stayed awake unseen, s, and why that may be longer than is allowed.
+
+    Args:
+        late_s: when the settling time is up, s.
+    """
+    role = span.role or ""
+    noise = bench.noise.get(role)
+    if noise is None or settled.seen_a <= STIRS_A or not settled.from_s < late_s < settled.to_s:
+        return settled.from_s, None
+    table = coarse(bench.overview, span.from_s, settled.to_s, POINT_S, [role])
+    until = late_s
+    for share in (1.0, 0.75, 0.5, 0.35, 0.2, 0.1, 0.05):
+        at_s = settled.from_s + share * (late_s - settled.from_s)
+        most = hidden_a(table, role, settled, at_s, noise, bench.resolution(role))
+        if most > STIRS_A and share == 1.0:
+            return settled.from_s, (
+                f"up to {number(most * 1000)} mA may have flowed for longer, unseen in the noise of {role}; a channel "
+                "with a finer range, such as drain_a, would show it"
+            )
+        if most > STIRS_A:
+            break
+        until = at_s
+    return until, None
+
+
+def _hidden_by_charger(bench: Bench, span: OffSpan, settled: Settled) -> str | None:
     """A current into the battery hides when the bike's own settled."""
-    role = next((span.role for span in after if span.settled is settled), None)
+    role = span.role
     known = bench.accuracy.get(role or "")
     least = AWAKE_A if known is None else COVERAGE_K * known.level_u(settled.base_a)
     if settled.base_a > -least:
