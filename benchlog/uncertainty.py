@@ -21,6 +21,19 @@ ONE_SIDE_PROBABILITY = 0.9
 COVERAGE_K = 2.0
 #: One-sided standard normal quantile of ``PASS_PROBABILITY``.
 Z_PROVEN = 1.6449
+#: A block of correlated samples is so many times as long as their noise remembers; fewer blocks tell nothing.
+BLOCK_MEMORIES, FEWEST_BLOCKS = 4.0, 3
+#: Fewer samples do not show what they remember; of more, means of neighbours do.
+LEAST_FOR_MEMORY, MOST_FOR_MEMORY = 16, 2048
+#: A slow course is taken off where it explains this share of the variance; noise seldom looks like that.
+COURSE_SHARE = 0.9
+#: How much of the memory the mean, and the course, take away: so many memories over the stretch (from simulation).
+HIDDEN_BY_MEAN, HIDDEN_BY_COURSE = 4.0, 15.0
+#: An offset moves within its limits by at most this share of them as the logger warms, in about so many seconds
+#: (common practice, no source).
+DRIFT_SHARE, WARM_S = 0.4, 120.0
+#: So many blocks or more are compared with their neighbours.
+FEWEST_FOR_DIFFERENCES = 6
 
 # Student's t at 95.45 % two-sided, over 2: how much a type A figure from few
 # degrees of freedom must grow so that k = 2 still covers (JCGM 100:2008, table G.2).
@@ -45,9 +58,18 @@ class Accuracy:
         """Standard uncertainty (type B) of one reading's absolute level."""
         return combine(rectangular(self.gain_rel * abs(value)), rectangular(self.offset), self.resolution_u)
 
-    def change_u(self, change: float) -> float:
-        """Standard uncertainty (type B) of the difference of two readings: the offset cancels."""
-        return combine(rectangular(self.gain_rel * abs(change)), math.sqrt(2) * self.resolution_u)
+    def change_u(self, change: float, apart_s: float = 0.0) -> float:
+        """Standard uncertainty (type B) of the difference of two readings: the offset cancels, but for its drift.
+
+        Args:
+            apart_s: between the two, s.
+        """
+        gain = rectangular(self.gain_rel * abs(change))
+        return combine(gain, math.sqrt(2) * self.resolution_u, self.drift_u(apart_s))
+
+    def drift_u(self, apart_s: float) -> float:
+        """Standard uncertainty of what the offset, within its limits, may have moved by in so many seconds."""
+        return rectangular(DRIFT_SHARE * self.offset * -math.expm1(-apart_s / WARM_S))
 
     @property
     def resolution_u(self) -> float:
@@ -100,27 +122,71 @@ def few_degrees(u: float, degrees: int) -> float:
     return u * _T_OVER_2.get(degrees, 1.0 + 1.4 / degrees)
 
 
-def block_mean(samples: Array, weights: Array | None = None, blocks: int = 16) -> Mean:
+def memory_of(samples: Array) -> float:
+    """How many samples say as much as one that is independent: the integrated autocorrelation time, at least 1.
+
+    The sum of the autocorrelations ends at the first lag that is five times what it has come to (the automatic
+    window of Sokal, from memory). A slow course of the level itself, a parabola, is no noise and taken off where
+    there is one; what that and the mean hide of the memory is added again, by what simulated noise has lost.
+
+    Args:
+        samples: in time order, at equal distances; no NaN.
+    """
+    n = len(samples)
+    if n < LEAST_FOR_MEMORY:
+        return 1.0
+    at = np.linspace(-1.0, 1.0, n)
+    course = np.vstack((np.ones(n), at, at**2)).T
+    about = samples - samples.mean()
+    rest = samples - course @ np.linalg.lstsq(course, samples, rcond=None)[0]
+    hidden = HIDDEN_BY_MEAN
+    if rest @ rest < (1 - COURSE_SHARE) * (about @ about):
+        about, hidden = rest, HIDDEN_BY_COURSE
+    spectrum = np.fft.rfft(about, 2 * n)
+    products = np.fft.irfft(spectrum * np.conj(spectrum))[: n // 2 + 1]
+    if products[0] <= 1e-24 * float(samples @ samples):
+        return 1.0
+    lags = np.arange(1, len(products))
+    sums = 1 + 2 * np.cumsum(products[1:] / products[0] * n / (n - lags))
+    ends = np.flatnonzero(lags >= 5 * sums)
+    memory = max(float(sums[ends[0] if len(ends) else -1]), 1.0)
+    return memory * (1 + hidden * (memory - 1) / n)
+
+
+def block_mean(samples: Array, weights: Array | None = None, blocks: int = 24, memory: float = 1.0) -> Mean:
     """The mean of correlated samples and its type A uncertainty from the means of consecutive blocks.
 
     Samples of a logger are not independent (filters, ripple, slow drift), so the standard deviation over
-    the root of their number is too small; means of long blocks are nearly independent.
+    the root of their number is too small; means of blocks are nearly independent, if each is several times as
+    long as the noise remembers. A stretch too short for many such blocks has few, and Student's t says so.
 
     Args:
         samples: at least one value, in time order; no NaN.
         weights: for example the seconds that each sample stands for; equal if not given.
         blocks: how many blocks at most.
+        memory: how many samples the noise remembers, where that is known from elsewhere; the samples' own counts
+            where it is longer.
     """
     w = np.ones(len(samples)) if weights is None else weights
     mean = float(np.average(samples, weights=w))
-    n = min(blocks, len(samples))
+    group = max(len(samples) // MOST_FOR_MEMORY, 1)
+    joined = samples[: len(samples) // group * group].reshape(-1, group).mean(axis=1)
+    remembers = max(memory_of(joined) * group, memory, 1.0)
+    fitting = int(len(samples) / (group + BLOCK_MEMORIES * max(remembers - group, 0.0)))
+    n = min(blocks, len(samples), max(fitting, FEWEST_BLOCKS))
     if n < 2:
         return Mean(mean, math.inf)
     edges = np.linspace(0, len(samples), n + 1).astype(int)[:-1]
     block_weights = np.add.reduceat(w, edges)
     means = np.add.reduceat(samples * w, edges) / np.maximum(block_weights, 1e-300)
-    deviation = float(np.std(means, ddof=1))
-    return Mean(mean, few_degrees(deviation / math.sqrt(n), n - 1))
+    if n < FEWEST_FOR_DIFFERENCES:
+        deviation, degrees = float(np.std(means, ddof=1)), n - 1
+    else:
+        # neighbours' differences hardly see a slow course, over which the mean is the mean (von Neumann's ratio)
+        deviation, degrees = math.sqrt(float(np.mean(np.diff(means) ** 2)) / 2), (n - 1) * 2 // 3
+    # what a block's end tells the next one makes them lie too close together
+    told = math.sqrt(1 + 2 * max(remembers - group, 0.0) * n / len(samples))
+    return Mean(mean, few_degrees(deviation / math.sqrt(n), degrees) * told)
 
 
 def probability_of_conforming(value: float, u: float, low: float | None, high: float | None) -> float:

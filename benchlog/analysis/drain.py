@@ -7,14 +7,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, gap_limit_s, leads_out_of, outside_of, runs
+from benchlog.analysis.noise import NoiseModel
 from benchlog.trace import Array, Overview
-from benchlog.uncertainty import Accuracy, block_mean, combine, rectangular
+from benchlog.uncertainty import Z_PROVEN, Accuracy, block_mean, combine, rectangular
 
 #: The final band is never narrower than this, A.
 LEAST_BAND_A = 5e-5
+#: Above this the bike is awake, A, whether or not its current is steady.
+AWAKE_A = 0.25
+#: A control unit that is awake draws this much or more, A (common practice, no source).
+STIRS_A = 0.01
 #: The search is repeated on means of so many points, as long as this many means are left.
 POINTS_TOGETHER = (4, 16, 64)
 FEWEST_POINTS = 12
+#: How a current fades is read from the time it took to fall by this factor to what can be seen.
+FADES = 4.0
 #: Where points lie further apart than this many usual steps, and than so long, s, nothing was seen.
 UNSEEN_STEPS, UNSEEN_S = 10.0, 1.0
 
@@ -33,6 +40,8 @@ class Settled:
         wakeups: ``(from_s, to_s)`` of each.
         unseen_s: how much of it has no samples, or was left out, s.
         latest_s: the end of a gap, longer than the calm before it, that may hide that it settled only then, s.
+        awake: the bike was awake at the end, so nothing settled: it is the last stretch of the span.
+        seen_a: half-width of the band: what lies in it is not told from the base, A.
     """
 
     from_s: float
@@ -42,6 +51,8 @@ class Settled:
     wakeups: tuple[tuple[float, float], ...]
     unseen_s: float = 0.0
     latest_s: float = -math.inf
+    awake: bool = False
+    seen_a: float = 0.0
 
     @property
     def lasts_s(self) -> float:
@@ -60,6 +71,7 @@ class Drain:
         base_a: between wake-ups, A. wakeups: how many. averaged_s: s behind the mean.
         over: samples over range in the stretch; the mean is a lower bound then.
         widest_gap_s: between samples that the mean bridges, s.
+        visits: the wake-ups among them in which the bike was awake, as ``(from_s, to_s)``.
     """
 
     mean_a: float
@@ -70,10 +82,16 @@ class Drain:
     averaged_s: float
     over: int
     widest_gap_s: float
+    visits: tuple[tuple[float, float], ...] = ()
 
 
 def settle(
-    table: Coarse, role: str, resolution: float, key_on_follows: bool = False, left_out: Stretches = ()
+    table: Coarse,
+    role: str,
+    resolution: float,
+    key_on_follows: bool = False,
+    left_out: Stretches = (),
+    noise: NoiseModel | None = None,
 ) -> Settled | None:
     """Search from the end of a key-off span for the time its current settled.
 
@@ -88,6 +106,7 @@ def settle(
         resolution: its smallest step, A; 0 where not stated.
         key_on_follows: an excursion at the very end is the key-on and ends the stretch.
         left_out: stretches whose points do not count, s, such as those with a fuse out.
+        noise: of the channel; what neighbouring points show if not given, which noise that remembers does not.
 
     Returns:
         None for fewer than 4 valid points.
@@ -101,7 +120,8 @@ def settle(
     base = min(float(np.median(x[-max(int(len(x) * share), 2) :])) for share in (0.1, 0.25, 0.5))
     if not math.isfinite(base):
         return Settled(float(end[-1]), float(end[-1]), 0.0, base, ())
-    outside = _outside(x, base, resolution)
+    step_s = float(np.median(np.diff(start)))
+    outside = _outside(x, base, resolution, noise.mean_u(step_s) if noise else 0.0)
     if key_on_follows and outside and outside[-1][1] == len(x) and outside[-1][0] >= 4:
         keep = outside.pop()[0]
         x, start, end = x[:keep], start[:keep], end[:keep]
@@ -122,13 +142,15 @@ def settle(
         lead = len(x) - n * points
         means = quiet[lead:].reshape(n, points).mean(axis=1)
         begins, ends = start[lead::points], end[lead + points - 1 :: points]
-        found = _outside(means, base, resolution)
+        found = _outside(means, base, resolution, noise.mean_u(points * step_s) if noise else 0.0)
         _, at = _sort_out(found, begins, ends, means, base)
         if at and float(begins[at]) - from_s > float(begins[at] - begins[at - 1]):
             from_s, width = float(begins[at]), float(begins[at] - begins[at - 1])
     latest_s, unseen_s = _across_gaps(start, end, from_s, left_out)
+    seen_a = _band(x, base, resolution, noise.mean_u(step_s) if noise else 0.0)
+    latest_s = max(latest_s, from_s + _under_noise_s(start, x - base, from_s, seen_a, base))
     awake = tuple((float(start[a]), float(end[b - 1])) for a, b in wakeups if start[a] >= from_s)
-    return Settled(from_s, float(end[-1]), width, base, awake, unseen_s, latest_s)
+    return Settled(from_s, float(end[-1]), width, base, awake, unseen_s, latest_s, seen_a=seen_a)
 
 
 def _across_gaps(start: Array, end: Array, from_s: float, left_out: Stretches) -> tuple[float, float]:
@@ -147,12 +169,30 @@ def _across_gaps(start: Array, end: Array, from_s: float, left_out: Stretches) -
     return latest, unseen
 
 
-def _outside(x: Array, base: float, resolution: float) -> list[tuple[int, int]]:
-    """Excursions from the final band, whose noise is that of the last half's neighbours."""
+def _outside(x: Array, base: float, resolution: float, noise_a: float) -> list[tuple[int, int]]:
+    """Excursions from the final band."""
+    return runs(np.abs(x - base) > _band(x, base, resolution, noise_a))
+
+
+def _band(x: Array, base: float, resolution: float, noise_a: float) -> float:
+    """Half-width of the final band, A; its noise is that of the last half's neighbours, or the channel's own."""
     late = x[len(x) // 2 :]
     steps = np.abs(np.diff(late[np.isfinite(late)]))
-    sigma = 1.4826 * float(np.median(steps)) / math.sqrt(2) if len(steps) else 0.0
-    return runs(np.abs(x - base) > max(5 * sigma, 2 * resolution, 0.1 * abs(base), LEAST_BAND_A))
+    sigma = max(1.4826 * float(np.median(steps)) / math.sqrt(2) if len(steps) else 0.0, noise_a)
+    return max(5 * sigma, 2 * resolution, 0.1 * abs(base), LEAST_BAND_A)
+
+
+def _under_noise_s(start: Array, above: Array, from_s: float, seen_a: float, base: float) -> float:
+    """How long a current that faded into the noise may have gone on fading there, s: by the pace it had before."""
+    wanted_a = max(0.1 * abs(base), LEAST_BAND_A)
+    if seen_a <= wanted_a:
+        return 0.0
+    higher = np.flatnonzero((start < from_s) & (above > FADES * seen_a))
+    if not len(higher):
+        return 0.0
+    step_s = float(np.median(np.diff(start)))
+    pace_s = max(from_s - float(start[higher[-1]]) - 1.5 * step_s, 0.0) / math.log(FADES)
+    return pace_s * math.log(seen_a / wanted_a)
 
 
 def _sort_out(
@@ -202,8 +242,43 @@ def _tail(wakeups: list[tuple[int, int]], settled_at: int, start: Array, end: Ar
     return first if first > 0 and float(start[settled_at] - start[first]) <= longest + 2 * step else settled_at
 
 
+def hidden_a(table: Coarse, role: str, settled: Settled, later_s: float, noise: NoiseModel, resolution: float) -> float:
+    """The largest current that may have ended only at ``later_s`` or after without showing in the noise, A.
+
+    Had one, the mean before that time would lie above the mean after it.
+
+    Args:
+        table: the key-off span.
+        later_s: a time after the settling that was seen, s.
+    """
+    x = table.mean[role]
+    keep = np.isfinite(x) & (table.start_s >= settled.from_s) & outside_of(table.start_s, table.end_s, settled.wakeups)
+    x, t = x[keep], table.start_s[keep]
+    if len(x) < 2 * FEWEST_POINTS:
+        return math.inf
+    step_s = float(np.median(np.diff(t)))
+    # rounding hides what noise does not carry across its steps
+    rounding = math.sqrt(2) * rectangular(resolution / 2) if noise.sigma < resolution / 2 else 0.0
+    most = 0.0
+    for share in (0.0, 0.25, 0.5):
+        at = int(np.searchsorted(t, later_s + share * (settled.to_s - later_s)))
+        before, after = x[:at], x[at:]
+        if len(before) < FEWEST_POINTS or len(after) < FEWEST_POINTS:
+            if not share:
+                return math.inf
+            continue
+        u = combine(noise.difference_u(len(before) * step_s, len(after) * step_s), rounding)
+        most = max(most, max(float(before.mean() - after.mean()), 0.0) + Z_PROVEN * u)
+    return most
+
+
 def drain(
-    overview: Overview, role: str, settled: Settled, accuracy: Accuracy | None, left_out: Stretches = ()
+    overview: Overview,
+    role: str,
+    settled: Settled,
+    accuracy: Accuracy | None,
+    left_out: Stretches = (),
+    memory_s: float = 0.0,
 ) -> Drain | None:
     """Charge over time across one settled stretch, from the log's own trapezoids.
 
@@ -212,6 +287,7 @@ def drain(
 
     Args:
         left_out: parts of the stretch that do not count, s.
+        memory_s: of the channel's noise, where the log tells more of it than this stretch.
 
     Returns:
         None where fewer than 3 buckets of the overview lie inside.
@@ -239,15 +315,19 @@ def drain(
     current = np.divide(area, weight, out=np.zeros_like(area), where=weight > 0)
     awake = np.zeros(len(current), dtype=bool)
     charges, heights = [], [0.1 * abs(settled.base_a), LEAST_BAND_A]
+    visits = []
     for from_s, to_s in settled.wakeups:
         hit = (overview.end_s[inside] >= from_s) & (overview.start_s[inside] <= to_s)
         awake |= hit
         charges.append(float(((current[hit] - settled.base_a) * weight[hit]).sum()))
         heights.append(abs(charges[-1]) / max(float(weight[hit].sum()), 1e-12))
+        if float(np.max(current[hit], initial=0.0)) > AWAKE_A and not band.over[inside][hit].any():
+            visits.append((from_s, to_s))
     calm = (weight > 0) & ~awake
-    scatter = block_mean(current[calm], weight[calm]).u if calm.sum() >= 2 else 0.0
+    step_s = covered / max(int(np.count_nonzero(weight)), 1)
+    scatter = block_mean(current[calm], weight[calm], memory=memory_s / step_s).u if calm.sum() >= 2 else 0.0
     once = max((abs(charge) for charge in charges), default=0.0)
-    uneven = float(np.std(charges, ddof=1)) * math.sqrt(len(charges)) if len(charges) > 1 else 0.0
+    uneven = _uneven(charges, settled.wakeups, overview.step_s)
     bridged = np.where(weight > 0, overview.gap_s[inside], 0.0)
     gaps = bridged[bridged > gap_limit_s(float(np.median(overview.gap_s[inside])))]
     hidden = rectangular(max(heights) * math.sqrt(float((gaps**2).sum())) / covered)
@@ -262,4 +342,17 @@ def drain(
         covered,
         over,
         float(bridged.max()),
+        tuple(visits),
     )
+
+
+def _uneven(charges: Sequence[float], wakeups: Stretches, step_s: float) -> float:
+    """Standard uncertainty of the charge of all wake-ups from their own scatter, As.
+
+    Wake-ups that fill one sample each fell between the samples as often as not: their number is left to chance.
+    """
+    n = len(charges)
+    scatter = float(np.std(charges, ddof=1)) * math.sqrt(n) if n > 1 else 0.0
+    short = sum(to_s - from_s < 0.5 * step_s for from_s, to_s in wakeups)
+    missed = math.sqrt(n) * float(np.mean(np.abs(charges))) if n and short > n / 2 else 0.0
+    return max(scatter, missed)

@@ -16,6 +16,10 @@ class Measured:
         only_fails: a reason why the log can prove a failure, but never a pass; None if there is none.
         remedy: what log or logger would prove it.
         failed: a proven failure that needs no figure ("the contact stayed closed for 60 s").
+        watched_s: how much of the log was seen behind a drain, s; None for other checks.
+        base_a: a drain's level between wake-ups, A. wakeups: how many were seen.
+        wake_a: what the wake-ups add to the mean, A. lone_wake_s: how far apart wake-ups may lie that the watch
+            shows none of, or one only, s; None where several tell their interval.
     """
 
     value: float | None
@@ -27,6 +31,11 @@ class Measured:
     only_fails: str | None = None
     remedy: str | None = None
     failed: str | None = None
+    watched_s: float | None = None
+    base_a: float | None = None
+    wakeups: int | None = None
+    wake_a: float | None = None
+    lone_wake_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse
+from benchlog.analysis.noise import NoiseModel
 from benchlog.trace import Array
 
 #: A steady stretch lasts at least this long, s; shorter ones are inrush or the way between two.
@@ -16,6 +17,8 @@ SHORTEST_S = 0.4
 INRUSH_SHARE, INRUSH_S = 0.5, 2.0
 #: The smallest change of load that counts as a step, A.
 LEAST_STEP_A = 0.12
+#: The median of many white samples scatters more than their mean by the root of half pi.
+MEDIAN_U = math.sqrt(math.pi / 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +49,9 @@ class Plateau:
     readings: Mapping[str, Sustained]
 
 
-def find_plateaus(table: Coarse, by: str, resolution: float, roles: Iterable[str]) -> list[Plateau]:
+def find_plateaus(
+    table: Coarse, by: str, resolution: float, roles: Iterable[str], noise: Mapping[str, NoiseModel] | None = None
+) -> list[Plateau]:
     """Split a stretch of one log where the current ``by`` steps.
 
     Args:
@@ -54,6 +59,7 @@ def find_plateaus(table: Coarse, by: str, resolution: float, roles: Iterable[str
         by: the current channel whose steps divide it.
         resolution: its smallest step, A; 0 where not stated.
         roles: the channels to read on each plateau.
+        noise: role -> its noise, from the whole log; what a plateau alone shows if not given.
     """
     x = table.mean[by]
     ok = np.isfinite(x)
@@ -61,9 +67,10 @@ def find_plateaus(table: Coarse, by: str, resolution: float, roles: Iterable[str
         return []
     index = np.flatnonzero(ok)
     values = x[ok]
-    noise = 1.4826 * float(np.median(np.abs(np.diff(values)))) / math.sqrt(2)
-    least = max(LEAST_STEP_A, 2.5 * resolution, 4 * noise)
-    cuts = _split(values, least, max(noise, resolution / 4, 1e-4))
+    jitter = 1.4826 * float(np.median(np.abs(np.diff(values)))) / math.sqrt(2)
+    least = max(LEAST_STEP_A, 2.5 * resolution, 4 * jitter)
+    cuts = _split(values, least, max(jitter, resolution / 4, 1e-4))
+    step_s = float(np.median(np.diff(table.start_s)))
     edges = [0, *cuts, len(values)]
     plateaus: list[Plateau] = []
     for a, b in pairwise(edges):
@@ -79,25 +86,33 @@ def find_plateaus(table: Coarse, by: str, resolution: float, roles: Iterable[str
             for role in roles
             if role in table.mean
             and not table.over[role][keep].any()
-            and (reading := _sustained(table.mean[role][keep])) is not None
+            and (reading := _sustained(table.mean[role][keep], step_s, (noise or {}).get(role))) is not None
         }
         if by in readings:
             plateaus.append(Plateau(begin, float(table.end_s[last]), sustained, readings))
     return _joined(plateaus, by, least)
 
 
-def _sustained(x: Array) -> Sustained | None:
+def _sustained(x: Array, step_s: float, noise: NoiseModel | None) -> Sustained | None:
+    """The level of a stretch of points ``step_s`` apart; noise that outlasts it is known from the log alone."""
+    window_s = len(x) * step_s
     x = x[np.isfinite(x)]  # a slower channel leaves points empty
     if not len(x):
         return None
     value = float(np.median(x))
     n = len(x)
     if n < 4:
-        return Sustained(value, float(np.ptp(x)) / math.sqrt(12 * n) if n > 1 else 0.0)
+        own = float(np.ptp(x)) / math.sqrt(12 * n) if n > 1 else 0.0
+        return Sustained(value, own if noise is None else max(own, noise.mean_u(window_s)))
     scatter = 1.4826 * float(np.median(np.abs(np.diff(x)))) / math.sqrt(2)
     half = n // 2
-    drift = float(np.median(x[half:]) - np.median(x[:half]))
-    u_scatter = 1.2533 * scatter / math.sqrt(n)
+    drift = abs(float(np.median(x[half:]) - np.median(x[:half])))
+    u_scatter = MEDIAN_U * scatter / math.sqrt(n)
+    if noise is not None:
+        # noisier than elsewhere, by more than chance: a load or the engine adds to the logger's noise
+        more = max(scatter / noise.jitter / (1 + 2 / math.sqrt(n)), 1.0) if noise.jitter > 0 else 1.0
+        u_scatter = max(u_scatter, MEDIAN_U * more * noise.mean_u(window_s))
+        drift = math.sqrt(max(drift**2 - (MEDIAN_U * more * noise.halves_u(window_s)) ** 2, 0.0))
     return Sustained(value, math.hypot(u_scatter, drift / math.sqrt(3)))
 
 

@@ -9,14 +9,15 @@ from benchlog.analysis.bridge import Bridge
 from benchlog.analysis.cranking import Crank
 from benchlog.analysis.key_state import Source
 from benchlog.analysis.levels import Crossing
+from benchlog.analysis.noise import NoiseModel
 from benchlog.analysis.running import Running
 from benchlog.analysis.zero import Zero
 from benchlog.evidence import Span
 from benchlog.logger import Logger
 from benchlog.plan import Plan
 from benchlog.roles import SHUNT_ROLES
-from benchlog.trace import Mark, Overview, Trace
-from benchlog.uncertainty import Accuracy
+from benchlog.trace import Array, Mark, Overview, Trace
+from benchlog.uncertainty import Accuracy, Mean, block_mean
 
 
 class Samples(Protocol):
@@ -96,6 +97,7 @@ class Bench:
         left_out: stretches of the key-off state that are not the bike's own, since a fuse was out, s.
         zeros: role -> what was taken off it. stated: role -> its accuracy without them.
         bridged: where the battery's shunts were bridged, so that the log holds no current of theirs.
+        noise: role -> the noise of the channel with the engine off, over all of the log.
     """
 
     log: Samples
@@ -107,6 +109,7 @@ class Bench:
     zeros: Mapping[str, Zero] = field(default_factory=dict)
     stated: Mapping[str, Accuracy | None] = field(default_factory=dict)
     bridged: tuple[Bridge, ...] = ()
+    noise: Mapping[str, NoiseModel] = field(default_factory=dict)
 
     @property
     def overview(self) -> Overview:
@@ -136,6 +139,20 @@ class Bench:
         """Whether the drop of the shunts that lift the ground bus is known there: not while they are bridged."""
         hidden = any(one.touches(from_s, to_s) for one in self.bridged)
         return not (hidden and any(role in SHUNT_ROLES for role in self.low_side_ohm))
+
+    def mean_of(self, role: str, values: Array, step_s: float, blocks: int = 24) -> Mean:
+        """The mean of one channel over a stretch with the engine off, and its type A uncertainty.
+
+        A short stretch does not show what noise outlasts it; the rest of the log does.
+
+        Args:
+            values: points about ``step_s`` apart, in time order; no NaN.
+        """
+        known = self.noise.get(role)
+        mean = block_mean(values, blocks=blocks, memory=known.memory_s / step_s if known else 1.0)
+        if known is None or len(values) * step_s > known.windows_s[-1]:
+            return mean
+        return Mean(mean.value, max(mean.u, known.mean_u(len(values) * step_s)))
 
     def resolution(self, role: str) -> float:
         """The channel's smallest step, in its unit; 0 where not stated."""

@@ -53,7 +53,7 @@ def find_loads(bench: Bench) -> Loads:
         if bench.has("battery_a") and until > on_from:
             for a, b in bench.measured(on_from - BEFORE_S, until):
                 table = coarse(bench.overview, a, b, POINT_S, roles)
-                found = find_plateaus(table, "battery_a", bench.resolution("battery_a"), roles)
+                found = find_plateaus(table, "battery_a", bench.resolution("battery_a"), roles, bench.noise)
                 engine_off.append(tuple(p for p in found if not _charged(p)))
         if bench.has("feed_a"):
             inside = [crank for crank in bench.story.cranks if on_from <= crank.from_s <= on_to]
@@ -65,7 +65,7 @@ def find_loads(bench: Bench) -> Loads:
                 # what was read of the ground bus must not be mixed with what the bridge made of it
                 for c, d in [(a, b)] if bench.lift_known(a, b) else bench.cut(a, b):
                     table = coarse(bench.overview, c, d, POINT_S, roles)
-                    pieces += find_plateaus(table, "feed_a", bench.resolution("feed_a"), roles)
+                    pieces += find_plateaus(table, "feed_a", bench.resolution("feed_a"), roles, bench.noise)
             feed.append(tuple(pieces))
     loads = Loads(tuple(engine_off), tuple(feed))
     _refuse_reversed(bench, loads)

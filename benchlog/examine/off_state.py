@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, coarse
-from benchlog.analysis.drain import Drain, Settled, drain, settle
+from benchlog.analysis.drain import AWAKE_A, STIRS_A, Drain, Settled, drain, hidden_a, settle
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.zero import Zero
 from benchlog.batteries import days_until
@@ -24,6 +24,8 @@ COAST_S = 2.0
 RELAY_S = 0.5
 #: A current that fell this long before the log's end was not yet settled until then, s.
 LEAST_AFTER_S = 10.0
+#: So few full awakenings in a stretch may be a hand on the bike; more are its habit.
+FEW_VISITS = 2
 #: A gap in the log above this share of the stretch leaves its mean unproven.
 LARGEST_GAP = 0.1
 
@@ -101,12 +103,23 @@ def _spans(bench: Bench, roles: list[str]) -> list[OffSpan]:
                 continue
             table = coarse(bench.overview, from_s, to_s, POINT_S, [role])
             follows = to_s < bench.log.end_s
-            settled = settle(table, role, bench.resolution(role), key_on_follows=follows, left_out=bench.left_out)
+            settled = settle(table, role, bench.resolution(role), follows, bench.left_out, bench.noise.get(role))
             settled = _settled_unseen(bench, table, role, from_s, settled)
             if settled is not None and (found[0] is None or not math.isfinite(found[0].base_a)):
-                found = (settled, role)
+                found = (_awake(bench, settled, from_s), role)
         spans.append(OffSpan(from_s, to_s, from_s <= bench.log.start_s, *found))
     return spans
+
+
+def _awake(bench: Bench, settled: Settled, from_s: float) -> Settled:
+    """The same; where the bike is still awake at the end, the last stretch of the span that its drain is judged on."""
+    if not AWAKE_A < settled.base_a < math.inf:
+        return settled
+    begins = max(from_s, settled.to_s - needed_s(bench) * (1 + 1e-6))
+    wakeups = tuple(one for one in settled.wakeups if one[0] >= begins)
+    # what was not seen of the whole stretch may all lie in this part of it
+    lost = min(settled.unseen_s, settled.to_s - begins)
+    return replace(settled, from_s=begins, wakeups=wakeups, unseen_s=lost, awake=True)
 
 
 def no_key_off(bench: Bench) -> str:
@@ -140,12 +153,20 @@ def _drain(bench: Bench, logged: bool, spans: list[OffSpan]) -> tuple[str | None
     for span in spans:
         if span.settled is None or span.role is None or span.settled.lasts_s < need:
             continue
-        figure = drain(bench.overview, span.role, span.settled, bench.accuracy.get(span.role), bench.left_out)
+        noise = bench.noise.get(span.role)
+        figure = drain(
+            bench.overview,
+            span.role,
+            span.settled,
+            bench.accuracy.get(span.role),
+            bench.left_out,
+            noise.memory_s if noise else 0.0,
+        )
         if figure is not None:
             figure, zero = _by_zero_or_not(bench, span.role, figure)
             measured.append((figure, span.settled, span.role, zero))
     if not measured:
-        return None, None, None, Unseen(too_short(bench, spans))
+        return None, None, None, _over_range(spans, need) or Unseen(too_short(bench, spans))
     worst, settled, role, zero = max(measured, key=lambda entry: entry[0].mean_a)
     return (
         role,
@@ -158,11 +179,39 @@ def _drain(bench: Bench, logged: bool, spans: list[OffSpan]) -> tuple[str | None
             to_s=settled.to_s,
             story=_drain_story(bench, worst, settled)
             + (", not told from the zero, so judged without it" if zero is None and role in bench.zeros else ""),
-            doubt=_drain_doubt(worst),
+            doubt=_drain_doubt(worst) or _visit_doubt(bench, role, worst, settled),
             only_fails=f"{worst.over} samples of {role} were over range in that stretch, so the drain is larger"
             if worst.over
             else _bypass_doubt(bench, role, worst),
+            watched_s=settled.lasts_s,
+            base_a=worst.base_a,
+            wakeups=worst.wakeups,
+            wake_a=worst.mean_a - worst.base_a,
+            lone_wake_s=settled.lasts_s if worst.wakeups < 2 else None,
         ),
+    )
+
+
+def _visit_doubt(bench: Bench, role: str, figure: Drain, settled: Settled) -> str | None:
+    """Where the bike woke fully once or twice, somebody may have been at it: that decides no verdict."""
+    limit = bench.plan.limits.off_state_drain_ma
+    if limit is None or not 0 < len(figure.visits) <= FEW_VISITS:
+        return None
+    wakeups = tuple(one for one in settled.wakeups if one not in figure.visits)
+    without = drain(
+        bench.overview,
+        role,
+        replace(settled, wakeups=wakeups),
+        bench.accuracy.get(role),
+        (*bench.left_out, *((a - POINT_S, b + POINT_S) for a, b in figure.visits)),
+    )
+    if without is None or without.mean_a * 1000 > limit or figure.mean_a * 1000 <= limit:
+        return None
+    at = " and ".join(f"{a:.0f} s" for a, _ in figure.visits)
+    return (
+        f"the bike was awake for a moment (at {at}), and without that its drain would be "
+        f"{number(without.mean_a * 1000)} mA: it woke by itself, or somebody was at it; leave it alone while it "
+        "records, for longer"
     )
 
 
@@ -233,8 +282,13 @@ def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Find
     if not after:
         return Unseen("the log holds no key-off; turn the key off while it records")
     need = needed_s(bench)
+    awake = _never_asleep(bench, after, drained)
+    if awake is not None:
+        return awake
     counted = [
-        (span.from_s, span.settled) for span in after if span.settled is not None and span.settled.lasts_s >= need
+        (span.from_s, span.settled)
+        for span in after
+        if span.settled is not None and not span.settled.awake and span.settled.lasts_s >= need
     ]
     late = [
         (span.from_s, span.settled)
@@ -258,15 +312,110 @@ def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Find
         )
     elif bench.story.source == "feed_v":
         half = max(half, RELAY_S)  # the feed goes only as the relay lets go
+    limit = bench.plan.limits.settle_max_s
+    span = next(span for span in after if span.settled is settled)
+    until_s, hidden = _unseen_until(bench, span, settled, key_off_s + (limit or need))
+    only_fails = only_fails or hidden
     # it settled between the last point outside the band and the first inside, or in a gap after that
-    width_s = max(settled.latest_s - settled.from_s, 0.0) + settled.width_s
+    width_s = max(settled.latest_s - settled.from_s, until_s - settled.from_s) + settled.width_s
     value = max(settled.from_s - settled.width_s + width_s / 2 - key_off_s, 0.0)
     return Measured(
         value=value,
         u=combine(rectangular(width_s), rectangular(half)),
         from_s=key_off_s,
         to_s=settled.from_s,
+        doubt=_hidden_by_charger(bench, span, settled),
         # a shunt that sees no current cannot see it settle
         only_fails=only_fails,
         story=f"the slowest of {len(counted)} key-offs" if len(counted) > 1 else "after one key-off",
     )
+
+
+def _never_asleep(bench: Bench, after: Sequence[OffSpan], drained: Finding) -> Finding | None:
+    """A bike that was watched for longer than its settling time and was awake all the same; None if none was."""
+    limit = bench.plan.limits.settle_max_s or DEFAULT_SETTLED_S
+    watched = [
+        (span, span.settled)
+        for span in after
+        if span.settled is not None
+        and span.settled.awake
+        and span.to_s - span.from_s - bench.story.half_width_s(span.from_s) > limit
+    ]
+    if not watched:
+        return None
+    span, settled = max(watched, key=lambda pair: pair[0].to_s - pair[0].from_s)
+    lasted = span.to_s - span.from_s
+    text = f"{settled.base_a:.2g} A still flowed {lasted:.0f} s after the key-off, so the bike was awake"
+    known = bench.accuracy.get(span.role or "")
+    # without a stated accuracy a current twice as large is taken as large enough
+    doubtful_a = AWAKE_A if known is None else COVERAGE_K * known.level_u(settled.base_a)
+    sure = settled.base_a - doubtful_a > AWAKE_A
+    doubt = None
+    if bench.story.source in ("battery_a", "battery_v"):
+        doubt = "the key-off was read from the battery alone, where a bike that stays awake looks like a key left on"
+    elif not sure:
+        doubt = f"{text}, as far as the channel can tell"
+    return Measured(
+        value=None,
+        u=None,
+        from_s=span.from_s,
+        to_s=span.to_s,
+        story="after one key-off",
+        doubt=doubt,
+        failed=None if doubt else text,
+        only_fails=drained.only_fails if isinstance(drained, Measured) else None,
+    )
+
+
+def _unseen_until(bench: Bench, span: OffSpan, settled: Settled, late_s: float) -> tuple[float, str | None]:
+    """Until when something may have stayed awake unseen, s, and why that may be longer than is allowed.
+
+    Args:
+        late_s: when the settling time is up, s.
+    """
+    role = span.role or ""
+    noise = bench.noise.get(role)
+    if noise is None or settled.seen_a <= STIRS_A or not settled.from_s < late_s < settled.to_s:
+        return settled.from_s, None
+    table = coarse(bench.overview, span.from_s, settled.to_s, POINT_S, [role])
+    until = late_s
+    for share in (1.0, 0.75, 0.5, 0.35, 0.2, 0.1, 0.05):
+        at_s = settled.from_s + share * (late_s - settled.from_s)
+        most = hidden_a(table, role, settled, at_s, noise, bench.resolution(role))
+        if most > STIRS_A and share == 1.0:
+            return settled.from_s, (
+                f"up to {number(most * 1000)} mA may have flowed for longer, unseen in the noise of {role}; a channel "
+                "with a finer range, such as drain_a, would show it"
+            )
+        if most > STIRS_A:
+            break
+        until = at_s
+    return until, None
+
+
+def _hidden_by_charger(bench: Bench, span: OffSpan, settled: Settled) -> str | None:
+    """A current into the battery hides when the bike's own settled."""
+    role = span.role
+    known = bench.accuracy.get(role or "")
+    least = AWAKE_A if known is None else COVERAGE_K * known.level_u(settled.base_a)
+    if settled.base_a > -least:
+        return None
+    return (
+        "a current flows into the battery by this reading, which hides the bike's own; take the charger off, or turn "
+        "the shunt, and record again"
+    )
+
+
+def _over_range(spans: Sequence[OffSpan], need: float) -> Finding | None:
+    """A current that was over range to the end of a span has a figure that nobody saw."""
+    for span in spans:
+        if span.settled is not None and not math.isfinite(span.settled.base_a) and span.to_s - span.from_s >= need:
+            return Measured(
+                value=None,
+                u=None,
+                from_s=span.from_s,
+                to_s=span.to_s,
+                doubt=f"{span.role} was over range to the end of that stretch",
+                remedy="a channel with a wider range would show it",
+            )
+    return None

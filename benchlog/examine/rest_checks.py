@@ -6,11 +6,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from benchlog.analysis.coarse import coarse, outside_of
+from benchlog.analysis.drain import AWAKE_A, Settled, settle
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.examine.bench import Bench
 from benchlog.examine.off_state import POINT_S, OffSpan, needed_s, no_key_off, too_short
-from benchlog.uncertainty import block_mean, combine
+from benchlog.uncertainty import COVERAGE_K, combine
 
 #: The stretch before the first key-on that stands for the rested battery, s.
 RESTED_S = 600.0
@@ -31,17 +32,19 @@ def _feed_off(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
     need = needed_s(bench)
     means = []
     for span in spans:
-        if span.settled is None:
+        settled = _settled_feed(bench, span)
+        if settled is None:
             continue
-        part = coarse(bench.overview, span.settled.from_s, span.to_s, POINT_S, ["feed_v"])
+        part = coarse(bench.overview, settled.from_s, span.to_s, POINT_S, ["feed_v"])
         volts = part.mean["feed_v"][outside_of(part.start_s, part.end_s, bench.left_out)]
         if len(volts) < 3 or not np.isfinite(volts).any():
             continue
+        step_s = float(np.median(np.diff(part.start_s)))
         # a short stretch before the first key-on cannot show that the feed goes dead, but well that it is live
-        if span.settled.lasts_s < need and not (span.opens and np.nanmedian(volts) > UP_ABOVE_V):
+        if settled.lasts_s < need and not (span.opens and np.nanmedian(volts) > UP_ABOVE_V):
             continue
-        mean = block_mean(volts[np.isfinite(volts)])
-        means.append((mean, span.settled.from_s, span.to_s, int(part.over["feed_v"].sum())))
+        mean = bench.mean_of("feed_v", volts[np.isfinite(volts)], step_s)
+        means.append((mean, settled.from_s, span.to_s, int(part.over["feed_v"].sum())))
     if not means:
         return Unseen(too_short(bench, spans))
     mean, from_s, to_s, over = max(means, key=lambda entry: entry[0].value)
@@ -54,6 +57,29 @@ def _feed_off(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
         story="settled; the highest of its stretches",
         doubt=f"{over} samples of feed_v were over range there" if over else None,
     )
+
+
+def _settled_feed(bench: Bench, span: OffSpan) -> Settled | None:
+    """Since when the feed counts: since the current settled; where that was over range, since the feed itself did."""
+    if span.settled is None or math.isfinite(span.settled.base_a):
+        return span.settled
+    table = coarse(bench.overview, span.from_s, span.to_s, POINT_S, ["feed_v"])
+    follows = span.to_s < bench.log.end_s
+    return settle(table, "feed_v", bench.resolution("feed_v"), follows, bench.left_out, bench.noise.get("feed_v"))
+
+
+def _not_at_rest(bench: Bench, span: OffSpan) -> str | None:
+    """Why the battery did not rest: something was awake, or charged it."""
+    settled, role = span.settled, span.role or ""
+    if settled is None or not role.endswith("_a"):
+        return None
+    if settled.awake:
+        return f"{settled.base_a:.2g} A flowed, so the battery was not at rest; turn everything off and record again"
+    known = bench.accuracy.get(role)
+    least = AWAKE_A if known is None else COVERAGE_K * known.level_u(settled.base_a)
+    if settled.base_a < -least:
+        return "a current flows into the battery by this reading; take the charger off, let it rest and record again"
+    return None
 
 
 def _resting(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
@@ -72,15 +98,17 @@ def _resting(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
     if good.sum() < 4 or span.to_s - from_s < 2.0:
         return Unseen("the key was on within 2 s of the log's start; record the rested battery first")
     volts = volts[good]
-    mean = block_mean(volts)
+    step_s = float(np.median(np.diff(part.start_s[good])))
+    mean = bench.mean_of("battery_v", volts, step_s)
     accuracy = bench.accuracy.get("battery_v")
     third = max(len(volts) // 3, 1)
-    first, last = block_mean(volts[:third], blocks=8), block_mean(volts[-third:], blocks=8)
+    first, last = (bench.mean_of("battery_v", x, step_s, blocks=8) for x in (volts[:third], volts[-third:]))
     drift = last.value - first.value
     known = 0.0 if accuracy is None else accuracy.level_u(mean.value)
-    doubt = None
+    doubt = _not_at_rest(bench, span)
     # the offset cancels in a change, so this shows finer than the level itself
-    if abs(drift) > max(2 * combine(first.u, last.u, bench.resolution("battery_v") / math.sqrt(6)), LEAST_DRIFT_V):
+    seen = 2 * combine(first.u, last.u, bench.resolution("battery_v") / math.sqrt(6))
+    if doubt is None and abs(drift) > max(seen, LEAST_DRIFT_V):
         way = "rises" if drift > 0 else "falls"
         doubt = (
             f"the voltage still {way} by {abs(drift) * 1000:.0f} mV over that stretch (surface charge or a load); "

@@ -1,0 +1,41 @@
+"""Where in a log is each channel's noise to be read?"""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from benchlog.analysis.coarse import coarse, outside_of
+from benchlog.analysis.noise import LogNoise
+from benchlog.examine.bench import Samples, Story
+from benchlog.uncertainty import Accuracy
+
+POINT_S = 0.05
+#: Of a long log so many pieces of so many seconds tell enough.
+PIECES, PIECE_S = 6, 200.0
+#: The starter's dip is over, and the engine still, so long after them, s.
+AFTER_S = 5.0
+#: Fewer points than this say less than those of a running engine beside them.
+LEAST_POINTS = 200
+
+
+def noise_in(log: Samples, story: Story, accuracy: Mapping[str, Accuracy | None]) -> LogNoise:
+    """Each channel's noise with the engine off; of the whole log where it hardly ever stood.
+
+    Args:
+        accuracy: role -> its accuracy, for the smallest step; None where not stated.
+    """
+    engine = [(crank.from_s - 0.5, crank.to_s + AFTER_S) for crank in story.cranks]
+    engine += [(run.from_s - 0.5, run.to_s + AFTER_S) for run in story.running]
+    edges = [(log.start_s, log.end_s)]
+    if log.end_s - log.start_s > PIECES * PIECE_S:
+        edges = [(float(a), float(a) + PIECE_S) for a in np.linspace(log.start_s, log.end_s - PIECE_S, PIECES)]
+    tables = [coarse(log.overview, a, b, POINT_S) for a, b in edges]
+    time_s = np.concatenate([table.time_s for table in tables])
+    still = np.concatenate([outside_of(table.start_s, table.end_s, engine) for table in tables])
+    if np.count_nonzero(still) < LEAST_POINTS:
+        still[:] = True
+    points = {
+        role: (time_s[still], np.concatenate([table.mean[role] for table in tables])[still])
+        for role in log.overview.bands
+    }
+    return LogNoise(points, {role: known.resolution for role, known in accuracy.items() if known is not None})
