@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from benchlog.analysis.coarse import coarse
-from benchlog.analysis.running import find_running
+from benchlog.analysis.running import EngineOff, find_running
 from benchlog.overview import OverviewBuilder
 from benchlog.trace import Trace
 
@@ -24,7 +24,7 @@ def _found(volts=None, amps=None, before_v=BEFORE_V, before_a=BEFORE_A, share_u=
     builder = OverviewBuilder(values)
     builder.add(Trace(t, values, {}))
     table = coarse(builder.finish(), 0.0, t[-1], point_s)
-    return find_running(table, FROM_S, TO_S, before_v, before_a, share_u)
+    return find_running(table, FROM_S, TO_S, EngineOff(before_v, before_a), share_u)
 
 
 STOPPED_V, STOPPED_A = {0: 12.4}, {0: 5.0}
@@ -143,4 +143,4 @@ def test_too_short_a_stretch_is_no_run():
     builder.add(Trace(np.array([0.0, 10.0, 20.0]), {"battery_v": np.full(3, 14.2)}, {}))
     table = coarse(builder.finish(), 0.0, 20.0, 0.5)
 
-    assert find_running(table, 5.0, 15.0, BEFORE_V, np.nan, SHARE_U) is None
+    assert find_running(table, 5.0, 15.0, EngineOff(BEFORE_V, np.nan), SHARE_U) is None

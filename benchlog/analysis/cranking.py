@@ -22,6 +22,9 @@ BYPASSED_A = 3.0
 AFTER_KEY_ON_S = 0.3
 LEAST_KEY_ON_A = 0.3
 HELD_S = 0.010
+#: A battery's own resistance where no crank shows it, Ω, what a crank may show of it, and by how much the first seconds
+#: raise it (from memory).
+LINE_OHM, OHM_BOUNDS, SLOW_FACTOR = 0.03, (0.005, 0.1), 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +102,22 @@ def _by_starter(depth_v: float, before_a: float, inside: Array | None, lines_kno
     if not lines_known and rise > BYPASSED_A and before_a < LEAST_KEY_ON_A:
         return False  # from nothing at once: the key is turned on, nobody cranks yet
     return not (abs(rise) <= BYPASSED_A and depth_v < LEAST_DIP_ALONE_V)
+
+
+def line_ohm(table: Coarse, crank: Crank) -> float:
+    """How far the battery's voltage falls with its own current, over some seconds, as this crank shows it, Ω.
+
+    Args:
+        table: points of 20 to 100 ms.
+    """
+    part = table.part(crank.from_s, crank.to_s)
+    if {"battery_v", "battery_a"} <= set(part.mean) and np.isfinite(crank.before_a) and len(part):
+        rise = part.mean["battery_a"] - crank.before_a
+        strong = np.nan_to_num(rise) > LEAST_STARTER_A
+        if strong.any():
+            ohm = float(np.nanmedian((crank.before_v - part.mean["battery_v"][strong]) / rise[strong]))
+            return SLOW_FACTOR * float(np.clip(ohm, *OHM_BOUNDS))
+    return SLOW_FACTOR * LINE_OHM
 
 
 def _by_current(table: Coarse) -> list[Crank]:

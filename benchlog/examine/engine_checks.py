@@ -1,24 +1,14 @@
-"""The checks with the engine: cranking minimum, feed in crank, charging voltage and balance."""
+"""The checks while the starter turns: cranking minimum and feed in crank."""
 
 import math
 
 import numpy as np
 
-from benchlog.analysis.coarse import Coarse, coarse
 from benchlog.analysis.cranking import HELD_S, held_minimum, longest_loss
 from benchlog.analysis.measurement import Finding, Measured, Unseen
-from benchlog.analysis.running import LASTS_S
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.examine.bench import Bench
-from benchlog.uncertainty import block_mean, combine, rectangular
-
-POINT_S = 0.2
-#: The alternator comes up and the battery's voltage settles for this long after the start, s.
-RISE_S = 2.0
-#: Loads count as on, for the balance, above this share of the greatest load seen while running.
-NEARLY_ALL = 0.9
-#: Less than this share of the planned load is none, 1.
-LEAST_LOAD = 0.02
+from benchlog.uncertainty import combine, rectangular
 
 
 def examine_crank(bench: Bench) -> dict[str, Finding]:
@@ -118,93 +108,3 @@ def _feed(bench: Bench, from_s: float, to_s: float) -> np.ndarray:
     """The valid samples of the feed over a stretch, V."""
     volts = bench.log.trace(from_s, to_s, ["feed_v"]).values["feed_v"]
     return volts[np.isfinite(volts)]
-
-
-def examine_charging(bench: Bench) -> dict[str, Finding]:
-    """Findings for ``charging_voltage`` and ``charging_balance``."""
-    if not bench.story.running:
-        why = (
-            "after cranking neither the alternator's current nor a raised voltage shows for 5 s; "
-            'mark "running" if the engine ran'
-            if bench.story.cranks
-            else "the engine does not run in this log; start it while it records"
-        )
-        why += bench.bridged_in(*bench.story.on)
-        return {"charging_voltage": Unseen(why), "charging_balance": Unseen(why)}
-    return {"charging_voltage": _voltage(bench), "charging_balance": _balance(bench)}
-
-
-def _parts(bench: Bench, role: str) -> list[Coarse]:
-    parts = []
-    for run in bench.story.running:
-        rise = min(RISE_S, (run.to_s - run.from_s) / 3)
-        roles = [role, *(r for r in ("feed_a",) if bench.has(r))]
-        # the key-off that ends the run is known no finer than the samples
-        ends = run.to_s - 2 * bench.overview.step_s
-        part = coarse(bench.overview, run.from_s + rise, ends, POINT_S, roles)
-        if len(part):
-            parts.append(part)
-    return parts
-
-
-def _voltage(bench: Bench) -> Finding:
-    if not bench.has("battery_v"):
-        return Unseen("battery_v is not logged")
-    parts = _parts(bench, "battery_v")
-    x = np.concatenate([part.mean["battery_v"] for part in parts]) if parts else np.empty(0)
-    x = x[np.isfinite(x)]
-    if len(x) < 4:
-        return Unseen("the engine ran too briefly; let it run for 20 s or more")
-    mean = block_mean(x)
-    accuracy = bench.accuracy.get("battery_v")
-    over = sum(int(part.over["battery_v"].sum()) for part in parts)
-    lasts = sum(float(part.end_s[-1] - part.start_s[0]) for part in parts)
-    return Measured(
-        value=mean.value,
-        u=None if accuracy is None else combine(mean.u, accuracy.level_u(mean.value)),
-        from_s=float(parts[0].start_s[0]),
-        to_s=float(parts[-1].end_s[-1]),
-        story=f"mean over {lasts:.0f} s of running",
-        doubt=f"{over} samples of battery_v were over range while running" if over else None,
-    )
-
-
-def _balance(bench: Bench) -> Finding:
-    if not bench.has("battery_a"):
-        return Unseen("battery_a is not logged")
-    parts = _parts(bench, "battery_a")
-    if not parts:
-        return Unseen("the engine ran too briefly; let it run for 20 s or more")
-    amps = np.concatenate([part.mean["battery_a"] for part in parts])
-    over = sum(int(part.over["battery_a"].sum()) for part in parts)
-    keep = np.isfinite(amps)
-    on = "how many loads were on is not known"
-    if bench.has("feed_a"):
-        feed = np.concatenate([part.mean["feed_a"] for part in parts])
-        most = float(np.nanmax(feed, initial=0.0))
-        on = "with no load through the feed"
-        if most > LEAST_LOAD * bench.plan.planned_load_a:
-            with np.errstate(invalid="ignore"):
-                keep &= feed >= NEARLY_ALL * most
-            on = f"with {most:.1f} A of the planned {bench.plan.planned_load_a:.1f} A on"
-    x = amps[keep]
-    bridged = bench.bridged_in(*((run.from_s, run.to_s) for run in bench.story.running))
-    starts, ends = (np.concatenate([getattr(part, name) for part in parts]) for name in ("start_s", "end_s"))
-    if bridged and len(x) * float(np.median(np.diff(starts, append=ends[-1]))) < LASTS_S:
-        return Unseen(
-            "the engine ran too briefly with the loads on and the shunt free; take the bridge off and let it run for "
-            f"20 s or more after that{bridged}"
-        )
-    if len(x) < 4:
-        return Unseen("the engine ran too briefly with the loads on; let it run for 20 s or more")
-    counted = np.flatnonzero(np.isfinite(amps)) if bridged else np.arange(len(amps))
-    mean = block_mean(x)
-    accuracy = bench.accuracy.get("battery_a")
-    return Measured(
-        value=-mean.value,
-        u=None if accuracy is None else combine(mean.u, accuracy.level_u(mean.value)),
-        from_s=float(starts[counted[0]]),
-        to_s=float(ends[counted[-1]]),
-        story=on + bridged,
-        doubt=f"{over} samples of battery_a were over range while running" if over else None,
-    )

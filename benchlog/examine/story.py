@@ -5,21 +5,25 @@ from dataclasses import replace
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, coarse, runs
-from benchlog.analysis.cranking import LONGEST_S, Crank, find_cranks
+from benchlog.analysis.cranking import LONGEST_S, Crank, find_cranks, line_ohm
+from benchlog.analysis.fed import fed_a
 from benchlog.analysis.key_state import KeyState, Turn, key_state, turns_of
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.relay import trigger_crossings
-from benchlog.analysis.running import Running, find_running
+from benchlog.analysis.running import EngineOff, Running, find_charged, find_running, into_battery
 from benchlog.analysis.switched import Line, drop_short, line_state
 from benchlog.evidence import Span
 from benchlog.examine.bench import KeyTurn, Samples, Story
-from benchlog.uncertainty import Accuracy
+from benchlog.uncertainty import Accuracy, combine
 
 POINT_S = 0.05
 SLOW_POINT_S = 0.5
 #: How far a mark of the crank may lie from what it marks, s.
 MARK_BEFORE_S, MARK_LATE_S = 2.0, 4.0
 STATE_ROLES = ("battery_v", "battery_a", "drain_a", "key_v", "trigger_v", "feed_v")
+ENGINE_ROLES = ("battery_v", "battery_a", "feed_v", "ground_v", "feed_a", *(f"slot{n}_a" for n in range(1, 13)))
+#: An alternator gives nothing from so long after the key-off on, s.
+COASTED_S = 3.0
 
 
 def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
@@ -40,9 +44,7 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
     off = tuple((a, b) for state, a, b in spans if not state)
     if spans:
         cranks = [crank for crank in cranks if any(a - 0.5 <= crank.from_s and crank.to_s <= b + 0.5 for a, b in on)]
-    slow = coarse(log.overview, log.start_s, log.end_s, SLOW_POINT_S, ("battery_v", "battery_a"))
-    key_known = key.source not in ("battery_a", "battery_v")
-    running = _running(log, slow, on, cranks, current_accuracy, key_known)
+    running = _running(log, table, on, off, cranks, current_accuracy)
     pulls, falls = _trigger_moves(log, table, lines.get("trigger_v"), cranks)
     return Story(
         source=key.source,
@@ -125,40 +127,83 @@ def _trigger_moves(
 
 def _running(
     log: Samples,
-    slow: Coarse,
+    table: Coarse,
     on: tuple[tuple[float, float], ...],
+    off: tuple[tuple[float, float], ...],
     cranks: list[Crank],
     accuracy: Accuracy | None,
-    key_known: bool,
 ) -> list[Running]:
-    share_u = accuracy.change_u(10.0) if accuracy else 0.1
+    share_u = combine(accuracy.change_u(10.0), accuracy.level_u(0.0)) if accuracy else 0.1
+    slow = coarse(log.overview, log.start_s, log.end_s, SLOW_POINT_S, ENGINE_ROLES)
     marks = [(mark.time_s, mark.text.lower()) for mark in log.marks]
     found: list[Running] = []
     for a, b in on or ((log.start_s, log.end_s),):
         inside = [crank for crank in cranks if a - 0.5 <= crank.from_s <= b]
+        first_s = inside[0].from_s if inside else b
+        runs_here: list[Running] = []
+        pushed = find_charged(slow, a, first_s, share_u) if off and not _charger(slow, off, share_u) else None
+        if pushed:
+            runs_here.append(pushed)
+        fed = fed_a(slow, a, first_s)
+        highest_v = _highest(slow, a, first_s)
+        earlier_v: list[float] = []
         for number, crank in enumerate(inside):
             until = inside[number + 1].from_s if number + 1 < len(inside) else b
             stops = [t for t, text in marks if text == "engine off" and crank.to_s < t < until]
             until = min([until, *stops])
-            run = find_running(slow, crank.to_s, until, crank.before_v, crank.before_a, share_u, key_known)
+            # after a crank that failed the battery takes seconds to recover
+            volts = max([v for v in (*earlier_v, crank.before_v) if np.isfinite(v)], default=crank.before_v)
+            fed_before = 0.0 if fed is None else _median_between(slow.time_s, fed, crank.from_s - 2.0, crank.from_s)
+            before = EngineOff(volts, crank.before_a, fed_before, line_ohm(table, crank), highest_v)
+            run = find_running(slow, crank.to_s, until, before, share_u, fed)
+            earlier_v = [*earlier_v, crank.before_v]
             if run:
-                found.append(run)
-        for t, text in marks:
-            if text != "running" or not a <= t <= b or any(run.from_s <= t <= run.to_s for run in found):
-                continue
-            stops = [m for m, other in marks if other == "engine off" and m > t]
-            before = [crank for crank in inside if crank.to_s <= t]
-            found = [run for run in found if not t <= run.from_s <= min([b, *stops])]
-            found.append(
-                Running(
-                    t,
-                    min([b, *stops]),
-                    "mark",
-                    before[-1].before_v if before else float("nan"),
-                    before[-1].before_a if before else float("nan"),
-                )
-            )
+                runs_here.append(run)
+                earlier_v, highest_v = [], float("nan")
+        found += _with_marks(runs_here, marks, inside, a, b)
     return sorted(found, key=lambda run: run.from_s)
+
+
+def _charger(slow: Coarse, off: tuple[tuple[float, float], ...], share_u: float) -> bool:
+    """Whether current goes into the battery with the key off too, as from a charger that was left on."""
+    if not {"battery_a", "battery_v"} <= set(slow.mean):
+        return False
+    return any(into_battery(slow.part(a + COASTED_S, b), share_u).any() for a, b in off)
+
+
+def _highest(slow: Coarse, a: float, b: float) -> float:
+    """The highest voltage with the key on and the engine off, once the key-on's first second is over, V."""
+    volts = slow.part(a + 1.0, b).mean.get("battery_v", np.empty(0))
+    volts = volts[np.isfinite(volts)]
+    return float(np.percentile(volts, 90)) if len(volts) else float("nan")
+
+
+def _median_between(t: np.ndarray, x: np.ndarray, a: float, b: float) -> float:
+    """Median of the valid points of a stretch; 0 where there is none."""
+    inside = x[(t >= a) & (t <= b)]
+    inside = inside[np.isfinite(inside)]
+    return float(np.median(inside)) if len(inside) else 0.0
+
+
+def _with_marks(
+    found: list[Running], marks: list[tuple[float, str]], inside: list[Crank], a: float, b: float
+) -> list[Running]:
+    """A key-on's runs, with what the tester noted as ``running`` where no current or voltage tells."""
+    for t, text in marks:
+        if text != "running" or not a <= t <= b or any(run.from_s <= t <= run.to_s for run in found):
+            continue
+        until = min([b, *(m for m, other in marks if other == "engine off" and m > t)])
+        until = min([until, *(crank.from_s for crank in inside if crank.from_s > t)])
+        before = [crank for crank in inside if crank.to_s <= t]
+        nan = float("nan")
+        before_v, before_a = (before[-1].before_v, before[-1].before_a) if before else (nan, nan)
+        later = [run for run in found if t <= run.from_s <= until]
+        found = [run for run in found if run not in later]
+        # an engine known to run that then shows itself has ended where that ended
+        ends = later[-1].to_s if later else until
+        dark = tuple(stretch for run in later for stretch in run.dark if stretch[0] >= run.to_s)
+        found.append(Running(t, ends, "mark", before_v, before_a, dark))
+    return found
 
 
 def _for_drawing(
