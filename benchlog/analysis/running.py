@@ -84,16 +84,22 @@ def find_running(
         fed_a: the load that is surely on at each point of the table, A.
 
     Returns:
-        None if no proof holds for 5 s.
+        None if no proof holds for 5 s, or if the battery was charged before the crank: then its charger may still be on.
     """
     part = table.part(from_s, to_s)
-    if len(part) < 2:
-        return None
+    if len(part) < 2 or before.amps < -least_a(share_u):
+        return None  # a charger was on before the crank
     first = int(np.searchsorted(table.start_s, from_s - 1e-9))
     seen = _Seen(part, before, share_u, None if fed_a is None else fed_a[first : first + len(part)])
     for how, flags in (("voltage", seen.raised_by_engine), ("share", seen.proof), ("voltage", seen.raised_alone)):
         if _lasting(flags, part):
             return _run(seen, flags | seen.proof, how, from_s, to_s)
+    # a fan that comes and goes cuts the charging into short pieces; nothing but an alternator makes these
+    pieces = [(first, end) for first, end in runs(seen.charged) if end - first > 1]
+    if sum(part.end_s[end - 1] - part.start_s[first] for first, end in pieces) >= LASTS_S:
+        between = np.zeros(len(part), dtype=bool)
+        between[pieces[0][0] : pieces[-1][1]] = True
+        return _run(seen, between, "share", from_s, to_s)
     return None
 
 
@@ -144,7 +150,7 @@ class _Seen:
         self.least_a = least_a(share_u)
         self.current_known = bool(np.isfinite(self.amps).any())
         with np.errstate(invalid="ignore"):
-            charged = self.amps < -self.least_a
+            charged: Flags = self.amps < -self.least_a
             shared = np.zeros(len(part), dtype=bool) if fed_a is None else fed_a - self.amps > self.least_a
             drained = self.amps > self.least_a
             # loads that went off leave less current and so a higher voltage: that much is the battery's own doing
@@ -157,6 +163,7 @@ class _Seen:
         held = raised & ~_after_fall(self.volts, part.start_s)
         #: raised by something that still holds it up, and no current out of the battery
         self.raised_by_engine: Flags = held & ~drained
+        self.charged = charged
         self.proof: Flags = charged | shared | self.raised_by_engine
         #: raised though current flows out: an alternator whose current does not pass the shunt
         self.raised_alone: Flags = held
@@ -175,7 +182,7 @@ def _run(seen: _Seen, proof: Flags, how: str, from_s: float, to_s: float) -> Run
     dark: list[tuple[float, float]] = []
     begin = float(part.start_s[first])
     if begin - from_s > LASTS_S:
-        if _turned(seen, slice(0, first), slice(first, last)):
+        if _turned(part, slice(0, first), slice(first, last)):
             begin = from_s
         else:
             dark.append((from_s, begin))
@@ -186,13 +193,15 @@ def _run(seen: _Seen, proof: Flags, how: str, from_s: float, to_s: float) -> Run
     return Running(begin, until, how, seen.before.volts, seen.before.amps, tuple(dark))
 
 
-def _turned(seen: _Seen, here: slice, run: slice) -> bool:
-    """Whether anything speaks for an engine that turned before the first proof: a share, a voltage or its ripple."""
-    share = seen.share_a()[here]
-    volts = seen.volts[here] - seen.before.volts
-    with np.errstate(invalid="ignore"):
-        some = (share > seen.least_a) | (volts > RAISED_V / 3)
-    return bool(np.mean(some) > 0.5) or _alike(seen.part, here, run)
+def _turned(part: Coarse, here: slice, run: slice) -> bool:
+    """Whether the engine turned between the crank and the first proof.
+
+    An engine that shows later without another crank has turned since then, unless the run has a ripple that is missing
+    here: then it was pushed.
+    """
+    calm = float(np.nanmin(_spread(part), initial=np.inf))
+    rippled = _ripple(part, run) > RIPPLE_RATIO * calm > 0
+    return not (rippled and _ripple(part, here) * RIPPLE_RATIO < _ripple(part, run))
 
 
 def _stands(seen: _Seen, tail: slice, run: slice) -> bool:
@@ -203,12 +212,6 @@ def _stands(seen: _Seen, tail: slice, run: slice) -> bool:
     if not np.isfinite(share).any():
         return False
     return float(np.nanmedian(share)) <= max(seen.least_a, 0.1 * seen.before.amps)
-
-
-def _alike(part: Coarse, here: slice, run: slice) -> bool:
-    """Whether a stretch has the ripple of the run, and that is more than a calm channel's."""
-    calm = float(np.nanmin(_spread(part), initial=np.inf))
-    return _ripple(part, here) * RIPPLE_RATIO > _ripple(part, run) > RIPPLE_RATIO * calm > 0
 
 
 def _ripple(part: Coarse, here: slice) -> float:

@@ -94,8 +94,9 @@ def _points(bench: Bench) -> _Points | None:
     found: list[_Points] = []
     for run in bench.story.running:
         rise = min(RISE_S, (run.to_s - run.from_s) / 3)
-        # the key-off that ends the run is known no finer than the samples; one that ends before it fades out
-        fades = COAST_S if not any(abs(run.to_s - b) < 1e-9 for _, b in bench.story.on) else 0.0
+        # a key-off that a line or mark shows is known no finer than the samples; any other end fades out
+        by_line = bench.story.source not in ("battery_a", "battery_v")
+        fades = 0.0 if by_line and any(run.to_s == b for _, b in bench.story.on) else COAST_S
         part = coarse(
             bench.overview, run.from_s + rise, run.to_s - max(2 * bench.overview.step_s, fades), POINT_S, roles
         )
@@ -185,7 +186,7 @@ def _judged(
     Args:
         whole: over all that counts. parts: uncharged and charged. outside: the worse one breaks its limit.
     """
-    told = replace(whole, story=f"{whole.story}; {words}")
+    told = replace(whole, story=f"{whole.story}; {words}" if whole.story else words)
     if not outside:
         return told
     if _slowly(bench, points):
@@ -193,7 +194,7 @@ def _judged(
     return replace(
         told,
         only_fails=told.only_fails
-        or f"{words}, and whether the engine's speed or a load made the difference is not known",
+        or "whether the engine's speed or a load that came on ended the charging is not known",
         remedy=told.remedy or 'a log at idle and another one revved, with "running" marked, would prove it',
     )
 
@@ -248,6 +249,8 @@ def _rising(bench: Bench, points: _Points, whole: Measured) -> str | None:
     """Why a low mean says nothing of the regulator: an empty battery takes all that the alternator gives."""
     least = bench.plan.limits.charging_min_v
     known = np.isfinite(points.volts)
+    if points.uncharged.any():
+        return None
     v, a = points.volts[known], points.amps[known]
     third = len(v) // 3
     if least is None or whole.value is None or whole.value >= least or third < 2:
@@ -291,7 +294,7 @@ def _balance(bench: Bench, points: _Points | None) -> Finding:
     words = (
         f"{on + bridged}; {low.value:+.1f} A over {points.lasts_s(parts[0]):.0f} s in which the battery was not charged, "
         f"{high.value:+.1f} A over {points.lasts_s(parts[1]):.0f} s in which it was"
-    )
+    ).replace(" -", " −")
     least = bench.plan.limits.charging_balance_min_a
     outside = least is not None and low.value is not None and low.value < least
     return _judged(bench, points, replace(whole, story=""), (low, high), words, outside)

@@ -24,6 +24,8 @@ STATE_ROLES = ("battery_v", "battery_a", "drain_a", "key_v", "trigger_v", "feed_
 ENGINE_ROLES = ("battery_v", "battery_a", "feed_v", "ground_v", "feed_a", *(f"slot{n}_a" for n in range(1, 13)))
 #: An alternator gives nothing from so long after the key-off on, s.
 COASTED_S = 3.0
+#: The battery's rest is read from so long before the key-on, s.
+RESTED_S = 10.0
 
 
 def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
@@ -137,11 +139,12 @@ def _running(
     slow = coarse(log.overview, log.start_s, log.end_s, SLOW_POINT_S, ENGINE_ROLES)
     marks = [(mark.time_s, mark.text.lower()) for mark in log.marks]
     found: list[Running] = []
+    charger = _charger(slow, off, share_u)
     for a, b in on or ((log.start_s, log.end_s),):
         inside = [crank for crank in cranks if a - 0.5 <= crank.from_s <= b]
         first_s = inside[0].from_s if inside else b
         runs_here: list[Running] = []
-        pushed = find_charged(slow, a, first_s, share_u) if off and not _charger(slow, off, share_u) else None
+        pushed = find_charged(slow, a, first_s, share_u) if off and not charger else None
         if pushed:
             runs_here.append(pushed)
         fed = fed_a(slow, a, first_s)
@@ -155,11 +158,11 @@ def _running(
             volts = max([v for v in (*earlier_v, crank.before_v) if np.isfinite(v)], default=crank.before_v)
             fed_before = 0.0 if fed is None else _median_between(slow.time_s, fed, crank.from_s - 2.0, crank.from_s)
             before = EngineOff(volts, crank.before_a, fed_before, line_ohm(table, crank), highest_v)
-            run = find_running(slow, crank.to_s, until, before, share_u, fed)
+            run = None if charger else find_running(slow, crank.to_s, until, before, share_u, fed)
             earlier_v = [*earlier_v, crank.before_v]
             if run:
                 runs_here.append(run)
-                earlier_v, highest_v = [], float("nan")
+                earlier_v = []
         found += _with_marks(runs_here, marks, inside, a, b)
     return sorted(found, key=lambda run: run.from_s)
 
@@ -172,10 +175,14 @@ def _charger(slow: Coarse, off: tuple[tuple[float, float], ...], share_u: float)
 
 
 def _highest(slow: Coarse, a: float, b: float) -> float:
-    """The highest voltage with the key on and the engine off, once the key-on's first second is over, V."""
-    volts = slow.part(a + 1.0, b).mean.get("battery_v", np.empty(0))
-    volts = volts[np.isfinite(volts)]
-    return float(np.percentile(volts, 90)) if len(volts) else float("nan")
+    """The highest voltage with the engine off: with the key on, once its first second is over, or just before it, V."""
+    highest = float("nan")
+    for part in (slow.part(a - RESTED_S, a - 0.5), slow.part(a + 1.0, b)):
+        volts = part.mean.get("battery_v", np.empty(0))
+        volts = volts[np.isfinite(volts)]
+        if len(volts):
+            highest = float(np.fmax(highest, np.percentile(volts, 90)))
+    return highest
 
 
 def _median_between(t: np.ndarray, x: np.ndarray, a: float, b: float) -> float:
