@@ -22,6 +22,8 @@ BYPASSED_A = 3.0
 AFTER_KEY_ON_S = 0.3
 LEAST_KEY_ON_A = 0.3
 HELD_S = 0.010
+#: Between two strokes of a slow single the starter draws little for less than this, s (common practice, no source).
+STROKE_S = 0.3
 #: A battery's own resistance where no crank shows it, Ω, what a crank may show of it, and by how much the first seconds
 #: raise it (from memory).
 LINE_OHM, OHM_BOUNDS, SLOW_FACTOR = 0.03, (0.005, 0.1), 1.5
@@ -50,7 +52,7 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
     if len(table) < 4:
         return []
     if "battery_v" not in table.mean:
-        return _by_current(table) if "battery_a" in table.mean else []
+        return _by_current(table, key_on_s) if "battery_a" in table.mean else []
     volts, lows, t = table.mean["battery_v"], table.low["battery_v"], table.time_s
     amps = table.mean.get("battery_a")
     cranks: list[Crank] = []
@@ -63,14 +65,16 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
     for first, _ in dips:
         if first < position or first == 0:
             continue
-        before_v = _median_before(t, volts, first)
-        recovered = np.flatnonzero(volts[first:] > before_v - 0.4 * LEAST_DIP_V)
-        end = first + int(_lasting(recovered, t, first)) if len(recovered) else len(t)
-        later = _deeper(dips, volts, t, first, end)
+        # nothing of an earlier crank belongs to the level before this one
+        before_v = _median_before(t, volts, first, position)
+        end = _recovered(volts, t, first, before_v - 0.4 * LEAST_DIP_V)
+        own = _own_end(volts, t, first, end, before_v)
+        later = None if own < end else _deeper(dips, volts, t, first, end)
+        end = own
         if later is not None:
             position = later  # key and loads came on, or the engine stalled: the starter turned only later in this dip
             continue
-        position = end
+        since, position = position, end
         if end >= len(t):
             continue  # it never recovers: a load, or the end of the log
         begins = float(table.start_s[first])
@@ -81,11 +85,32 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
         if lasted + step < SHORTEST_S or lasted > LONGEST_S:
             continue
         depth = before_v - float(np.nanmin(volts[first:end]))
-        before_a = np.nan if amps is None else _median_before(t, amps, first)
+        before_a = np.nan if amps is None else _median_before(t, amps, first, since)
         inside = None if amps is None else amps[first:end]
         if _by_starter(depth, before_a, inside, lines_known=bool(key_on_s)):
             cranks.append(Crank(begins, float(table.end_s[end]), before_v, before_a))
     return cranks
+
+
+def _recovered(volts: Array, t: Array, first: int, level: float) -> int:
+    """The first point from which the voltage stays above a level; behind the last one where it never does."""
+    recovered = np.flatnonzero(volts[first:] > level)
+    return first + int(_lasting(recovered, t, first)) if len(recovered) else len(t)
+
+
+def _own_end(volts: Array, t: Array, first: int, end: int, before_v: float) -> int:
+    """Where the starter let go, however slowly a cold or weak battery recovers after it.
+
+    Half of the dip's depth over its first second comes back at once as the starter lets go; what a load took stays.
+    """
+    begun = volts[first : min(end, int(np.searchsorted(t, t[first] + 1.0)))]
+    begun = begun[np.isfinite(begun)]
+    if not len(begun):
+        return end
+    depth = before_v - float(np.median(begun))
+    if depth < LEAST_DIP_ALONE_V:
+        return end  # too shallow to tell a starter's share from a load's
+    return min(_recovered(volts, t, first, before_v - 0.5 * depth), end)
 
 
 def _by_starter(depth_v: float, before_a: float, inside: Array | None, lines_known: bool) -> bool:
@@ -120,20 +145,35 @@ def line_ohm(table: Coarse, crank: Crank) -> float:
     return SLOW_FACTOR * LINE_OHM
 
 
-def _by_current(table: Coarse) -> list[Crank]:
+def _by_current(table: Coarse, key_on_s: Sequence[float]) -> list[Crank]:
     """Where no voltage is logged: a starter's current, or one beyond the channel's range, that ends again."""
     amps = np.where(table.over["battery_a"] > 0, np.inf, table.mean["battery_a"])
     cranks = []
     with np.errstate(invalid="ignore"):
         strong = amps > LEAST_STARTER_A
+    strong = _strokes_joined(strong, table.start_s)
+    position = 0
     for first, end in runs(strong):
         if first == 0 or end >= len(table):
             continue
+        begins = float(table.start_s[first])
         lasted = float(table.start_s[end] - table.start_s[first])
-        before = _median_before(table.time_s, amps, first)
+        before = _median_before(table.time_s, amps, first, position)
+        position = end
+        if any(begins - AFTER_KEY_ON_S < rise_s < begins + AFTER_KEY_ON_S / 2 for rise_s in key_on_s):
+            continue
         if SHORTEST_S <= lasted <= LONGEST_S and not before < LEAST_KEY_ON_A:
-            cranks.append(Crank(float(table.start_s[first]), float(table.end_s[end]), np.nan, before))
+            cranks.append(Crank(begins, float(table.end_s[end]), np.nan, before))
     return cranks
+
+
+def _strokes_joined(strong: npt.NDArray[np.bool_], t: Array) -> npt.NDArray[np.bool_]:
+    """Past a stroke the starter draws next to nothing for a moment: that ends no crank."""
+    joined = strong.copy()
+    for first, end in runs(~strong):
+        if first > 0 and end < len(strong) and t[end] - t[first] < STROKE_S:
+            joined[first:end] = True
+    return joined
 
 
 def _deeper(dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end: int) -> int | None:
@@ -153,17 +193,25 @@ def _points(t: Array, at: int, span_s: float) -> int:
     return max(at - int(np.searchsorted(t, t[at] - span_s)), 2)
 
 
-def _median_before(t: Array, x: Array, at: int) -> float:
-    """Median of the valid points of the 2 s before a point; NaN where there is none."""
-    earlier = x[max(at - _points(t, at, 2.0), 0) : at]
+def _median_before(t: Array, x: Array, at: int, since: int = 0) -> float:
+    """Median of the valid points of the 2 s before a point, none before ``since``; NaN where there is none."""
+    earlier = x[max(at - _points(t, at, 2.0), since if since < at else at - 1, 0) : at]
     earlier = earlier[np.isfinite(earlier)]
     return float(np.median(earlier)) if len(earlier) else np.nan
 
 
 def _level_before(t: Array, volts: Array) -> Array:
-    """Mean of the 2 s before each point: enough to find a dip, whose own reference is then taken closely."""
+    """The level before each point: enough to find a dip, whose own reference is then taken closely.
+
+    The mean of the 2 s before, or of the 0.3 s before where that is higher: the battery has just come back from a crank.
+    """
     step = float(np.median(np.diff(t))) or 1.0
-    width = int(np.clip(2.0 / step, 2, 40))
+    widths = (int(np.clip(seconds / step, 2, 40)) for seconds in (2.0, 0.3))
+    long, short = (_mean_before(volts, width) for width in widths)
+    return np.asarray(np.fmax(long, short))
+
+
+def _mean_before(volts: Array, width: int) -> Array:
     good = np.isfinite(volts)
     total = np.concatenate(([0.0], np.cumsum(np.where(good, volts, 0.0))))
     count = np.concatenate(([0], np.cumsum(good)))
@@ -235,6 +283,45 @@ def held_minimum(trace: Trace, role: str = "battery_v", held_s: float = HELD_S) 
     some = inside >= begin
     lower = float(_highest(x, begin[some], inside[some]).min()) if some.any() else upper
     return Held((upper + lower) / 2, (upper - lower) / 2, upper, float(run[0]), float(np.diff(run).max()))
+
+
+def without_noise(trace: Trace, role: str, over_s: float) -> tuple[Trace, float]:
+    """The signal as the median of the samples around each one, and what noise is left of it.
+
+    The lowest 10 ms of a noisy signal are neither those of the signal nor unbiased: at a few samples each they lie
+    below, at many above. A median keeps edges and levels that last longer than half of its width, and takes spikes off.
+
+    Args:
+        over_s: width of the median, s; one sample alone where the samples lie further apart than a third of it.
+
+    Returns:
+        The trace without its missing samples, and the standard deviation of the noise left, in the channel's unit.
+    """
+    valid = np.isfinite(trace.values[role])
+    t, x = trace.time_s[valid], trace.values[role][valid]
+    noise = _noise(x)
+    if len(t) > 2:
+        half = int(over_s / float(np.median(np.diff(t))) * (1 + 1e-9)) // 2
+        if half and len(x) > 2 * half:
+            around = np.lib.stride_tricks.sliding_window_view(np.pad(x, half, mode="edge"), 2 * half + 1)
+            # standard error of a median of so many, JCGM 100 has none; asymptotic for normal noise
+            x, noise = np.median(around, axis=1), 1.2533 * noise / np.sqrt(2 * half + 1)
+    return Trace(t, {role: x}, {}), float(noise)
+
+
+def _noise(x: Array) -> float:
+    """Noise of single samples from their second differences, which a smooth course hardly has."""
+    if len(x) < 5:
+        return 0.0
+    return 1.4826 * float(np.median(np.abs(np.diff(x, 2)))) / float(np.sqrt(6))
+
+
+def widest_gap_s(trace: Trace, role: str, from_s: float, to_s: float) -> float:
+    """The widest step between valid samples over a stretch, its ends included, s."""
+    t = trace.time_s[np.isfinite(trace.values[role])]
+    first = max(int(np.searchsorted(t, from_s, side="right")) - 1, 0)
+    steps = np.diff(t[first : int(np.searchsorted(t, to_s)) + 1])
+    return float(steps.max()) if len(steps) else float("inf")
 
 
 def _highest(x: Array, first: npt.NDArray[np.int64], last: npt.NDArray[np.int64]) -> Array:
