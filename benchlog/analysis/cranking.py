@@ -22,6 +22,9 @@ BYPASSED_A = 3.0
 AFTER_KEY_ON_S = 0.3
 LEAST_KEY_ON_A = 0.3
 HELD_S = 0.010
+#: A battery that is not charged stands below this, V; no load but the starter takes it below that, V; what a starter
+#: cut comes back within this of its end, s (common practice, no source).
+CHARGED_V, WEAK_V, RETURNS_S = 13.3, 9.6, 0.7
 #: Between two strokes of a slow single the starter draws little for less than this, s (common practice, no source).
 STROKE_S = 0.3
 #: A battery's own resistance where no crank shows it, Ω, what a crank may show of it, and by how much the first seconds
@@ -84,10 +87,12 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
         step = float(np.median(np.diff(t)))
         if lasted + step < SHORTEST_S or lasted > LONGEST_S:
             continue
-        depth = before_v - float(np.nanmin(volts[first:end]))
+        # an engine that stumbles or stalls lets go of what it had raised: that is no starter's doing
+        depth = min(before_v, CHARGED_V) - float(np.nanmin(volts[first:end]))
         before_a = np.nan if amps is None else _median_before(t, amps, first, since)
         inside = None if amps is None else amps[first:end]
-        if _by_starter(depth, before_a, inside, lines_known=bool(key_on_s)):
+        weak = float(np.nanmin(volts[first:end])) < WEAK_V and _let_go(table, first, end, before_v, key_on_s)
+        if _by_starter(depth, before_a, inside, bool(key_on_s), weak):
             cranks.append(Crank(begins, float(table.end_s[end]), before_v, before_a))
     return cranks
 
@@ -113,13 +118,29 @@ def _own_end(volts: Array, t: Array, first: int, end: int, before_v: float) -> i
     return min(_recovered(volts, t, first, before_v - 0.5 * depth), end)
 
 
-def _by_starter(depth_v: float, before_a: float, inside: Array | None, lines_known: bool) -> bool:
-    """Whether a dip of this depth, with these currents before and in it, is a starter's."""
+def _let_go(table: Coarse, first: int, end: int, before_v: float, key_on_s: Sequence[float]) -> bool:
+    """Whether something besides the battery shows that a starter let go: a line came back, or the engine runs."""
+    ends = float(table.start_s[end])
+    if any(ends - RETURNS_S < rise_s < ends + RETURNS_S for rise_s in key_on_s):
+        return True
+    after = table.mean["battery_v"][end : int(np.searchsorted(table.start_s, ends + 5 * RETURNS_S))]
+    return bool(np.nanmax(after, initial=0.0) > before_v + LEAST_DIP_BESIDE_V)
+
+
+def _by_starter(depth_v: float, before_a: float, inside: Array | None, lines_known: bool, weak: bool) -> bool:
+    """Whether a dip of this depth, with these currents before and in it, is a starter's.
+
+    Args:
+        weak: the battery fell as low as no load takes it, and something else shows a crank: little current will do.
+    """
     if inside is None:
         return depth_v >= LEAST_DIP_ALONE_V
     if not np.isfinite(inside).all():
         return depth_v >= LEAST_DIP_V  # beyond the channel's range, or lost
+    before_a = max(before_a, 0.0)  # what went into the battery before is not the starter's
     rise, peak = float(np.median(inside)) - before_a, float(inside.max()) - before_a
+    if weak and depth_v >= LEAST_DIP_V and peak > BYPASSED_A:
+        return True
     if depth_v < LEAST_DIP_V and not peak >= LEAST_STARTER_A:
         return False
     if abs(rise) > BYPASSED_A and peak < LEAST_STARTER_A:

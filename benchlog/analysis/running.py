@@ -57,7 +57,8 @@ class EngineOff:
         volts, amps: ``battery_v`` and ``battery_a`` just before the crank; NaN where not logged.
         fed_a: the load that was surely on then, as in ``find_running``, A.
         line_ohm: fall of the battery's voltage with its own current, over some seconds, Ω.
-        highest_v: the highest voltage with the key on and the engine off, V; NaN where not known.
+        highest_v: the highest voltage with the engine off, V; NaN where not known.
+        charger_a: what a charger may give that was on before the crank, A; 0 where none was.
     """
 
     volts: float
@@ -65,6 +66,7 @@ class EngineOff:
     fed_a: float = 0.0
     line_ohm: float = LINE_OHM * SLOW_FACTOR
     highest_v: float = float("nan")
+    charger_a: float = 0.0
 
 
 def find_running(
@@ -84,11 +86,11 @@ def find_running(
         fed_a: the load that is surely on at each point of the table, A.
 
     Returns:
-        None if no proof holds for 5 s, or if the battery was charged before the crank: then its charger may still be on.
+        None if no proof holds for 5 s.
     """
     part = table.part(from_s, to_s)
-    if len(part) < 2 or before.amps < -least_a(share_u):
-        return None  # a charger was on before the crank
+    if len(part) < 2:
+        return None
     first = int(np.searchsorted(table.start_s, from_s - 1e-9))
     seen = _Seen(part, before, share_u, None if fed_a is None else fed_a[first : first + len(part)])
     for how, flags in (("voltage", seen.raised_by_engine), ("share", seen.proof), ("voltage", seen.raised_alone)):
@@ -150,8 +152,9 @@ class _Seen:
         self.least_a = least_a(share_u)
         self.current_known = bool(np.isfinite(self.amps).any())
         with np.errstate(invalid="ignore"):
-            charged: Flags = self.amps < -self.least_a
-            shared = np.zeros(len(part), dtype=bool) if fed_a is None else fed_a - self.amps > self.least_a
+            proven_a = self.least_a + before.charger_a
+            charged: Flags = self.amps < -proven_a
+            shared = np.zeros(len(part), dtype=bool) if fed_a is None else fed_a - self.amps > proven_a
             drained = self.amps > self.least_a
             # loads that went off leave less current and so a higher voltage: that much is the battery's own doing
             gone_a = np.maximum(before.amps - np.maximum(self.amps, 0.0), 0.0)
@@ -159,7 +162,7 @@ class _Seen:
             raised = self.volts > before.volts + RAISED_V + own_v
             unread = ~np.isfinite(self.amps)
             if np.isfinite(before.highest_v):
-                raised &= ~unread | (self.volts > before.highest_v + OVER_HIGHEST_V)
+                raised &= ~(unread | (before.charger_a > 0)) | (self.volts > before.highest_v + OVER_HIGHEST_V)
         held = raised & ~_after_fall(self.volts, part.start_s)
         #: raised by something that still holds it up, and no current out of the battery
         self.raised_by_engine: Flags = held & ~drained

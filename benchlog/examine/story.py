@@ -24,6 +24,8 @@ STATE_ROLES = ("battery_v", "battery_a", "drain_a", "key_v", "trigger_v", "feed_
 ENGINE_ROLES = ("battery_v", "battery_a", "feed_v", "ground_v", "feed_a", *(f"slot{n}_a" for n in range(1, 13)))
 #: An alternator gives nothing from so long after the key-off on, s.
 COASTED_S = 3.0
+#: A charger's greatest current, at least and as a factor of what it gives with the key off, A (from memory).
+LEAST_CHARGER_A, CHARGER_FACTOR = 5.0, 3.0
 #: The battery's rest is read from so long before the key-on, s.
 RESTED_S = 10.0
 
@@ -139,12 +141,12 @@ def _running(
     slow = coarse(log.overview, log.start_s, log.end_s, SLOW_POINT_S, ENGINE_ROLES)
     marks = [(mark.time_s, mark.text.lower()) for mark in log.marks]
     found: list[Running] = []
-    charger = _charger(slow, off, share_u)
     for a, b in on or ((log.start_s, log.end_s),):
         inside = [crank for crank in cranks if a - 0.5 <= crank.from_s <= b]
         first_s = inside[0].from_s if inside else b
         runs_here: list[Running] = []
-        pushed = find_charged(slow, a, first_s, share_u) if off and not charger else None
+        charger_a = _charger_a(slow, a, b, off, share_u)
+        pushed = find_charged(slow, a, first_s, share_u) if off and not charger_a else None
         if pushed:
             runs_here.append(pushed)
         fed = fed_a(slow, a, first_s)
@@ -157,8 +159,8 @@ def _running(
             # after a crank that failed the battery takes seconds to recover
             volts = max([v for v in (*earlier_v, crank.before_v) if np.isfinite(v)], default=crank.before_v)
             fed_before = 0.0 if fed is None else _median_between(slow.time_s, fed, crank.from_s - 2.0, crank.from_s)
-            before = EngineOff(volts, crank.before_a, fed_before, line_ohm(table, crank), highest_v)
-            run = None if charger else find_running(slow, crank.to_s, until, before, share_u, fed)
+            before = EngineOff(volts, crank.before_a, fed_before, line_ohm(table, crank), highest_v, charger_a)
+            run = find_running(slow, crank.to_s, until, before, share_u, fed)
             earlier_v = [*earlier_v, crank.before_v]
             if run:
                 runs_here.append(run)
@@ -167,11 +169,21 @@ def _running(
     return sorted(found, key=lambda run: run.from_s)
 
 
-def _charger(slow: Coarse, off: tuple[tuple[float, float], ...], share_u: float) -> bool:
-    """Whether current goes into the battery with the key off too, as from a charger that was left on."""
+def _charger_a(slow: Coarse, a: float, b: float, off: tuple[tuple[float, float], ...], share_u: float) -> float:
+    """What a charger may give that was left on, A; 0 where just before the key-on, or just after the key-off, none is.
+
+    With the key on it may give more than with the key off, as far as the loads pull the voltage down.
+    """
     if not {"battery_a", "battery_v"} <= set(slow.mean):
-        return False
-    return any(into_battery(slow.part(a + COASTED_S, b), share_u).any() for a, b in off)
+        return 0.0
+    before = [(max(begin, end - RESTED_S), end) for begin, end in off if abs(end - a) < 1.0]
+    after = [(begin + COASTED_S, min(begin + COASTED_S + RESTED_S, end)) for begin, end in off if abs(begin - b) < 1.0]
+    for stretch in before or after:
+        part = slow.part(*stretch)
+        charged = into_battery(part, share_u)
+        if charged.any():
+            return max(CHARGER_FACTOR * float(-np.nanmin(part.mean["battery_a"][charged])), LEAST_CHARGER_A)
+    return 0.0
 
 
 def _highest(slow: Coarse, a: float, b: float) -> float:
