@@ -120,4 +120,6 @@ def whole_cycles(x: Array) -> slice:
     lengths = np.diff(edges)
     if len(lengths) < FEWEST_CYCLES or float(np.std(lengths)) > ALIKE * float(np.mean(lengths)):
         return everything
+    if max(edges[0], len(x) - edges[-1]) > (1 + ALIKE) * float(np.mean(lengths)):
+        return everything  # it went on and off over a part only
     return slice(int(edges[0]), int(edges[-1]))

@@ -1,5 +1,6 @@
 """When does the starter turn, how low does the battery fall, and does the feed hold?"""
 
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -22,9 +23,14 @@ BYPASSED_A = 3.0
 AFTER_KEY_ON_S = 0.3
 LEAST_KEY_ON_A = 0.3
 HELD_S = 0.010
-#: A battery that is not charged stands below this, V; no load but the starter takes it below that, V; what a starter
-#: cut comes back within this of its end, s (common practice, no source).
-CHARGED_V, WEAK_V, RETURNS_S = 13.3, 9.6, 0.7
+#: A battery that is not charged stands below this, V (common practice, no source).
+CHARGED_V = 13.3
+#: Where something else shows a crank too, so much more current is a starter's, A: loads are cut while it turns.
+BORNE_OUT_A = 6.0
+#: What a starter cut comes back within this of its end, and the engine that it started shows within that, s.
+RETURNS_S, FIRES_S = 0.7, 3.5
+#: How far a mark of the crank may lie from what it marks, s.
+MARK_BEFORE_S, MARK_LATE_S = 2.0, 4.0
 #: Between two strokes of a slow single the starter draws little for less than this, s (common practice, no source).
 STROKE_S = 0.3
 #: A battery's own resistance where no crank shows it, Ω, what a crank may show of it, and by how much the first seconds
@@ -42,7 +48,7 @@ class Crank:
     before_a: float
 
 
-def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
+def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequence[float] = ()) -> list[Crank]:
     """Dips of ``battery_v`` that a starter makes: deep, short, and with a starter's current or none seen at all.
 
     A dip with a current in between is a load, and one that begins as the key is turned on is inrush.
@@ -50,7 +56,7 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
 
     Args:
         table: points of 20 to 100 ms; slower logs as they are.
-        key_on_s: when a switched line came up, s.
+        key_on_s: when a switched line came up, s. marked_s: when the tester noted a crank, s.
     """
     if len(table) < 4:
         return []
@@ -91,8 +97,8 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
         depth = min(before_v, CHARGED_V) - float(np.nanmin(volts[first:end]))
         before_a = np.nan if amps is None else _median_before(t, amps, first, since)
         inside = None if amps is None else amps[first:end]
-        weak = float(np.nanmin(volts[first:end])) < WEAK_V and _let_go(table, first, end, before_v, key_on_s)
-        if _by_starter(depth, before_a, inside, bool(key_on_s), weak):
+        borne_out = _borne_out(table, first, end, before_v, marked_s)
+        if _by_starter(depth, before_a, inside, bool(key_on_s), borne_out):
             cranks.append(Crank(begins, float(table.end_s[end]), before_v, before_a))
     return cranks
 
@@ -118,20 +124,31 @@ def _own_end(volts: Array, t: Array, first: int, end: int, before_v: float) -> i
     return min(_recovered(volts, t, first, before_v - 0.5 * depth), end)
 
 
-def _let_go(table: Coarse, first: int, end: int, before_v: float, key_on_s: Sequence[float]) -> bool:
-    """Whether something besides the battery shows that a starter let go: a line came back, or the engine runs."""
-    ends = float(table.start_s[end])
-    if any(ends - RETURNS_S < rise_s < ends + RETURNS_S for rise_s in key_on_s):
+def _borne_out(table: Coarse, first: int, end: int, before_v: float, marked_s: Sequence[float]) -> bool:
+    """Whether something besides the battery shows a crank: a line that it cuts, the engine that runs then, or a mark."""
+    begins, ends = float(table.start_s[first]), float(table.start_s[end])
+    if any(begins - MARK_BEFORE_S <= mark_s <= begins + MARK_LATE_S for mark_s in marked_s):
         return True
-    after = table.mean["battery_v"][end : int(np.searchsorted(table.start_s, ends + 5 * RETURNS_S))]
-    return bool(np.nanmax(after, initial=0.0) > before_v + LEAST_DIP_BESIDE_V)
+    earlier = slice(int(np.searchsorted(table.start_s, begins - 1.0)), first)
+    soon = slice(end, int(np.searchsorted(table.start_s, ends + RETURNS_S)) + 1)
+    later = slice(end, int(np.searchsorted(table.start_s, ends + FIRES_S)))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # stretches without a valid sample
+        for role in ("key_v", "trigger_v", "feed_v"):
+            if role not in table.mean:
+                continue
+            line = table.mean[role]
+            up = np.nanmedian(line[earlier])
+            if up > 0.5 * before_v and np.nanmin(line[first:end]) < 0.35 * up and np.nanmax(line[soon]) > 0.7 * up:
+                return True
+        return bool(np.nanmax(table.mean["battery_v"][later]) > before_v + LEAST_DIP_BESIDE_V)
 
 
-def _by_starter(depth_v: float, before_a: float, inside: Array | None, lines_known: bool, weak: bool) -> bool:
+def _by_starter(depth_v: float, before_a: float, inside: Array | None, lines_known: bool, borne_out: bool) -> bool:
     """Whether a dip of this depth, with these currents before and in it, is a starter's.
 
     Args:
-        weak: the battery fell as low as no load takes it, and something else shows a crank: little current will do.
+        borne_out: something else shows a crank, so that a weak battery's little current will do.
     """
     if inside is None:
         return depth_v >= LEAST_DIP_ALONE_V
@@ -139,7 +156,7 @@ def _by_starter(depth_v: float, before_a: float, inside: Array | None, lines_kno
         return depth_v >= LEAST_DIP_V  # beyond the channel's range, or lost
     before_a = max(before_a, 0.0)  # what went into the battery before is not the starter's
     rise, peak = float(np.median(inside)) - before_a, float(inside.max()) - before_a
-    if weak and depth_v >= LEAST_DIP_V and peak > BYPASSED_A:
+    if borne_out and depth_v >= LEAST_DIP_BESIDE_V and peak >= BORNE_OUT_A:
         return True
     if depth_v < LEAST_DIP_V and not peak >= LEAST_STARTER_A:
         return False

@@ -309,7 +309,11 @@ def _all_on(bench: Bench, points: _Points, known: Flags) -> tuple[Flags, str]:
     most = float(level[known].max(initial=0.0))
     if most <= LEAST_LOAD * planned:
         return known, "with no load through the feed"
-    keep = known & (level >= NEARLY_ALL * most)
+    # lamps and heaters draw less where the battery is not charged, and are on all the same
+    top = points.volts[known & (level >= NEARLY_ALL * most)]
+    top_v = float(np.median(top[np.isfinite(top)])) if np.isfinite(top).any() else math.nan
+    share = np.fmin(np.where(np.isfinite(points.volts), points.volts / top_v, 1.0), 1.0)
+    keep = known & (level >= NEARLY_ALL * most * np.where(np.isfinite(share), share, 1.0))
     load = points.load_a[keep]
     shown = float(np.nanmean(load)) if np.isfinite(load).any() else most
     return keep, f"with {shown:.1f} A of the planned {planned:.1f} A on{points.load_how.rstrip()}"

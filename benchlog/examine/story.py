@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, coarse, runs
-from benchlog.analysis.cranking import LONGEST_S, Crank, find_cranks, line_ohm
+from benchlog.analysis.cranking import LONGEST_S, MARK_BEFORE_S, MARK_LATE_S, Crank, find_cranks, line_ohm
 from benchlog.analysis.fed import fed_a
 from benchlog.analysis.key_state import KeyState, Turn, key_state, turns_of
 from benchlog.analysis.levels import Crossing
@@ -18,8 +18,6 @@ from benchlog.uncertainty import Accuracy, combine
 
 POINT_S = 0.05
 SLOW_POINT_S = 0.5
-#: How far a mark of the crank may lie from what it marks, s.
-MARK_BEFORE_S, MARK_LATE_S = 2.0, 4.0
 STATE_ROLES = ("battery_v", "battery_a", "drain_a", "key_v", "trigger_v", "feed_v")
 ENGINE_ROLES = ("battery_v", "battery_a", "feed_v", "ground_v", "feed_a", *(f"slot{n}_a" for n in range(1, 13)))
 #: An alternator gives nothing from so long after the key-off on, s.
@@ -37,7 +35,7 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
     ups = [
         float(table.start_s[at]) for line in lines.values() for at in np.flatnonzero(line.up[1:] & ~line.up[:-1]) + 1
     ]
-    cranks = find_cranks(table, ups)
+    cranks = find_cranks(table, ups, [mark.time_s for mark in log.marks if mark.text.lower() == "crank"])
     if "battery_v" not in table.mean:
         cranks += _marked_cranks(log, table, lines)
     key = key_state(table, lines, log.marks, cranks)
