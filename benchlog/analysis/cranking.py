@@ -76,10 +76,8 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
             continue
         # nothing of an earlier crank belongs to the level before this one
         before_v = _median_before(t, volts, first, position)
-        end = _recovered(volts, t, first, before_v - 0.4 * LEAST_DIP_V)
-        own = _own_end(volts, t, first, end, before_v)
-        later = None if own < end else _deeper(dips, volts, t, first, end)
-        end = own
+        end = _own_end(volts, t, first, _recovered(volts, t, first, before_v - 0.4 * LEAST_DIP_V), before_v)
+        later = _deeper(dips, volts, t, first, end)
         if later is not None:
             position = later  # key and loads came on, or the engine stalled: the starter turned only later in this dip
             continue
@@ -222,7 +220,9 @@ def _deeper(dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end
             before = before[np.isfinite(before)]
             # between two strokes of one crank the voltage is never steady
             steady = len(before) > 0 and float(np.ptp(before)) < 0.5 * LEAST_DIP_V
-            if steady and volts[begin] < float(np.median(before)) - 0.5 * LEAST_DIP_V:
+            # the first point of a dip holds some of what was before it
+            lowest = np.nanmin(volts[begin : begin + 3], initial=np.inf)
+            if steady and lowest < float(np.median(before)) - 0.5 * LEAST_DIP_V:
                 return begin
     return None
 

@@ -38,6 +38,7 @@ class Running:
     Attributes:
         how: what showed it: ``share``, ``voltage`` or ``mark``.
         before_v, before_a: key-on, engine-off levels before the crank; NaN where not known.
+        before_fed_a: the load that was surely on then, A; 0 where nothing shows it.
         dark: stretches beside the run in which the engine may have turned without charging, or may have stood, s.
     """
 
@@ -46,6 +47,7 @@ class Running:
     how: str
     before_v: float
     before_a: float
+    before_fed_a: float = 0.0
     dark: tuple[tuple[float, float], ...] = ()
 
 
@@ -193,7 +195,7 @@ def _run(seen: _Seen, proof: Flags, how: str, from_s: float, to_s: float) -> Run
     until = float(part.start_s[last - 1]) if last < len(part) else to_s
     if last < len(part) and to_s - until > LASTS_S and not _stands(seen, slice(last, len(part)), slice(first, last)):
         dark.append((until, to_s))
-    return Running(begin, until, how, seen.before.volts, seen.before.amps, tuple(dark))
+    return Running(begin, until, how, seen.before.volts, seen.before.amps, seen.before.fed_a, tuple(dark))
 
 
 def _turned(part: Coarse, here: slice, run: slice) -> bool:

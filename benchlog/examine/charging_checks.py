@@ -28,6 +28,10 @@ RISE_S = 2.0
 COAST_S = 0.5
 #: Loads count as on, for the balance, above this share of the greatest load seen while running.
 NEARLY_ALL = 0.9
+#: An alternator that gives less than this share of the load gives nothing, 1.
+NEARLY_NOTHING = 0.1
+#: No load of the bike's own that comes and goes by itself takes more than this, A (from memory).
+GREATEST_LOAD_A = 15.0
 #: Less than this share of the planned load is none, 1.
 LEAST_LOAD = 0.02
 #: How far around the begin of charging its course is looked at, s.
@@ -44,6 +48,7 @@ class _Points:
         start_s, end_s: of each point. volts, amps, load_a: means; NaN where not read. over: role -> samples over range.
         load_how: what the load through the feed was taken from; "" where nothing shows it.
         charged, uncharged: stretches of 5 s and more of either.
+        whole_a: the load as it was with the engine off, A; NaN where not known.
     """
 
     start_s: Array
@@ -55,6 +60,7 @@ class _Points:
     load_how: str
     charged: Flags
     uncharged: Flags
+    whole_a: Array
 
     @property
     def both(self) -> bool:
@@ -109,12 +115,14 @@ def _points(bench: Bench) -> _Points | None:
             load = part.mean["feed_a"]
         charged, uncharged = _states(run, part.start_s, part.end_s, volts, amps, least)
         over = {role: int(part.over[role].sum()) for role in ("battery_v", "battery_a") if role in part.over}
-        found.append(_Points(part.start_s, part.end_s, volts, amps, load, over, load_how, charged, uncharged))
+        more_a = load - run.before_fed_a / KEPT_SHARE if load_how else np.zeros(len(part))
+        whole_a = run.before_a + more_a
+        found.append(_Points(part.start_s, part.end_s, volts, amps, load, over, load_how, charged, uncharged, whole_a))
     if not found:
         return None
     joined = {
         name: np.concatenate([getattr(one, name) for one in found])
-        for name in ("start_s", "end_s", "volts", "amps", "load_a", "charged", "uncharged")
+        for name in ("start_s", "end_s", "volts", "amps", "load_a", "charged", "uncharged", "whole_a")
     }
     over = {role: sum(one.over.get(role, 0) for one in found) for role in ("battery_v", "battery_a")}
     return _Points(**joined, over=over, load_how=load_how)
@@ -178,6 +186,26 @@ def _slowly(bench: Bench, points: _Points) -> bool:
     )
 
 
+def _by_speed(points: _Points) -> bool:
+    """Whether no load can have ended the charging: the alternator gave nothing, or no load of a bike is as great.
+
+    An alternator that gives nothing leaves the battery the whole load, as it was with the engine off.
+    """
+    with np.errstate(invalid="ignore"):
+        own_a = points.amps - (np.nan_to_num(points.load_a) if points.load_how else 0.0)
+        missing = (points.whole_a - points.amps)[points.uncharged]
+    between_a = np.nanmedian(own_a[points.uncharged]) - np.nanmedian(own_a[points.charged])
+    if between_a > GREATEST_LOAD_A:
+        return True
+    known = np.isfinite(missing)
+    if not known.any():
+        return False
+    some_a, whole_a = float(np.median(missing[known])), float(np.median(points.whole_a[points.uncharged][known]))
+    least = max(0.5, NEARLY_NOTHING * whole_a)
+    # where the load through the feed is known, what comes on with the engine is its own: ignition, pump, lamps
+    return some_a <= least if points.load_how else abs(some_a) <= least
+
+
 def _judged(
     bench: Bench, points: _Points, whole: Measured, parts: tuple[Measured, Measured], words: str, outside: bool
 ) -> Measured:
@@ -189,7 +217,7 @@ def _judged(
     told = replace(whole, story=f"{whole.story}; {words}" if whole.story else words)
     if not outside:
         return told
-    if _slowly(bench, points):
+    if _by_speed(points) or _slowly(bench, points):
         return replace(parts[0], story=words)
     return replace(
         told,

@@ -219,7 +219,8 @@ def _with_marks(
         # an engine known to run that then shows itself has ended where that ended
         ends = later[-1].to_s if later else until
         dark = tuple(stretch for run in later for stretch in run.dark if stretch[0] >= run.to_s)
-        found.append(Running(t, ends, "mark", before_v, before_a, dark))
+        fed = later[-1].before_fed_a if later else 0.0
+        found.append(Running(t, ends, "mark", before_v, before_a, fed, dark))
     return found
 
 
