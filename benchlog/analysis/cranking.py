@@ -27,6 +27,8 @@ HELD_S = 0.010
 CHARGED_V = 13.3
 #: Where something else shows a crank too, so much more current is a starter's, A: loads are cut while it turns.
 BORNE_OUT_A = 6.0
+#: After an inrush more than this share of its peak stays, and so much, A; a pump that primes anew takes less.
+STAYS_SHARE, STAYS_A = 0.15, 1.0
 #: What a starter cut comes back within this of its end, and the engine that it started shows within that, s.
 RETURNS_S, FIRES_S = 0.7, 3.5
 #: How far a mark of the crank may lie from what it marks, s.
@@ -77,7 +79,7 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
         # nothing of an earlier crank belongs to the level before this one
         before_v = _median_before(t, volts, first, position)
         end = _own_end(volts, t, first, _recovered(volts, t, first, before_v - 0.4 * LEAST_DIP_V), before_v)
-        later = _deeper(dips, volts, t, first, end)
+        later = _deeper(dips, volts, t, first, end, before_v)
         if later is not None:
             position = later  # key and loads came on, or the engine stalled: the starter turned only later in this dip
             continue
@@ -96,6 +98,8 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
         before_a = np.nan if amps is None else _median_before(t, amps, first, since)
         inside = None if amps is None else amps[first:end]
         borne_out = _borne_out(table, first, end, before_v, marked_s)
+        if not borne_out and amps is not None and _load_came_on(amps, t, first, end, before_a):
+            continue
         if _by_starter(depth, before_a, inside, bool(key_on_s), borne_out):
             cranks.append(Crank(begins, float(table.end_s[end]), before_v, before_a))
     return cranks
@@ -140,6 +144,17 @@ def _borne_out(table: Coarse, first: int, end: int, before_v: float, marked_s: S
             if up > 0.5 * before_v and np.nanmin(line[first:end]) < 0.35 * up and np.nanmax(line[soon]) > 0.7 * up:
                 return True
         return bool(np.nanmax(table.mean["battery_v"][later]) > before_v + LEAST_DIP_BESIDE_V)
+
+
+def _load_came_on(amps: Array, t: Array, first: int, end: int, before_a: float) -> bool:
+    """Whether a good part of the current stays: the inrush of a load, where a starter lets go of all."""
+    after = amps[end + 1 : int(np.searchsorted(t, t[end] + 1.0))]
+    after, inside = after[np.isfinite(after)], amps[first:end]
+    if not len(after) or not np.isfinite(inside).all():
+        return False
+    before_a = max(before_a, 0.0)
+    stays = float(np.median(after)) - before_a
+    return stays > max(STAYS_A, STAYS_SHARE * (float(inside.max()) - before_a))
 
 
 def _by_starter(depth_v: float, before_a: float, inside: Array | None, lines_known: bool, borne_out: bool) -> bool:
@@ -212,7 +227,9 @@ def _strokes_joined(strong: npt.NDArray[np.bool_], t: Array) -> npt.NDArray[np.b
     return joined
 
 
-def _deeper(dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end: int) -> int | None:
+def _deeper(
+    dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end: int, before_v: float
+) -> int | None:
     """Where a further, deeper dip begins inside a long one."""
     for begin, _ in dips:
         if first < begin < end and t[begin] - t[first] > 1.0:
@@ -222,7 +239,9 @@ def _deeper(dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end
             steady = len(before) > 0 and float(np.ptp(before)) < 0.5 * LEAST_DIP_V
             # the first point of a dip holds some of what was before it
             lowest = np.nanmin(volts[begin : begin + 3], initial=np.inf)
-            if steady and lowest < float(np.median(before)) - 0.5 * LEAST_DIP_V:
+            level = float(np.median(before))
+            # a starter takes more than a good part of what the loads before it took; as it turns it takes no more
+            if steady and lowest < level - max(0.5 * LEAST_DIP_V, 0.5 * (before_v - level)):
                 return begin
     return None
 

@@ -34,6 +34,7 @@ NEARLY_NOTHING = 0.1
 GREATEST_LOAD_A = 15.0
 #: Less than this share of the planned load is none, 1.
 LEAST_LOAD = 0.02
+BY_FALLS = ", by what the feed and the return lose"
 #: How far around the begin of charging its course is looked at, s.
 AROUND_S = 2.0
 #: A voltage that rose by this much over the run, V, with such a current into the battery, A, still rises.
@@ -61,6 +62,14 @@ class _Points:
     charged: Flags
     uncharged: Flags
     whole_a: Array
+
+    @property
+    def load_noise_a(self) -> float:
+        """How far a load that is read off small voltages scatters, A; pulses of a measured current are no noise."""
+        steps = np.abs(np.diff(self.load_a[np.isfinite(self.load_a)]))
+        if not self.load_how.startswith(BY_FALLS) or not steps.any():
+            return 0.0
+        return 3 * 1.4826 * float(np.median(steps[steps > 0])) / math.sqrt(2)
 
     @property
     def both(self) -> bool:
@@ -157,7 +166,7 @@ def _load(bench: Bench) -> tuple[Array, Array, str]:
         if bench.has("feed_a")
         else ", by the circuits' own currents"
         if any(role.startswith("slot") and role.endswith("_a") for role in bench.overview.bands)
-        else ", by what the feed and the return lose"
+        else BY_FALLS
     )
     return table.time_s[known], load[known], how or " "
 
@@ -338,10 +347,10 @@ def _all_on(bench: Bench, points: _Points, known: Flags) -> tuple[Flags, str]:
     if most <= LEAST_LOAD * planned:
         return known, "with no load through the feed"
     # lamps and heaters draw less where the battery is not charged, and are on all the same
-    top = points.volts[known & (level >= NEARLY_ALL * most)]
+    top = points.volts[known & (level >= NEARLY_ALL * most - points.load_noise_a)]
     top_v = float(np.median(top[np.isfinite(top)])) if np.isfinite(top).any() else math.nan
     share = np.fmin(np.where(np.isfinite(points.volts), points.volts / top_v, 1.0), 1.0)
-    keep = known & (level >= NEARLY_ALL * most * np.where(np.isfinite(share), share, 1.0))
+    keep = known & (level >= NEARLY_ALL * most * np.where(np.isfinite(share), share, 1.0) - points.load_noise_a)
     load = points.load_a[keep]
     shown = float(np.nanmean(load)) if np.isfinite(load).any() else most
     return keep, f"with {shown:.1f} A of the planned {planned:.1f} A on{points.load_how.rstrip()}"

@@ -12,6 +12,10 @@ from benchlog.examine.bench import Bench
 from benchlog.uncertainty import combine, rectangular
 
 
+#: Fewer samples than this in the 10 ms leave open what lies between them.
+FEW = 4
+
+
 def examine_crank(bench: Bench) -> dict[str, Finding]:
     """Findings for ``crank_minimum`` and ``feed_in_crank``."""
     if not bench.has("battery_v"):
@@ -52,7 +56,12 @@ def _lowest(bench: Bench, crank: Crank) -> Measured | None:
     held = held_minimum(clean)
     if held is None:
         return None
-    value, at_s, step_s = held.level, held.time_s, _true_step_s(bench, "battery_v")
+    value, half, at_s, step_s = held.level, held.half_width, held.time_s, _true_step_s(bench, "battery_v")
+    wider = held_minimum(clean, held_s=HELD_S + 2 * held.gap_s) if held.gap_s > HELD_S / FEW else None
+    if wider is not None:
+        # so few samples may each be a mean over their step: only a longer stretch surely stays as low for 10 ms
+        lowest_v = held.level - held.half_width
+        value, half = (wider.upper + lowest_v) / 2, (wider.upper - lowest_v) / 2
     limit = bench.plan.limits.crank_min_v
     # what a gap anywhere in the crank hides may be its lowest
     gap_s = max(held.gap_s, widest_gap_s(trace, "battery_v", crank.from_s, crank.to_s), step_s)
@@ -67,7 +76,7 @@ def _lowest(bench: Bench, crank: Crank) -> Measured | None:
         value=value,
         u=None
         if accuracy is None
-        else combine(accuracy.level_u(value), noise, 0.0 if slow else rectangular(held.half_width)),
+        else combine(accuracy.level_u(value), noise, 0.0 if slow else rectangular(half)),
         from_s=crank.from_s,
         to_s=crank.to_s,
         story=f"held for 10 ms at {at_s:.2f} s" if sampled else "the lowest sample",
