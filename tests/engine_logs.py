@@ -73,7 +73,9 @@ def ride(r: Ride) -> pd.DataFrame:
         begin, lasts, period, amps = r.fan
         own += np.where(turning & (t >= begin) & ((t - begin) % period < lasts), amps, 0.0)
     steps = [ALL_ON_S + 2 + 4 * n for n in range(len(LOADS_A))]
-    fed = sum(np.where(key & (t >= at) & (t < r.loads_off_s), amps, 0.0) for at, amps in zip(steps, LOADS_A, strict=True))
+    fed = sum(
+        np.where(key & (t >= at) & (t < r.loads_off_s), amps, 0.0) for at, amps in zip(steps, LOADS_A, strict=True)
+    )
     starter = np.zeros(len(t))
     for a, b in r.cranks:
         since = np.maximum(t - a, 0.0)
@@ -81,7 +83,9 @@ def ride(r: Ride) -> pd.DataFrame:
         starter += np.where((t >= a) & (t < b), turn, 0.0)
     speed = np.where(turning, 1.0, 0.0)
     for a, b in r.revved:
-        speed = np.maximum(speed, np.where(turning, 1 + np.clip((t - a) / r.ramp_s, 0, 1) * np.clip((b - t) / r.ramp_s, 0, 1), 0))
+        speed = np.maximum(
+            speed, np.where(turning, 1 + np.clip((t - a) / r.ramp_s, 0, 1) * np.clip((b - t) / r.ramp_s, 0, 1), 0)
+        )
     most = np.where(speed >= 1, r.idle_a + (speed - 1) * (r.revved_a - r.idle_a), 0.0)
     load = own + fed + starter
     volts, amps, surface = np.empty(len(t)), np.empty(len(t)), 0.0

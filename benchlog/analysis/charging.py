@@ -24,7 +24,7 @@ def steadied(x: Array, start_s: Array, over_s: float = STEADIED_S) -> Array:
     """The median of the points around each one; NaN stays NaN."""
     if len(x) < 3:
         return x
-    half = int(round(over_s / 2 / max(float(np.median(np.diff(start_s))), 1e-9)))
+    half = round(over_s / 2 / max(float(np.median(np.diff(start_s))), 1e-9))
     if half < 1:
         return x
     padded = np.pad(x, half, mode="edge")

@@ -1,6 +1,5 @@
 """When does the starter turn, how low does the battery fall, and does the feed hold?"""
 
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -94,7 +93,7 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
         if lasted + step < SHORTEST_S or lasted > LONGEST_S:
             continue
         # an engine that stumbles or stalls lets go of what it had raised: that is no starter's doing
-        depth = min(before_v, CHARGED_V) - float(np.nanmin(volts[first:end]))
+        depth = min(before_v, CHARGED_V) - float(_valid(volts[first:end]).min(initial=np.inf))
         before_a = np.nan if amps is None else _median_before(t, amps, first, since)
         inside = None if amps is None else amps[first:end]
         borne_out = _borne_out(table, first, end, before_v, marked_s)
@@ -127,23 +126,29 @@ def _own_end(volts: Array, t: Array, first: int, end: int, before_v: float) -> i
 
 
 def _borne_out(table: Coarse, first: int, end: int, before_v: float, marked_s: Sequence[float]) -> bool:
-    """Whether something besides the battery shows a crank: a line that it cuts, the engine that runs then, or a mark."""
+    """Whether more than the battery shows a crank: a line that it cuts, the engine that runs then, or a mark."""
     begins, ends = float(table.start_s[first]), float(table.start_s[end])
     if any(begins - MARK_BEFORE_S <= mark_s <= begins + MARK_LATE_S for mark_s in marked_s):
         return True
     earlier = slice(int(np.searchsorted(table.start_s, begins - 1.0)), first)
     soon = slice(end, int(np.searchsorted(table.start_s, ends + RETURNS_S)) + 1)
     later = slice(end, int(np.searchsorted(table.start_s, ends + FIRES_S)))
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # stretches without a valid sample
-        for role in ("key_v", "trigger_v", "feed_v"):
-            if role not in table.mean:
-                continue
-            line = table.mean[role]
-            up = np.nanmedian(line[earlier])
-            if up > 0.5 * before_v and np.nanmin(line[first:end]) < 0.35 * up and np.nanmax(line[soon]) > 0.7 * up:
-                return True
-        return bool(np.nanmax(table.mean["battery_v"][later]) > before_v + LEAST_DIP_BESIDE_V)
+    for role in ("key_v", "trigger_v", "feed_v"):
+        if role not in table.mean:
+            continue
+        line = table.mean[role]
+        was, down, back = _valid(line[earlier]), _valid(line[first:end]), _valid(line[soon])
+        if not (len(was) and len(down) and len(back)):
+            continue
+        up = float(np.median(was))
+        if up > 0.5 * before_v and down.min() < 0.35 * up and back.max() > 0.7 * up:
+            return True
+    fired = _valid(table.mean["battery_v"][later])
+    return bool(fired.max(initial=0.0) > before_v + LEAST_DIP_BESIDE_V)
+
+
+def _valid(x: Array) -> Array:
+    return x[np.isfinite(x)]
 
 
 def _load_came_on(amps: Array, t: Array, first: int, end: int, before_a: float) -> bool:
@@ -191,8 +196,9 @@ def line_ohm(table: Coarse, crank: Crank) -> float:
         rise = part.mean["battery_a"] - crank.before_a
         strong = np.nan_to_num(rise) > LEAST_STARTER_A
         if strong.any():
-            ohm = float(np.nanmedian((crank.before_v - part.mean["battery_v"][strong]) / rise[strong]))
-            return SLOW_FACTOR * float(np.clip(ohm, *OHM_BOUNDS))
+            ohm = _valid((crank.before_v - part.mean["battery_v"][strong]) / rise[strong])
+            if len(ohm):
+                return SLOW_FACTOR * float(np.clip(np.median(ohm), *OHM_BOUNDS))
     return SLOW_FACTOR * LINE_OHM
 
 
@@ -227,9 +233,7 @@ def _strokes_joined(strong: npt.NDArray[np.bool_], t: Array) -> npt.NDArray[np.b
     return joined
 
 
-def _deeper(
-    dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end: int, before_v: float
-) -> int | None:
+def _deeper(dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end: int, before_v: float) -> int | None:
     """Where a further, deeper dip begins inside a long one."""
     for begin, _ in dips:
         if first < begin < end and t[begin] - t[first] > 1.0:
@@ -238,7 +242,7 @@ def _deeper(
             # between two strokes of one crank the voltage is never steady
             steady = len(before) > 0 and float(np.ptp(before)) < 0.5 * LEAST_DIP_V
             # the first point of a dip holds some of what was before it
-            lowest = np.nanmin(volts[begin : begin + 3], initial=np.inf)
+            lowest = _valid(volts[begin : begin + 3]).min(initial=np.inf)
             level = float(np.median(before))
             # a starter takes more than a good part of what the loads before it took; as it turns it takes no more
             if steady and lowest < level - max(0.5 * LEAST_DIP_V, 0.5 * (before_v - level)):
@@ -260,7 +264,7 @@ def _median_before(t: Array, x: Array, at: int, since: int = 0) -> float:
 def _level_before(t: Array, volts: Array) -> Array:
     """The level before each point: enough to find a dip, whose own reference is then taken closely.
 
-    The mean of the 2 s before, or of the 0.3 s before where that is higher: the battery has just come back from a crank.
+    The mean of the 2 s before, or of the 0.3 s before where that is higher: it has just come back from a crank.
     """
     step = float(np.median(np.diff(t))) or 1.0
     widths = (int(np.clip(seconds / step, 2, 40)) for seconds in (2.0, 0.3))

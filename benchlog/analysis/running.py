@@ -204,19 +204,19 @@ def _turned(part: Coarse, here: slice, run: slice) -> bool:
     An engine that shows later without another crank has turned since then, unless the run has a ripple that is missing
     here: then it was pushed.
     """
-    calm = float(np.nanmin(_spread(part), initial=np.inf))
+    spread = _spread(part)
+    calm = float(spread[np.isfinite(spread)].min(initial=np.inf))
     rippled = _ripple(part, run) > RIPPLE_RATIO * calm > 0
     return not (rippled and _ripple(part, here) * RIPPLE_RATIO < _ripple(part, run))
 
 
 def _stands(seen: _Seen, tail: slice, run: slice) -> bool:
-    """Whether the engine surely stands in what follows the last proof: the whole load is back, or the ripple is gone."""
+    """Whether the engine surely stands after the last proof: the whole load is back, or the ripple is gone."""
     if _ripple(seen.part, tail) * RIPPLE_RATIO < _ripple(seen.part, run):
         return True
     share = seen.share_a()[tail]
-    if not np.isfinite(share).any():
-        return False
-    return float(np.nanmedian(share)) <= max(seen.least_a, 0.1 * seen.before.amps)
+    share = share[np.isfinite(share)]
+    return len(share) > 0 and float(np.median(share)) <= max(seen.least_a, 0.1 * seen.before.amps)
 
 
 def _ripple(part: Coarse, here: slice) -> float:

@@ -34,6 +34,8 @@ NEARLY_NOTHING = 0.1
 GREATEST_LOAD_A = 15.0
 #: Less than this share of the planned load is none, 1.
 LEAST_LOAD = 0.02
+#: A load that is read off small voltages is steadied over this long, s.
+STEADY_LOAD_S = 3.0
 BY_FALLS = ", by what the feed and the return lose"
 #: How far around the begin of charging its course is looked at, s.
 AROUND_S = 2.0
@@ -203,8 +205,8 @@ def _by_speed(points: _Points) -> bool:
     with np.errstate(invalid="ignore"):
         own_a = points.amps - (np.nan_to_num(points.load_a) if points.load_how else 0.0)
         missing = (points.whole_a - points.amps)[points.uncharged]
-    between_a = np.nanmedian(own_a[points.uncharged]) - np.nanmedian(own_a[points.charged])
-    if between_a > GREATEST_LOAD_A:
+    drawn, gained = (own_a[state & np.isfinite(own_a)] for state in (points.uncharged, points.charged))
+    if len(drawn) and len(gained) and np.median(drawn) - np.median(gained) > GREATEST_LOAD_A:
         return True
     known = np.isfinite(missing)
     if not known.any():
@@ -329,7 +331,8 @@ def _balance(bench: Bench, points: _Points | None) -> Finding:
         return whole
     low, high = (_mean_balance(bench, points, part, part, on + bridged) for part in parts)
     words = (
-        f"{on + bridged}; {low.value:+.1f} A over {points.lasts_s(parts[0]):.0f} s in which the battery was not charged, "
+        f"{on + bridged}; "
+        f"{low.value:+.1f} A over {points.lasts_s(parts[0]):.0f} s in which the battery was not charged, "
         f"{high.value:+.1f} A over {points.lasts_s(parts[1]):.0f} s in which it was"
     ).replace(" -", " −")
     least = bench.plan.limits.charging_balance_min_a
@@ -342,7 +345,9 @@ def _all_on(bench: Bench, points: _Points, known: Flags) -> tuple[Flags, str]:
     if not points.load_how:
         return known, "how many loads were on is not known"
     planned = bench.plan.planned_load_a
-    level = without_pulses(np.nan_to_num(points.load_a), points.start_s)
+    load = np.nan_to_num(points.load_a)
+    by_falls = points.load_how.startswith(BY_FALLS)
+    level = steadied(load, points.start_s, STEADY_LOAD_S) if by_falls else without_pulses(load, points.start_s)
     most = float(level[known].max(initial=0.0))
     if most <= LEAST_LOAD * planned:
         return known, "with no load through the feed"
@@ -351,8 +356,7 @@ def _all_on(bench: Bench, points: _Points, known: Flags) -> tuple[Flags, str]:
     top_v = float(np.median(top[np.isfinite(top)])) if np.isfinite(top).any() else math.nan
     share = np.fmin(np.where(np.isfinite(points.volts), points.volts / top_v, 1.0), 1.0)
     keep = known & (level >= NEARLY_ALL * most * np.where(np.isfinite(share), share, 1.0) - points.load_noise_a)
-    load = points.load_a[keep]
-    shown = float(np.nanmean(load)) if np.isfinite(load).any() else most
+    shown = float(np.mean(load[keep])) if keep.any() else most
     return keep, f"with {shown:.1f} A of the planned {planned:.1f} A on{points.load_how.rstrip()}"
 
 

@@ -11,7 +11,6 @@ from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.examine.bench import Bench
 from benchlog.uncertainty import combine, rectangular
 
-
 #: Fewer samples than this in the 10 ms leave open what lies between them.
 FEW = 4
 
@@ -74,9 +73,7 @@ def _lowest(bench: Bench, crank: Crank) -> Measured | None:
     over = int(trace.over["battery_v"].sum()) if "battery_v" in trace.over else 0
     return Measured(
         value=value,
-        u=None
-        if accuracy is None
-        else combine(accuracy.level_u(value), noise, 0.0 if slow else rectangular(half)),
+        u=None if accuracy is None else combine(accuracy.level_u(value), noise, 0.0 if slow else rectangular(half)),
         from_s=crank.from_s,
         to_s=crank.to_s,
         story=f"held for 10 ms at {at_s:.2f} s" if sampled else "the lowest sample",
