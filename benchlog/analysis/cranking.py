@@ -240,12 +240,13 @@ def _deeper(dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end
             before = volts[max(begin - _points(t, begin, 0.6), first) : max(begin - 1, first + 1)]
             before = before[np.isfinite(before)]
             # between two strokes of one crank the voltage is never steady
-            steady = len(before) > 0 and float(np.ptp(before)) < 0.5 * LEAST_DIP_V
+            if not len(before) or not float(np.ptp(before)) < 0.5 * LEAST_DIP_V:
+                continue
             # the first point of a dip holds some of what was before it
             lowest = _valid(volts[begin : begin + 3]).min(initial=np.inf)
             level = float(np.median(before))
             # a starter takes more than a good part of what the loads before it took; as it turns it takes no more
-            if steady and lowest < level - max(0.5 * LEAST_DIP_V, 0.5 * (before_v - level)):
+            if lowest < level - max(0.5 * LEAST_DIP_V, 0.5 * (before_v - level)):
                 return begin
     return None
 
