@@ -22,6 +22,21 @@ BYPASSED_A = 3.0
 AFTER_KEY_ON_S = 0.3
 LEAST_KEY_ON_A = 0.3
 HELD_S = 0.010
+#: A battery that is not charged stands below this, V (common practice, no source).
+CHARGED_V = 13.3
+#: Where something else shows a crank too, so much more current is a starter's, A: loads are cut while it turns.
+BORNE_OUT_A = 6.0
+#: After an inrush more than this share of its peak stays, and so much, A; a pump that primes anew takes less.
+STAYS_SHARE, STAYS_A = 0.15, 1.0
+#: What a starter cut comes back within this of its end, and the engine that it started shows within that, s.
+RETURNS_S, FIRES_S = 0.7, 3.5
+#: How far a mark of the crank may lie from what it marks, s.
+MARK_BEFORE_S, MARK_LATE_S = 2.0, 4.0
+#: Between two strokes of a slow single the starter draws little for less than this, s (common practice, no source).
+STROKE_S = 0.3
+#: A battery's own resistance where no crank shows it, Ω, what a crank may show of it, and by how much the first seconds
+#: raise it (from memory).
+LINE_OHM, OHM_BOUNDS, SLOW_FACTOR = 0.03, (0.005, 0.1), 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +49,7 @@ class Crank:
     before_a: float
 
 
-def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
+def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequence[float] = ()) -> list[Crank]:
     """Dips of ``battery_v`` that a starter makes: deep, short, and with a starter's current or none seen at all.
 
     A dip with a current in between is a load, and one that begins as the key is turned on is inrush.
@@ -42,12 +57,12 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
 
     Args:
         table: points of 20 to 100 ms; slower logs as they are.
-        key_on_s: when a switched line came up, s.
+        key_on_s: when a switched line came up, s. marked_s: when the tester noted a crank, s.
     """
     if len(table) < 4:
         return []
     if "battery_v" not in table.mean:
-        return _by_current(table) if "battery_a" in table.mean else []
+        return _by_current(table, key_on_s) if "battery_a" in table.mean else []
     volts, lows, t = table.mean["battery_v"], table.low["battery_v"], table.time_s
     amps = table.mean.get("battery_a")
     cranks: list[Crank] = []
@@ -60,14 +75,14 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
     for first, _ in dips:
         if first < position or first == 0:
             continue
-        before_v = _median_before(t, volts, first)
-        recovered = np.flatnonzero(volts[first:] > before_v - 0.4 * LEAST_DIP_V)
-        end = first + int(_lasting(recovered, t, first)) if len(recovered) else len(t)
-        later = _deeper(dips, volts, t, first, end)
+        # nothing of an earlier crank belongs to the level before this one
+        before_v = _median_before(t, volts, first, position)
+        end = _own_end(volts, t, first, _recovered(volts, t, first, before_v - 0.4 * LEAST_DIP_V), before_v)
+        later = _deeper(dips, volts, t, first, end, before_v)
         if later is not None:
             position = later  # key and loads came on, or the engine stalled: the starter turned only later in this dip
             continue
-        position = end
+        since, position = position, end
         if end >= len(t):
             continue  # it never recovers: a load, or the end of the log
         begins = float(table.start_s[first])
@@ -77,21 +92,90 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = ()) -> list[Crank]:
         step = float(np.median(np.diff(t)))
         if lasted + step < SHORTEST_S or lasted > LONGEST_S:
             continue
-        depth = before_v - float(np.nanmin(volts[first:end]))
-        before_a = np.nan if amps is None else _median_before(t, amps, first)
+        # an engine that stumbles or stalls lets go of what it had raised: that is no starter's doing
+        depth = min(before_v, CHARGED_V) - float(_valid(volts[first:end]).min(initial=np.inf))
+        before_a = np.nan if amps is None else _median_before(t, amps, first, since)
         inside = None if amps is None else amps[first:end]
-        if _by_starter(depth, before_a, inside, lines_known=bool(key_on_s)):
+        borne_out = _borne_out(table, first, end, before_v, marked_s)
+        if not borne_out and amps is not None and _load_came_on(amps, t, first, end, before_a):
+            continue
+        if _by_starter(depth, before_a, inside, bool(key_on_s), borne_out):
             cranks.append(Crank(begins, float(table.end_s[end]), before_v, before_a))
     return cranks
 
 
-def _by_starter(depth_v: float, before_a: float, inside: Array | None, lines_known: bool) -> bool:
-    """Whether a dip of this depth, with these currents before and in it, is a starter's."""
+def _recovered(volts: Array, t: Array, first: int, level: float) -> int:
+    """The first point from which the voltage stays above a level; behind the last one where it never does."""
+    recovered = np.flatnonzero(volts[first:] > level)
+    return first + int(_lasting(recovered, t, first)) if len(recovered) else len(t)
+
+
+def _own_end(volts: Array, t: Array, first: int, end: int, before_v: float) -> int:
+    """Where the starter let go, however slowly a cold or weak battery recovers after it.
+
+    Half of the dip's depth over its first second comes back at once as the starter lets go; what a load took stays.
+    """
+    begun = volts[first : min(end, int(np.searchsorted(t, t[first] + 1.0)))]
+    begun = begun[np.isfinite(begun)]
+    if not len(begun):
+        return end
+    depth = before_v - float(np.median(begun))
+    if depth < LEAST_DIP_ALONE_V:
+        return end  # too shallow to tell a starter's share from a load's
+    return min(_recovered(volts, t, first, before_v - 0.5 * depth), end)
+
+
+def _borne_out(table: Coarse, first: int, end: int, before_v: float, marked_s: Sequence[float]) -> bool:
+    """Whether more than the battery shows a crank: a line that it cuts, the engine that runs then, or a mark."""
+    begins, ends = float(table.start_s[first]), float(table.start_s[end])
+    if any(begins - MARK_BEFORE_S <= mark_s <= begins + MARK_LATE_S for mark_s in marked_s):
+        return True
+    earlier = slice(int(np.searchsorted(table.start_s, begins - 1.0)), first)
+    soon = slice(end, int(np.searchsorted(table.start_s, ends + RETURNS_S)) + 1)
+    later = slice(end, int(np.searchsorted(table.start_s, ends + FIRES_S)))
+    for role in ("key_v", "trigger_v", "feed_v"):
+        if role not in table.mean:
+            continue
+        line = table.mean[role]
+        was, down, back = _valid(line[earlier]), _valid(line[first:end]), _valid(line[soon])
+        if not (len(was) and len(down) and len(back)):
+            continue
+        up = float(np.median(was))
+        if up > 0.5 * before_v and down.min() < 0.35 * up and back.max() > 0.7 * up:
+            return True
+    fired = _valid(table.mean["battery_v"][later])
+    return bool(fired.max(initial=0.0) > before_v + LEAST_DIP_BESIDE_V)
+
+
+def _valid(x: Array) -> Array:
+    return x[np.isfinite(x)]
+
+
+def _load_came_on(amps: Array, t: Array, first: int, end: int, before_a: float) -> bool:
+    """Whether a good part of the current stays: the inrush of a load, where a starter lets go of all."""
+    after = amps[end + 1 : int(np.searchsorted(t, t[end] + 1.0))]
+    after, inside = after[np.isfinite(after)], amps[first:end]
+    if not len(after) or not np.isfinite(inside).all():
+        return False
+    before_a = max(before_a, 0.0)
+    stays = float(np.median(after)) - before_a
+    return stays > max(STAYS_A, STAYS_SHARE * (float(inside.max()) - before_a))
+
+
+def _by_starter(depth_v: float, before_a: float, inside: Array | None, lines_known: bool, borne_out: bool) -> bool:
+    """Whether a dip of this depth, with these currents before and in it, is a starter's.
+
+    Args:
+        borne_out: something else shows a crank, so that a weak battery's little current will do.
+    """
     if inside is None:
         return depth_v >= LEAST_DIP_ALONE_V
     if not np.isfinite(inside).all():
         return depth_v >= LEAST_DIP_V  # beyond the channel's range, or lost
+    before_a = max(before_a, 0.0)  # what went into the battery before is not the starter's
     rise, peak = float(np.median(inside)) - before_a, float(inside.max()) - before_a
+    if borne_out and depth_v >= LEAST_DIP_BESIDE_V and peak >= BORNE_OUT_A:
+        return True
     if depth_v < LEAST_DIP_V and not peak >= LEAST_STARTER_A:
         return False
     if abs(rise) > BYPASSED_A and peak < LEAST_STARTER_A:
@@ -101,31 +185,68 @@ def _by_starter(depth_v: float, before_a: float, inside: Array | None, lines_kno
     return not (abs(rise) <= BYPASSED_A and depth_v < LEAST_DIP_ALONE_V)
 
 
-def _by_current(table: Coarse) -> list[Crank]:
+def line_ohm(table: Coarse, crank: Crank) -> float:
+    """How far the battery's voltage falls with its own current, over some seconds, as this crank shows it, Ω.
+
+    Args:
+        table: points of 20 to 100 ms.
+    """
+    part = table.part(crank.from_s, crank.to_s)
+    if {"battery_v", "battery_a"} <= set(part.mean) and np.isfinite(crank.before_a) and len(part):
+        rise = part.mean["battery_a"] - crank.before_a
+        strong = np.nan_to_num(rise) > LEAST_STARTER_A
+        if strong.any():
+            ohm = _valid((crank.before_v - part.mean["battery_v"][strong]) / rise[strong])
+            if len(ohm):
+                return SLOW_FACTOR * float(np.clip(np.median(ohm), *OHM_BOUNDS))
+    return SLOW_FACTOR * LINE_OHM
+
+
+def _by_current(table: Coarse, key_on_s: Sequence[float]) -> list[Crank]:
     """Where no voltage is logged: a starter's current, or one beyond the channel's range, that ends again."""
     amps = np.where(table.over["battery_a"] > 0, np.inf, table.mean["battery_a"])
     cranks = []
     with np.errstate(invalid="ignore"):
         strong = amps > LEAST_STARTER_A
+    strong = _strokes_joined(strong, table.start_s)
+    position = 0
     for first, end in runs(strong):
         if first == 0 or end >= len(table):
             continue
+        begins = float(table.start_s[first])
         lasted = float(table.start_s[end] - table.start_s[first])
-        before = _median_before(table.time_s, amps, first)
+        before = _median_before(table.time_s, amps, first, position)
+        position = end
+        if any(begins - AFTER_KEY_ON_S < rise_s < begins + AFTER_KEY_ON_S / 2 for rise_s in key_on_s):
+            continue
         if SHORTEST_S <= lasted <= LONGEST_S and not before < LEAST_KEY_ON_A:
-            cranks.append(Crank(float(table.start_s[first]), float(table.end_s[end]), np.nan, before))
+            cranks.append(Crank(begins, float(table.end_s[end]), np.nan, before))
     return cranks
 
 
-def _deeper(dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end: int) -> int | None:
+def _strokes_joined(strong: npt.NDArray[np.bool_], t: Array) -> npt.NDArray[np.bool_]:
+    """Past a stroke the starter draws next to nothing for a moment: that ends no crank."""
+    joined = strong.copy()
+    for first, end in runs(~strong):
+        if first > 0 and end < len(strong) and t[end] - t[first] < STROKE_S:
+            joined[first:end] = True
+    return joined
+
+
+def _deeper(dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end: int, before_v: float) -> int | None:
     """Where a further, deeper dip begins inside a long one."""
     for begin, _ in dips:
         if first < begin < end and t[begin] - t[first] > 1.0:
             before = volts[max(begin - _points(t, begin, 0.6), first) : max(begin - 1, first + 1)]
             before = before[np.isfinite(before)]
             # between two strokes of one crank the voltage is never steady
-            steady = len(before) > 0 and float(np.ptp(before)) < 0.5 * LEAST_DIP_V
-            if steady and volts[begin] < float(np.median(before)) - 0.5 * LEAST_DIP_V:
+            if not len(before) or not float(np.ptp(before)) < 0.5 * LEAST_DIP_V:
+                continue
+            # the first point of a dip holds some of what was before it
+            lowest = _valid(volts[begin : begin + 3]).min(initial=np.inf)
+            level = float(np.median(before))
+            # a starter takes more than a good part of what the loads before it took; as it turns it takes no more
+            if lowest < level - max(0.5 * LEAST_DIP_V, 0.5 * (before_v - level)):
                 return begin
     return None
 
@@ -134,17 +255,25 @@ def _points(t: Array, at: int, span_s: float) -> int:
     return max(at - int(np.searchsorted(t, t[at] - span_s)), 2)
 
 
-def _median_before(t: Array, x: Array, at: int) -> float:
-    """Median of the valid points of the 2 s before a point; NaN where there is none."""
-    earlier = x[max(at - _points(t, at, 2.0), 0) : at]
+def _median_before(t: Array, x: Array, at: int, since: int = 0) -> float:
+    """Median of the valid points of the 2 s before a point, none before ``since``; NaN where there is none."""
+    earlier = x[max(at - _points(t, at, 2.0), since if since < at else at - 1, 0) : at]
     earlier = earlier[np.isfinite(earlier)]
     return float(np.median(earlier)) if len(earlier) else np.nan
 
 
 def _level_before(t: Array, volts: Array) -> Array:
-    """Mean of the 2 s before each point: enough to find a dip, whose own reference is then taken closely."""
+    """The level before each point: enough to find a dip, whose own reference is then taken closely.
+
+    The mean of the 2 s before, or of the 0.3 s before where that is higher: it has just come back from a crank.
+    """
     step = float(np.median(np.diff(t))) or 1.0
-    width = int(np.clip(2.0 / step, 2, 40))
+    widths = (int(np.clip(seconds / step, 2, 40)) for seconds in (2.0, 0.3))
+    long, short = (_mean_before(volts, width) for width in widths)
+    return np.asarray(np.fmax(long, short))
+
+
+def _mean_before(volts: Array, width: int) -> Array:
     good = np.isfinite(volts)
     total = np.concatenate(([0.0], np.cumsum(np.where(good, volts, 0.0))))
     count = np.concatenate(([0], np.cumsum(good)))
@@ -216,6 +345,45 @@ def held_minimum(trace: Trace, role: str = "battery_v", held_s: float = HELD_S) 
     some = inside >= begin
     lower = float(_highest(x, begin[some], inside[some]).min()) if some.any() else upper
     return Held((upper + lower) / 2, (upper - lower) / 2, upper, float(run[0]), float(np.diff(run).max()))
+
+
+def without_noise(trace: Trace, role: str, over_s: float) -> tuple[Trace, float]:
+    """The signal as the median of the samples around each one, and what noise is left of it.
+
+    The lowest 10 ms of a noisy signal are neither those of the signal nor unbiased: at a few samples each they lie
+    below, at many above. A median keeps edges and levels that last longer than half of its width, and takes spikes off.
+
+    Args:
+        over_s: width of the median, s; one sample alone where the samples lie further apart than a third of it.
+
+    Returns:
+        The trace without its missing samples, and the standard deviation of the noise left, in the channel's unit.
+    """
+    valid = np.isfinite(trace.values[role])
+    t, x = trace.time_s[valid], trace.values[role][valid]
+    noise = _noise(x)
+    if len(t) > 2:
+        half = int(over_s / float(np.median(np.diff(t))) * (1 + 1e-9)) // 2
+        if half and len(x) > 2 * half:
+            around = np.lib.stride_tricks.sliding_window_view(np.pad(x, half, mode="edge"), 2 * half + 1)
+            # standard error of a median of so many, JCGM 100 has none; asymptotic for normal noise
+            x, noise = np.median(around, axis=1), 1.2533 * noise / np.sqrt(2 * half + 1)
+    return Trace(t, {role: x}, {}), float(noise)
+
+
+def _noise(x: Array) -> float:
+    """Noise of single samples from their second differences, which a smooth course hardly has."""
+    if len(x) < 5:
+        return 0.0
+    return 1.4826 * float(np.median(np.abs(np.diff(x, 2)))) / float(np.sqrt(6))
+
+
+def widest_gap_s(trace: Trace, role: str, from_s: float, to_s: float) -> float:
+    """The widest step between valid samples over a stretch, its ends included, s."""
+    t = trace.time_s[np.isfinite(trace.values[role])]
+    first = max(int(np.searchsorted(t, from_s, side="right")) - 1, 0)
+    steps = np.diff(t[first : int(np.searchsorted(t, to_s)) + 1])
+    return float(steps.max()) if len(steps) else float("inf")
 
 
 def _highest(x: Array, first: npt.NDArray[np.int64], last: npt.NDArray[np.int64]) -> Array:

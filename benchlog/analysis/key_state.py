@@ -20,6 +20,10 @@ MARK_HALF_WIDTH_S = 1.0
 #: A bike with the key on draws at least this more than with it off, A (common practice, no source).
 KEY_ON_A = 0.5
 
+#: A battery above this voltage is charged, V; one that is charged no longer falls by so much at once, V; how long
+#: before its current died away its voltage is looked at, s (common practice, no source).
+CHARGED_V, CHARGE_GONE_V, CHARGED_BEFORE_S = 13.2, 0.3, 2.0
+
 Source = Literal["marks", "key_v", "trigger_v", "feed_v", "battery_a", "battery_v", "none"]
 
 
@@ -179,10 +183,27 @@ def _drawing(table: Coarse) -> np.ndarray:
     # where it was not measured, nobody saw the key being turned
     known = np.maximum.accumulate(np.where(np.isfinite(amps), np.arange(len(amps)), -1))
     size = np.where(known >= 0, np.abs(amps[known]), base)
-    up = hold_state(size, base + 0.6 * KEY_ON_A, base + KEY_ON_A)
+    up = _held_by_voltage(hold_state(size, base + 0.6 * KEY_ON_A, base + KEY_ON_A), table)
     if float(size[up].max(initial=0.0)) < base + KEY_ON_A:
         return np.zeros(len(amps), dtype=bool)
     return drop_short(up, table.start_s, 1.0)
+
+
+def _held_by_voltage(up: np.ndarray, table: Coarse) -> np.ndarray:
+    """A full battery takes next to nothing from a running engine: until its voltage falls, the key is still on."""
+    if "battery_v" not in table.mean:
+        return up
+    volts, held = table.mean["battery_v"], up.copy()
+    for first, end in runs(~up):
+        if first == 0:
+            continue
+        begin = int(np.searchsorted(table.start_s, table.start_s[first] - CHARGED_BEFORE_S))
+        since = np.where(np.isfinite(volts[begin:end]), volts[begin:end], -np.inf)
+        with np.errstate(invalid="ignore"):
+            fallen = since < np.maximum.accumulate(since) - CHARGE_GONE_V
+            charged = (since > CHARGED_V) & ~np.maximum.accumulate(fallen & (np.arange(len(since)) >= first - begin))
+        held[first:end] |= charged[first - begin :]
+    return held
 
 
 def _disturbed(table: Coarse) -> np.ndarray:

@@ -8,9 +8,10 @@ from benchlog.causes.seen import Seen
 from benchlog.evidence import LogEvidence
 from benchlog.examine.bench import Bench, Samples, Story, accuracy_of
 from benchlog.examine.bridged import use_bridges
+from benchlog.examine.charging_checks import examine_charging
 from benchlog.examine.chatter_checks import examine_chatter
 from benchlog.examine.drawn import battery_points, feed_points, ground_points, settlings
-from benchlog.examine.engine_checks import examine_charging, examine_crank
+from benchlog.examine.engine_checks import examine_crank
 from benchlog.examine.fuse_checks import examine_walk, find_walk, without_pulled
 from benchlog.examine.load_checks import examine_battery_load, find_loads
 from benchlog.examine.noisy import noise_in

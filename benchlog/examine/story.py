@@ -5,21 +5,27 @@ from dataclasses import replace
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, coarse, runs
-from benchlog.analysis.cranking import LONGEST_S, Crank, find_cranks
+from benchlog.analysis.cranking import LONGEST_S, MARK_BEFORE_S, MARK_LATE_S, Crank, find_cranks, line_ohm
+from benchlog.analysis.fed import fed_a
 from benchlog.analysis.key_state import KeyState, Turn, key_state, turns_of
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.relay import trigger_crossings
-from benchlog.analysis.running import Running, find_running
+from benchlog.analysis.running import EngineOff, Running, find_charged, find_running, into_battery
 from benchlog.analysis.switched import Line, drop_short, line_state
 from benchlog.evidence import Span
 from benchlog.examine.bench import KeyTurn, Samples, Story
-from benchlog.uncertainty import Accuracy
+from benchlog.uncertainty import Accuracy, combine
 
 POINT_S = 0.05
 SLOW_POINT_S = 0.5
-#: How far a mark of the crank may lie from what it marks, s.
-MARK_BEFORE_S, MARK_LATE_S = 2.0, 4.0
 STATE_ROLES = ("battery_v", "battery_a", "drain_a", "key_v", "trigger_v", "feed_v")
+ENGINE_ROLES = ("battery_v", "battery_a", "feed_v", "ground_v", "feed_a", *(f"slot{n}_a" for n in range(1, 13)))
+#: An alternator gives nothing from so long after the key-off on, s.
+COASTED_S = 3.0
+#: A charger's greatest current, at least and as a factor of what it gives with the key off, A (from memory).
+LEAST_CHARGER_A, CHARGER_FACTOR = 5.0, 3.0
+#: The battery's rest is read from so long before the key-on, s.
+RESTED_S = 10.0
 
 
 def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
@@ -29,7 +35,7 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
     ups = [
         float(table.start_s[at]) for line in lines.values() for at in np.flatnonzero(line.up[1:] & ~line.up[:-1]) + 1
     ]
-    cranks = find_cranks(table, ups)
+    cranks = find_cranks(table, ups, [mark.time_s for mark in log.marks if mark.text.lower() == "crank"])
     if "battery_v" not in table.mean:
         cranks += _marked_cranks(log, table, lines)
     key = key_state(table, lines, log.marks, cranks)
@@ -40,9 +46,7 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
     off = tuple((a, b) for state, a, b in spans if not state)
     if spans:
         cranks = [crank for crank in cranks if any(a - 0.5 <= crank.from_s and crank.to_s <= b + 0.5 for a, b in on)]
-    slow = coarse(log.overview, log.start_s, log.end_s, SLOW_POINT_S, ("battery_v", "battery_a"))
-    key_known = key.source not in ("battery_a", "battery_v")
-    running = _running(log, slow, on, cranks, current_accuracy, key_known)
+    running = _running(log, table, on, off, cranks, current_accuracy)
     pulls, falls = _trigger_moves(log, table, lines.get("trigger_v"), cranks)
     return Story(
         source=key.source,
@@ -125,40 +129,99 @@ def _trigger_moves(
 
 def _running(
     log: Samples,
-    slow: Coarse,
+    table: Coarse,
     on: tuple[tuple[float, float], ...],
+    off: tuple[tuple[float, float], ...],
     cranks: list[Crank],
     accuracy: Accuracy | None,
-    key_known: bool,
 ) -> list[Running]:
-    share_u = accuracy.change_u(10.0) if accuracy else 0.1
+    share_u = combine(accuracy.change_u(10.0), accuracy.level_u(0.0)) if accuracy else 0.1
+    slow = coarse(log.overview, log.start_s, log.end_s, SLOW_POINT_S, ENGINE_ROLES)
     marks = [(mark.time_s, mark.text.lower()) for mark in log.marks]
     found: list[Running] = []
     for a, b in on or ((log.start_s, log.end_s),):
         inside = [crank for crank in cranks if a - 0.5 <= crank.from_s <= b]
+        first_s = inside[0].from_s if inside else b
+        runs_here: list[Running] = []
+        charger_a = _charger_a(slow, a, b, off, share_u)
+        pushed = find_charged(slow, a, first_s, share_u) if off and not charger_a else None
+        if pushed:
+            runs_here.append(pushed)
+        fed = fed_a(slow, a, first_s)
+        highest_v = _highest(slow, a, first_s)
+        earlier_v: list[float] = []
         for number, crank in enumerate(inside):
             until = inside[number + 1].from_s if number + 1 < len(inside) else b
             stops = [t for t, text in marks if text == "engine off" and crank.to_s < t < until]
             until = min([until, *stops])
-            run = find_running(slow, crank.to_s, until, crank.before_v, crank.before_a, share_u, key_known)
+            # after a crank that failed the battery takes seconds to recover
+            volts = max([v for v in (*earlier_v, crank.before_v) if np.isfinite(v)], default=crank.before_v)
+            fed_before = 0.0 if fed is None else _median_between(slow.time_s, fed, crank.from_s - 2.0, crank.from_s)
+            before = EngineOff(volts, crank.before_a, fed_before, line_ohm(table, crank), highest_v, charger_a)
+            run = find_running(slow, crank.to_s, until, before, share_u, fed)
+            earlier_v = [*earlier_v, crank.before_v]
             if run:
-                found.append(run)
-        for t, text in marks:
-            if text != "running" or not a <= t <= b or any(run.from_s <= t <= run.to_s for run in found):
-                continue
-            stops = [m for m, other in marks if other == "engine off" and m > t]
-            before = [crank for crank in inside if crank.to_s <= t]
-            found = [run for run in found if not t <= run.from_s <= min([b, *stops])]
-            found.append(
-                Running(
-                    t,
-                    min([b, *stops]),
-                    "mark",
-                    before[-1].before_v if before else float("nan"),
-                    before[-1].before_a if before else float("nan"),
-                )
-            )
+                runs_here.append(run)
+                earlier_v = []
+        found += _with_marks(runs_here, marks, inside, a, b)
     return sorted(found, key=lambda run: run.from_s)
+
+
+def _charger_a(slow: Coarse, a: float, b: float, off: tuple[tuple[float, float], ...], share_u: float) -> float:
+    """What a charger may give that was left on, A; 0 where just before the key-on, or just after the key-off, none is.
+
+    With the key on it may give more than with the key off, as far as the loads pull the voltage down.
+    """
+    if not {"battery_a", "battery_v"} <= set(slow.mean):
+        return 0.0
+    before = [(max(begin, end - RESTED_S), end) for begin, end in off if abs(end - a) < 1.0]
+    after = [(begin + COASTED_S, min(begin + COASTED_S + RESTED_S, end)) for begin, end in off if abs(begin - b) < 1.0]
+    for stretch in before or after:
+        part = slow.part(*stretch)
+        charged = into_battery(part, share_u)
+        if charged.any():
+            return max(CHARGER_FACTOR * float(-np.nanmin(part.mean["battery_a"][charged])), LEAST_CHARGER_A)
+    return 0.0
+
+
+def _highest(slow: Coarse, a: float, b: float) -> float:
+    """The highest voltage with the engine off: with the key on, once its first second is over, or just before it, V."""
+    highest = float("nan")
+    for part in (slow.part(a - RESTED_S, a - 0.5), slow.part(a + 1.0, b)):
+        volts = part.mean.get("battery_v", np.empty(0))
+        volts = volts[np.isfinite(volts)]
+        if len(volts):
+            highest = float(np.fmax(highest, np.percentile(volts, 90)))
+    return highest
+
+
+def _median_between(t: np.ndarray, x: np.ndarray, a: float, b: float) -> float:
+    """Median of the valid points of a stretch; 0 where there is none."""
+    inside = x[(t >= a) & (t <= b)]
+    inside = inside[np.isfinite(inside)]
+    return float(np.median(inside)) if len(inside) else 0.0
+
+
+def _with_marks(
+    found: list[Running], marks: list[tuple[float, str]], inside: list[Crank], a: float, b: float
+) -> list[Running]:
+    """A key-on's runs, with what the tester noted as ``running`` where no current or voltage tells."""
+    for t, text in marks:
+        if text != "running" or not a <= t <= b or any(run.from_s <= t <= run.to_s for run in found):
+            continue
+        until = min([b, *(m for m, other in marks if other == "engine off" and m > t)])
+        until = min([until, *(crank.from_s for crank in inside if crank.from_s > t)])
+        before = [crank for crank in inside if crank.to_s <= t]
+        nan = float("nan")
+        before_v, before_a = (before[-1].before_v, before[-1].before_a) if before else (nan, nan)
+        later = [run for run in found if t <= run.from_s <= until]
+        found = [run for run in found if run not in later]
+        # an engine known to run that then shows itself has ended where that ended
+        ends = later[-1].to_s if later else until
+        dark = tuple(stretch for run in later for stretch in run.dark if stretch[0] >= run.to_s)
+        fed = later[-1].before_fed_a if later else 0.0
+        found.append(Running(t, ends, "mark", before_v, before_a, fed, dark))
+    return found
 
 
 def _for_drawing(

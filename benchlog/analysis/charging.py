@@ -1,0 +1,125 @@
+"""What does the battery get while the engine runs: is it charged throughout, and over which stretches is it not?"""
+
+import numpy as np
+
+from benchlog.analysis.coarse import runs
+from benchlog.analysis.running import LASTS_S, SHORT_GAP_S, Flags, bridged
+from benchlog.analysis.switched import hold_state
+from benchlog.trace import Array, Trace
+
+#: Points are steadied over this long before they count as charged or not, s: a flasher's cycle.
+STEADIED_S = 1.0
+#: A load that is off for less than this is pulsed, and one that is on for less is inrush, s.
+PULSED_S, INRUSH_S = 2.5, 2.0
+#: A current that takes longer than this from a quarter to three quarters of its way follows the engine's speed, s;
+#: a load is switched within it (common practice, no source).
+SWITCHED_S = 0.15
+#: Cycles are alike if their lengths scatter by less than this share; so many make a mean over whole ones.
+ALIKE, FEWEST_CYCLES = 0.35, 2
+#: … and stand out of the noise by this factor.
+OVER_NOISE = 6.0
+
+
+def steadied(x: Array, start_s: Array, over_s: float = STEADIED_S) -> Array:
+    """The median of the points around each one; NaN stays NaN."""
+    if len(x) < 3:
+        return x
+    half = round(over_s / 2 / max(float(np.median(np.diff(start_s))), 1e-9))
+    if half < 1:
+        return x
+    padded = np.pad(x, half, mode="edge")
+    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1)
+    some = np.isfinite(around).any(axis=1)
+    steady = np.full(len(x), np.nan)
+    steady[some] = np.nanmedian(around[some], axis=1)
+    return np.where(np.isfinite(x), steady, np.nan)
+
+
+def lasting_states(flags: Flags, known: Flags, start_s: Array, end_s: Array) -> tuple[Flags, Flags]:
+    """Where a state lasts 5 s, and where its contrary does; short interruptions of either are bridged.
+
+    Args:
+        flags: the state at each point. known: where it was read at all; other points belong to neither.
+    """
+    held, other = bridged(flags & known, start_s, SHORT_GAP_S), bridged(~flags & known, start_s, SHORT_GAP_S)
+    return _long(held & ~_long(other & ~held, start_s, end_s), start_s, end_s), _long(other & ~held, start_s, end_s)
+
+
+def _long(flags: Flags, start_s: Array, end_s: Array) -> Flags:
+    long = np.zeros(len(flags), dtype=bool)
+    for first, end in runs(flags):
+        if end_s[end - 1] - start_s[first] >= LASTS_S:
+            long[first:end] = True
+    return long
+
+
+def rises_slowly(trace: Trace, role: str, half_s: float) -> bool:
+    """Whether a change in the middle of a stretch takes its time, as an engine's speed does and a switch does not.
+
+    Args:
+        trace: single samples around the change. half_s: how far from its middle the levels are taken, s.
+
+    Returns:
+        False too where the samples lie too far apart to tell.
+    """
+    valid = np.isfinite(trace.values[role])
+    t, x = trace.time_s[valid], trace.values[role][valid]
+    if len(t) < 8:
+        return False
+    step = float(np.median(np.diff(t)))
+    x = steadied(x, t, min(0.05, 5 * step))
+    middle = (t[0] + t[-1]) / 2
+    before, after = x[t < middle - half_s / 2], x[t > middle + half_s / 2]
+    if not len(before) or not len(after):
+        return False
+    low, high = float(np.median(before)), float(np.median(after))
+    if high == low:
+        return False
+    way = (x - low) / (high - low)
+    left = np.flatnonzero(way < 0.25)
+    come = np.flatnonzero(way > 0.75)
+    if not len(left) or not len(come):
+        return False
+    # the passage itself: from the last point still near the old level to the first near the new one
+    come_after = come[come > left[-1]] if (come > left[-1]).any() else come
+    passed_s = float(t[come_after[0]] - t[left[left < come_after[0]][-1]]) if (left < come_after[0]).any() else 0.0
+    return passed_s > max(SWITCHED_S, 2.5 * step)
+
+
+def without_pulses(load: Array, start_s: Array) -> Array:
+    """A load's level with the pauses of pulsed circuits filled and inrush taken off; as long as ``load``."""
+    step = max(float(np.median(np.diff(start_s))), 1e-9) if len(load) > 1 else 1.0
+    filled = _extreme(_extreme(load, PULSED_S / step, np.fmax), PULSED_S / step, np.fmin)
+    return _extreme(_extreme(filled, INRUSH_S / step, np.fmin), INRUSH_S / step, np.fmax)
+
+
+def _extreme(x: Array, width: float, of: np.ufunc) -> Array:
+    """The rolling maximum or minimum over an odd number of points about ``width`` wide."""
+    half = int(width / 2)
+    if half < 1 or len(x) < 2:
+        return x
+    padded = np.pad(x, half, mode="edge")
+    return np.asarray(of.reduce(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1))
+
+
+def whole_cycles(x: Array) -> slice:
+    """The part of a stretch that holds whole cycles, where something switches itself on and off in it; else all.
+
+    Args:
+        x: valid points at even steps.
+    """
+    everything = slice(0, len(x))
+    if len(x) < 8:
+        return everything
+    low, high = (float(v) for v in np.percentile(x, (5, 95)))
+    noise = 1.4826 * float(np.median(np.abs(np.diff(x)))) / np.sqrt(2)
+    if high - low <= OVER_NOISE * noise:
+        return everything
+    up = hold_state(x, low + 0.4 * (high - low), low + 0.6 * (high - low))
+    edges = np.flatnonzero(up[1:] & ~up[:-1]) + 1
+    lengths = np.diff(edges)
+    if len(lengths) < FEWEST_CYCLES or float(np.std(lengths)) > ALIKE * float(np.mean(lengths)):
+        return everything
+    if max(edges[0], len(x) - edges[-1]) > (1 + ALIKE) * float(np.mean(lengths)):
+        return everything  # it went on and off over a part only
+    return slice(int(edges[0]), int(edges[-1]))
