@@ -1,0 +1,110 @@
+"""What the circuits draw with the key on and off, over what the plan gives them."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from benchlog.analysis.coarse import coarse
+from benchlog.analysis.drain import Drain
+from benchlog.analysis.measurement import Finding, Measured
+from benchlog.causes.seen import Seen
+from benchlog.examine.bench import Bench
+from benchlog.examine.path_checks import FeedLoad
+from benchlog.examine.slot_checks import switched_unseen
+from benchlog.limits import PlannedLimit
+from benchlog.uncertainty import combine
+
+POINT_S = 0.1
+#: A stretch before the first key-on that is shorter than this shows no steady current, s.
+LEAST_BEFORE_S = 5.0
+#: Circuits draw more from a charged battery than from one under load, and some not at all without the engine, 1.
+USUAL_SPREAD = 0.1
+
+
+def circuits(bench: Bench, findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]) -> dict[str, Seen]:
+    """``slot_N``: each circuit's current over the planned one, where the log is sure of it."""
+    seen = dict[str, Seen]()
+    for circuit in bench.plan.circuit:
+        check_id = f"slot_{circuit.slot}_current"
+        limit = limits.get(check_id)
+        amps = _sure(findings.get(check_id))
+        if amps is None or limit is None or limit.min is None or limit.max is None:
+            continue
+        share, u = amps.value / circuit.planned_a, amps.u / circuit.planned_a
+        text = f"slot {circuit.slot} draws {amps.value:.3g} A, {circuit.planned_a:.3g} A planned"
+        low, high = limit.min / circuit.planned_a, limit.max / circuit.planned_a
+        seen[f"slot_{circuit.slot}"] = Seen(share, u, text, low, high)
+    return seen
+
+
+def _sure(finding: Finding | None) -> Seen | None:
+    if not isinstance(finding, Measured) or finding.value is None or finding.doubt:
+        return None
+    return Seen(finding.value, finding.u or 0.0, "")
+
+
+def _drawn(bench: Bench, findings: Mapping[str, Finding]) -> tuple[float, float] | None:
+    """``(A that all circuits were seen to draw, A planned)``; None where one of them is not known."""
+    found = [_sure(findings.get(f"slot_{circuit.slot}_current")) for circuit in bench.plan.circuit]
+    if not found or any(one is None for one in found):
+        return None
+    return sum(one.value for one in found if one is not None), bench.plan.planned_load_a
+
+
+def load_on(bench: Bench, load: FeedLoad | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
+    """The greatest load through the feed over the planned one, where the log would show it."""
+    planned = bench.plan.planned_load_a
+    if not planned or not bench.story.on:
+        return {}
+    slots = [found for check_id, found in findings.items() if check_id.startswith("slot_")]
+    if load is not None and load.points:
+        most = max(point.load_a for point in load.points)
+    elif bench.has("feed_a"):
+        tables = [coarse(bench.overview, a, b, POINT_S, ["feed_a"]).mean["feed_a"] for a, b in bench.story.on]
+        most = max((float(np.nanmedian(table)) for table in tables if np.isfinite(table).any()), default=0.0)
+    elif (drawn := _drawn(bench, findings)) is not None:
+        most = drawn[0]
+    elif any(isinstance(found, Measured) and (found.value or 0.0) > 0.1 for found in slots):
+        return {}  # circuits draw, though not through a channel that sums them
+    elif (
+        any(mark.text.lower().startswith("slot ") for mark in bench.log.marks)
+        and bench.has("battery_a")
+        and not any(switched_unseen(bench, circuit.slot) for circuit in bench.plan.circuit)
+    ):
+        most = 0.0  # circuits were switched on, and no step came
+    else:
+        return {}
+    return {"load_on": Seen(most / planned, 0.01, f"{most:.2g} A through the feed of {planned:.3g} A planned")}
+
+
+def load_off(bench: Bench, off: Drain | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
+    """The current with the key off over what the circuits drew with it on; over the plan where that is not known."""
+    planned = bench.plan.planned_load_a
+    if off is None or not planned:
+        return {}
+    drawn = _drawn(bench, findings)
+    known = drawn is not None and drawn[0] > USUAL_SPREAD * planned
+    reference = drawn[0] if drawn is not None and known else planned
+    what = "drawn by the circuits with it on" if known else "planned for the circuits"
+    text = f"{off.base_a:.3g} A with the key off, {reference:.3g} A {what}"
+    u = combine((off.u if off.u is not None else off.type_a_u) / reference, 0.0 if known else USUAL_SPREAD)
+    return {"load_off": Seen(off.base_a / reference, u, text)}
+
+
+def coil_before(bench: Bench) -> dict[str, Seen]:
+    """The current before the first key-on over that of the relay's coil."""
+    relay, story = bench.plan.relay, bench.story
+    first = story.off[0] if story.off and story.on else None
+    if relay is None or not relay.coil_a or first is None or first[0] > bench.log.start_s or first[1] > story.on[0][1]:
+        return {}
+    role = next((role for role in ("drain_a", "battery_a") if bench.has(role)), None)
+    if role is None or first[1] - first[0] < LEAST_BEFORE_S:
+        return {}
+    table = coarse(bench.overview, (first[0] + first[1]) / 2, first[1] - 2 * POINT_S, POINT_S, [role])
+    amps = table.mean[role][np.isfinite(table.mean[role])]
+    if table.over[role].any() or len(amps) < 4:
+        return {}
+    level, accuracy = float(np.median(amps)), bench.accuracy.get(role)
+    u = 0.25 if accuracy is None else accuracy.level_u(level) / relay.coil_a
+    text = f"{level * 1000:.3g} mA before the first key-on, {relay.coil_a * 1000:.3g} mA planned for the coil"
+    return {"coil_before": Seen(level / relay.coil_a, u, text)}
