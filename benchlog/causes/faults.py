@@ -14,6 +14,8 @@ STAYS_ON: Interval = (0.45, 1.6)
 #: Part of the time that a line is up with the key on.
 STEADY: Interval = (0.96, 1.1)
 #: So often, or more.
+#: Current with the key off over the coil's, where the coil is held.
+COIL: Interval = (0.7, INF)
 SOME: Interval = (1.0, INF)
 
 _BATTERY_LEADS = "Take the battery's negative lead off before you loosen anything in the feed."
@@ -24,7 +26,7 @@ _LIVE_OFF = (
     *("relay_chatter", "resting_voltage"),
 )
 #: What circuits that draw with the key off move as well: the battery does not rest under them.
-_DRAWS_OFF = ("drain_base", "drain_wakes", "settle", "rest_short_v", "openings")
+_DRAWS_OFF = ("drain_base", "drain_wakes", "settle", "rest_short_v", "openings", "coil_off", "coil_before")
 _DEAD_ON = (
     *("relay_pull_in", "relay_drop_out", "relay_chatter", "feed_drop", "ground_lift", "slot_N_current"),
     *("feed_in_crank",),
@@ -41,7 +43,7 @@ FAULTS: tuple[Fault, ...] = (
             "with the key off measure between terminal 86 and battery negative: 12 V there means a wrong trigger",
             "move the trigger to a circuit that is dead with the key off, such as the tail lamp",
         ),
-        hints={"load_off": STAYS_ON, "coil_before": (0.7, INF)},
+        hints={"load_off": STAYS_ON, "coil_before": (0.7, INF), "coil_off": COIL},
         also=_DRAWS_OFF,
     ),
     Fault(
@@ -54,7 +56,7 @@ FAULTS: tuple[Fault, ...] = (
             "with the key off pull the circuits' fuses one by one: the one that lets the relay go feeds back",
             "pull the relay and measure at terminal 86: still 12 V with the key off means the feed comes from outside",
         ),
-        hints={"load_off": STAYS_ON, "coil_before": (-INF, 0.5)},
+        hints={"load_off": STAYS_ON, "coil_before": (-INF, 0.5), "coil_off": COIL},
         also=_DRAWS_OFF,
     ),
     Fault(
@@ -177,6 +179,7 @@ FAULTS: tuple[Fault, ...] = (
             "move that device's supply to the fuse block",
         ),
         hints={"load_off": (-INF, 0.35)},
+        also=("coil_off", "coil_before"),
     ),
     Fault(
         "waking_device",

@@ -92,7 +92,8 @@ def _candidates(fault: Fault, seen: Mapping[str, Seen], still_open: Mapping[str,
     if any(value >= RULED_OUT for value in own.values()) or disagrees >= RULED_OUT_TOGETHER:
         return []
     gains = {name: wrongness(name, seen[name]) - value for name, value in own.items()}
-    gain, mainly = math.fsum(gains.values()), {name for name, value in gains.items() if value >= LEAST_GAIN}
+    gain = math.fsum(gains.values())
+    mainly = {name for name, value in gains.items() if value >= (ASKS if _asking(name) else LEAST_GAIN)}
     if gain < LEAST_GAIN or not mainly:
         return []
     moved = {name for name in _expanded(fault.also, seen) if name in seen and name not in own}
@@ -106,7 +107,7 @@ def _candidates(fault: Fault, seen: Mapping[str, Seen], still_open: Mapping[str,
         and (still_open[check_id].verdict == "fail" or check_id not in ("added_drain", "feed_in_crank"))
     )
     failed = any(still_open[check_id].verdict == "fail" for check_id in explains)
-    if not failed and not any(_asks(name, seen[name]) for name in mainly):
+    if not failed and not any(_asking(name) for name in mainly):
         return []
     # however many circuits show it, they are one quantity
     extra = max(len(slots) - 1, 0)
@@ -115,9 +116,8 @@ def _candidates(fault: Fault, seen: Mapping[str, Seen], still_open: Mapping[str,
     return [_Candidate(fault, slots, score, disagrees, known, wrong, explains)]
 
 
-def _asks(name: str, seen: Seen) -> bool:
-    quantity = QUANTITIES.get(name)
-    return quantity is not None and quantity.asks and wrongness(name, seen) >= ASKS
+def _asking(name: str) -> bool:
+    return name in QUANTITIES and QUANTITIES[name].asks
 
 
 def _slots_of(seen: Mapping[str, Seen]) -> list[str]:

@@ -86,21 +86,31 @@ def running(bench: Bench, findings: Mapping[str, Finding], limits: Mapping[str, 
         seen["charge_over_v"] = Seen(volts.value - limit.max, u, f"{shown}, at most {limit.max:.2f} V planned")
     if limit is not None and limit.min is not None:
         seen["charge_under_v"] = Seen(limit.min - volts.value, u, f"{shown}, at least {limit.min:.2f} V planned")
-    run = bench.story.running[-1]
-    if math.isfinite(run.before_v):
-        text = f"{volts.value - run.before_v:+.2f} V against the key on with the engine off"
-        seen["run_raise_v"] = Seen(volts.value - run.before_v, 0.02, text)
+    before_v, before_a = _before(bench)
+    if math.isfinite(before_v):
+        text = f"{volts.value - before_v:+.2f} V against the key on with the engine off"
+        seen["run_raise_v"] = Seen(volts.value - before_v, 0.02, text)
     rest = findings.get("resting_voltage")
     if isinstance(rest, Measured) and rest.value is not None:
         text = f"{volts.value - rest.value:+.2f} V against the rested battery"
         seen["run_rest_v"] = Seen(volts.value - rest.value, 0.02, text)
     balance = findings.get("charging_balance")
-    if isinstance(balance, Measured) and balance.value is not None and run.before_a > 1.0:
-        share = 1.0 + balance.value / run.before_a
+    if isinstance(balance, Measured) and balance.value is not None and before_a > 1.0:
+        share = 1.0 + balance.value / before_a
         text = (
-            f"{-balance.value:.1f} A out of the battery with the engine running, {run.before_a:.1f} A before the crank"
+            f"{-balance.value:.1f} A out of the battery with the engine running, {before_a:.1f} A before the crank"
             if balance.value < 0
             else f"{balance.value:.1f} A into the battery with the engine running"
         )
-        seen["alternator_share"] = Seen(share, (balance.u or 0.05) / run.before_a + 0.01, text)
+        seen["alternator_share"] = Seen(share, (balance.u or 0.05) / before_a + 0.01, text)
     return seen
+
+
+def _before(bench: Bench) -> tuple[float, float]:
+    """Key-on, engine-off voltage and current before the last run of the engine; NaN where not known."""
+    run = bench.story.running[-1]
+    if math.isfinite(run.before_a):
+        return run.before_v, run.before_a
+    # a mark is set as the engine fires, which may be a little before the crank's end shows
+    cranks = [crank for crank in bench.story.cranks if crank.from_s <= run.from_s + 1.0]
+    return (cranks[-1].before_v, cranks[-1].before_a) if cranks else (math.nan, math.nan)

@@ -78,17 +78,42 @@ def load_on(bench: Bench, load: FeedLoad | None, findings: Mapping[str, Finding]
 
 
 def load_off(bench: Bench, off: Drain | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
-    """The current with the key off over what the circuits drew with it on; over the plan where that is not known."""
-    planned = bench.plan.planned_load_a
-    if off is None or not planned:
+    """``load_off`` and ``coil_off``: the current with the key off over what the circuits, or the coil, draw.
+
+    The circuits' share tells only where they are known to be switched on still, or where that much flows.
+    """
+    planned, relay = bench.plan.planned_load_a, bench.plan.relay
+    if off is None:
         return {}
-    drawn = _drawn(bench, findings)
-    known = drawn is not None and drawn[0] > USUAL_SPREAD * planned
-    reference = drawn[0] if drawn is not None and known else planned
-    what = "drawn by the circuits with it on" if known else "planned for the circuits"
+    seen, u = dict[str, Seen](), off.u if off.u is not None else off.type_a_u
+    if relay is not None and relay.coil_a:
+        text = f"{off.base_a * 1000:.3g} mA with the key off, {relay.coil_a * 1000:.3g} mA planned for the coil"
+        seen["coil_off"] = Seen(off.base_a / relay.coil_a, u / relay.coil_a, text)
+    left_on = _left_on(bench)
+    if not planned or (left_on is not None and not left_on):
+        return seen
+    drawn = {circuit.slot: _sure(findings.get(f"slot_{circuit.slot}_current")) for circuit in bench.plan.circuit}
+    wanted = {circuit.slot: circuit.planned_a for circuit in bench.plan.circuit if circuit.slot in (left_on or drawn)}
+    known = [one.value for slot in wanted if (one := drawn[slot]) is not None]
+    as_drawn = len(known) == len(wanted) and sum(known) > USUAL_SPREAD * sum(wanted.values())
+    reference = sum(known) if as_drawn else sum(wanted.values())
+    what = "drawn by the circuits with it on" if as_drawn else "planned for the circuits"
     text = f"{off.base_a:.3g} A with the key off, {reference:.3g} A {what}"
-    u = combine((off.u if off.u is not None else off.type_a_u) / reference, 0.0 if known else USUAL_SPREAD)
-    return {"load_off": Seen(off.base_a / reference, u, text)}
+    if left_on is None and off.base_a < USUAL_SPREAD * reference:
+        return seen
+    seen["load_off"] = Seen(off.base_a / reference, combine(u / reference, 0.0 if as_drawn else USUAL_SPREAD), text)
+    return seen
+
+
+def _left_on(bench: Bench) -> tuple[int, ...] | None:
+    """The slots that marks show switched on at the last key-off; None where no mark tells."""
+    texts = [(mark.time_s, mark.text.lower().split()) for mark in bench.log.marks]
+    state = {
+        int(words[1]): words[2] == "on"
+        for _, words in sorted(texts, key=lambda pair: pair[0])
+        if len(words) == 3 and words[0] == "slot" and words[1].isdigit() and words[2] in ("on", "off")
+    }
+    return tuple(slot for slot, on in state.items() if on) if state else None
 
 
 def coil_before(bench: Bench) -> dict[str, Seen]:
