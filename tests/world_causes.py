@@ -218,7 +218,7 @@ def print_healthy(seed: int, count: int, grades: Sequence[str], verbose: bool) -
         ids = "+".join(cause.id for cause in result.causes)
         named[ids] += 1
         truly = [c.id for c in result.checks if c.verdict == "fail" and case.verdict(c.id) == "fail"]
-        if verbose or True:
+        if verbose:
             fails = [check.id for check in result.checks if check.verdict == "fail"]
             print(f"  healthy {case.seed} {grade} {case.behaviours}: {ids}, fails {fails}, truly {truly}", flush=True)
     print(f"healthy with behaviours: {runs} runs, {sum(named.values())} name a cause: {dict(named)}")

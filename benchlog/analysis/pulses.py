@@ -8,6 +8,8 @@ from benchlog.trace import Array
 
 #: A point whose highest and lowest samples lie this far apart holds both states, as a share of the supply.
 MIXED = 0.5
+#: A line above this share of the supply is up, if not well.
+UP = 0.2
 #: Up for less than this part of the time a line counts as down: lamp-test pulses feed nothing.
 HARDLY = 0.06
 
@@ -43,9 +45,9 @@ def duty(mean: Array, low: Array, high: Array, supply: Array) -> Duty | None:
     share = mean[good] / supply[good]
     top = np.fmin(high[good] / supply[good], 1.2)
     mixed = top - low[good] / supply[good] > MIXED
-    up = mixed | (share > 0.5)
+    up = mixed | (share > UP)
     if not up.any():
-        return Duty(float(np.median(share)), 0.0 if float(np.median(share)) < 0.2 else 1.0)
+        return Duty(float(np.median(share)), 0.0)
     level = float(np.median(np.where(mixed, top, share)[up]))
-    part = float(np.mean(np.clip(share / level, 0.0, 1.0)))
+    part = float(np.mean(np.where(mixed, np.clip(share / level, 0.0, 1.0), share > level / 2)))
     return Duty(level if part >= HARDLY else float(np.median(share)), part)

@@ -18,7 +18,8 @@ class Fault:
         predicts: quantity -> the interval that it must lie in.
         either: quantities of which at least one must lie in its interval.
         hints: like ``predicts``, but no log has to show them for the fault to be sure.
-        also: quantities that it may move anywhere.
+        also: quantities that it moves as a consequence, wherever they come to lie.
+        perhaps: quantities that it could have moved as well, by chance.
         explains: checks that may fail or stay unseen because of it.
         tests: what a rider can do next, in order of effort.
         caution: what can hurt while doing it; empty if nothing special.
@@ -34,3 +35,4 @@ class Fault:
     either: Mapping[str, Interval] = field(default_factory=dict)
     hints: Mapping[str, Interval] = field(default_factory=dict)
     also: tuple[str, ...] = ()
+    perhaps: tuple[str, ...] = ()

@@ -10,12 +10,15 @@ OVER: Interval = (1.0, INF)
 #: Currents over the planned ones.
 NOTHING: Interval = (-0.08, 0.12)
 #: Current with the key off over what the circuits drew with it on, where they stay on.
+#: How much further the current swings with the circuits on than off, over the planned load: it comes in pulses.
+SWINGS: Interval = (0.25, 4.0)
 STAYS_ON: Interval = (0.45, 1.6)
 #: Part of the time that a line is up with the key on.
 STEADY: Interval = (0.96, 1.1)
 #: So often, or more.
 #: Current with the key off over the coil's, where the coil is held.
-COIL: Interval = (0.7, INF)
+COIL: Interval = (0.7, 1.4)
+NO_COIL: Interval = (-INF, 0.5)
 SOME: Interval = (1.0, INF)
 
 _BATTERY_LEADS = "Take the battery's negative lead off before you loosen anything in the feed."
@@ -26,7 +29,7 @@ _LIVE_OFF = (
     *("relay_chatter", "resting_voltage"),
 )
 #: What circuits that draw with the key off move as well: the battery does not rest under them.
-_DRAWS_OFF = ("drain_base", "drain_wakes", "settle", "rest_short_v", "openings", "coil_off", "coil_before")
+_DRAWS_OFF = ("drain_base", "drain_wakes", "settle", "rest_short_v", "openings")
 _DEAD_ON = (
     *("relay_pull_in", "relay_drop_out", "relay_chatter", "feed_drop", "ground_lift", "slot_N_current"),
     *("feed_in_crank",),
@@ -43,7 +46,7 @@ FAULTS: tuple[Fault, ...] = (
             "with the key off measure between terminal 86 and battery negative: 12 V there means a wrong trigger",
             "move the trigger to a circuit that is dead with the key off, such as the tail lamp",
         ),
-        hints={"load_off": STAYS_ON, "coil_before": (0.7, INF), "coil_off": COIL},
+        hints={"load_off": STAYS_ON, "load_before": STAYS_ON, "coil_off": COIL, "coil_before": COIL},
         also=_DRAWS_OFF,
     ),
     Fault(
@@ -56,7 +59,13 @@ FAULTS: tuple[Fault, ...] = (
             "with the key off pull the circuits' fuses one by one: the one that lets the relay go feeds back",
             "pull the relay and measure at terminal 86: still 12 V with the key off means the feed comes from outside",
         ),
-        hints={"load_off": STAYS_ON, "coil_before": (-INF, 0.5), "coil_off": COIL},
+        hints={
+            "load_off": STAYS_ON,
+            "load_before": NOTHING,
+            "coil_off": COIL,
+            "coil_before": NO_COIL,
+            "drain_base": OVER,
+        },
         also=_DRAWS_OFF,
     ),
     Fault(
@@ -70,8 +79,8 @@ FAULTS: tuple[Fault, ...] = (
             "pull the relay: if the feed goes dead, replace the relay and look for the short or inrush that welded it",
         ),
         _BATTERY_LEADS,
-        hints={"load_off": STAYS_ON},
-        also=_DRAWS_OFF,
+        hints={"load_off": STAYS_ON, "coil_off": NO_COIL, "coil_before": NO_COIL},
+        also=(*_DRAWS_OFF, "load_before"),
     ),
     Fault(
         "inverted_contact",
@@ -81,8 +90,8 @@ FAULTS: tuple[Fault, ...] = (
         (*_LIVE_OFF, *_DEAD_ON),
         ("read the relay's socket: the fuse block's wire belongs on 87, not on 87a; swap it and check again",),
         _BATTERY_LEADS,
-        hints={"load_off": STAYS_ON, "load_on": NOTHING, "slots": NOTHING},
-        also=_DRAWS_OFF,
+        hints={"load_off": STAYS_ON, "coil_off": NO_COIL, "coil_before": NO_COIL, "load_on": NOTHING, "slots": NOTHING},
+        also=(*_DRAWS_OFF, "load_before"),
     ),
     Fault(
         "coil_open",
@@ -179,7 +188,7 @@ FAULTS: tuple[Fault, ...] = (
             "move that device's supply to the fuse block",
         ),
         hints={"load_off": (-INF, 0.35)},
-        also=("coil_off", "coil_before"),
+        perhaps=("coil_off", "coil_before", "load_before"),
     ),
     Fault(
         "waking_device",
@@ -227,20 +236,21 @@ FAULTS: tuple[Fault, ...] = (
             "feed the coil from a stouter switched circuit, or mend the joint that drops the voltage",
         ),
         hints={"trigger_duty": STEADY},
-        also=("openings", "pull_in", "feed_on", "feed_duty"),
+        also=("openings", "pull_in", "feed_on", "feed_duty", "load_on", "slots", "load_swing"),
     ),
     Fault(
         "weak_battery",
         "the battery or its posts",
         "source resistance high, or rest voltage low",
         {},
-        ("resting_voltage", "source_resistance", "battery_sag", "crank_minimum"),
+        ("resting_voltage", "source_resistance", "battery_sag", "crank_minimum", "slot_N_current"),
         (
             "clean and tighten the posts, charge the battery fully, let it rest for two hours and record again",
             "have it load-tested; replace it if the resistance stays high",
         ),
         "No flames or sparks at the battery; wear eye protection.",
         {"source": OVER, "rest_short_v": (0.0, INF), "sag": OVER, "crank_short_v": (0.0, INF)},
+        perhaps=("slots",),  # some devices draw more the lower the voltage, others less
     ),
     Fault(
         "no_charge",
@@ -317,6 +327,7 @@ FAULTS: tuple[Fault, ...] = (
             "listen at the relay with the key on: a buzz or a steady clicking means a pulsed line",
             "take the trigger from a line that is not dimmed or watched by the bike's electronics",
         ),
+        hints={"load_swing": SWINGS},
         also=(
             *("trigger_on", "trigger_fall_s", "openings", "pull_in", "drop_out", "drop_out_own", "feed_on"),
             *("feed_duty", "load_on", "slots", "feed_off"),

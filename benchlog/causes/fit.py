@@ -20,8 +20,8 @@ RULED_OUT, RULED_OUT_TOGETHER = 6.0, 9.0
 ALIKE = 1.5
 #: Scores are turned into shares of belief on this scale.
 SCALE = 2.0
-#: Several circuits failing at once is less likely than one fault that takes them all, and so is a fault that could
-#: have moved a quantity anywhere than one that had to move it there.
+#: Several circuits failing at once is less likely than one fault that takes them all, and so is a fault that moved a
+#: quantity there by chance than one that had to.
 EACH_FURTHER_SLOT, ANYWHERE = 4.0, 2.0
 OPEN_VERDICTS = ("fail", "not seen", "not proven")
 
@@ -96,9 +96,13 @@ def _candidates(fault: Fault, seen: Mapping[str, Seen], still_open: Mapping[str,
     mainly = {name for name, value in gains.items() if value >= (ASKS if _asking(name) else LEAST_GAIN)}
     if gain < LEAST_GAIN or not mainly:
         return []
-    moved = {name for name in _expanded(fault.also, seen) if name in seen and name not in own}
-    moves = {name: wrongness(name, seen[name]) - ANYWHERE for name in moved}
-    moves = {name: value for name, value in moves.items() if value > 0}
+    free = {**dict.fromkeys(fault.perhaps, ANYWHERE), **dict.fromkeys(fault.also, 0.0)}
+    moves = {
+        one: value
+        for name, cost in free.items()
+        for one in _expanded([name], seen)
+        if one in seen and one not in own and (value := wrongness(one, seen[one]) - cost) >= LEAST_GAIN
+    }
     wrong = frozenset(mainly | moves.keys())
     explains = tuple(
         check_id
@@ -178,7 +182,7 @@ def _cause(
         )
         text = f"{text}: {named}"
     _, predicts = _predicted(fault, seen, candidate.slots)
-    shown = [name for name in (*predicts, *_expanded(fault.also, seen)) if name in seen]
+    shown = [name for name in (*predicts, *_expanded((*fault.also, *fault.perhaps), seen)) if name in seen]
     # what is wrong comes first, then what agrees beside it; what it may move only where it did
     shown = sorted(shown, key=lambda name: name not in candidate.wrong)
     shown = [name for name in dict.fromkeys(shown) if name in candidate.wrong or name in predicts]

@@ -38,6 +38,8 @@ QUANTITIES: dict[str, Quantity] = {
     "bus_on": Quantity(-0.05, 0.1, 0.03, "ground bus over battery voltage, key on"),
     "load_on": Quantity(0.15, INF, 0.03, "greatest load through the feed over the planned one"),
     "load_off": Quantity(-INF, 0.1, 0.05, "current with the key off over what the circuits drew with it on"),
+    "load_before": Quantity(-INF, 0.1, 0.05, "current before the first key-on over the circuits'"),
+    "load_swing": Quantity(-INF, 0.15, 0.03, "how much further the current swings with the circuits on"),
     "coil_off": Quantity(-INF, 0.5, 0.1, "current with the key off over the coil's"),
     "coil_before": Quantity(-INF, 0.4, 0.1, "current before the first key-on over the coil's"),
     "feed_path": Quantity(-INF, 1.0, 0.005, "feed drop over its limit"),

@@ -8,7 +8,7 @@ from benchlog.causes.seen import Seen
 from benchlog.examine.bench import Bench
 from benchlog.examine.observe_battery import off_state, ratios, running
 from benchlog.examine.observe_lines import clip_slope, line_states
-from benchlog.examine.observe_loads import circuits, coil_before, load_off, load_on
+from benchlog.examine.observe_loads import before, circuits, key_off, load_on, load_swing
 from benchlog.examine.observe_relay import feed_lead, relay_times
 from benchlog.examine.path_checks import FeedLoad
 from benchlog.limits import PlannedLimit
@@ -33,8 +33,9 @@ def observe(
         **ratios(findings, limits),
         **off_state(off, limits),
         **load_on(bench, load, findings),
-        **load_off(bench, off, findings),
-        **coil_before(bench),
+        **load_swing(bench),
+        **key_off(bench, off, findings),
+        **before(bench, findings),
         **relay_times(bench, findings, limits),
         **feed_lead(bench),
         **running(bench, findings, limits),

@@ -1,5 +1,6 @@
 """What the circuits draw with the key on and off, over what the plan gives them."""
 
+import re
 from collections.abc import Mapping
 
 import numpy as np
@@ -15,6 +16,13 @@ from benchlog.limits import PlannedLimit
 from benchlog.uncertainty import combine
 
 POINT_S = 0.1
+#: Currents below this share of the circuits' are not theirs, 1.
+LEAST_SHARE = 0.2
+#: Doubt of a zero that no logger file states, A (from memory).
+UNSTATED_ZERO_A = 0.02
+#: After a switch inrush has gone, s; and what is fewer shows no swing.
+INRUSH_S, FEWEST_POINTS = 0.5, 10
+_SWITCHED_ON = re.compile(r"slot \d+ on")
 #: A stretch before the first key-on that is shorter than this shows no steady current, s.
 LEAST_BEFORE_S = 5.0
 #: Circuits draw more from a charged battery than from one under load, and some not at all without the engine, 1.
@@ -77,32 +85,95 @@ def load_on(bench: Bench, load: FeedLoad | None, findings: Mapping[str, Finding]
     return {"load_on": Seen(most / planned, 0.01, f"{most:.2g} A through the feed of {planned:.3g} A planned")}
 
 
-def load_off(bench: Bench, off: Drain | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
+def key_off(bench: Bench, off: Drain | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
     """``load_off`` and ``coil_off``: the current with the key off over what the circuits, or the coil, draw.
 
-    The circuits' share tells only where they are known to be switched on still, or where that much flows.
+    The circuits' share tells where they are known to be switched on still, or where that much flows; the coil's
+    where they draw nothing.
     """
-    planned, relay = bench.plan.planned_load_a, bench.plan.relay
     if off is None:
         return {}
-    seen, u = dict[str, Seen](), off.u if off.u is not None else off.type_a_u
-    if relay is not None and relay.coil_a:
-        text = f"{off.base_a * 1000:.3g} mA with the key off, {relay.coil_a * 1000:.3g} mA planned for the coil"
-        seen["coil_off"] = Seen(off.base_a / relay.coil_a, u / relay.coil_a, text)
-    left_on = _left_on(bench)
-    if not planned or (left_on is not None and not left_on):
-        return seen
+    u = off.u if off.u is not None else off.type_a_u
+    return _shares(bench, off.base_a, u, "off", "with the key off", _left_on(bench), findings)
+
+
+def before(bench: Bench, findings: Mapping[str, Finding]) -> dict[str, Seen]:
+    """``load_before`` and ``coil_before``: the same before the first key-on."""
+    first = bench.story.off[0] if bench.story.off and bench.story.on else None
+    if first is None or first[0] > bench.log.start_s or first[1] > bench.story.on[0][1]:
+        return {}
+    role = next((role for role in ("drain_a", "battery_a") if bench.has(role)), None)
+    if role is None or first[1] - first[0] < LEAST_BEFORE_S:
+        return {}
+    table = coarse(bench.overview, (first[0] + first[1]) / 2, first[1] - 2 * POINT_S, POINT_S, [role])
+    amps = table.mean[role][np.isfinite(table.mean[role])]
+    if table.over[role].any() or len(amps) < 4:
+        return {}
+    level, accuracy = float(np.median(amps)), bench.accuracy.get(role)
+    u = UNSTATED_ZERO_A if accuracy is None else accuracy.level_u(level)
+    return _shares(bench, level, u, "before", "before the first key-on", None, findings)
+
+
+def _shares(
+    bench: Bench,
+    amps: float,
+    u: float,
+    when: str,
+    words: str,
+    left_on: tuple[int, ...] | None,
+    findings: Mapping[str, Finding],
+) -> dict[str, Seen]:
+    """A current over the circuits', where these are on or so much flows, else over the coil's.
+
+    Args:
+        left_on: the slots known to be switched on; None where that is not known.
+    """
     drawn = {circuit.slot: _sure(findings.get(f"slot_{circuit.slot}_current")) for circuit in bench.plan.circuit}
-    wanted = {circuit.slot: circuit.planned_a for circuit in bench.plan.circuit if circuit.slot in (left_on or drawn)}
+    wanted = {
+        circuit.slot: circuit.planned_a for circuit in bench.plan.circuit if left_on is None or circuit.slot in left_on
+    }
     known = [one.value for slot in wanted if (one := drawn[slot]) is not None]
-    as_drawn = len(known) == len(wanted) and sum(known) > USUAL_SPREAD * sum(wanted.values())
+    as_drawn = bool(wanted) and len(known) == len(wanted) and sum(known) > LEAST_SHARE * sum(wanted.values())
     reference = sum(known) if as_drawn else sum(wanted.values())
-    what = "drawn by the circuits with it on" if as_drawn else "planned for the circuits"
-    text = f"{off.base_a:.3g} A with the key off, {reference:.3g} A {what}"
-    if left_on is None and off.base_a < USUAL_SPREAD * reference:
-        return seen
-    seen["load_off"] = Seen(off.base_a / reference, combine(u / reference, 0.0 if as_drawn else USUAL_SPREAD), text)
-    return seen
+    if wanted and (left_on is not None or amps > LEAST_SHARE * reference):
+        what = "drawn by the circuits with it on" if as_drawn else "planned for the circuits"
+        text = f"{amps:.3g} A {words}, {reference:.3g} A {what}"
+        return {f"load_{when}": Seen(amps / reference, combine(u / reference, 0.0 if as_drawn else USUAL_SPREAD), text)}
+    relay = bench.plan.relay
+    if relay is None or not relay.coil_a:
+        return {}
+    text = f"{amps * 1000:.3g} mA {words}, {relay.coil_a * 1000:.3g} mA planned for the coil"
+    return {f"coil_{when}": Seen(amps / relay.coil_a, u / relay.coil_a, text)}
+
+
+def load_swing(bench: Bench) -> dict[str, Seen]:
+    """How much further the current swings once the circuits are marked on than before, over the planned load."""
+    planned = bench.plan.planned_load_a
+    at = sorted(mark.time_s for mark in bench.log.marks if _SWITCHED_ON.fullmatch(mark.text.lower()))
+    span = next(((a, b) for a, b in bench.story.on if at and a < at[0] < b), None)
+    if not planned or span is None or not bench.has("battery_a"):
+        return {}
+    starts = [c.from_s for c in bench.story.cranks] + [r.from_s for r in bench.story.running]
+    ends_s = min([span[1], *(start for start in starts if start > at[-1])])
+    swings = [
+        _swing(bench, a, b) for a, b in ((span[0] + INRUSH_S, at[0] - POINT_S), (at[-1] + INRUSH_S, ends_s - POINT_S))
+    ]
+    if swings[0] is None or swings[1] is None:
+        return {}
+    more = swings[1] - swings[0]
+    text = f"the current swings by {more:.3g} A more with the circuits on, {planned:.3g} A planned for them"
+    return {"load_swing": Seen(more / planned, 0.02, text)}
+
+
+def _swing(bench: Bench, from_s: float, to_s: float) -> float | None:
+    """From the lowest to the highest tenth of the samples, A; as the overview has them."""
+    table = coarse(bench.overview, from_s, to_s, POINT_S, ["battery_a"])
+    low, high = table.low["battery_a"], table.high["battery_a"]
+    good = np.isfinite(low) & np.isfinite(high)
+    if good.sum() < FEWEST_POINTS:
+        return None
+    both = np.concatenate((low[good], high[good]))
+    return float(np.quantile(both, 0.9) - np.quantile(both, 0.1))
 
 
 def _left_on(bench: Bench) -> tuple[int, ...] | None:
@@ -114,22 +185,3 @@ def _left_on(bench: Bench) -> tuple[int, ...] | None:
         if len(words) == 3 and words[0] == "slot" and words[1].isdigit() and words[2] in ("on", "off")
     }
     return tuple(slot for slot, on in state.items() if on) if state else None
-
-
-def coil_before(bench: Bench) -> dict[str, Seen]:
-    """The current before the first key-on over that of the relay's coil."""
-    relay, story = bench.plan.relay, bench.story
-    first = story.off[0] if story.off and story.on else None
-    if relay is None or not relay.coil_a or first is None or first[0] > bench.log.start_s or first[1] > story.on[0][1]:
-        return {}
-    role = next((role for role in ("drain_a", "battery_a") if bench.has(role)), None)
-    if role is None or first[1] - first[0] < LEAST_BEFORE_S:
-        return {}
-    table = coarse(bench.overview, (first[0] + first[1]) / 2, first[1] - 2 * POINT_S, POINT_S, [role])
-    amps = table.mean[role][np.isfinite(table.mean[role])]
-    if table.over[role].any() or len(amps) < 4:
-        return {}
-    level, accuracy = float(np.median(amps)), bench.accuracy.get(role)
-    u = 0.25 if accuracy is None else accuracy.level_u(level) / relay.coil_a
-    text = f"{level * 1000:.3g} mA before the first key-on, {relay.coil_a * 1000:.3g} mA planned for the coil"
-    return {"coil_before": Seen(level / relay.coil_a, u, text)}
