@@ -12,7 +12,6 @@ from truth_table import canonical_logger
 import benchlog
 from benchlog.causes.faults import FAULTS, by_id
 from benchlog.causes.fit import find_causes
-from benchlog.causes.parting import PARTINGS, parting
 from benchlog.causes.seen import QUANTITIES, Seen, merged, misfit
 from benchlog.check_table import CHECKS
 from benchlog.report import render_html, render_text

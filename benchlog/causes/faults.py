@@ -164,6 +164,7 @@ FAULTS: tuple[Fault, ...] = (
             "look at the circuit's fuse, then measure at the device's plug with it switched on",
             "12 V at the plug and no current is the device; no 12 V is the fuse or the wire",
         ),
+        also=("load_on",),
     ),
     Fault(
         "slot_overload",
@@ -235,6 +236,7 @@ FAULTS: tuple[Fault, ...] = (
             "with the key on measure from 86 to 85: less than about 9 V is too little to hold a relay",
             "feed the coil from a stouter switched circuit, or mend the joint that drops the voltage",
         ),
+        either={"trigger_on": (0.2, 0.8), "load_swing": SWINGS},
         hints={"trigger_duty": STEADY},
         also=("openings", "pull_in", "feed_on", "feed_duty", "load_on", "slots", "load_swing"),
     ),
@@ -315,7 +317,8 @@ FAULTS: tuple[Fault, ...] = (
             "time it again with another relay of the same kind: one that is in time names the relay",
             "look for a diode or a capacitor across the coil that the plan does not know, which makes it let go late",
         ),
-        either={"drop_out_own": OVER, "pull_in": OVER},
+        either={"drop_out": OVER, "pull_in": OVER},
+        also=("drop_out_own",),
     ),
     Fault(
         "pulsed_trigger",
