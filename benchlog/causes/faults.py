@@ -11,13 +11,15 @@ OVER: Interval = (1.0, INF)
 NOTHING: Interval = (-0.08, 0.12)
 #: Current with the key off over what the circuits drew with it on, where they stay on.
 #: How much further the current swings with the circuits on than off, over the planned load: it comes in pulses.
-SWINGS: Interval = (0.25, 4.0)
+SWINGS: Interval = (0.25, INF)
 STAYS_ON: Interval = (0.45, 1.6)
 #: Part of the time that a line is up with the key on.
 STEADY: Interval = (0.96, 1.1)
 #: So often, or more.
 #: Current with the key off over the coil's, where the coil is held.
-COIL: Interval = (0.7, 1.4)
+COIL: Interval = (0.7, 1.5)
+#: Before the key-on as after the key-off, where the same flows.
+SAME: Interval = (0.5, 2.0)
 NO_COIL: Interval = (-INF, 0.5)
 SOME: Interval = (1.0, INF)
 
@@ -46,7 +48,10 @@ FAULTS: tuple[Fault, ...] = (
             "with the key off measure between terminal 86 and battery negative: 12 V there means a wrong trigger",
             "move the trigger to a circuit that is dead with the key off, such as the tail lamp",
         ),
-        hints={"load_off": STAYS_ON, "load_before": STAYS_ON, "coil_off": COIL, "coil_before": COIL},
+        hints={
+            **{"load_off": STAYS_ON, "load_before": STAYS_ON, "coil_off": COIL, "coil_before": COIL},
+            **{"line_off": SOME, "line_before": SOME},
+        },
         also=_DRAWS_OFF,
     ),
     Fault(
@@ -64,7 +69,7 @@ FAULTS: tuple[Fault, ...] = (
             "load_before": NOTHING,
             "coil_off": COIL,
             "coil_before": NO_COIL,
-            "drain_base": OVER,
+            "line_off": SOME,
         },
         also=_DRAWS_OFF,
     ),
@@ -188,7 +193,8 @@ FAULTS: tuple[Fault, ...] = (
             "with the key off and the bike asleep pull one fuse after another: the one that drops the drain feeds it",
             "move that device's supply to the fuse block",
         ),
-        hints={"load_off": (-INF, 0.35)},
+        hints={"load_off": (-INF, 0.35), "before_off": SAME},
+        also=("line_off", "line_before"),
         perhaps=("coil_off", "coil_before", "load_before"),
     ),
     Fault(
@@ -236,9 +242,9 @@ FAULTS: tuple[Fault, ...] = (
             "with the key on measure from 86 to 85: less than about 9 V is too little to hold a relay",
             "feed the coil from a stouter switched circuit, or mend the joint that drops the voltage",
         ),
-        either={"trigger_on": (0.2, 0.8), "load_swing": SWINGS},
+        either={"trigger_on": (0.2, 0.8), "load_swing": SWINGS, "openings": SOME},
         hints={"trigger_duty": STEADY},
-        also=("openings", "pull_in", "feed_on", "feed_duty", "load_on", "slots", "load_swing"),
+        also=("pull_in", "feed_on", "feed_duty", "load_on", "slots"),
     ),
     Fault(
         "weak_battery",
@@ -330,9 +336,9 @@ FAULTS: tuple[Fault, ...] = (
             "listen at the relay with the key on: a buzz or a steady clicking means a pulsed line",
             "take the trigger from a line that is not dimmed or watched by the bike's electronics",
         ),
-        hints={"load_swing": SWINGS},
+        hints={"load_swing": SWINGS, "openings": SOME},
         also=(
-            *("trigger_on", "trigger_fall_s", "openings", "pull_in", "drop_out", "drop_out_own", "feed_on"),
+            *("trigger_on", "trigger_fall_s", "pull_in", "drop_out", "drop_out_own", "feed_on"),
             *("feed_duty", "load_on", "slots", "feed_off"),
         ),
     ),

@@ -93,8 +93,8 @@ def _candidates(fault: Fault, seen: Mapping[str, Seen], still_open: Mapping[str,
         return []
     gains = {name: wrongness(name, seen[name]) - value for name, value in own.items()}
     gain = math.fsum(gains.values())
-    mainly = {name for name, value in gains.items() if value >= (ASKS if _asking(name) else LEAST_GAIN)}
-    if gain < LEAST_GAIN or not mainly:
+    mainly = {name for name, value in gains.items() if value >= LEAST_GAIN}
+    if gain < (ASKS if any(_asking(name) for name in mainly) else LEAST_GAIN) or not mainly:
         return []
     free = {**dict.fromkeys(fault.perhaps, ANYWHERE), **dict.fromkeys(fault.also, 0.0)}
     moves = {

@@ -35,7 +35,7 @@ def observe(
         **load_on(bench, load, findings),
         **load_swing(bench),
         **key_off(bench, off, findings),
-        **before(bench, findings),
+        **before(bench, off, findings),
         **relay_times(bench, findings, limits),
         **feed_lead(bench),
         **running(bench, findings, limits),

@@ -20,6 +20,8 @@ POINT_S = 0.1
 LEAST_SHARE = 0.2
 #: Doubt of a zero that no logger file states, A (from memory).
 UNSTATED_ZERO_A = 0.02
+#: A coil draws no more than this times its planned current.
+MOST_COIL = 1.4
 #: After a switch inrush has gone, s; and what is fewer shows no swing.
 INRUSH_S, FEWEST_POINTS = 0.5, 10
 _SWITCHED_ON = re.compile(r"slot \d+ on")
@@ -97,8 +99,8 @@ def key_off(bench: Bench, off: Drain | None, findings: Mapping[str, Finding]) ->
     return _shares(bench, off.base_a, u, "off", "with the key off", _left_on(bench), findings)
 
 
-def before(bench: Bench, findings: Mapping[str, Finding]) -> dict[str, Seen]:
-    """``load_before`` and ``coil_before``: the same before the first key-on."""
+def before(bench: Bench, off: Drain | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
+    """``load_before`` and ``coil_before``: the same before the first key-on; ``before_off``: over that after it."""
     first = bench.story.off[0] if bench.story.off and bench.story.on else None
     if first is None or first[0] > bench.log.start_s or first[1] > bench.story.on[0][1]:
         return {}
@@ -111,7 +113,12 @@ def before(bench: Bench, findings: Mapping[str, Finding]) -> dict[str, Seen]:
         return {}
     level, accuracy = float(np.median(amps)), bench.accuracy.get(role)
     u = UNSTATED_ZERO_A if accuracy is None else accuracy.level_u(level)
-    return _shares(bench, level, u, "before", "before the first key-on", None, findings)
+    seen = _shares(bench, level, u, "before", "before the first key-on", None, findings)
+    limit = bench.plan.limits.off_state_drain_ma
+    if off is not None and limit and off.base_a > max(limit / 1000, 5 * u):
+        text = f"{level * 1000:.3g} mA before the first key-on, {off.base_a * 1000:.3g} mA after the key-off"
+        seen["before_off"] = Seen(level / off.base_a, u / off.base_a, text)
+    return seen
 
 
 def _shares(
@@ -143,7 +150,9 @@ def _shares(
     if relay is None or not relay.coil_a:
         return {}
     text = f"{amps * 1000:.3g} mA {words}, {relay.coil_a * 1000:.3g} mA planned for the coil"
-    return {f"coil_{when}": Seen(amps / relay.coil_a, u / relay.coil_a, text)}
+    share = amps / relay.coil_a
+    # what is more than the coil may be the lamps on its line as well
+    return {f"{'line' if share > MOST_COIL else 'coil'}_{when}": Seen(share, u / relay.coil_a, text)}
 
 
 def load_swing(bench: Bench) -> dict[str, Seen]:
@@ -154,6 +163,7 @@ def load_swing(bench: Bench) -> dict[str, Seen]:
     if not planned or span is None or not bench.has("battery_a"):
         return {}
     starts = [c.from_s for c in bench.story.cranks] + [r.from_s for r in bench.story.running]
+    starts += [mark.time_s for mark in bench.log.marks if mark.text.lower() in ("crank", "running")]
     ends_s = min([span[1], *(start for start in starts if start > at[-1])])
     swings = [
         _swing(bench, a, b) for a, b in ((span[0] + INRUSH_S, at[0] - POINT_S), (at[-1] + INRUSH_S, ends_s - POINT_S))

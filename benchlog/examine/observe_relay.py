@@ -38,7 +38,12 @@ def relay_times(bench: Bench, findings: Mapping[str, Finding], limits: Mapping[s
             text = f"the contact opens {own_ms:.0f} ms after the trigger is gone, at most {limit.max:g} ms planned"
             seen["drop_out_own"] = Seen(own_ms / limit.max, u / limit.max, text)
     chatter = findings.get("relay_chatter")
-    if isinstance(chatter, Measured) and chatter.value is not None and chatter.doubt is None:
+    if (
+        isinstance(chatter, Measured)
+        and chatter.value is not None
+        and not chatter.doubt
+        and not (chatter.only_fails and chatter.value < 1)
+    ):
         count = f"{chatter.value:.0f} opening{'' if chatter.value == 1 else 's'} or re-closings out of turn"
         seen["openings"] = Seen(chatter.value, 0.0, count)
     return {**seen, **_trigger_fall(bench)}
