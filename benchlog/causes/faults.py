@@ -84,8 +84,8 @@ FAULTS: tuple[Fault, ...] = (
             "pull the relay: if the feed goes dead, replace the relay and look for the short or inrush that welded it",
         ),
         _BATTERY_LEADS,
-        hints={"load_off": STAYS_ON, "coil_off": NO_COIL, "coil_before": NO_COIL},
-        also=(*_DRAWS_OFF, "load_before"),
+        hints={"load_off": STAYS_ON, "coil_off": NO_COIL, "coil_before": NO_COIL, "trigger_before": DOWN},
+        also=(*_DRAWS_OFF, "load_before", "feed_before"),
     ),
     Fault(
         "inverted_contact",
@@ -95,7 +95,10 @@ FAULTS: tuple[Fault, ...] = (
         (*_LIVE_OFF, *_DEAD_ON),
         ("read the relay's socket: the fuse block's wire belongs on 87, not on 87a; swap it and check again",),
         _BATTERY_LEADS,
-        hints={"load_off": STAYS_ON, "coil_off": NO_COIL, "coil_before": NO_COIL, "load_on": NOTHING, "slots": NOTHING},
+        hints={
+            **{"load_off": STAYS_ON, "coil_off": NO_COIL, "coil_before": NO_COIL, "load_on": NOTHING, "slots": NOTHING},
+            **{"trigger_before": DOWN, "feed_before": LIVE},
+        },
         also=(*_DRAWS_OFF, "load_before"),
     ),
     Fault(
