@@ -19,7 +19,15 @@ OTHERS = tuple(spec.id for spec in CHECKS if spec.id != "slot_N_current")
 SLOTS = ("slot_1_current", "slot_2_current", "slot_3_current")
 #: Quantities of a good install on a logger of all five channels.
 GOOD = {
-    **{"trigger_on": 0.98, "trigger_duty": 1.0, "trigger_off": 0.0, "trigger_before": 0.0, "trigger_fall_s": 0.0},
+    **{
+        "trigger_on": 0.98,
+        "trigger_duty": 1.0,
+        "trigger_falls_hz": 0.0,
+        "feed_falls_hz": 0.0,
+        "trigger_off": 0.0,
+        "trigger_before": 0.0,
+        "trigger_fall_s": 0.0,
+    },
     **{"feed_on": 0.98, "feed_duty": 1.0, "feed_off": 0.0, "feed_before": 0.0, "bus_on": 0.01, "openings": 0.0},
     **{"load_on": 1.0, "feed_path": 0.6, "ground_path": 0.5, "pull_in": 0.3, "drop_out": 0.3, "drop_out_own": 0.3},
     **{"drain_base": 0.5, "off_charge_a": 0.0005, "settle": 0.3, "source": 0.6, "sag": 0.6, "rest_short_v": -0.3},
@@ -104,7 +112,7 @@ CASES: dict[str, tuple[dict[str, float], tuple[str, ...]]] = {
     ),
     "slow_relay": ({"drop_out": 1.9, "drop_out_own": 1.8}, ("relay_drop_out",)),
     "pulsed_trigger": (
-        {"trigger_duty": 0.5, "feed_duty": 0.5, "openings": 80.0, "load_swing": 0.9},
+        {"trigger_duty": 0.5, "trigger_falls_hz": 2.0, "feed_duty": 0.5, "openings": 80.0, "load_swing": 0.9},
         ("relay_chatter",),
     ),
     "intermittent_feed": ({"feed_duty": 0.98, "openings": 14.0}, ("relay_chatter",)),
@@ -258,8 +266,8 @@ def test_whatever_is_measured_of_a_good_install_names_nothing(data):
 
 #: What each channel shows: a quantity of two channels needs both.
 CHANNELS = {
-    "trigger": ("trigger_on", "trigger_duty", "trigger_off", "trigger_before", "trigger_fall_s"),
-    "feed": ("feed_on", "feed_duty", "feed_off", "feed_before", "openings", "feed_path"),
+    "trigger": ("trigger_on", "trigger_duty", "trigger_falls_hz", "trigger_off", "trigger_before", "trigger_fall_s"),
+    "feed": ("feed_on", "feed_duty", "feed_falls_hz", "feed_off", "feed_before", "openings", "feed_path"),
     "trigger feed": ("pull_in", "drop_out", "drop_out_own", "feed_lead_s", "clip_slope"),
     "ground": ("ground_path",),
     "ground feed": ("bus_on",),

@@ -18,6 +18,7 @@ def test_steady_line_is_up_all_the_time():
     got = points(np.full(100, 12.1))
 
     assert (got.level, got.part) == pytest.approx((0.968, 1.0))
+    assert got.falls == 0
 
 
 def test_pulses_faster_than_the_points_show_in_each_of_them():
@@ -32,6 +33,7 @@ def test_pulses_slower_than_the_points_show_as_points_of_either_state():
     got = points(np.tile(np.r_[np.full(6, 12.2), np.zeros(4)], 10))
 
     assert (got.level, got.part) == pytest.approx((0.976, 0.6))
+    assert got.falls == 10
 
 
 def test_weak_line_is_low_and_up_all_the_time():

@@ -21,10 +21,12 @@ class Duty:
     Attributes:
         level: over the supply, while it is up; its usual level where it hardly ever is.
         part: of the time that it is up, 0 to 1.
+        falls: how often it goes down, at least.
     """
 
     level: float
     part: float
+    falls: int
 
 
 def duty(mean: Array, low: Array, high: Array, supply: Array) -> Duty | None:
@@ -47,7 +49,9 @@ def duty(mean: Array, low: Array, high: Array, supply: Array) -> Duty | None:
     mixed = top - low[good] / supply[good] > MIXED
     up = mixed | (share > UP)
     if not up.any():
-        return Duty(float(np.median(share)), 0.0)
+        return Duty(float(np.median(share)), 0.0, 0)
     level = float(np.median(np.where(mixed, top, share)[up]))
-    part = float(np.mean(np.where(mixed, np.clip(share / level, 0.0, 1.0), share > level / 2)))
-    return Duty(level if part >= HARDLY else float(np.median(share)), part)
+    high_now = share > level / 2
+    part = float(np.mean(np.where(mixed, np.clip(share / level, 0.0, 1.0), high_now)))
+    falls = int(mixed.sum() + (high_now[:-1] & ~high_now[1:] & ~mixed[:-1] & ~mixed[1:]).sum())
+    return Duty(level if part >= HARDLY else float(np.median(share)), part, falls)

@@ -12,7 +12,9 @@ NOTHING: Interval = (-0.08, 0.12)
 #: Current with the key off over what the circuits drew with it on, where they stay on.
 #: How much further the current swings with the circuits on than off, over the planned load: it comes in pulses.
 SWINGS: Interval = (0.25, INF)
-STAYS_ON: Interval = (0.45, 1.6)
+STAYS_ON: Interval = (0.45, 1.4)
+#: The same where lamps on the trigger's line stay on with them.
+WITH_ITS_LINE: Interval = (0.45, INF)
 #: Part of the time that a line is up with the key on.
 STEADY: Interval = (0.96, 1.1)
 #: So often, or more.
@@ -49,7 +51,7 @@ FAULTS: tuple[Fault, ...] = (
             "move the trigger to a circuit that is dead with the key off, such as the tail lamp",
         ),
         hints={
-            **{"load_off": STAYS_ON, "load_before": STAYS_ON, "coil_off": COIL, "coil_before": COIL},
+            **{"load_off": WITH_ITS_LINE, "load_before": (0.2, INF), "coil_off": COIL, "coil_before": COIL},
             **{"line_off": SOME, "line_before": SOME},
         },
         also=_DRAWS_OFF,
@@ -65,7 +67,7 @@ FAULTS: tuple[Fault, ...] = (
             "pull the relay and measure at terminal 86: still 12 V with the key off means the feed comes from outside",
         ),
         hints={
-            "load_off": STAYS_ON,
+            "load_off": WITH_ITS_LINE,
             "load_before": NOTHING,
             "coil_off": COIL,
             "coil_before": NO_COIL,
@@ -96,10 +98,10 @@ FAULTS: tuple[Fault, ...] = (
         ("read the relay's socket: the fuse block's wire belongs on 87, not on 87a; swap it and check again",),
         _BATTERY_LEADS,
         hints={
-            **{"load_off": STAYS_ON, "coil_off": NO_COIL, "coil_before": NO_COIL, "load_on": NOTHING, "slots": NOTHING},
+            **{"load_off": STAYS_ON, "coil_off": NO_COIL, "coil_before": NO_COIL, "slots": NOTHING},
             **{"trigger_before": DOWN, "feed_before": LIVE},
         },
-        also=(*_DRAWS_OFF, "load_before"),
+        also=(*_DRAWS_OFF, "load_before", "load_on"),  # a trigger that is cut while cranking lets it flow
     ),
     Fault(
         "coil_open",
@@ -247,7 +249,7 @@ FAULTS: tuple[Fault, ...] = (
         ),
         either={"trigger_on": (0.2, 0.8), "load_swing": SWINGS, "openings": SOME},
         hints={"trigger_duty": STEADY},
-        also=("pull_in", "feed_on", "feed_duty", "load_on", "slots"),
+        also=("pull_in", "feed_on", "feed_duty", "feed_falls_hz", "load_on", "slots"),
     ),
     Fault(
         "weak_battery",
@@ -333,7 +335,7 @@ FAULTS: tuple[Fault, ...] = (
         "pulsed_trigger",
         "the trigger hangs on a lamp line that is pulsed",
         "trigger up in a fraction of the time with the key on, the contact chatters with it",
-        {"trigger_duty": (0.06, 0.95)},
+        {"trigger_duty": (0.06, 0.95), "trigger_falls_hz": (0.3, INF)},
         ("relay_chatter", *_DEAD_ON),
         (
             "listen at the relay with the key on: a buzz or a steady clicking means a pulsed line",
@@ -342,7 +344,7 @@ FAULTS: tuple[Fault, ...] = (
         hints={"load_swing": SWINGS, "openings": SOME},
         also=(
             *("trigger_on", "trigger_fall_s", "pull_in", "drop_out", "drop_out_own", "feed_on"),
-            *("feed_duty", "load_on", "slots", "feed_off"),
+            *("feed_duty", "load_on", "slots", "feed_off", "feed_falls_hz"),
         ),
     ),
     Fault(
@@ -356,7 +358,7 @@ FAULTS: tuple[Fault, ...] = (
             "run the engine, log feed_v at one joint after the other, and mend the first that loses it",
         ),
         _BATTERY_LEADS,
-        also=("feed_duty", "feed_path"),
+        also=("feed_duty", "feed_falls_hz", "feed_path"),
     ),
     Fault(
         "charging_while_off",

@@ -29,6 +29,8 @@ INF = math.inf
 QUANTITIES: dict[str, Quantity] = {
     "trigger_on": Quantity(0.85, 1.1, 0.03, "trigger over battery voltage, key on, while it is up"),
     "trigger_duty": Quantity(0.97, 1.1, 0.005, "part of the time that the trigger is up with the key on"),
+    "trigger_falls_hz": Quantity(-INF, 0.1, 0.03, "how often the trigger goes down with the key on, at least"),
+    "feed_falls_hz": Quantity(-INF, 0.1, 0.03, "how often the feed goes down with the key on, at least"),
     "trigger_off": Quantity(-0.1, 0.15, 0.05, "trigger over battery voltage after the key-off"),
     "trigger_before": Quantity(-0.1, 0.15, 0.05, "the same before the first key-on"),
     "feed_on": Quantity(0.85, 1.1, 0.03, "feed over battery voltage, key on, while it is live"),

@@ -31,7 +31,7 @@ class _Part:
 
 
 def line_states(bench: Bench) -> dict[str, Seen]:
-    """``trigger_on``, ``trigger_duty``, ``trigger_off``, ``trigger_before``, the same of the feed, and ``bus_on``."""
+    """Of trigger and feed ``_on``, ``_duty``, ``_falls_hz``, ``_off`` and ``_before``; and ``bus_on``."""
     story, seen = bench.story, dict[str, Seen]()
     # where the key-off is not known well, the last of the key-on may be off already
     on = [(a + UP_AFTER_S, b - story.half_width_s(b)) for a, b in story.on]
@@ -64,15 +64,17 @@ def _while_on(bench: Bench, line: str, spans: list[tuple[float, float]]) -> dict
     for span in spans:
         part = _part(bench, f"{line}_v", span)
         if part is not None and (one := duty(part.mean, part.low, part.high, part.supply)) is not None:
-            found.append((one, float(np.median(part.supply))))
+            found.append((one, float(np.median(part.supply)), one.falls / max(len(part.mean) * POINT_S, POINT_S)))
     if not found:
         return {}
-    low, supply = min(found, key=lambda pair: pair[0].level)
-    least = min(one.part for one, _ in found)
+    low, supply, _ = min(found, key=lambda entry: entry[0].level)
+    least = min(one.part for one, *_ in found)
+    often = max(hz for *_, hz in found)
     text = f"{line} up for {least * 100:.3g} % of the time with the key on"
     return {
         f"{line}_on": Seen(low.level, 0.01, f"{line} at {low.level * supply:.1f} V with the key on"),
         f"{line}_duty": Seen(least, 0.005, text),
+        f"{line}_falls_hz": Seen(often, 0.005, f"{line} goes down {often:.2g} times a second or more with the key on"),
     }
 
 

@@ -163,7 +163,7 @@ def load_swing(bench: Bench) -> dict[str, Seen]:
     if not planned or span is None or not bench.has("battery_a"):
         return {}
     starts = [c.from_s for c in bench.story.cranks] + [r.from_s for r in bench.story.running]
-    starts += [mark.time_s for mark in bench.log.marks if mark.text.lower() in ("crank", "running")]
+    starts += [mark.time_s for mark in bench.log.marks]  # whatever comes after the last circuit changes the load
     ends_s = min([span[1], *(start for start in starts if start > at[-1])])
     swings = [
         _swing(bench, a, b) for a, b in ((span[0] + INRUSH_S, at[0] - POINT_S), (at[-1] + INRUSH_S, ends_s - POINT_S))
