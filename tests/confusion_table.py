@@ -57,14 +57,18 @@ GROUPS: dict[str, tuple[str, ...]] = {
         "feed_open",
         "slow_trigger_decay",
         "weak_coil_supply",
+        "trigger_dead",
+        "slow_relay",
+        "pulsed_trigger",
     ),
-    "wiring": ("feed_resistance", "ground_resistance", "ground_open"),
+    "wiring": ("feed_resistance", "ground_resistance", "ground_open", "intermittent_feed"),
     "slots": ("slot_dead", "slot_overload"),
-    "drain": ("unswitched_device", "waking_device", "slow_to_sleep"),
+    "drain": ("unswitched_device", "waking_device", "slow_to_sleep", "charging_while_off"),
     "charging": ("no_charge", "overcharge", "load_exceeds_charging"),
+    "measurement": ("clips_swapped",),
 }
 FEED_STAYS_LIVE = ("trigger_always_live", "backfed_coil", "welded_contact", "inverted_contact")
-FEED_STAYS_DEAD = ("coil_open", "feed_open", "inverted_contact", "ground_open")
+FEED_STAYS_DEAD = ("coil_open", "feed_open", "inverted_contact", "ground_open", "trigger_dead", "pulsed_trigger")
 #: What only trigger_v, feed_v or ground_v can show.
 NEEDS_WIRING_CHANNELS = (*GROUPS["relay"], *GROUPS["wiring"])
 #: Planned A and fuse A of the circuits that installs are drawn from.
@@ -326,6 +330,8 @@ def apart(one: str, other: str) -> bool:
         if group[fault] == "drain" and beside in FEED_STAYS_LIVE:
             return False
         if group[fault] in ("slots", "wiring") and beside in FEED_STAYS_DEAD:
+            return False
+        if fault == "clips_swapped" and group[beside] in ("relay", "wiring"):
             return False
     return True
 

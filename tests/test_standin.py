@@ -367,8 +367,14 @@ OUTSIDE = {
     "overcharge": ("charging_voltage", 14.8, None),
     "load_exceeds_charging": ("charging_balance", None, 0.0),
     "ground_open": ("slot_1_current", None, 2.8),
+    "slow_relay": ("relay_drop_out", 60, None),
+    "pulsed_trigger": ("relay_chatter", 0.5, None),
+    "intermittent_feed": ("relay_chatter", 0.5, None),
+    "charging_while_off": ("off_state_drain", None, 0.0),
 }
-NEVER_LIVE = ("coil_open", "feed_open")
+NEVER_LIVE = ("coil_open", "feed_open", "trigger_dead")
+#: A fault of the measurement changes no true value.
+OF_THE_LOGGER = ("clips_swapped",)
 
 
 @pytest.mark.parametrize("name", OUTSIDE)
@@ -396,9 +402,20 @@ def test_feed_that_never_comes_up_shows_no_circuit(name):
     assert on["battery_a"].mean() == pytest.approx(4.2 + (0.14 if name == "feed_open" else 0.0), abs=0.002)
 
 
+def test_clips_that_are_changed_over_change_what_the_logger_reads():
+    """Each of the two channels reads what the other would, and the truth stays."""
+    spec = perfect(100, "trigger_v", "feed_v")
+    swapped = simulate(with_fault(Install(), "clips_swapped"), acceptance_script(), spec, rng())
+    right = simulate(Install(), acceptance_script(), spec, rng())
+
+    np.testing.assert_array_equal(swapped.frame["trigger_v"], right.frame["feed_v"])
+    np.testing.assert_array_equal(swapped.frame["feed_v"], right.frame["trigger_v"])
+    assert swapped.truth.values == right.truth.values
+
+
 def test_every_fault_is_tried():
     """No fault of the stand-in is left out of these tests."""
-    assert set(FAULTS) == {*OUTSIDE, *NEVER_LIVE}
+    assert set(FAULTS) == {*OUTSIDE, *NEVER_LIVE, *OF_THE_LOGGER}
 
 
 def test_unknown_fault_is_refused():
@@ -428,12 +445,13 @@ def test_each_random_fault_breaks_its_limit(name, seed):
     """However strong a fault is drawn, it lies outside a limit of the plan, and clearly where it has a strength."""
     truth = truth_with(name, seed)
     check, most, least = OUTSIDE[name]
-    if name in ("slot_dead", "slot_overload", "weak_battery", "weak_coil_supply"):
+    if name in ("slot_dead", "slot_overload", "weak_battery", "weak_coil_supply", "slow_relay"):
         broken = {
             "slot_dead": [truth[f"slot_{c.slot}_current"] == 0 for c in Install().circuits],
             "slot_overload": [truth[f"slot_{c.slot}_current"] > 1.3 * c.planned_a for c in Install().circuits],
             "weak_battery": [truth["source_resistance"] > 46, truth["resting_voltage"] < 12.55],
             "weak_coil_supply": [truth["relay_pull_in"] > 35, truth["relay_chatter"] > 0],
+            "slow_relay": [truth["relay_pull_in"] > 36, truth["relay_drop_out"] > 75],
         }[name]
     elif most is not None:
         broken = [truth[check] > most * LOWEST_OF.get(name, 1.0)]

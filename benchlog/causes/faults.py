@@ -1,45 +1,39 @@
 """The faults that benchlog can name: declared here and nowhere else."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-
+from benchlog.causes.fault import Fault, Interval
 from benchlog.causes.seen import INF
-
-Interval = tuple[float, float]
 
 UP: Interval = (0.5, 1.1)
 DOWN: Interval = (-0.1, 0.2)
 LIVE: Interval = (0.6, 1.1)
 OVER: Interval = (1.0, INF)
+#: Currents over the planned ones.
+NOTHING: Interval = (-0.08, 0.12)
+#: Current with the key off over what the circuits drew with it on, where they stay on.
+#: How much further the current swings with the circuits on than off, over the planned load: it comes in pulses.
+SWINGS: Interval = (0.25, INF)
+STAYS_ON: Interval = (0.45, 1.4)
+#: The same where lamps on the trigger's line stay on with them.
+WITH_ITS_LINE: Interval = (0.45, INF)
+#: Part of the time that a line is up with the key on.
+STEADY: Interval = (0.96, 1.1)
+#: So often, or more.
+#: Current with the key off over the coil's, where the coil is held.
+COIL: Interval = (0.7, 1.5)
+#: Before the key-on as after the key-off, where the same flows.
+SAME: Interval = (0.5, 2.0)
+NO_COIL: Interval = (-INF, 0.5)
+SOME: Interval = (1.0, INF)
 
 _BATTERY_LEADS = "Take the battery's negative lead off before you loosen anything in the feed."
 _RUNNING = "Keep clear of hot and moving parts, and run the engine in the open air only."
 
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One fault.
-
-    Attributes:
-        id: as in results. text: what is wrong. shows: how it shows in a log.
-        predicts: quantity -> the interval that it must lie in; quantities that a fault leaves alone are absent.
-        either: quantities of which at least one must lie in its interval.
-        explains: checks that may fail or stay unseen because of it.
-        tests: what a rider can do next, in order of effort.
-        caution: what can hurt while doing it; empty if nothing special.
-    """
-
-    id: str
-    text: str
-    shows: str
-    predicts: Mapping[str, Interval]
-    explains: tuple[str, ...]
-    tests: tuple[str, ...]
-    caution: str = ""
-    either: Mapping[str, Interval] = field(default_factory=dict)
-
-
-_LIVE_OFF = ("off_state_drain", "added_drain", "settle_time", "feed_off_voltage", "relay_drop_out", "relay_pull_in")
+_LIVE_OFF = (
+    *("off_state_drain", "added_drain", "settle_time", "feed_off_voltage", "relay_drop_out", "relay_pull_in"),
+    *("relay_chatter", "resting_voltage"),
+)
+#: What circuits that draw with the key off move as well: the battery does not rest under them.
+_DRAWS_OFF = ("drain_base", "drain_wakes", "settle", "rest_short_v", "openings")
 _DEAD_ON = (
     *("relay_pull_in", "relay_drop_out", "relay_chatter", "feed_drop", "ground_lift", "slot_N_current"),
     *("feed_in_crank",),
@@ -50,23 +44,36 @@ FAULTS: tuple[Fault, ...] = (
         "trigger_always_live",
         "the trigger circuit is not switched by the key",
         "trigger up throughout, feed live with the key off",
-        {"trigger_off": UP, "feed_off": LIVE, "trigger_before": UP, "feed_before": LIVE, "trigger_stays_up": UP},
-        (*_LIVE_OFF, "relay_chatter"),
+        {"trigger_off": UP, "feed_off": LIVE, "trigger_before": UP, "feed_before": LIVE},
+        _LIVE_OFF,
         (
             "with the key off measure between terminal 86 and battery negative: 12 V there means a wrong trigger",
             "move the trigger to a circuit that is dead with the key off, such as the tail lamp",
         ),
+        hints={
+            **{"load_off": WITH_ITS_LINE, "load_before": (0.2, INF), "coil_off": COIL, "coil_before": COIL},
+            **{"line_off": SOME, "line_before": SOME},
+        },
+        also=_DRAWS_OFF,
     ),
     Fault(
         "backfed_coil",
         "the load side holds the coil",
         "after key-off trigger and feed both stay up",
-        {"trigger_off": UP, "feed_off": LIVE, "trigger_before": DOWN, "feed_before": DOWN, "trigger_stays_up": UP},
-        (*_LIVE_OFF, "relay_chatter"),
+        {"trigger_off": UP, "feed_off": LIVE, "trigger_before": DOWN, "feed_before": DOWN},
+        _LIVE_OFF,
         (
             "with the key off pull the circuits' fuses one by one: the one that lets the relay go feeds back",
             "pull the relay and measure at terminal 86: still 12 V with the key off means the feed comes from outside",
         ),
+        hints={
+            "load_off": WITH_ITS_LINE,
+            "load_before": NOTHING,
+            "coil_off": COIL,
+            "coil_before": NO_COIL,
+            "line_off": SOME,
+        },
+        also=_DRAWS_OFF,
     ),
     Fault(
         "welded_contact",
@@ -79,6 +86,8 @@ FAULTS: tuple[Fault, ...] = (
             "pull the relay: if the feed goes dead, replace the relay and look for the short or inrush that welded it",
         ),
         _BATTERY_LEADS,
+        hints={"load_off": STAYS_ON, "coil_off": NO_COIL, "coil_before": NO_COIL, "trigger_before": DOWN},
+        also=(*_DRAWS_OFF, "load_before", "feed_before"),
     ),
     Fault(
         "inverted_contact",
@@ -88,29 +97,36 @@ FAULTS: tuple[Fault, ...] = (
         (*_LIVE_OFF, *_DEAD_ON),
         ("read the relay's socket: the fuse block's wire belongs on 87, not on 87a; swap it and check again",),
         _BATTERY_LEADS,
+        hints={
+            **{"load_off": STAYS_ON, "coil_off": NO_COIL, "coil_before": NO_COIL, "slots": NOTHING},
+            **{"trigger_before": DOWN, "feed_before": LIVE},
+        },
+        also=(*_DRAWS_OFF, "load_before", "load_on"),  # a trigger that is cut while cranking lets it flow
     ),
     Fault(
         "coil_open",
         "coil, its fuse or its ground (85) open",
         "trigger up, no coil current, feed never live",
-        {"trigger_on": LIVE, "feed_on": DOWN, "feed_off": DOWN, "coil": (-0.3, 0.3)},
+        {"trigger_on": LIVE, "feed_on": DOWN, "feed_off": DOWN},
         _DEAD_ON,
         (
             "turn the key on and listen or feel at the relay: no click means coil, its fuse or its ground",
             "with the key on measure from 86 to 85: 12 V there and no click is the coil, 0 V is its supply or ground",
         ),
+        hints={"load_on": NOTHING, "slots": NOTHING},
     ),
     Fault(
         "feed_open",
         "feed fuse, wire or contact open",
         "trigger up, coil current seen, feed never live",
-        {"trigger_on": LIVE, "feed_on": DOWN, "feed_off": DOWN, "coil": (0.4, 3.0)},
+        {"trigger_on": LIVE, "feed_on": DOWN, "feed_off": DOWN},
         _DEAD_ON,
         (
             "turn the key on and listen or feel at the relay: a click means the coil is well; look at the feed fuse",
             "measure at 30 (12 V always) and at 87 (12 V with the key on): the first without it names the open part",
         ),
         _BATTERY_LEADS,
+        hints={"load_on": NOTHING, "slots": NOTHING},
     ),
     Fault(
         "feed_resistance",
@@ -139,23 +155,26 @@ FAULTS: tuple[Fault, ...] = (
         "ground_open",
         "the ground bus has no return",
         "bus rises toward the feed voltage, loads draw nothing",
-        {"feed_on": LIVE, "bus_on": (0.4, 1.1), "load_on": (-0.05, 0.08)},
+        {"feed_on": LIVE, "bus_on": (0.4, 1.1)},
         ("feed_drop", "ground_lift", "slot_N_current"),
         (
             "with the key on measure from the ground bus to battery negative: 12 V there means no return",
             "follow the bus's wire to battery negative and mend the open joint",
         ),
+        hints={"load_on": NOTHING, "slots": NOTHING},
+        also=("ground_path", "feed_path"),
     ),
     Fault(
         "slot_dead",
         "a circuit draws nothing",
         "its step is missing",
-        {"feed_on": LIVE, "bus_on": (-0.05, 0.3), "slot": (-0.05, 0.12)},
+        {"feed_on": LIVE, "bus_on": (-0.05, 0.3), "slot": NOTHING},
         ("slot_N_current",),
         (
             "look at the circuit's fuse, then measure at the device's plug with it switched on",
             "12 V at the plug and no current is the device; no 12 V is the fuse or the wire",
         ),
+        also=("load_on",),
     ),
     Fault(
         "slot_overload",
@@ -174,18 +193,21 @@ FAULTS: tuple[Fault, ...] = (
         "a device is fed around the relay",
         "steady drain above the allowed with the feed dead",
         {"drain_base": OVER, "feed_off": DOWN},
-        ("off_state_drain", "added_drain"),
+        ("off_state_drain", "added_drain", "settle_time"),
         (
             "with the key off and the bike asleep pull one fuse after another: the one that drops the drain feeds it",
             "move that device's supply to the fuse block",
         ),
+        hints={"load_off": (-INF, 0.35), "before_off": SAME},
+        also=("line_off", "line_before"),
+        perhaps=("coil_off", "coil_before", "load_before"),
     ),
     Fault(
         "waking_device",
         "something wakes at intervals",
         "the drain comes in pulses",
         {"drain_wakes": OVER, "feed_off": DOWN},
-        ("off_state_drain", "added_drain"),
+        ("off_state_drain", "added_drain", "settle_time"),
         (
             "unplug trackers, alarms and chargers one by one and record an hour with the key off after each",
             "set the device to wake less often, or move it to switched power",
@@ -196,46 +218,52 @@ FAULTS: tuple[Fault, ...] = (
         "something stays awake",
         "settling late",
         {"settle": OVER, "feed_off": DOWN},
-        ("settle_time", "off_state_drain"),
+        ("settle_time", "off_state_drain", "added_drain"),
         (
             "record again with the last device that was added unplugged",
             "ask the bike's service manual how long its control unit stays awake, and set the limit to that",
         ),
+        hints={"load_off": (-INF, 0.35)},
     ),
     Fault(
         "slow_trigger_decay",
         "a capacitor or lamp circuit holds the trigger up",
         "the trigger itself falls slowly",
-        {"trigger_fall_s": (0.05, INF), "trigger_off": DOWN},
+        {"trigger_fall_s": (0.02, INF), "trigger_off": DOWN},
         ("relay_drop_out", "settle_time"),
         (
             "unplug what else hangs on the trigger's circuit and time the drop-out again",
             "take the trigger from a circuit without electronics, or from another lamp",
         ),
+        hints={"drop_out": OVER, "drop_out_own": (-INF, 1.0)},
     ),
     Fault(
         "weak_coil_supply",
         "the coil gets too little voltage",
         "chatter or late pull-in with a low trigger",
         {"trigger_on": (0.2, 0.8)},
-        ("relay_pull_in", "relay_chatter", "feed_in_crank"),
+        ("relay_pull_in", "relay_chatter", "feed_in_crank", "relay_drop_out", "slot_N_current"),
         (
             "with the key on measure from 86 to 85: less than about 9 V is too little to hold a relay",
             "feed the coil from a stouter switched circuit, or mend the joint that drops the voltage",
         ),
+        either={"trigger_on": (0.2, 0.8), "load_swing": SWINGS, "openings": SOME},
+        hints={"trigger_duty": STEADY},
+        also=("pull_in", "feed_on", "feed_duty", "feed_falls_hz", "load_on", "slots"),
     ),
     Fault(
         "weak_battery",
         "the battery or its posts",
         "source resistance high, or rest voltage low",
         {},
-        ("resting_voltage", "source_resistance", "battery_sag", "crank_minimum"),
+        ("resting_voltage", "source_resistance", "battery_sag", "crank_minimum", "slot_N_current"),
         (
             "clean and tighten the posts, charge the battery fully, let it rest for two hours and record again",
             "have it load-tested; replace it if the resistance stays high",
         ),
         "No flames or sparks at the battery; wear eye protection.",
-        {"source": OVER, "rest_short_v": (0.0, INF)},
+        {"source": OVER, "rest_short_v": (0.0, INF), "sag": OVER, "crank_short_v": (0.0, INF)},
+        perhaps=("slots",),  # some devices draw more the lower the voltage, others less
     ),
     Fault(
         "no_charge",
@@ -278,19 +306,85 @@ FAULTS: tuple[Fault, ...] = (
         ),
         _RUNNING,
     ),
+    Fault(
+        "trigger_dead",
+        "no voltage comes to 86 with the key on",
+        "key on by mark or key line, trigger down, feed dead",
+        {"trigger_on": DOWN, "trigger_duty": (-0.1, 0.06), "feed_on": DOWN, "feed_off": DOWN},
+        _DEAD_ON,
+        (
+            "with the key on measure from terminal 86 to battery negative: 0 V there means the trigger's own circuit",
+            "look at that circuit's fuse and at the tap, then follow its wire to 86",
+        ),
+        hints={"load_on": NOTHING, "slots": NOTHING},
+    ),
+    Fault(
+        "slow_relay",
+        "the relay itself lets go or pulls in late",
+        "trigger steady and steep, coil voltage right, the contact late",
+        {"trigger_on": (0.8, 1.1), "trigger_fall_s": (-INF, 0.03)},
+        ("relay_pull_in", "relay_drop_out", "settle_time"),
+        (
+            "time it again with another relay of the same kind: one that is in time names the relay",
+            "look for a diode or a capacitor across the coil that the plan does not know, which makes it let go late",
+        ),
+        either={"drop_out": OVER, "pull_in": OVER},
+        also=("drop_out_own",),
+    ),
+    Fault(
+        "pulsed_trigger",
+        "the trigger hangs on a lamp line that is pulsed",
+        "trigger up in a fraction of the time with the key on, the contact chatters with it",
+        {"trigger_duty": (0.06, 0.95), "trigger_falls_hz": (0.3, INF)},
+        ("relay_chatter", *_DEAD_ON),
+        (
+            "listen at the relay with the key on: a buzz or a steady clicking means a pulsed line",
+            "take the trigger from a line that is not dimmed or watched by the bike's electronics",
+        ),
+        hints={"load_swing": SWINGS, "openings": SOME},
+        also=(
+            *("trigger_on", "trigger_fall_s", "pull_in", "drop_out", "drop_out_own", "feed_on"),
+            *("feed_duty", "load_on", "slots", "feed_off", "feed_falls_hz"),
+        ),
+    ),
+    Fault(
+        "intermittent_feed",
+        "a joint that opens under vibration",
+        "feed lost for moments with the trigger steady, more with the engine running",
+        {"openings": SOME, "trigger_on": (0.8, 1.1), "trigger_duty": STEADY},
+        ("relay_chatter", "feed_drop", "feed_in_crank"),
+        (
+            "with the circuits on move each joint, fuse and the relay by hand and see which makes the lamps flicker",
+            "run the engine, log feed_v at one joint after the other, and mend the first that loses it",
+        ),
+        _BATTERY_LEADS,
+        also=("feed_duty", "feed_falls_hz", "feed_path"),
+    ),
+    Fault(
+        "charging_while_off",
+        "something charges the battery with the key off",
+        "current into the battery, key off",
+        {"off_charge_a": (-INF, 0.0)},
+        ("off_state_drain", "added_drain", "settle_time", "resting_voltage"),
+        (
+            "look for a charger or a solar panel that is still connected, take it off, and record again",
+            "with nothing connected, check the sign and the zero of the current channel",
+        ),
+    ),
+    Fault(
+        "clips_swapped",
+        "trigger and feed clips changed over (a fault of the measurement)",
+        'the "feed" moves first, the "trigger" a relay\'s time later, at every key event',
+        {"feed_lead_s": (0.0, 0.5)},
+        ("relay_pull_in", "relay_drop_out", "relay_chatter", "feed_drop", "feed_off_voltage", "feed_in_crank"),
+        (
+            "follow both clips to their terminals: trigger_v belongs on 86, feed_v on 87 or the fuse block's stud",
+            "change them over, or change the roles in the logger file, and record again",
+        ),
+        hints={"clip_slope": (0.2, 1.1)},
+        also=("openings", "feed_path", "trigger_fall_s", "drop_out", "drop_out_own", "pull_in"),
+    ),
 )
-
-#: Faults that only this measurement parts, where the log cannot.
-PARTED_BY: dict[frozenset[str], str] = {
-    frozenset(("coil_open", "feed_open")): (
-        "this log cannot tell coil and feed apart: the relay's click with the key on does, or a log of the coil's "
-        "current"
-    ),
-    frozenset(("trigger_always_live", "backfed_coil")): (
-        "this log cannot tell these apart: pull the relay with the key off; 12 V that stays at 86 is the trigger "
-        "circuit, 12 V that goes was fed back"
-    ),
-}
 
 
 def by_id(fault_id: str) -> Fault:

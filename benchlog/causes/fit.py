@@ -4,20 +4,25 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from benchlog.causes.faults import FAULTS, PARTED_BY, Fault, Interval
-from benchlog.causes.seen import Seen, misfit, wrongness
+from benchlog.causes.fault import Fault, Interval
+from benchlog.causes.faults import FAULTS
+from benchlog.causes.parting import parting
+from benchlog.causes.seen import QUANTITIES, Seen, misfit, wrongness
 from benchlog.result import Cause, Check
 
 #: A fault must agree with what is wrong better than a good install by this much (half squared uncertainties).
 LEAST_GAIN = 1.2
-#: A quantity that disagrees by this much rules a fault out.
-RULED_OUT = 8.0
-#: Faults whose scores differ by less than this the log cannot part.
-ALIKE = 1.0
+#: What asks for a cause though no check failed must be this wrong: two standard uncertainties.
+ASKS = 2.0
+#: A quantity that disagrees by this much, or all of them by so much together, rule a fault out: 3.5 uncertainties.
+RULED_OUT, RULED_OUT_TOGETHER = 6.0, 9.0
+#: Faults whose scores differ by less than this the log cannot part: odds of less than e to 1.5.
+ALIKE = 1.5
 #: Scores are turned into shares of belief on this scale.
 SCALE = 2.0
-#: The fit of a fault that the log leaves possible and no more.
-POSSIBLE = 0.25
+#: Several circuits failing at once is less likely than one fault that takes them all, and so is a fault that moved a
+#: quantity there by chance than one that had to.
+EACH_FURTHER_SLOT, ANYWHERE = 4.0, 2.0
 OPEN_VERDICTS = ("fail", "not seen", "not proven")
 
 
@@ -33,31 +38,29 @@ class _Candidate:
 
 
 def find_causes(seen: Mapping[str, Seen], checks: Sequence[Check], devices: Mapping[int, str]) -> list[Cause]:
-    """The faults that explain what failed or was not seen, best fit first; empty where all is well.
+    """The faults that explain what failed, best fit first; empty where nothing did.
 
     Each fault is scored by how much better its prediction agrees with the measured quantities than a good
-    install's would. Of the faults that account for the same wrong quantities the best is named, with those that
-    the log cannot part from it; what is left over is looked at again, so two faults whose traces do not overlap
-    are both named.
+    install's would: the logarithm of their likelihood ratio, the quantities taken as independent. Of the faults that
+    account for the same wrong quantities the best is named, with those that the log cannot part from it, all with one
+    fit; what is left over is looked at again, so two faults whose traces do not overlap are both named.
 
     Args:
         seen: quantity -> as measured; absent where the log does not show it.
         checks: the judged checks. devices: slot -> what is connected, for the words.
     """
-    failed = {check.id: check for check in checks if check.verdict in OPEN_VERDICTS}
-    left = [found for fault in FAULTS for found in _candidates(fault, seen, failed)]
+    still_open = {check.id: check for check in checks if check.verdict in OPEN_VERDICTS}
+    left = [found for fault in FAULTS for found in _candidates(fault, seen, still_open)]
     causes: list[Cause] = []
     claimed: set[str] = set()
     while left:
         best = max(left, key=lambda candidate: (candidate.score, candidate.known))
         rivals = [candidate for candidate in left if candidate.wrong & best.wrong]
         alike = [candidate for candidate in rivals if best.score - candidate.score < ALIKE]
-        total = math.fsum(math.exp((candidate.score - best.score) / SCALE) for candidate in rivals)
-        together = math.fsum(math.exp((candidate.score - best.score) / SCALE) for candidate in alike)
-        for candidate in alike:
-            share = together / total / len(alike)  # what cannot be parted shares alike
-            causes.append(_cause(candidate, share, alike, seen, devices))
-        claimed |= best.wrong
+        fit = _fit(best, alike, rivals)
+        apart = parting([candidate.fault.id for candidate in alike])
+        causes += [_cause(candidate, fit, apart, seen, devices) for candidate in alike]
+        claimed |= {name for candidate in alike for name in candidate.wrong}
         left = [
             candidate
             for candidate in left
@@ -67,54 +70,76 @@ def find_causes(seen: Mapping[str, Seen], checks: Sequence[Check], devices: Mapp
     return sorted(causes, key=lambda cause: -cause.fit)
 
 
-def _candidates(fault: Fault, seen: Mapping[str, Seen], failed: Mapping[str, Check]) -> list[_Candidate]:
-    """The fault as a candidate; none if it explains nothing that failed or the log rules it out."""
+def _fit(best: _Candidate, alike: Sequence[_Candidate], rivals: Sequence[_Candidate]) -> float:
+    """The one fit of the faults that the log cannot part: their share of the belief, and how much of them it shows."""
+    weight = {id(candidate): math.exp((candidate.score - best.score) / SCALE) for candidate in rivals}
+    share = math.fsum(weight[id(candidate)] for candidate in alike) / math.fsum(weight.values())
+    known = math.fsum(candidate.known for candidate in alike) / len(alike)
+    agreement = math.exp(-min(candidate.disagrees for candidate in alike) / 8.0)
+    return round(min(share / len(alike) * known * agreement, 1.0), 3)
+
+
+def _candidates(fault: Fault, seen: Mapping[str, Seen], still_open: Mapping[str, Check]) -> list[_Candidate]:
+    """The fault as a candidate; none if it explains nothing that asks for a cause, or the log rules it out."""
     slots: tuple[int, ...] = ()
     if "slot" in fault.predicts:
-        slots = tuple(
-            sorted(
-                int(name.removeprefix("slot_"))
-                for name, found in seen.items()
-                if name.startswith("slot_") and _slot_fits(fault, name, found)
-            )
-        )
+        slots = tuple(sorted(int(name[5:]) for name in _slots_of(seen) if _slot_fits(fault, name, seen[name])))
         if not slots:
             return []
-    predicts = _expanded(fault, seen, slots)
+    needed, predicts = _predicted(fault, seen, slots)
     own = {name: misfit(name, seen[name], *interval) for name, interval in predicts.items() if name in seen}
-    if any(value >= RULED_OUT for value in own.values()):
+    disagrees = math.fsum(own.values())
+    if any(value >= RULED_OUT for value in own.values()) or disagrees >= RULED_OUT_TOGETHER:
         return []
-    healthy = {name: wrongness(name, seen[name]) for name in own}
-    wrong = frozenset(name for name in own if healthy[name] - own[name] >= LEAST_GAIN)
-    gain = math.fsum(healthy[name] - own[name] for name in own)
-    if gain < LEAST_GAIN or not wrong:
+    gains = {name: wrongness(name, seen[name]) - value for name, value in own.items()}
+    gain = math.fsum(gains.values())
+    mainly = {name for name, value in gains.items() if value >= LEAST_GAIN}
+    if gain < (ASKS if any(_asking(name) for name in mainly) else LEAST_GAIN) or not mainly:
         return []
+    free = {**dict.fromkeys(fault.perhaps, ANYWHERE), **dict.fromkeys(fault.also, 0.0)}
+    moves = {
+        one: value
+        for name, cost in free.items()
+        for one in _expanded([name], seen)
+        if one in seen and one not in own and (value := wrongness(one, seen[one]) - cost) >= LEAST_GAIN
+    }
+    wrong = frozenset(mainly | moves.keys())
     explains = tuple(
         check_id
-        for check_id in failed
+        for check_id in still_open
         if _explains(fault, check_id, slots)
-        and (failed[check_id].verdict == "fail" or check_id not in ("added_drain", "feed_in_crank"))
+        and (still_open[check_id].verdict == "fail" or check_id not in ("added_drain", "feed_in_crank"))
     )
-    proven = any(failed[check_id].verdict == "fail" for check_id in explains)
-    if not proven and not (explains and _shows_by_state(fault, wrong)):
+    failed = any(still_open[check_id].verdict == "fail" for check_id in explains)
+    if not failed and not any(_asking(name) for name in mainly):
         return []
     # however many circuits show it, they are one quantity
     extra = max(len(slots) - 1, 0)
-    known = (len(own) - extra) / max(len(predicts) - extra, 1)
-    if "trigger_stays_up" in wrong:
-        known = min(known, POSSIBLE)  # it may be no more than a log that ends with the key on
-    elif not proven:
-        known *= 0.5
-    disagrees = math.fsum(own.values())
-    # several circuits failing at once is less likely than one fault that takes them all
-    score = gain - disagrees - 2.0 * extra
+    score = gain + math.fsum(moves.values()) - EACH_FURTHER_SLOT * extra
+    known = min((len(own) - extra) / max(len(needed) - extra, 1), 1.0)
     return [_Candidate(fault, slots, score, disagrees, known, wrong, explains)]
 
 
-def _expanded(fault: Fault, seen: Mapping[str, Seen], slots: Sequence[int]) -> dict[str, Interval]:
-    predicts = {name: interval for name, interval in fault.predicts.items() if name != "slot"}
+def _asking(name: str) -> bool:
+    return name in QUANTITIES and QUANTITIES[name].asks
+
+
+def _slots_of(seen: Mapping[str, Seen]) -> list[str]:
+    return [name for name in seen if name.startswith("slot_")]
+
+
+def _expanded(names: Sequence[str], seen: Mapping[str, Seen]) -> list[str]:
+    """``slots`` stands for every circuit that the log shows."""
+    return [one for name in names for one in (_slots_of(seen) if name == "slots" else [name])]
+
+
+def _predicted(
+    fault: Fault, seen: Mapping[str, Seen], slots: Sequence[int]
+) -> tuple[dict[str, Interval], dict[str, Interval]]:
+    """What a log must show for the fault to be sure, and all that the fault predicts."""
+    needed = {name: interval for name, interval in fault.predicts.items() if name != "slot"}
     for slot in slots:
-        predicts[f"slot_{slot}"] = _slot_interval(fault, seen[f"slot_{slot}"])
+        needed[f"slot_{slot}"] = _slot_interval(fault, seen[f"slot_{slot}"])
     # of alternatives those that hold count, or the one that holds best
     shown = {
         name: interval
@@ -124,14 +149,9 @@ def _expanded(fault: Fault, seen: Mapping[str, Seen], slots: Sequence[int]) -> d
         and wrongness(name, seen[name]) >= LEAST_GAIN
     }
     if fault.either:
-        predicts.update(shown or dict(list(fault.either.items())[:1]))
-    # what only shows where nothing else does is no gap in the rest
-    for name in ("trigger_stays_up", "coil"):
-        if name not in seen:
-            predicts.pop(name, None)
-    if "trigger_stays_up" in seen:
-        predicts = {name: interval for name, interval in predicts.items() if name in seen or name == "trigger_off"}
-    return predicts
+        needed.update(shown or dict(list(fault.either.items())[:1]))
+    hints = {one: interval for name, interval in fault.hints.items() for one in _expanded([name], seen)}
+    return needed, {**hints, **needed}
 
 
 def _slot_interval(fault: Fault, seen: Seen) -> Interval:
@@ -151,17 +171,8 @@ def _explains(fault: Fault, check_id: str, slots: Sequence[int]) -> bool:
     return check_id in fault.explains
 
 
-def _shows_by_state(fault: Fault, wrong: frozenset[str]) -> bool:
-    """Whether a fault that leaves its checks unseen, rather than failed, shows all the same."""
-    return fault.id == "slot_dead" or any(name.startswith(("trigger_", "feed_o", "feed_b", "bus_")) for name in wrong)
-
-
 def _cause(
-    candidate: _Candidate,
-    share: float,
-    alike: Sequence[_Candidate],
-    seen: Mapping[str, Seen],
-    devices: Mapping[int, str],
+    candidate: _Candidate, fit: float, apart: str, seen: Mapping[str, Seen], devices: Mapping[int, str]
 ) -> Cause:
     fault = candidate.fault
     text = fault.text
@@ -170,22 +181,19 @@ def _cause(
             f"slot {slot}" + (f" ({devices[slot]})" if slot in devices else "") for slot in candidate.slots
         )
         text = f"{text}: {named}"
-    shown = [name for name in _expanded(fault, seen, candidate.slots) if name in seen]
-    # what is wrong comes first, then what agrees beside it
-    evidence = [seen[name].text for name in sorted(shown, key=lambda name: name not in candidate.wrong)]
-    steps = list(fault.tests)
-    parted = PARTED_BY.get(frozenset(other.fault.id for other in alike))
-    if parted:
-        steps = [parted, *steps]
-    next_test = "; then ".join(steps)
+    _, predicts = _predicted(fault, seen, candidate.slots)
+    shown = [name for name in (*predicts, *_expanded((*fault.also, *fault.perhaps), seen)) if name in seen]
+    # what is wrong comes first, then what agrees beside it; what it may move only where it did
+    shown = sorted(shown, key=lambda name: name not in candidate.wrong)
+    shown = [name for name in dict.fromkeys(shown) if name in candidate.wrong or name in predicts]
+    next_test = "; then ".join(filter(None, [apart, *fault.tests]))
     if fault.caution:
         next_test = f"{next_test}. Caution: {fault.caution}"
-    agreement = math.exp(-candidate.disagrees / 8.0)
     return Cause(
         id=fault.id,
         text=text,
         explains=list(candidate.explains),
-        evidence=evidence,
+        evidence=list(dict.fromkeys(seen[name].text for name in shown)),
         next_test=next_test,
-        fit=round(min(share * candidate.known * agreement, 1.0), 3),
+        fit=fit,
     )

@@ -13,35 +13,57 @@ class Quantity:
         low, high: the healthy interval; ends may be infinite.
         softness: how far outside is still no contradiction, in the quantity's own scale.
         means: in words.
+        asks: out of its range it asks for a cause even where no check failed.
     """
 
     low: float
     high: float
     softness: float
     means: str
+    asks: bool = False
 
 
 INF = math.inf
 
 #: Fractions of the battery's voltage, parts of a limit, and so on: every quantity is a plain number.
 QUANTITIES: dict[str, Quantity] = {
-    "trigger_on": Quantity(0.85, 1.1, 0.03, "trigger over battery voltage, key on"),
-    "trigger_off": Quantity(-0.1, 0.15, 0.05, "the same after the key-off"),
+    "trigger_on": Quantity(0.85, 1.1, 0.03, "trigger over battery voltage, key on, while it is up"),
+    "trigger_duty": Quantity(0.97, 1.1, 0.005, "part of the time that the trigger is up with the key on"),
+    "trigger_falls_hz": Quantity(-INF, 0.1, 0.03, "how often the trigger goes down with the key on, at least"),
+    "feed_falls_hz": Quantity(-INF, 0.1, 0.03, "how often the feed goes down with the key on, at least"),
+    "trigger_off": Quantity(-0.1, 0.15, 0.05, "trigger over battery voltage after the key-off"),
     "trigger_before": Quantity(-0.1, 0.15, 0.05, "the same before the first key-on"),
-    "trigger_stays_up": Quantity(-0.1, 0.1, 0.3, "1 where the trigger stays up and nothing else shows the key"),
-    "feed_on": Quantity(0.85, 1.1, 0.03, "feed over battery voltage, key on"),
-    "feed_off": Quantity(-0.1, 0.1, 0.05, "the same after the key-off"),
+    "feed_on": Quantity(0.85, 1.1, 0.03, "feed over battery voltage, key on, while it is live"),
+    "feed_duty": Quantity(0.97, 1.1, 0.01, "part of the time that the feed is live with the key on"),
+    "feed_off": Quantity(-0.1, 0.1, 0.05, "feed over battery voltage after the key-off"),
     "feed_before": Quantity(-0.1, 0.1, 0.05, "the same before the first key-on"),
     "bus_on": Quantity(-0.05, 0.1, 0.03, "ground bus over battery voltage, key on"),
-    "load_on": Quantity(0.1, INF, 0.03, "greatest load through the feed over the planned one"),
+    "load_on": Quantity(0.15, INF, 0.03, "greatest load through the feed over the planned one"),
+    "load_off": Quantity(-INF, 0.1, 0.05, "current with the key off over what the circuits drew with it on"),
+    "load_before": Quantity(-INF, 0.1, 0.05, "current before the first key-on over the circuits'"),
+    "load_swing": Quantity(-INF, 0.15, 0.03, "how much further the current swings with the circuits on"),
+    "before_off": Quantity(-INF, INF, 0.1, "current before the first key-on over that after the key-off"),
+    "line_off": Quantity(-INF, 0.5, 0.1, "current with the key off over the coil's, where it is more"),
+    "line_before": Quantity(-INF, 0.5, 0.1, "the same before the first key-on"),
+    "coil_off": Quantity(-INF, 0.5, 0.1, "current with the key off over the coil's"),
+    "coil_before": Quantity(-INF, 0.4, 0.1, "current before the first key-on over the coil's"),
     "feed_path": Quantity(-INF, 1.0, 0.005, "feed drop over its limit"),
     "ground_path": Quantity(-INF, 1.0, 0.005, "ground lift over its limit"),
     "drain_base": Quantity(-INF, 1.0, 0.005, "drain between wake-ups over its limit"),
     "drain_wakes": Quantity(-INF, 1.0, 0.005, "what wake-ups add over what the limit leaves them"),
+    "off_charge_a": Quantity(0.0, INF, 1e-5, "current out of the battery with the key off, A", asks=True),
     "settle": Quantity(-INF, 1.0, 0.005, "settling time over its limit"),
-    "trigger_fall_s": Quantity(-INF, 0.05, 0.01, "the trigger's own fall from 85 % to 40 %, s"),
+    "trigger_fall_s": Quantity(-INF, 0.02, 0.004, "the trigger's own fall, once let go, s"),
+    "pull_in": Quantity(-INF, 1.0, 0.005, "pull-in over its limit"),
+    "drop_out": Quantity(-INF, 1.0, 0.005, "drop-out over its limit"),
+    "drop_out_own": Quantity(-INF, 1.0, 0.05, "drop-out from where the trigger is gone, over the limit"),
+    "openings": Quantity(-INF, 0.5, 0.15, "openings and re-closings of the contact out of turn"),
+    "feed_lead_s": Quantity(-INF, 0.0, 1e-4, "how far the feed moves before its trigger, s", asks=True),
+    "clip_slope": Quantity(-INF, 0.0, 0.1, "1 where only trigger_v sinks with the load, -1 where only feed_v does"),
     "source": Quantity(-INF, 1.0, 0.005, "source resistance over its limit"),
+    "sag": Quantity(-INF, 1.0, 0.005, "sag under the planned load over its limit"),
     "rest_short_v": Quantity(-INF, 0.0, 0.005, "resting voltage below its limit, V"),
+    "crank_short_v": Quantity(-INF, 0.0, 0.005, "cranking voltage below its limit, V"),
     "charge_over_v": Quantity(-INF, 0.0, 0.005, "running voltage above its window, V"),
     "charge_under_v": Quantity(-INF, 0.0, 0.005, "running voltage below its window, V"),
     "alternator_share": Quantity(0.97, INF, 0.02, "part of the load that the alternator carries; above 1 it charges"),

@@ -47,9 +47,13 @@ def true_values(line: Timeline, time_s: Array, roles: Iterable[str]) -> dict[str
 def at_logger(line: Timeline, time_s: Array, roles: Iterable[str]) -> dict[str, Array]:
     """Role -> what reaches the logger's channel: the true value, but for currents while zeroed or the shunt bridged.
 
-    A bridge takes the drop of a shunt in the negative lead off the ground bus as well.
+    A bridge takes the drop of a shunt in the negative lead off the ground bus as well. Clips that are changed over
+    bring each channel the other's voltage.
     """
-    values = true_values(line, time_s, roles)
+    clips = {"trigger_v": "feed_v", "feed_v": "trigger_v"} if line.install.clips_swapped else {}
+    wanted = list(roles)
+    there = true_values(line, time_s, [clips.get(role, role) for role in wanted])
+    values = {role: there[clips.get(role, role)] for role in wanted}
     zero, bridged = line.zero.at(time_s) > 0, line.bridged.at(time_s) > 0
     low_side_ohm = line.install.low_side_shunt_mohm / 1e3
     if bridged.any() and low_side_ohm and "ground_v" in values:

@@ -37,6 +37,13 @@ def _last_slot(install: Install) -> int | None:
     return install.circuits[-1].slot if install.circuits else None
 
 
+def _shaken(
+    count: int, every_s: float, first_s: float = 1.3, length_s: float = 0.03
+) -> tuple[tuple[float, float], ...]:
+    """So many openings, the longest three times as long as the shortest."""
+    return tuple((first_s + every_s * k, length_s * (1.0 + k % 3)) for k in range(count))
+
+
 def _awake_longer(good: Install) -> Install:
     return replace(good, awake=((0.35, 41.0), (0.12, 160.0)), awake_slot=_last_slot(good))
 
@@ -67,6 +74,13 @@ FAULTS: dict[str, Callable[[Install], Install]] = {
     "no_charge": lambda good: replace(good, alternator_a=0.0),
     "overcharge": lambda good: replace(good, regulated_v=15.4),
     "load_exceeds_charging": lambda good: replace(good, alternator_a=9.5),
+    "trigger_dead": lambda good: replace(good, trigger_dead=True),
+    "slow_relay": lambda good: replace(good, release_travel_ms=105.0),
+    # a lamp line that the bike dims, or watches, in pulses that the relay follows
+    "pulsed_trigger": lambda good: replace(good, trigger_pulse=(2.0, 0.6)),
+    "intermittent_feed": lambda good: replace(good, shaken=((6.1, 0.04),), shaken_running=_shaken(25, 0.7)),
+    "charging_while_off": lambda good: replace(good, charger_a=0.35),
+    "clips_swapped": lambda good: replace(good, clips_swapped=True),
 }
 
 
@@ -166,6 +180,32 @@ def _weak_coil_supply(install: Install, rng: np.random.Generator) -> Install:
     return weak
 
 
+def _slow_relay(install: Install, rng: np.random.Generator) -> Install:
+    """Late in letting go, in pulling in, or both; the trigger's own fall stays as steep as it was."""
+    out, in_ = ((True, True), (True, False), (False, True))[int(rng.integers(3))]
+    slow = install
+    if out:
+        slow = replace(slow, release_travel_ms=_allowed("drop_out_max_ms") * rng.uniform(1.3, 3.0))
+    if in_:
+        slow = replace(slow, pull_travel_ms=_allowed("pull_in_max_ms") * rng.uniform(1.3, 3.0))
+    return slow
+
+
+def _pulsed_trigger(install: Install, rng: np.random.Generator) -> Install:
+    """Slow enough for the relay to follow, up and down for 100 ms or more each time."""
+    return replace(install, trigger_pulse=(rng.uniform(0.8, 3.0), rng.uniform(0.35, 0.65)))
+
+
+def _intermittent_feed(install: Install, rng: np.random.Generator) -> Install:
+    count = int(rng.integers(4, 20))
+    return replace(install, shaken_running=_shaken(count, rng.uniform(0.4, 1.1), 1.3, 10 ** rng.uniform(-1.8, -1.0)))
+
+
+def _charging_while_off(install: Install, rng: np.random.Generator) -> Install:
+    """From a trickle to a small charger; more than the bike draws asleep."""
+    return replace(install, charger_a=10 ** rng.uniform(-1.6, 0.0))
+
+
 def _weak_battery(install: Install, rng: np.random.Generator) -> Install:
     """Source resistance high, rest voltage low or both; the starter draws what such a battery can give."""
     high, low = ((True, True), (True, False), (False, True))[int(rng.integers(3))]
@@ -211,4 +251,8 @@ RANDOM: dict[str, Callable[[Install, np.random.Generator], Install]] = {
     "weak_battery": _weak_battery,
     "overcharge": _overcharge,
     "load_exceeds_charging": _load_exceeds_charging,
+    "slow_relay": _slow_relay,
+    "pulsed_trigger": _pulsed_trigger,
+    "intermittent_feed": _intermittent_feed,
+    "charging_while_off": _charging_while_off,
 }

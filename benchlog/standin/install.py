@@ -73,6 +73,7 @@ class Install:
     drain_a: float = 0.0006  # asleep
     extra_drain_a: float = 0.0  # a device fed around the relay
     extra_drain_slot: int | None = None  # whose fuse feeds that device; None: none of the block's
+    charger_a: float = 0.0  # into the battery all the time, from a charger left connected
     awake: tuple[tuple[float, float], ...] = ((0.35, 41.0),)  # (A, until s after key-off), in order
     awake_slot: int | None = None  # whose fuse feeds what stays awake after the first of these
     wakeups: WakeUps | None = None
@@ -86,6 +87,8 @@ class Install:
     trigger_fall_tau_s: float = 0.0002
     key_fall_tau_s: float = 0.0002
     trigger_always_live: bool = False
+    trigger_dead: bool = False
+    trigger_pulse: tuple[float, float] | None = None  # (Hz, share of each period that it is up), key on
     backfed: bool = False
     backfed_slot: int | None = None  # whose circuit feeds the coil; its fuse out, the relay lets go
     trigger_drops_in_crank: bool = False
@@ -108,8 +111,11 @@ class Install:
     feed_mohm: float = 16.0  # battery + post to the fuse block, with fuse and contact
     feed_fall_tau_s: float = 0.003  # capacitance on the load side
     feed_leak_v: float = 0.02  # what the open feed floats at
+    shaken: tuple[tuple[float, float], ...] = ()  # (s after key-on, length s) of a joint of the feed opening
+    shaken_running: tuple[tuple[float, float], ...] = ()  # the same after each start of the engine
     ground_mohm: float = 5.0
     ground_open: bool = False
+    clips_swapped: bool = False  # the logger's clips of trigger and feed are changed over
     low_side_shunt_mohm: float = 0.0  # a shunt in the negative lead lifts all grounds
     circuits: tuple[Circuit, ...] = LARCH
 

@@ -33,7 +33,13 @@ def feed_a(line: Timeline, time_s: Array, *, sustained: bool = False) -> Array:
 def load_a(line: Timeline, time_s: Array, feed: Array, *, sustained: bool = False) -> Array:
     """Everything that draws, the feed included, A: what the battery gives with the engine off."""
     install = line.install
-    total = feed + install.drain_a + line.extra.at(time_s) * install.extra_drain_a + line.asleep_a.at(time_s)
+    total = (
+        feed
+        + install.drain_a
+        - install.charger_a
+        + line.extra.at(time_s) * install.extra_drain_a
+        + line.asleep_a.at(time_s)
+    )
     if install.wakeups is not None:
         total += line.wake.at(time_s) * install.wakeups.height_a
     key = line.key.at(time_s)

@@ -73,13 +73,14 @@ def timeline_of(install: Install, script: Script, from_s: float = 0.0) -> Timeli
     cranks = [_crank(install, script, time) for time in script.times("crank")]
     edges = _trigger_edges(install, script, key, cranks)
     armature, starts = relay.moves(edges, install)
-    contact = relay.contact(armature, install)
+    runs = _runs(install, script, cranks)
+    contact = relay.contact(armature, install).both(_joint(install, key, runs))
     return Timeline(
         install=install,
         end_s=script.end_s,
         key=key,
         cranks=cranks,
-        runs=_runs(install, script, cranks),
+        runs=runs,
         edges=edges,
         coil_start_a=starts,
         armature=armature,
@@ -111,13 +112,42 @@ def _engine_ends(script: Script) -> list[float]:
 def _trigger_edges(install: Install, script: Script, key: Steps, cranks: list[tuple[float, float]]) -> list[relay.Edge]:
     if install.trigger_always_live:
         return [relay.Edge(-1e3, 1.0)]
+    if install.trigger_dead:
+        return []
     edges = [relay.Edge(float(time), state) for time, state in zip(key.times_s, key.values[1:], strict=True)]
     if install.backfed:
         return _backfed_edges(install, script, edges)
+    if install.trigger_pulse is not None:
+        edges = _pulsed(edges, *install.trigger_pulse, script.end_s)
     if install.trigger_drops_in_crank:
         for start, stop in cranks:
             edges += [relay.Edge(start + LIGHTS_OUT_S, 0.0, key=False), relay.Edge(stop, 1.0, key=False)]
     return sorted(edges, key=lambda edge: edge.time_s)
+
+
+def _pulsed(edges: list[relay.Edge], hz: float, up: float, end_s: float) -> list[relay.Edge]:
+    """The key's edges, and between them those of a line that is up for a share of each period only."""
+    found: list[relay.Edge] = []
+    for number, edge in enumerate(edges):
+        found.append(edge)
+        if edge.level == 0:
+            continue
+        until = edges[number + 1].time_s if number + 1 < len(edges) else end_s
+        for begins in edge.time_s + np.arange(max(math.floor((until - edge.time_s) * hz), 0) + 1) / hz:
+            if begins > edge.time_s and begins < until:
+                found.append(relay.Edge(float(begins), 1.0, key=False))
+            if begins + up / hz < until:
+                found.append(relay.Edge(float(begins) + up / hz, 0.0, key=False))
+    return found
+
+
+def _joint(install: Install, key: Steps, runs: list[tuple[float, float]]) -> Steps:
+    """1 while the feed's joint holds; it opens at its times after each key-on, and after each start of the engine."""
+    ons = [(float(t), install.shaken) for t, state in zip(key.times_s, key.values[1:], strict=True) if state]
+    ons += [(start, install.shaken_running) for start, _ in runs]
+    opens = [(at + after, length) for at, pattern in ons for after, length in pattern]
+    changes = [change for start, length in sorted(opens) for change in ((start, 0.0), (start + length, 1.0))]
+    return Steps.of(1.0, changes)
 
 
 def _backfed_edges(install: Install, script: Script, edges: list[relay.Edge]) -> list[relay.Edge]:

@@ -156,13 +156,14 @@ def _first_below(time: Array, value: Array, share: float) -> float:
 
 def _chatter(line: Timeline) -> float:
     """Openings with the key on and re-closings with it off that last long enough for the feed to show them."""
-    contact, count, closing = line.contact, 0, -math.inf
+    contact, count, closing, opened = line.contact, 0, -math.inf, -math.inf
     shows_s = line.install.feed_fall_tau_s * math.log(2)
     for number in range(len(contact.times_s) - 1):
         at, following = float(contact.times_s[number]), float(contact.times_s[number + 1])
         if contact.values[number + 1] > 0:
-            closing = at if at - closing > 5e-3 else closing
+            closing = at if at - opened > 5e-3 else closing  # a bounce's re-closing is none
             continue
+        opened = at
         if following > line.end_s or contact.values[number + 2] == 0 or following - at < shows_s:
             continue
         cranking = any(start <= at <= stop + 0.1 for start, stop in line.cranks)

@@ -1,0 +1,57 @@
+"""At what level does a switched line stand while it is up, and for what part of the time is it up?"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from benchlog.trace import Array
+
+#: A point whose highest and lowest samples lie this far apart holds both states, as a share of the supply.
+MIXED = 0.5
+#: A line above this share of the supply is up, if not well.
+UP = 0.2
+#: Up for less than this part of the time a line counts as down: lamp-test pulses feed nothing.
+HARDLY = 0.06
+
+
+@dataclass(frozen=True, slots=True)
+class Duty:
+    """A line over a stretch.
+
+    Attributes:
+        level: over the supply, while it is up; its usual level where it hardly ever is.
+        part: of the time that it is up, 0 to 1.
+        falls: how often it goes down, at least.
+    """
+
+    level: float
+    part: float
+    falls: int
+
+
+def duty(mean: Array, low: Array, high: Array, supply: Array) -> Duty | None:
+    """The line's level and the part of the time that it is up.
+
+    A line that is pulsed faster than the points lie apart shows as points that hold both states; a slower one as
+    points of either.
+
+    Args:
+        mean, low, high: of the line's samples behind each point, V. supply: what the line is switched from, V.
+
+    Returns:
+        None for fewer than two valid points.
+    """
+    good = np.isfinite(mean) & np.isfinite(supply) & (supply > 1.0)
+    if good.sum() < 2:
+        return None
+    share = mean[good] / supply[good]
+    top = np.fmin(high[good] / supply[good], 1.2)
+    mixed = top - low[good] / supply[good] > MIXED
+    up = mixed | (share > UP)
+    if not up.any():
+        return Duty(float(np.median(share)), 0.0, 0)
+    level = float(np.median(np.where(mixed, top, share)[up]))
+    high_now = share > level / 2
+    part = float(np.mean(np.where(mixed, np.clip(share / level, 0.0, 1.0), high_now)))
+    falls = int(mixed.sum() + (high_now[:-1] & ~high_now[1:] & ~mixed[:-1] & ~mixed[1:]).sum())
+    return Duty(level if part >= HARDLY else float(np.median(share)), part, falls)

@@ -1,0 +1,124 @@
+"""How trigger, feed and ground bus stand in each state of the key, over the battery's voltage."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from benchlog.analysis.coarse import Coarse, coarse, outside_of
+from benchlog.analysis.pulses import duty
+from benchlog.causes.seen import Seen
+from benchlog.examine.bench import Bench
+from benchlog.examine.path_checks import FeedLoad
+from benchlog.trace import Array
+from benchlog.uncertainty import combine
+
+POINT_S = 0.1
+#: After a key-on the lines have come up, and after a key-off they have gone, within this time, s.
+UP_AFTER_S, DOWN_AFTER_S = 0.5, 5.0
+NOMINAL_V = 12.5
+#: Added to a sum of resistances, so that two that are nothing are no ratio, Ω.
+LEAST_OHM = 0.001
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """A line's points over a stretch, cranks left out, and what the line is switched from, V."""
+
+    mean: Array
+    low: Array
+    high: Array
+    supply: Array
+
+
+def line_states(bench: Bench) -> dict[str, Seen]:
+    """Of trigger and feed ``_on``, ``_duty``, ``_falls_hz``, ``_off`` and ``_before``; and ``bus_on``."""
+    story, seen = bench.story, dict[str, Seen]()
+    # where the key-off is not known well, the last of the key-on may be off already
+    on = [(a + UP_AFTER_S, b - story.half_width_s(b)) for a, b in story.on]
+    after = [(min(a + DOWN_AFTER_S, (a + b) / 2), b) for a, b in story.off if a > bench.log.start_s]
+    before = [(a, b) for a, b in story.off if a <= bench.log.start_s]
+    for line in ("trigger", "feed"):
+        if not bench.has(f"{line}_v"):
+            continue
+        seen |= _while_on(bench, line, on)
+        for name, spans, when in (
+            (f"{line}_off", after, "after the key-off"),
+            (f"{line}_before", before, "before the first key-on"),
+        ):
+            # with several spans the worst one tells
+            found = [ratio for span in spans if (ratio := _ratio(bench, f"{line}_v", span)) is not None]
+            if found:
+                share, volts = max(found)
+                seen[name] = Seen(share, 0.01, f"{line} at {volts:.1f} V {when}")
+    if bench.has("ground_v") and seen.get("feed_on", Seen(0, 0, "")).value > 0.5:
+        found = [ratio for span in on if (ratio := _ratio(bench, "ground_v", span)) is not None]
+        if found:
+            share, volts = max(found)
+            seen["bus_on"] = Seen(share, 0.01, f"ground bus at {volts:.2f} V with the feed live")
+    return seen
+
+
+def _while_on(bench: Bench, line: str, spans: list[tuple[float, float]]) -> dict[str, Seen]:
+    """The line's level while it is up, and the part of the time that it is: those of the worst key-on."""
+    found = []
+    for span in spans:
+        part = _part(bench, f"{line}_v", span)
+        if part is not None and (one := duty(part.mean, part.low, part.high, part.supply)) is not None:
+            found.append((one, float(np.median(part.supply)), one.falls / max(len(part.mean) * POINT_S, POINT_S)))
+    if not found:
+        return {}
+    low, supply, _ = min(found, key=lambda entry: entry[0].level)
+    least = min(one.part for one, *_ in found)
+    often = max(hz for *_, hz in found)
+    text = f"{line} up for {least * 100:.3g} % of the time with the key on"
+    return {
+        f"{line}_on": Seen(low.level, 0.01, f"{line} at {low.level * supply:.1f} V with the key on"),
+        f"{line}_duty": Seen(least, 0.005, text),
+        f"{line}_falls_hz": Seen(often, 0.005, f"{line} goes down {often:.2g} times a second or more with the key on"),
+    }
+
+
+def _part(bench: Bench, role: str, span: tuple[float, float]) -> _Part | None:
+    table = coarse(bench.overview, *span, POINT_S, [role, "battery_v"])
+    keep = np.isfinite(table.mean[role]) & outside_of(table.start_s, table.end_s, bench.left_out)
+    keep &= _no_crank(bench, table)
+    if keep.sum() < 2:
+        return None
+    volts = table.mean[role][keep]
+    battery = table.mean["battery_v"][keep] if "battery_v" in table.mean else np.full(len(volts), NOMINAL_V)
+    known = np.isfinite(battery) & (battery > 1.0)
+    supply = np.where(known, battery, float(np.median(battery[known])) if known.any() else NOMINAL_V)
+    return _Part(volts, table.low[role][keep], table.high[role][keep], supply)
+
+
+def _no_crank(bench: Bench, table: Coarse) -> np.ndarray:
+    keep = np.ones(len(table), dtype=bool)
+    for crank in bench.story.cranks:
+        keep &= (table.end_s < crank.from_s - 0.2) | (table.start_s > crank.to_s + 0.5)
+    return keep
+
+
+def _ratio(bench: Bench, role: str, span: tuple[float, float]) -> tuple[float, float] | None:
+    """``(share of the battery's voltage, V)`` as a median over a span, cranks left out."""
+    part = _part(bench, role, span)
+    return None if part is None else (float(np.median(part.mean / part.supply)), float(np.median(part.mean)))
+
+
+def clip_slope(load: FeedLoad | None) -> dict[str, Seen]:
+    """Which of trigger and feed sinks below the battery as the load through the feed grows."""
+    roles = ("battery_v", "trigger_v", "feed_v")
+    points = [] if load is None else [p for p in load.points if all(role in p.plateau.readings for role in roles)]
+    amps = np.array([point.load_a for point in points])
+    if len(points) < 2 or float(np.ptp(amps)) < 1.0:
+        return {}
+    spread = amps - amps.mean()
+    ohm, u = {}, {}
+    for role in ("trigger_v", "feed_v"):
+        below = [p.plateau.readings["battery_v"].value - p.plateau.readings[role].value for p in points]
+        noise = [combine(p.plateau.readings["battery_v"].u, p.plateau.readings[role].u) for p in points]
+        ohm[role] = float(spread @ np.array(below)) / float(spread @ spread)
+        u[role] = float(np.hypot.reduce(spread * np.array(noise))) / float(spread @ spread)
+    total = abs(ohm["trigger_v"]) + abs(ohm["feed_v"]) + LEAST_OHM
+    share = (ohm["trigger_v"] - ohm["feed_v"]) / total
+    text = f"{ohm['trigger_v'] * 1000:.1f} mΩ from the battery to trigger_v, {ohm['feed_v'] * 1000:.1f} mΩ to feed_v"
+    return {"clip_slope": Seen(share, combine(*u.values()) / total, text)}

@@ -1,0 +1,197 @@
+"""What the circuits draw with the key on and off, over what the plan gives them."""
+
+import re
+from collections.abc import Mapping
+
+import numpy as np
+
+from benchlog.analysis.coarse import coarse
+from benchlog.analysis.drain import Drain
+from benchlog.analysis.measurement import Finding, Measured
+from benchlog.causes.seen import Seen
+from benchlog.examine.bench import Bench
+from benchlog.examine.path_checks import FeedLoad
+from benchlog.examine.slot_checks import switched_unseen
+from benchlog.limits import PlannedLimit
+from benchlog.uncertainty import combine
+
+POINT_S = 0.1
+#: Currents below this share of the circuits' are not theirs, 1.
+LEAST_SHARE = 0.2
+#: Doubt of a zero that no logger file states, A (from memory).
+UNSTATED_ZERO_A = 0.02
+#: A coil draws no more than this times its planned current.
+MOST_COIL = 1.4
+#: After a switch inrush has gone, s; and what is fewer shows no swing.
+INRUSH_S, FEWEST_POINTS = 0.5, 10
+_SWITCHED_ON = re.compile(r"slot \d+ on")
+#: A stretch before the first key-on that is shorter than this shows no steady current, s.
+LEAST_BEFORE_S = 5.0
+#: Circuits draw more from a charged battery than from one under load, and some not at all without the engine, 1.
+USUAL_SPREAD = 0.1
+
+
+def circuits(bench: Bench, findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]) -> dict[str, Seen]:
+    """``slot_N``: each circuit's current over the planned one, where the log is sure of it."""
+    seen = dict[str, Seen]()
+    for circuit in bench.plan.circuit:
+        check_id = f"slot_{circuit.slot}_current"
+        limit = limits.get(check_id)
+        amps = _sure(findings.get(check_id))
+        if amps is None or limit is None or limit.min is None or limit.max is None:
+            continue
+        share, u = amps.value / circuit.planned_a, amps.u / circuit.planned_a
+        text = f"slot {circuit.slot} draws {amps.value:.3g} A, {circuit.planned_a:.3g} A planned"
+        low, high = limit.min / circuit.planned_a, limit.max / circuit.planned_a
+        seen[f"slot_{circuit.slot}"] = Seen(share, u, text, low, high)
+    return seen
+
+
+def _sure(finding: Finding | None) -> Seen | None:
+    if not isinstance(finding, Measured) or finding.value is None or finding.doubt:
+        return None
+    return Seen(finding.value, finding.u or 0.0, "")
+
+
+def _drawn(bench: Bench, findings: Mapping[str, Finding]) -> tuple[float, float] | None:
+    """``(A that all circuits were seen to draw, A planned)``; None where one of them is not known."""
+    found = [_sure(findings.get(f"slot_{circuit.slot}_current")) for circuit in bench.plan.circuit]
+    if not found or any(one is None for one in found):
+        return None
+    return sum(one.value for one in found if one is not None), bench.plan.planned_load_a
+
+
+def load_on(bench: Bench, load: FeedLoad | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
+    """The greatest load through the feed over the planned one, where the log would show it."""
+    planned = bench.plan.planned_load_a
+    if not planned or not bench.story.on:
+        return {}
+    slots = [found for check_id, found in findings.items() if check_id.startswith("slot_")]
+    if load is not None and load.points:
+        most = max(point.load_a for point in load.points)
+    elif bench.has("feed_a"):
+        tables = [coarse(bench.overview, a, b, POINT_S, ["feed_a"]).mean["feed_a"] for a, b in bench.story.on]
+        most = max((float(np.nanmedian(table)) for table in tables if np.isfinite(table).any()), default=0.0)
+    elif (drawn := _drawn(bench, findings)) is not None:
+        most = drawn[0]
+    elif any(isinstance(found, Measured) and (found.value or 0.0) > 0.1 for found in slots):
+        return {}  # circuits draw, though not through a channel that sums them
+    elif (
+        any(mark.text.lower().startswith("slot ") for mark in bench.log.marks)
+        and bench.has("battery_a")
+        and not any(switched_unseen(bench, circuit.slot) for circuit in bench.plan.circuit)
+    ):
+        most = 0.0  # circuits were switched on, and no step came
+    else:
+        return {}
+    return {"load_on": Seen(most / planned, 0.01, f"{most:.2g} A through the feed of {planned:.3g} A planned")}
+
+
+def key_off(bench: Bench, off: Drain | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
+    """``load_off`` and ``coil_off``: the current with the key off over what the circuits, or the coil, draw.
+
+    The circuits' share tells where they are known to be switched on still, or where that much flows; the coil's
+    where they draw nothing.
+    """
+    if off is None:
+        return {}
+    u = off.u if off.u is not None else off.type_a_u
+    return _shares(bench, off.base_a, u, "off", "with the key off", _left_on(bench), findings)
+
+
+def before(bench: Bench, off: Drain | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
+    """``load_before`` and ``coil_before``: the same before the first key-on; ``before_off``: over that after it."""
+    first = bench.story.off[0] if bench.story.off and bench.story.on else None
+    if first is None or first[0] > bench.log.start_s or first[1] > bench.story.on[0][1]:
+        return {}
+    role = next((role for role in ("drain_a", "battery_a") if bench.has(role)), None)
+    if role is None or first[1] - first[0] < LEAST_BEFORE_S:
+        return {}
+    table = coarse(bench.overview, (first[0] + first[1]) / 2, first[1] - 2 * POINT_S, POINT_S, [role])
+    amps = table.mean[role][np.isfinite(table.mean[role])]
+    if table.over[role].any() or len(amps) < 4:
+        return {}
+    level, accuracy = float(np.median(amps)), bench.accuracy.get(role)
+    u = UNSTATED_ZERO_A if accuracy is None else accuracy.level_u(level)
+    seen = _shares(bench, level, u, "before", "before the first key-on", None, findings)
+    limit = bench.plan.limits.off_state_drain_ma
+    if off is not None and limit and off.base_a > max(limit / 1000, 5 * u):
+        text = f"{level * 1000:.3g} mA before the first key-on, {off.base_a * 1000:.3g} mA after the key-off"
+        seen["before_off"] = Seen(level / off.base_a, u / off.base_a, text)
+    return seen
+
+
+def _shares(
+    bench: Bench,
+    amps: float,
+    u: float,
+    when: str,
+    words: str,
+    left_on: tuple[int, ...] | None,
+    findings: Mapping[str, Finding],
+) -> dict[str, Seen]:
+    """A current over the circuits', where these are on or so much flows, else over the coil's.
+
+    Args:
+        left_on: the slots known to be switched on; None where that is not known.
+    """
+    drawn = {circuit.slot: _sure(findings.get(f"slot_{circuit.slot}_current")) for circuit in bench.plan.circuit}
+    wanted = {
+        circuit.slot: circuit.planned_a for circuit in bench.plan.circuit if left_on is None or circuit.slot in left_on
+    }
+    known = [one.value for slot in wanted if (one := drawn[slot]) is not None]
+    as_drawn = bool(wanted) and len(known) == len(wanted) and sum(known) > LEAST_SHARE * sum(wanted.values())
+    reference = sum(known) if as_drawn else sum(wanted.values())
+    if wanted and (left_on is not None or amps > LEAST_SHARE * reference):
+        what = "drawn by the circuits with it on" if as_drawn else "planned for the circuits"
+        text = f"{amps:.3g} A {words}, {reference:.3g} A {what}"
+        return {f"load_{when}": Seen(amps / reference, combine(u / reference, 0.0 if as_drawn else USUAL_SPREAD), text)}
+    relay = bench.plan.relay
+    if relay is None or not relay.coil_a:
+        return {}
+    text = f"{amps * 1000:.3g} mA {words}, {relay.coil_a * 1000:.3g} mA planned for the coil"
+    share = amps / relay.coil_a
+    # what is more than the coil may be the lamps on its line as well
+    return {f"{'line' if share > MOST_COIL else 'coil'}_{when}": Seen(share, u / relay.coil_a, text)}
+
+
+def load_swing(bench: Bench) -> dict[str, Seen]:
+    """How much further the current swings once the circuits are marked on than before, over the planned load."""
+    planned = bench.plan.planned_load_a
+    at = sorted(mark.time_s for mark in bench.log.marks if _SWITCHED_ON.fullmatch(mark.text.lower()))
+    span = next(((a, b) for a, b in bench.story.on if at and a < at[0] < b), None)
+    if not planned or span is None or not bench.has("battery_a"):
+        return {}
+    starts = [c.from_s for c in bench.story.cranks] + [r.from_s for r in bench.story.running]
+    starts += [mark.time_s for mark in bench.log.marks]  # whatever comes after the last circuit changes the load
+    ends_s = min([span[1], *(start for start in starts if start > at[-1])])
+    swings = [
+        _swing(bench, a, b) for a, b in ((span[0] + INRUSH_S, at[0] - POINT_S), (at[-1] + INRUSH_S, ends_s - POINT_S))
+    ]
+    if swings[0] is None or swings[1] is None:
+        return {}
+    more = swings[1] - swings[0]
+    text = f"the current swings by {more:.3g} A more with the circuits on, {planned:.3g} A planned for them"
+    return {"load_swing": Seen(more / planned, 0.02, text)}
+
+
+def _swing(bench: Bench, from_s: float, to_s: float) -> float | None:
+    """From the lowest to the highest tenth of the samples, A; as the overview has them."""
+    table = coarse(bench.overview, from_s, to_s, POINT_S, ["battery_a"])
+    low, high = table.low["battery_a"], table.high["battery_a"]
+    good = np.isfinite(low) & np.isfinite(high)
+    if good.sum() < FEWEST_POINTS:
+        return None
+    both = np.concatenate((low[good], high[good]))
+    return float(np.quantile(both, 0.9) - np.quantile(both, 0.1))
+
+
+def _left_on(bench: Bench) -> tuple[int, ...] | None:
+    """The slots that marks show switched on at the last key-off; None where no mark tells."""
+    texts = [(mark.time_s, mark.text.lower().split()) for mark in bench.log.marks]
+    state = {
+        int(words[1]): words[2] == "on"
+        for _, words in sorted(texts, key=lambda pair: pair[0])
+        if len(words) == 3 and words[0] == "slot" and words[1].isdigit() and words[2] in ("on", "off")
+    }
+    return tuple(slot for slot, on in state.items() if on) if state else None
