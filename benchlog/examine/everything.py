@@ -15,6 +15,7 @@ from benchlog.examine.fuse_checks import examine_walk, find_walk, without_pulled
 from benchlog.examine.load_checks import examine_battery_load, find_loads
 from benchlog.examine.observe import observe
 from benchlog.examine.off_state import OffState, examine_off_state
+from benchlog.examine.pace import steps_of
 from benchlog.examine.path_checks import examine_paths, feed_load
 from benchlog.examine.relay_checks import examine_relay
 from benchlog.examine.rest_checks import examine_rest
@@ -68,7 +69,8 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     story = tell(log, accuracy.get("battery_a"))
     walk = find_walk(log, story)
     story = without_pulled(story, walk)
-    bench = Bench(log, plan, story, accuracy, low_side, walk.left_out, zeroed.zeros, stated, bridged.bridges)
+    steps = steps_of(log, story)
+    bench = Bench(log, plan, story, accuracy, low_side, walk.left_out, zeroed.zeros, stated, bridged.bridges, steps)
     off_state = examine_off_state(bench)
     walked = examine_walk(bench, walk, off_state)
     relay = examine_relay(bench)

@@ -1,21 +1,25 @@
 """The relay's times: pull-in and drop-out, each event looked at on single samples."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
+from benchlog.analysis.bounce import line_moves, working_edge
 from benchlog.analysis.coarse import coarse, unseen_s
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.relay import Operation, drop_out, pull_in
-from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
 from benchlog.examine.bench import Bench
 from benchlog.trace import Trace
 from benchlog.uncertainty import combine, rectangular
 
 #: A relay that has not moved after this long never will, s (common practice, no source).
 NEVER_S = 1.0
+#: Nothing is told by a shorter watch than this, s; a feed that sank by less than this share of the battery has not.
+LEAST_S, SUNK_SHARE = 0.1, 0.002
 #: How far around an event the samples are looked at, s.
 BEFORE_S, AFTER_S, LATEST_S = 0.5, 1.0, 30.0
 POINT_S = 0.05
@@ -75,11 +79,12 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
             if live < UP_ABOVE_V
             else pull_in(trace, rise, live, dead if math.isfinite(dead) and dead < live / 2 else 0.0)
         )
+        operation = _from_working_edge(bench, trace, rise, operation)
         if operation.took_s is not None and _across_gap(bench, operation):
             unseen += 1
         elif operation.took_s is not None:
             timed.append(operation)
-        elif _seen_s(bench, rise, until) >= max(NEVER_S, 2 * (limit or 0) / 1000):
+        elif _longer_than(bench, rise, until, limit):
             never.append((rise, until))
     what = "the feed never became live after the trigger rose"
     why = _why_untimed(already, unseen, "the feed was live already")
@@ -91,7 +96,7 @@ def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
     if missing:
         return [], Unseen(missing)
     limit = bench.plan.relay.drop_out_max_ms if bench.plan.relay else None
-    windows, timed, never, already, unseen = [], [], [], 0, 0
+    windows, timed, never, already, unseen, held = [], [], [], 0, 0, 0
     for fall in bench.story.falls:
         until = _until(bench, fall, bench.story.rises)
         trace = _window(bench, fall, until)
@@ -104,14 +109,18 @@ def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
         if operation.took_s is None and not operation.already:
             trace = _window(bench, fall, until, after_s=LATEST_S)
             operation = drop_out(trace, fall, live)
+        operation = _from_working_edge(bench, trace, fall, operation)
         if operation.took_s is not None and _across_gap(bench, operation):
             unseen += 1
         elif operation.took_s is not None:
             timed.append(operation)
         elif operation.already:
             already += 1
-        elif _seen_s(bench, fall, until) >= max(NEVER_S, 2 * (limit or 0) / 1000):
-            never.append((fall, until))
+        elif _longer_than(bench, fall, until, limit):
+            if _sinking(trace, fall):
+                held += 1
+            else:
+                never.append((fall, until))
     what = "the contact never opened after the trigger fell"
     if not bench.story.falls:
         stuck = _stuck(bench)
@@ -119,8 +128,49 @@ def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
             return windows, Unseen("the trigger does not fall in this log; turn the key off while it records")
         never.append(stuck)
         what = "the trigger never fell and the contact never opened after the key was turned off"
-    why = _why_untimed(already, unseen, "the feed was dead already")
+    why = "something holds the feed up after it" if held else _why_untimed(already, unseen, "the feed was dead already")
     return windows, _worst(timed, never, limit, what, f"no drop-out could be timed: {why}")
+
+
+def _from_working_edge(bench: Bench, trace: Trace, first: Crossing, operation: Operation) -> Operation:
+    """The same operation, counted from the edge that changed the coil's current where the key's contact bounced.
+
+    Its widths are no finer than the logger's true step.
+    """
+    trigger_s, feed_s = bench.true_step_s("trigger_v"), bench.true_step_s("feed_v", "battery_v")
+    widths = max(operation.widths_s[0], trigger_s), max(operation.widths_s[1], feed_s)
+    if operation.took_s is None:
+        return replace(operation, widths_s=widths)
+    moved_s = operation.trigger_s + operation.took_s
+    edge = first
+    if bench.story.trigger_pulses is None:
+        x = np.clip(trace.values["trigger_v"], *PLAUSIBLE_V)
+        edge = working_edge(line_moves(trace.time_s, x, first.time_s, first.to, None), first, moved_s)
+    return replace(operation, trigger_s=edge.time_s, took_s=moved_s - edge.time_s, widths_s=widths)
+
+
+def _longer_than(bench: Bench, event: Crossing, until: float, limit_ms: float | None) -> bool:
+    """Whether what follows an event was watched for longer than its limit, or as long as any relay takes."""
+    if limit_ms is None:
+        return _seen_s(bench, event, until) >= NEVER_S
+    open_s = event.width_s + bench.true_step_s("trigger_v") + bench.true_step_s("feed_v", "battery_v")
+    return _seen_s(bench, event, until) > max(limit_ms / 1000, LEAST_S) + open_s
+
+
+def _sinking(trace: Trace, fall: Crossing) -> bool:
+    """Whether the feed, though still up, has left the battery: a capacitor holds it, and the contact may be open."""
+    if "battery_v" not in trace.values:
+        return False
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = trace.values["feed_v"] / trace.values["battery_v"]
+    good = np.isfinite(share)
+    before, after = share[good & (trace.time_s < fall.before_s)][-50:], share[good & (trace.time_s > fall.time_s)]
+    if len(before) < 8 or len(after) < 16:
+        return False
+    parts = [float(np.median(part)) for part in np.array_split(after, 4)]
+    noise = 1.4826 * float(np.median(np.abs(np.diff(before)))) / math.sqrt(2)
+    falls = all(later < earlier for earlier, later in pairwise(parts))
+    return falls and float(np.median(before)) - parts[-1] > max(5 * noise, SUNK_SHARE)
 
 
 def _across_gap(bench: Bench, operation: Operation) -> bool:
@@ -203,7 +253,7 @@ def _worst(
     worst = max(timed, key=lambda operation: operation.took_s or 0.0)
     # samples too far apart can put the effect before its cause
     took_ms = max(1000 * (worst.took_s or 0.0), 0.0)
-    u = combine(*(rectangular(width) for width in worst.widths_s)) * 1000
+    u = combine(*(rectangular(width) for width in (*worst.widths_s, worst.slow_s))) * 1000
     vague = any(operation.vague for operation in timed)
     remedy = "log battery_v beside it" if vague else None
     if limit_ms is not None and not vague:
