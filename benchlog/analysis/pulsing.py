@@ -1,6 +1,7 @@
 """Is a switched line pulsed, as a dimmed lamp or a flasher is, rather than switched by the key?"""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -29,11 +30,13 @@ class Pulses:
     Attributes:
         duty: share of the time that the line is up, 1.
         hz: pulses a second; NaN where the samples are too slow to tell.
+        pause_s: the longest time between two pulses that the samples show, s.
         from_s, to_s: the stretch that was looked at, s.
     """
 
     duty: float
     hz: float
+    pause_s: float
     from_s: float
     to_s: float
 
@@ -74,8 +77,11 @@ def steady_cycles(up: np.ndarray, start_s: Array) -> np.ndarray:
     aliased = (points <= ALIASED_POINTS) & (step_s >= SHORTEST_TRAIN_S / 5)
     for flags, least in ((even, EVEN_CYCLES - 1), (aliased, ALIASED_CYCLES)):
         for first, end in runs(flags):
-            if end - first >= least:
-                found[rises[first] : high[min(end, len(high) - 1)][1]] = True
+            train = slice(rises[first], high[min(end, len(high) - 1)][1])
+            # states of one sample each may be short pulses that it happened to meet
+            alone = float(np.median([b - a for a, b in high[first : end + 1]])) <= 1
+            if end - first >= least and np.mean(up[train]) >= (2 * LEAST_DUTY if alone else LEAST_DUTY):
+                found[train] = True
     return found
 
 
@@ -91,7 +97,8 @@ def pulses_of(trace: Trace, role: str, levels: Levels) -> Pulses | None:
     duty = float(np.mean(x[good] >= levels.at(0.5)))
     cycle_s = float(np.median(np.diff(rises)))
     slow = cycle_s < 4 * float(np.median(np.diff(t)))
-    return Pulses(duty, float("nan") if slow else 1 / cycle_s, float(t[0]), float(t[-1]))
+    pauses = [b.time_s - a.time_s for a, b in pairwise(moves) if a.to == "low"]
+    return Pulses(duty, float("nan") if slow else 1 / cycle_s, max(pauses), float(t[0]), float(t[-1]))
 
 
 def _bridged(flags: np.ndarray, start_s: Array, longest_s: float) -> np.ndarray:

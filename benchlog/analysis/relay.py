@@ -6,6 +6,7 @@ from typing import Literal
 
 import numpy as np
 
+from benchlog.analysis.coarse import runs
 from benchlog.analysis.levels import Crossing, Levels, crossings, first_reach
 from benchlog.trace import Array, Trace
 
@@ -17,6 +18,8 @@ LEFT_SHARE = 0.95
 SLOW_FALL_S = 0.010
 #: A feed below this share of the battery is not live, 1; a slow fall is followed down to this share of what it was.
 GONE_SHARE, SLOW_TO_SHARE = 0.5, 0.85
+#: Below this no state of the feed lies, V; a spike lasts no longer than this, s.
+SPIKE_V, SPIKE_S = -1.0, 0.003
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,6 +228,33 @@ def contact_moves(trace: Trace, live_v: float) -> list[Crossing]:
     return crossings(trace.time_s, trace.values["feed_v"], Levels(0.0, live_v))
 
 
+def without_spikes(trace: Trace, live_v: float) -> Trace:
+    """The same feed without what no contact does: samples below any state, and dips that the battery shows as well.
+
+    A coil or motor that is switched off without suppression, and ignition, leave the lines for less than 2 ms; a
+    stretch below zero that lasts longer is a contact that opened on such a load.
+
+    Args:
+        live_v: the feed's level once closed, V; a battery above it by more than a fifth is spiked itself.
+    """
+    feed = trace.values["feed_v"]
+    battery = trace.values.get("battery_v")
+    kept = feed.copy()
+    if battery is not None and np.isfinite(battery).sum() > 1:
+        known = np.isfinite(battery)
+        beside = np.interp(trace.time_s, trace.time_s[known], battery[known])
+        with np.errstate(invalid="ignore", divide="ignore"):
+            # as a share of the battery at that very instant, brought back to the live level
+            alike = kept / np.clip(beside, 0.5, 1.2 * live_v) * live_v
+        kept = np.where(beside < 0.9 * live_v, alike, kept)
+    for first, end in runs(kept < SPIKE_V):
+        before, after = max(first - 1, 0), min(end, len(kept) - 1)
+        alone = kept[before] > 0.5 * live_v and kept[after] > 0.5 * live_v
+        if alone and trace.time_s[after] - trace.time_s[before] <= SPIKE_S:
+            kept[first:end] = np.nan
+    return Trace(trace.time_s, {**trace.values, "feed_v": kept}, trace.over)
+
+
 def chatter_count(
     moves: list[Crossing], on_from_s: float, on_to_s: float, off_to_s: float, slack_s: float = 0.0
 ) -> int:
@@ -237,7 +267,13 @@ def chatter_count(
         slack_s: how well the key-off is known; an opening as close to it as that is the drop-out.
     """
     ends_s = on_to_s - slack_s - BOUNCE_S
-    openings = [m for m in moves if m.to == "low" and on_from_s + BOUNCE_S < m.time_s <= ends_s - m.width_s]
+    openings = [
+        move
+        for before, move in zip([None, *moves], moves, strict=False)
+        if move.to == "low"
+        and on_from_s + BOUNCE_S < move.time_s <= ends_s - move.width_s
+        and not (before is not None and before.to == "high" and move.time_s - before.time_s <= BOUNCE_S)
+    ]
     after = [m for m in moves if ends_s - m.width_s < m.time_s <= off_to_s]
     first_open = next((m.time_s for m in after if m.to == "low"), None)
     closings = (

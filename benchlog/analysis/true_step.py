@@ -15,8 +15,8 @@ from benchlog.trace import Array, Trace
 LINES = ("key_v", "trigger_v", "feed_v")
 #: A held channel shows so many values at least, jumps by so many codes at least, and stands for so many rows.
 LEAST_RUNS, LEAST_CODES, LEAST_ROWS = 12, 3.0, 3
-#: Of the values of a held channel at least so many are different, count and share of its runs.
-LEAST_VALUES, VALUES_SHARE = 6, 0.3
+#: Of the values of a held channel this share of its runs are different, within these counts; a pulsed load has few.
+VALUES_SHARE, FEWEST_VALUES, MOST_VALUES = 0.3, 6, 12
 #: Nearly all the runs of a held channel are as long as the usual one, share of it.
 AS_LONG = 0.7
 #: A ramp of fewer rows than this is an edge between samples.
@@ -121,7 +121,8 @@ def _held_s(traces: Sequence[Trace], role: str) -> float | None:
         return None
     code = float(jumped.min())
     different = len(np.unique(shown))
-    if float(np.median(jumped)) < LEAST_CODES * code or different < max(LEAST_VALUES, VALUES_SHARE * len(stood)):
+    least = min(max(FEWEST_VALUES, VALUES_SHARE * len(stood)), MOST_VALUES)
+    if float(np.median(jumped)) < LEAST_CODES * code or different < least:
         return None
     usual = float(np.median(stood))
     if usual < LEAST_ROWS or float(np.percentile(stood, 10)) < AS_LONG * usual:

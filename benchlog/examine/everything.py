@@ -81,7 +81,7 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
         **off_state.findings,
         **examine_rest(bench, off_state.spans),
         **relay.findings,
-        "relay_chatter": examine_chatter(bench),
+        "relay_chatter": examine_chatter(bench, load, loads),
         **examine_battery_load(bench, loads),
         **examine_paths(bench, load),
         **slots,

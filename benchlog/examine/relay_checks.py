@@ -138,12 +138,15 @@ def _from_working_edge(bench: Bench, trace: Trace, first: Crossing, operation: O
     Its widths are no finer than the logger's true step.
     """
     trigger_s, feed_s = bench.true_step_s("trigger_v"), bench.true_step_s("feed_v", "battery_v")
+    pulses = bench.story.trigger_pulses
+    if pulses is not None and math.isnan(pulses.hz):
+        trigger_s = max(trigger_s, 2 * pulses.pause_s)  # the first pulses, or the last, may have been missed
     widths = max(operation.widths_s[0], trigger_s), max(operation.widths_s[1], feed_s)
     if operation.took_s is None:
         return replace(operation, widths_s=widths)
     moved_s = operation.trigger_s + operation.took_s
     edge = first
-    if bench.story.trigger_pulses is None:
+    if pulses is None:
         x = np.clip(trace.values["trigger_v"], *PLAUSIBLE_V)
         edge = working_edge(line_moves(trace.time_s, x, first.time_s, first.to, None), first, moved_s)
     return replace(operation, trigger_s=edge.time_s, took_s=moved_s - edge.time_s, widths_s=widths)
