@@ -9,6 +9,7 @@ from benchlog.evidence import LogEvidence
 from benchlog.examine.bench import Bench, Samples, Story, accuracy_of
 from benchlog.examine.bridged import use_bridges
 from benchlog.examine.chatter_checks import examine_chatter
+from benchlog.examine.clipped import use_clips
 from benchlog.examine.drawn import battery_points, feed_points, ground_points, settlings
 from benchlog.examine.engine_checks import examine_charging, examine_crank
 from benchlog.examine.fuse_checks import examine_walk, find_walk, without_pulled
@@ -63,7 +64,8 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     refuse_senseless(log)
     stated, low_side = accuracy_of(logger)
     samples = int(log.overview.rows.sum())
-    bridged = use_bridges(log)
+    clipped = use_clips(log)
+    bridged = use_bridges(clipped.log)
     zeroed = use_zeros(bridged.log, logger, stated, bridged.bridges)
     log, accuracy = zeroed.log, zeroed.accuracy
     story = tell(log, accuracy.get("battery_a"))
@@ -110,5 +112,5 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     devices = {circuit.slot: circuit.device for circuit in plan.circuit}
     let_go = tuple((pull.slot, devices.get(pull.slot, "")) for pull in walk.let_go)
     doubtful = doubtful_readings(bench, logger, findings, off_state)
-    notes = (*bridged.notes, *zeroed.notes, *walked.notes, *doubtful)
+    notes = (*clipped.notes, *bridged.notes, *zeroed.notes, *walked.notes, *doubtful)
     return LogFindings(log.name, story, findings, off_state, logger, evidence, seen, let_go, notes)

@@ -56,10 +56,14 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
     missing = _missing(bench)
     if missing:
         return [], Unseen(missing)
-    if not bench.story.rises:
-        return [], Unseen("the trigger does not rise in this log; turn the key on while it records")
-    windows, timed, never, already, unseen = [], [], [], 0, 0
     limit = bench.plan.relay.pull_in_max_ms if bench.plan.relay else None
+    if not bench.story.rises:
+        dead = _dead(bench, limit)
+        if dead is None:
+            return [], Unseen("the trigger does not rise in this log; turn the key on while it records")
+        what = "the trigger never rose and the feed stayed dead with the key on"
+        return [], _worst([], [dead], limit, what, "")
+    windows, timed, never, already, unseen = [], [], [], 0, 0
     for rise in bench.story.rises:
         until = _until(bench, rise, bench.story.falls)
         trace = _window(bench, rise, until)
@@ -192,6 +196,27 @@ def _why_untimed(already: int, unseen: int, state: str) -> str:
     if unseen:
         return "the log has a gap in its samples there"
     return state if already else "the log ends too soon after it"
+
+
+def _dead(bench: Bench, limit_ms: float | None) -> tuple[Crossing, float] | None:
+    """A key-on, known from marks or the key line, through which trigger and feed both stay down."""
+    if bench.story.source not in ("marks", "key_v"):
+        return None
+    lasts_s = max(NEVER_S, (limit_ms or 0.0) / 1000)
+    for turn in bench.story.turns:
+        until = next((t.time_s for t in bench.story.turns if t.time_s > turn.time_s), bench.log.end_s)
+        begins = turn.time_s + turn.half_width_s
+        if not turn.on or until - turn.half_width_s - begins <= lasts_s:
+            continue
+        part = coarse(bench.overview, begins, until - turn.half_width_s, POINT_S, ["trigger_v", "feed_v"])
+        highs = [part.high[role] for role in ("trigger_v", "feed_v")]
+        means = [part.mean[role] for role in ("trigger_v", "feed_v")]
+        if not all(np.isfinite(x).any() for x in highs):
+            continue
+        # a lamp's test pulses do not feed the coil
+        if np.nanmax(highs[1]) < UP_ABOVE_V and np.nanmax(means[0]) < UP_ABOVE_V:
+            return Crossing(turn.time_s, turn.time_s, turn.time_s, 0, "high"), until
+    return None
 
 
 def _stuck(bench: Bench) -> tuple[Crossing, float] | None:
