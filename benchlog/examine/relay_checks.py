@@ -58,11 +58,11 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
         return [], Unseen(missing)
     limit = bench.plan.relay.pull_in_max_ms if bench.plan.relay else None
     if not bench.story.rises:
-        dead = _dead(bench, limit)
-        if dead is None:
+        nothing = _dead(bench, limit)
+        if nothing is None:
             return [], Unseen("the trigger does not rise in this log; turn the key on while it records")
         what = "the trigger never rose and the feed stayed dead with the key on"
-        return [], _worst([], [dead], limit, what, "")
+        return [], _worst([], [nothing], limit, what, "")
     windows, timed, never, already, unseen = [], [], [], 0, 0
     for rise in bench.story.rises:
         until = _until(bench, rise, bench.story.falls)
