@@ -21,6 +21,8 @@ BY_HAND_S, EVEN_SHARE, EVEN_CYCLES = 1.0, 0.1, 6
 LONGEST_CYCLE_S = 2.5
 #: Pulses faster than the samples show as states that last for a few samples each.
 ALIASED_POINTS, ALIASED_CYCLES = 5, 10
+#: A rate is given for cycles of so many samples at least.
+LEAST_ROWS = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +31,7 @@ class Pulses:
 
     Attributes:
         duty: share of the time that the line is up, 1.
-        hz: pulses a second; NaN where the samples are too slow to tell.
+        hz: pulses a second, as sampled; NaN where a cycle has few samples only.
         pause_s: the longest time between two pulses that the samples show, s.
         from_s, to_s: the stretch that was looked at, s.
     """
@@ -96,7 +98,9 @@ def pulses_of(trace: Trace, role: str, levels: Levels) -> Pulses | None:
     t = trace.time_s[good]
     duty = float(np.mean(x[good] >= levels.at(0.5)))
     cycle_s = float(np.median(np.diff(rises)))
-    slow = cycle_s < 4 * float(np.median(np.diff(t)))
+    if duty > 1 - LEAST_PAUSE:
+        return None  # spikes
+    slow = cycle_s < LEAST_ROWS * float(np.median(np.diff(t)))
     pauses = [b.time_s - a.time_s for a, b in pairwise(moves) if a.to == "low"]
     return Pulses(duty, float("nan") if slow else 1 / cycle_s, max(pauses), float(t[0]), float(t[-1]))
 

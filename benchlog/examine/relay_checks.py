@@ -2,27 +2,24 @@
 
 import math
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
 from benchlog.analysis.bounce import line_moves, working_edge
-from benchlog.analysis.coarse import coarse, unseen_s
+from benchlog.analysis.coarse import unseen_s
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.relay import Operation, drop_out, pull_in
 from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
 from benchlog.examine.bench import Bench
+from benchlog.examine.relay_still import sinks, stays_dead, stays_live, watched_longer_than
 from benchlog.trace import Trace
 from benchlog.uncertainty import combine, rectangular
 
-#: A relay that has not moved after this long never will, s (common practice, no source).
-NEVER_S = 1.0
-#: Nothing is told by a shorter watch than this, s; a feed that sank by less than this share of the battery has not.
-LEAST_S, SUNK_SHARE = 0.1, 0.002
 #: How far around an event the samples are looked at, s.
 BEFORE_S, AFTER_S, LATEST_S = 0.5, 1.0, 30.0
-POINT_S = 0.05
+#: Samples further apart than this may miss pulses of 500 Hz, and show slower ones in their place, s.
+FASTEST_PULSE_S = 0.00101
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +55,7 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
         return [], Unseen(missing)
     limit = bench.plan.relay.pull_in_max_ms if bench.plan.relay else None
     if not bench.story.rises:
-        nothing = _dead(bench, limit)
+        nothing = stays_dead(bench, limit)
         if nothing is None:
             return [], Unseen("the trigger does not rise in this log; turn the key on while it records")
         what = "the trigger never rose and the feed stayed dead with the key on"
@@ -88,7 +85,7 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
             unseen += 1
         elif operation.took_s is not None:
             timed.append(operation)
-        elif _longer_than(bench, rise, until, limit):
+        elif watched_longer_than(bench, rise, until, limit):
             never.append((rise, until))
     what = "the feed never became live after the trigger rose"
     why = _why_untimed(already, unseen, "the feed was live already")
@@ -120,14 +117,14 @@ def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
             timed.append(operation)
         elif operation.already:
             already += 1
-        elif _longer_than(bench, fall, until, limit):
-            if _sinking(trace, fall):
+        elif watched_longer_than(bench, fall, until, limit):
+            if sinks(trace, fall):
                 held += 1
             else:
                 never.append((fall, until))
     what = "the contact never opened after the trigger fell"
     if not bench.story.falls:
-        stuck = _stuck(bench)
+        stuck = stays_live(bench)
         if stuck is None:
             return windows, Unseen("the trigger does not fall in this log; turn the key off while it records")
         never.append(stuck)
@@ -143,7 +140,7 @@ def _from_working_edge(bench: Bench, trace: Trace, first: Crossing, operation: O
     """
     trigger_s, feed_s = bench.true_step_s("trigger_v"), bench.true_step_s("feed_v", "battery_v")
     pulses = bench.story.trigger_pulses
-    if pulses is not None and math.isnan(pulses.hz):
+    if pulses is not None and bench.true_step_s("trigger_v") > FASTEST_PULSE_S:
         trigger_s = max(trigger_s, 2 * pulses.pause_s)  # the first pulses, or the last, may have been missed
     widths = max(operation.widths_s[0], trigger_s), max(operation.widths_s[1], feed_s)
     if operation.took_s is None:
@@ -156,30 +153,6 @@ def _from_working_edge(bench: Bench, trace: Trace, first: Crossing, operation: O
     return replace(operation, trigger_s=edge.time_s, took_s=moved_s - edge.time_s, widths_s=widths)
 
 
-def _longer_than(bench: Bench, event: Crossing, until: float, limit_ms: float | None) -> bool:
-    """Whether what follows an event was watched for longer than its limit, or as long as any relay takes."""
-    if limit_ms is None:
-        return _seen_s(bench, event, until) >= NEVER_S
-    open_s = event.width_s + bench.true_step_s("trigger_v") + bench.true_step_s("feed_v", "battery_v")
-    return _seen_s(bench, event, until) > max(limit_ms / 1000, LEAST_S) + open_s
-
-
-def _sinking(trace: Trace, fall: Crossing) -> bool:
-    """Whether the feed, though still up, has left the battery: a capacitor holds it, and the contact may be open."""
-    if "battery_v" not in trace.values:
-        return False
-    with np.errstate(invalid="ignore", divide="ignore"):
-        share = trace.values["feed_v"] / trace.values["battery_v"]
-    good = np.isfinite(share)
-    before, after = share[good & (trace.time_s < fall.before_s)][-50:], share[good & (trace.time_s > fall.time_s)]
-    if len(before) < 8 or len(after) < 16:
-        return False
-    parts = [float(np.median(part)) for part in np.array_split(after, 4)]
-    noise = 1.4826 * float(np.median(np.abs(np.diff(before)))) / math.sqrt(2)
-    falls = all(later < earlier for earlier, later in pairwise(parts))
-    return falls and float(np.median(before)) - parts[-1] > max(5 * noise, SUNK_SHARE)
-
-
 def _across_gap(bench: Bench, operation: Operation) -> bool:
     """Whether the log has a gap between the trigger's passage and the feed's, so that nobody saw when it happened."""
     first, last = operation.widths_s
@@ -187,53 +160,10 @@ def _across_gap(bench: Bench, operation: Operation) -> bool:
     return unseen_s(bench.overview, operation.trigger_s - first, ends_s) > 0
 
 
-def _seen_s(bench: Bench, event: Crossing, until: float) -> float:
-    """How long the samples show what follows an event, s."""
-    return until - event.time_s - unseen_s(bench.overview, event.time_s, until)
-
-
 def _why_untimed(already: int, unseen: int, state: str) -> str:
     if unseen:
         return "the log has a gap in its samples there"
     return state if already else "the log ends too soon after it"
-
-
-def _dead(bench: Bench, limit_ms: float | None) -> tuple[Crossing, float] | None:
-    """A key-on, known from marks or the key line, through which trigger and feed both stay down."""
-    if bench.story.source not in ("marks", "key_v"):
-        return None
-    lasts_s = max(NEVER_S, (limit_ms or 0.0) / 1000)
-    for turn in bench.story.turns:
-        until = next((t.time_s for t in bench.story.turns if t.time_s > turn.time_s), bench.log.end_s)
-        begins = turn.time_s + turn.half_width_s
-        if not turn.on or until - turn.half_width_s - begins <= lasts_s:
-            continue
-        part = coarse(bench.overview, begins, until - turn.half_width_s, POINT_S, ["trigger_v", "feed_v"])
-        highs = [part.high[role] for role in ("trigger_v", "feed_v")]
-        means = [part.mean[role] for role in ("trigger_v", "feed_v")]
-        if not all(np.isfinite(x).any() for x in highs):
-            continue
-        # a lamp's test pulses do not feed the coil
-        if np.nanmax(highs[1]) < UP_ABOVE_V and np.nanmax(means[0]) < UP_ABOVE_V:
-            return Crossing(turn.time_s, turn.time_s, turn.time_s, 0, "high"), until
-    return None
-
-
-def _stuck(bench: Bench) -> tuple[Crossing, float] | None:
-    """A key-off, known from marks or the key line, after which trigger and feed both stay up."""
-    if bench.story.source not in ("marks", "key_v"):
-        return None
-    for turn in bench.story.turns:
-        if turn.on:
-            continue
-        until = next((t.time_s for t in bench.story.turns if t.time_s > turn.time_s), bench.log.end_s)
-        # a pulled fuse may let it go
-        until = min([until, *(begins for begins, _ in bench.left_out if begins > turn.time_s)])
-        part = coarse(bench.overview, turn.time_s + NEVER_S, until, POINT_S, ["feed_v"])
-        low = part.low["feed_v"]
-        if len(low) and np.nanmin(low, initial=np.inf) > UP_ABOVE_V and until - turn.time_s > 2 * NEVER_S:
-            return Crossing(turn.time_s, turn.time_s, turn.time_s, 0, "low"), until
-    return None
 
 
 def _until(bench: Bench, event: Crossing, ends: tuple[Crossing, ...]) -> float:

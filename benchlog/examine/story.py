@@ -32,6 +32,9 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
     """Read the story of one log from its overview, looking closely where the key or the trigger moves."""
     table = coarse(log.overview, log.start_s, log.end_s, POINT_S, STATE_ROLES)
     lines = {role: line for role in ("key_v", "trigger_v", "feed_v") if (line := line_state(table, role)) is not None}
+    pulses = _pulses(log, table, lines.get("trigger_v"))
+    if pulses is None and "trigger_v" in lines:
+        lines["trigger_v"] = replace(lines["trigger_v"], pulsed=np.zeros(len(table), dtype=bool))
     ups = [
         float(table.start_s[at]) for line in lines.values() for at in np.flatnonzero(line.up[1:] & ~line.up[:-1]) + 1
     ]
@@ -62,7 +65,7 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
         falls=tuple(falls),
         spans=_for_drawing(on, off, cranks, running),
         parked=bool(spans) and not on,
-        trigger_pulses=_pulses(log, table, lines.get("trigger_v")),
+        trigger_pulses=pulses,
     )
 
 
