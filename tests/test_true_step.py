@@ -142,3 +142,13 @@ def test_nothing_is_found_in_nothing():
     """Empty stretches, and a log without lines."""
     assert true_steps([]).by_role == {}
     assert true_steps([Trace(np.empty(0), {}, {})]).by_role == {}
+
+
+def test_beat_tells_where_the_noise_is_of_the_resolution():
+    """Readings that often repeat their figure, but change every 36 rows or a multiple of that."""
+    noisy = _plain(noise=(0.004, 0.005), end_s=12.0)
+
+    found = true_steps([_mapped(noisy, _standing(36))]).by_role
+
+    assert found["feed_v"] == pytest.approx(0.036, rel=0.05)
+    assert true_steps([noisy]).by_role == {}

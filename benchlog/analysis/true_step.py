@@ -19,6 +19,9 @@ LEAST_RUNS, LEAST_CODES, LEAST_ROWS = 12, 3.0, 3
 VALUES_SHARE, FEWEST_VALUES, MOST_VALUES = 0.3, 6, 12
 #: Nearly all the runs of a held channel are as long as the usual one, share of it.
 AS_LONG = 0.7
+#: Or they stand for whole multiples of one beat: this share of them, within this part of the beat. A quiet channel
+#: that repeats its figure by chance does so for any number of rows.
+ON_BEAT, OFF_BEAT = 0.9, 0.1
 #: A ramp of fewer rows than this is an edge between samples.
 LEAST_RAMP_ROWS = 4
 #: A line swings at least this far, V.
@@ -122,9 +125,15 @@ def _held_s(traces: Sequence[Trace], role: str) -> float | None:
     code = float(jumped.min())
     different = len(np.unique(shown))
     least = min(max(FEWEST_VALUES, VALUES_SHARE * len(stood)), MOST_VALUES)
-    if float(np.median(jumped)) < LEAST_CODES * code or different < least:
+    if different < least:
         return None
+    beat = float(np.percentile(stood, 20))
+    cycles = stood / beat
+    if beat >= LEAST_ROWS and float(np.mean(np.abs(cycles - np.round(cycles)) <= OFF_BEAT)) >= ON_BEAT:
+        return float(np.percentile(stood_s, 20))
     usual = float(np.median(stood))
+    if float(np.median(jumped)) < LEAST_CODES * code:
+        return None
     if usual < LEAST_ROWS or float(np.percentile(stood, 10)) < AS_LONG * usual:
         return None
     return float(np.median(stood_s))
