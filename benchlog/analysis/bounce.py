@@ -10,6 +10,8 @@ from benchlog.trace import Array
 
 #: A key's contact bounces for up to this long, s (common practice, no source).
 KEY_BOUNCE_S = 0.050
+#: Edges this far apart still belong to one bounce, s: the inrush that comes with it may hold the line's voltage down.
+REACH_S = 2 * KEY_BOUNCE_S
 #: A coil's current hardly changes within this, s (its L/R is several ms; common practice, no source).
 HARDLY_S = 0.002
 #: A high state is looked for this long before a line falls, or after it rises, s.
@@ -70,21 +72,21 @@ def event_edge(
             if pause_s >= KEY_BOUNCE_S:
                 break
             continue
-        if not pulsed and found.time_s - move.time_s > KEY_BOUNCE_S:
+        if not pulsed and found.time_s - move.time_s > REACH_S:
             break
-        if back[-1].time_s - move.time_s >= 2 * KEY_BOUNCE_S:
+        if back[-1].time_s - move.time_s >= REACH_S:
             break
         back.append(move)
     return back[-1]
 
 
-def train(moves: Sequence[Crossing], first: Crossing, within_s: float = KEY_BOUNCE_S) -> list[Crossing]:
+def train(moves: Sequence[Crossing], first: Crossing, within_s: float = REACH_S) -> list[Crossing]:
     """The edges of one bounce in the direction of ``first``, itself included: those within ``within_s`` of it."""
     edges = [first]
     for move in moves:
         if move.time_s <= first.time_s:
             continue
-        if move.time_s > first.time_s + within_s or move.time_s - edges[-1].time_s >= 2 * KEY_BOUNCE_S:
+        if move.time_s > first.time_s + within_s or move.time_s - edges[-1].time_s >= REACH_S:
             break
         if move.to == first.to:
             edges.append(move)

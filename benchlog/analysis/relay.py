@@ -1,6 +1,5 @@
 """How long does the relay take to pull in and drop out, and does its contact chatter?"""
 
-import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -166,9 +165,10 @@ def _leaving(trace: Trace, trigger: Crossing) -> Operation:
     part = float(np.clip((share[at - 1] - level) / fell, 0.0, 1.0)) if fell > 0 else 0.5
     left_s = float(t[at - 1] + part * (t[at] - t[at - 1]))
     took_s, slow_s = left_s - trigger.time_s, 0.0
-    began = _fall_began(t[at:], share[at:], float(np.median(live[max(at - 20, 0) : at])))
+    first = int(np.searchsorted(t, begins_s))
+    began = _fall_began(t[first:], share[first:] / float(np.median(live[max(at - 20, 0) : at])), at - first)
     if began is not None:
-        took_s, slow_s = min(max(began[0], begins_s), left_s) - trigger.time_s, began[1]
+        took_s, slow_s = began[0] - trigger.time_s, began[1]
     return Operation(trigger.time_s, took_s, (trigger.width_s, float(t[at] - t[at - 1])), slow_s=slow_s)
 
 
@@ -202,25 +202,40 @@ def _for_good(t: Array, away: np.ndarray) -> int | None:
     return left
 
 
-def _fall_began(t: Array, share: Array, live: float) -> tuple[float, float] | None:
-    """Where a slow fall began and how well that is known, both s: an exponential through its first part.
+def _fall_began(t: Array, share: Array, at: int) -> tuple[float, float] | None:
+    """When a slow fall began and how well that is known, both s: where the live level gives way to an exponential.
+
+    The load that goes with the contact lifts the battery at once, so the fall may begin with a step.
+
+    Args:
+        t, share: from before the fall, s and the feed's share of the battery over its live one. at: the index where
+            it is clearly gone.
 
     Returns:
         None where the feed falls at once, as it does where nothing holds it up.
     """
-    low = np.flatnonzero(share < SLOW_TO_SHARE * live)
-    end = int(low[0]) if len(low) else len(share)
-    if end < 4:
+    low = np.flatnonzero(share[at:] < SLOW_TO_SHARE)
+    end = at + int(low[0]) if len(low) else len(share)
+    if end - at < 4:
         return None
-    x, y = t[:end] - t[0], np.log(np.maximum(share[:end], 1e-3) / live)
-    slope, level = np.polyfit(x, y, 1)
+    y = np.log(np.maximum(share[:end], 1e-3))
+    slope, level = np.polyfit(t[at:end] - t[at], y[at:], 1)
     if not slope < 0:
         return None
-    rest = y - (slope * x + level)
-    spread = float(np.std(rest)) / math.sqrt(end) * 4  # four times, since the line is followed beyond its samples
-    back_s = level / -slope
-    # a capacitor on a steady current falls in a line; the two differ by a twentieth of the way
-    return float(t[0] + back_s), spread / -slope + 0.05 * abs(back_s)
+    fall = slope * (t[:end] - t[at]) + level
+    rest = y - np.minimum(fall, 0.0)
+    spread = float(np.std(rest[at:]))
+    # the split that leaves the least of either course unexplained
+    left = np.concatenate(([0.0], np.cumsum(y[:at] ** 2)))
+    right = np.concatenate((np.cumsum(rest[:at][::-1] ** 2)[::-1], [0.0]))
+    began = int(np.argmin(left + right))
+    if began == 0:
+        return float(t[0]), float(t[at] - t[0])
+    middle_s = float(t[began - 1] + t[began]) / 2
+    # without a step both courses are alike for as long as the noise hides the fall; a line that is followed back
+    # beyond its samples is less sure, and a capacitor on a steady current falls in a line
+    alike_s = 2 * spread / -slope if -fall[began] < 3 * spread else 0.0
+    return middle_s, alike_s + 0.02 * float(t[at] - middle_s)
 
 
 def contact_moves(trace: Trace, live_v: float) -> list[Crossing]:

@@ -125,14 +125,14 @@ def _held_s(traces: Sequence[Trace], role: str) -> float | None:
     code = float(jumped.min())
     different = len(np.unique(shown))
     least = min(max(FEWEST_VALUES, VALUES_SHARE * len(stood)), MOST_VALUES)
-    if different < least:
+    if different < FEWEST_VALUES:
         return None
     beat = float(np.percentile(stood, 20))
     cycles = stood / beat
     if beat >= LEAST_ROWS and float(np.mean(np.abs(cycles - np.round(cycles)) <= OFF_BEAT)) >= ON_BEAT:
         return float(np.percentile(stood_s, 20))
     usual = float(np.median(stood))
-    if float(np.median(jumped)) < LEAST_CODES * code:
+    if different < least or float(np.median(jumped)) < LEAST_CODES * code:
         return None
     if usual < LEAST_ROWS or float(np.percentile(stood, 10)) < AS_LONG * usual:
         return None

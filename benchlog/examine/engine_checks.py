@@ -47,7 +47,7 @@ def _minimum(bench: Bench) -> Finding:
         held = held_minimum(trace)
         if held is None or (lowest is not None and lowest.value is not None and held.level >= lowest.value):
             continue
-        value, at_s, gap_s = held.level, held.time_s, held.gap_s
+        value, at_s, gap_s = held.level, held.time_s, max(held.gap_s, bench.true_step_s("battery_v"))
         x = trace.values["battery_v"]
         limit = bench.plan.limits.crank_min_v
         slow = gap_s > HELD_S * 1.01
@@ -101,6 +101,7 @@ def _loss(bench: Bench) -> Finding:
     if not live_somewhere or longest is None:
         return Unseen("the feed was not live before cranking")
     loss_s, at_s, width_s = longest
+    width_s = max(width_s, bench.true_step_s("feed_v"))
     slow = width_s > HELD_S * 1.01
     first, last = bench.story.cranks[0], bench.story.cranks[-1]
     return Measured(
