@@ -96,3 +96,11 @@ def test_single_inrush_is_not_clipped():
     x[1500:1510] += np.linspace(20, 0, 10)
 
     assert not _highest(_trace("battery_a", x, 0.01), "battery_a")
+
+
+def test_course_without_noise_may_be_flat_at_its_top():
+    """Smooth rises and falls that no resolution rounds, with a steady state between: nothing is cut off."""
+    t = np.arange(4000)
+    x = 5.0 + 3.0 * (1 - np.exp(-np.maximum(t - 500, 0) / 20.0)) * (t < 3000)
+
+    assert not _highest(Trace(t * 0.01, {"feed_a": np.round(x, 12)}, {}), "feed_a")

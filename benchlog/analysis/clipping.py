@@ -17,6 +17,8 @@ LEAST_JUMP_CODES = 3.0
 CHANCE_LOG10 = -6.0
 #: The samples beside a stretch at the end that show how much the signal varies.
 BESIDE_ROWS = 200
+#: Noise bends from sample to sample by more than it steps (by the square root of 3); a smooth course hardly bends.
+LEAST_BEND = 0.5
 #: Of the samples within a few codes of the end, at most this share lie off it.
 NEAR_CODES, NEAR_SHARE = 3.0, 0.1
 
@@ -73,12 +75,16 @@ def clipped_at(traces: Sequence[Trace], role: str, level: float, end: Literal["h
 
 def _chance(stretches: Sequence[tuple[Array, int, int]], code: float) -> float:
     """The logarithm of how likely so many samples at one figure are, by how often the neighbours repeat theirs."""
-    still = pairs = 0
-    for part, first, last in stretches:
-        for beside in (part[max(first - BESIDE_ROWS, 0) : first], part[last : last + BESIDE_ROWS]):
-            still += int((np.abs(np.diff(beside)) < 0.5 * code).sum())
-            pairs += max(len(beside) - 1, 0)
-    if pairs < LEAST_SAMPLES:
+    besides = [
+        beside
+        for part, first, last in stretches
+        for beside in (part[max(first - BESIDE_ROWS, 0) : first], part[last : last + BESIDE_ROWS])
+    ]
+    steps = np.concatenate([np.abs(np.diff(beside)) for beside in besides])
+    bends = np.concatenate([np.abs(np.diff(beside, 2)) for beside in besides])
+    if len(steps) < LEAST_SAMPLES or not len(bends):
         return 0.0
-    share = (still + 1) / (pairs + 2)
+    if float(np.median(bends)) < LEAST_BEND * float(np.median(steps)):
+        return 0.0  # a course without noise may be flat anywhere
+    share = (int((steps < 0.5 * code).sum()) + 1) / (len(steps) + 2)
     return float((sum(last - first for _, first, last in stretches) - 1) * np.log10(share))
