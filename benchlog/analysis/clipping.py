@@ -17,8 +17,9 @@ LEAST_JUMP_CODES = 3.0
 CHANCE_LOG10 = -6.0
 #: The samples beside a stretch at the end that show how much the signal varies.
 BESIDE_ROWS = 200
-#: Noise bends from sample to sample by more than it steps (by the square root of 3); a smooth course hardly bends.
-LEAST_BEND = 0.5
+#: Noise bends from sample to sample by more than it steps (by the square root of 3), a course with noise on it by
+#: less; one without noise hardly bends.
+LEAST_BEND = 0.12
 #: Of the samples within a few codes of the end, at most this share lie off it.
 NEAR_CODES, NEAR_SHARE = 3.0, 0.1
 
@@ -68,7 +69,7 @@ def clipped_at(traces: Sequence[Trace], role: str, level: float, end: Literal["h
     if near > NEAR_SHARE * lengths.sum():
         return False
     jumps = [top - part[at] for part, first, last in stretches for at in (first - 1, last) if 0 <= at < len(part)]
-    if not jumps or float(np.median(jumps)) < LEAST_JUMP_CODES * code:
+    if not jumps or float(np.percentile(jumps, 25, method="lower")) < LEAST_JUMP_CODES * code:
         return False
     return _chance(stretches, code) <= CHANCE_LOG10
 
@@ -84,7 +85,8 @@ def _chance(stretches: Sequence[tuple[Array, int, int]], code: float) -> float:
     bends = np.concatenate([np.abs(np.diff(beside, 2)) for beside in besides])
     if len(steps) < LEAST_SAMPLES or not len(bends):
         return 0.0
-    if float(np.median(bends)) < LEAST_BEND * float(np.median(steps)):
+    moving, bending = steps[steps > 0], bends[bends > 0]
+    if not len(moving) or not len(bending) or np.median(bending) < LEAST_BEND * np.median(moving):
         return 0.0  # a course without noise may be flat anywhere
     share = (int((steps < 0.5 * code).sum()) + 1) / (len(steps) + 2)
     return float((sum(last - first for _, first, last in stretches) - 1) * np.log10(share))

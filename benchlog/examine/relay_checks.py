@@ -5,11 +5,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from benchlog.analysis.bounce import line_moves, working_edge
+from benchlog.analysis.bounce import KEY_BOUNCE_S, line_moves, working_edge
 from benchlog.analysis.coarse import unseen_s
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, Unseen
-from benchlog.analysis.relay import Operation, drop_out, pull_in
+from benchlog.analysis.relay import BOUNCE_S, Operation, contact_moves, drop_out, pull_in
 from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
 from benchlog.examine.bench import Bench
 from benchlog.examine.relay_still import sinks, stays_dead, stays_live, watched_longer_than
@@ -60,7 +60,7 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
             return [], Unseen("the trigger does not rise in this log; turn the key on while it records")
         what = "the trigger never rose and the feed stayed dead with the key on"
         return [], _worst([], [nothing], limit, what, "")
-    windows, timed, never, already, unseen = [], [], [], 0, 0
+    windows, timed, never, already, unseen, restless = [], [], [], 0, 0, False
     for rise in bench.story.rises:
         until = _until(bench, rise, bench.story.falls)
         trace = _window(bench, rise, until)
@@ -81,24 +81,38 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
             else pull_in(trace, rise, live, dead if math.isfinite(dead) and dead < live / 2 else 0.0)
         )
         operation = _from_working_edge(bench, trace, rise, operation)
+        restless |= len(contact_moves(trace, max(live, UP_ABOVE_V))) > 1
         if operation.took_s is not None and _across_gap(bench, operation):
             unseen += 1
         elif operation.took_s is not None:
             timed.append(operation)
+        elif operation.already:
+            already += 1
         elif watched_longer_than(bench, rise, until, limit):
             never.append((rise, until))
     what = "the feed never became live after the trigger rose"
     why = _why_untimed(already, unseen, "the feed was live already")
-    return windows, _unless_missed(_worst(timed, never, limit, what, f"no pull-in could be timed: {why}"), timed, limit)
+    slow = max((operation.widths_s[1] for operation in timed), default=0.0) > (limit or 0.0) / 1000
+    worst = _worst(timed, never, limit, what, f"no pull-in could be timed: {why}")
+    return windows, _unless_missed(worst, timed, limit, undone=slow or restless)
 
 
-def _unless_missed(finding: Finding, timed: list[Operation], limit_ms: float | None) -> Finding:
-    """A late closing fails only where an earlier one, which a bouncing key undid, would have been seen."""
-    step_s = max((operation.widths_s[1] for operation in timed), default=0.0)
-    if not isinstance(finding, Measured) or finding.value is None or limit_ms is None or step_s <= limit_ms / 1000:
+def _unless_missed(finding: Finding, timed: list[Operation], limit_ms: float | None, undone: bool) -> Finding:
+    """A late move fails only where samples would have shown that the key's contact, or the relay's, moved between.
+
+    Args:
+        undone: an earlier closing may have been undone again, by the bounce of the key or since the contact chatters.
+    """
+    step_s = max((width for operation in timed for width in operation.widths_s), default=0.0)
+    if not isinstance(finding, Measured) or finding.value is None or limit_ms is None:
         return finding
-    missed = f"samples {step_s * 1000:.0f} ms apart can miss that the contact closed before"
-    return replace(finding, doubt=missed) if finding.value > limit_ms else finding
+    if step_s <= BOUNCE_S * 1.01 or finding.value <= limit_ms:
+        return finding
+    if finding.value - KEY_BOUNCE_S * 1000 <= limit_ms:
+        return replace(finding, doubt=f"samples {step_s * 1000:.0f} ms apart can miss the bounce of the key's contact")
+    if undone:
+        return replace(finding, doubt=f"samples {step_s * 1000:.0f} ms apart can miss that the contact closed before")
+    return finding
 
 
 def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
@@ -139,7 +153,8 @@ def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
         never.append(stuck)
         what = "the trigger never fell and the contact never opened after the key was turned off"
     why = "something holds the feed up after it" if held else _why_untimed(already, unseen, "the feed was dead already")
-    return windows, _worst(timed, never, limit, what, f"no drop-out could be timed: {why}")
+    worst = _worst(timed, never, limit, what, f"no drop-out could be timed: {why}")
+    return windows, _unless_missed(worst, timed, limit, undone=False)
 
 
 def _from_working_edge(bench: Bench, trace: Trace, first: Crossing, operation: Operation) -> Operation:
