@@ -8,7 +8,7 @@ import numpy as np
 
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.analysis.cranking import Crank
-from benchlog.analysis.switched import Line, drop_short, hold_state
+from benchlog.analysis.switched import Line, drop_short, hold_state, without_chatter
 from benchlog.trace import Mark
 
 #: A dwell shorter than this is chatter, s.
@@ -108,7 +108,7 @@ def turns_of(up: np.ndarray, table: Coarse, role: str | None) -> tuple[Turn, ...
 
 
 def _without_cranks(up: np.ndarray, table: Coarse, cranks: Sequence[Crank]) -> np.ndarray:
-    kept = drop_short(up, table.start_s, SHORTEST_DWELL_S)
+    kept = without_chatter(up, table.start_s, SHORTEST_DWELL_S)
     for crank in cranks:
         for first, end in runs(~kept):
             begins, ends = table.start_s[first], table.start_s[min(end, len(kept) - 1)]

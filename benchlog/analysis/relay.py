@@ -5,6 +5,7 @@ from typing import Literal
 
 import numpy as np
 
+from benchlog.analysis.coarse import runs
 from benchlog.analysis.levels import Crossing, Levels, crossings, first_reach
 from benchlog.trace import Array, Trace
 
@@ -14,6 +15,10 @@ BOUNCE_S = 0.005
 LEFT_SHARE = 0.95
 #: A feed that takes longer from 90 % to 50 % may not fall by the contact alone, s.
 SLOW_FALL_S = 0.010
+#: A feed below this share of the battery is not live, 1; a slow fall is followed down to this share of what it was.
+GONE_SHARE, SLOW_TO_SHARE = 0.5, 0.85
+#: Below this no state of the feed lies, V; a spike lasts no longer than this, s.
+SPIKE_V, SPIKE_S = -1.0, 0.003
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +31,7 @@ class Operation:
         widths_s: steps between the samples around the two crossings, s (each a half-width).
         already: the feed was on the far side before the trigger moved.
         vague: the fall may not be the contact's own.
+        slow_s: how far the instant of opening is left open by a feed that something holds up after it, s.
     """
 
     trigger_s: float
@@ -33,6 +39,7 @@ class Operation:
     widths_s: tuple[float, float]
     already: bool = False
     vague: bool = False
+    slow_s: float = 0.0
 
 
 def trigger_crossings(trace: Trace, role: str = "trigger_v", low: float | None = None) -> list[Crossing]:
@@ -72,30 +79,40 @@ def pull_in(trace: Trace, trigger: Crossing, live_v: float, dead_v: float = 0.0)
 
 
 def drop_out(trace: Trace, trigger: Crossing, live_v: float, dead_v: float = 0.0) -> Operation:
-    """Trigger falling until the feed first falls below 90 % of its swing."""
-    feed: Array | None = None
+    """Trigger falling until the contact opens: the feed leaves the battery and does not come back.
+
+    Without ``battery_v`` until the feed falls below 90 % of its own swing.
+    """
     battery = trace.values.get("battery_v")
     if battery is not None and np.isfinite(battery).sum() > 1:
-        left = _left_battery(trace, trigger)
-        if left is None:
-            return Operation(trigger.time_s, None, (trigger.width_s, trigger.width_s))
-        feed, live_v = left
-    found = _operation(trace, trigger, dead_v + 0.9 * (live_v - dead_v), "low", feed)
-    if found.took_s is None or battery is not None:
+        return _leaving(trace, trigger)
+    found = _operation(trace, trigger, dead_v + 0.9 * (live_v - dead_v), "low")
+    if found.took_s is None:
         return found
     half = _operation(trace, trigger, dead_v + 0.5 * (live_v - dead_v), "low")
     if half.took_s is None:
         return Operation(found.trigger_s, None, found.widths_s)
-    # without the battery beside it, a slow fall may be the engine stopping before the contact opens
-    return replace(found, vague=half.took_s - found.took_s > SLOW_FALL_S)
+    slow_s = half.took_s - found.took_s
+    if slow_s <= SLOW_FALL_S:
+        return found
+    # a slow fall may be the engine that stops before the contact opens, or a capacitor that is left alone by it
+    left_s = _left_level(trace, trigger, live_v)
+    early_s = min(left_s, found.took_s) if left_s is not None else 0.0
+    return replace(found, vague=True, slow_s=found.took_s - early_s)
 
 
-def _operation(
-    trace: Trace, trigger: Crossing, level: float, to: Literal["high", "low"], feed: Array | None = None
-) -> Operation:
+def _left_level(trace: Trace, trigger: Crossing, live_v: float) -> float | None:
+    """When the feed was last beside its own level before a slow fall, s after the trigger."""
+    feed = trace.values["feed_v"]
+    since = (trace.time_s >= trigger.before_s) & np.isfinite(feed)
+    beside = np.flatnonzero(since & (feed >= 0.98 * live_v))
+    return float(trace.time_s[beside[-1]]) - trigger.time_s if len(beside) else None
+
+
+def _operation(trace: Trace, trigger: Crossing, level: float, to: Literal["high", "low"]) -> Operation:
     # the feed may move between the two samples around the trigger's own passage
     from_index = int(np.searchsorted(trace.time_s, trigger.before_s))
-    x = (trace.values["feed_v"] if feed is None else feed)[from_index:]
+    x = trace.values["feed_v"][from_index:]
     t = trace.time_s[from_index:]
     nothing = (trigger.width_s, trigger.width_s)
     good = np.isfinite(x)
@@ -110,36 +127,147 @@ def _operation(
     return Operation(trigger.time_s, reached.time_s - trigger.time_s, (trigger.width_s, reached.width_s))
 
 
-def _left_battery(trace: Trace, trigger: Crossing) -> tuple[Array, float] | None:
-    """The feed from where it leaves the battery's voltage, and its level there; None if it never does.
+def _leaving(trace: Trace, trigger: Crossing) -> Operation:
+    """When the feed leaves the battery's voltage for good.
 
     The battery falls when the engine stops with the key and rises when the load goes; neither is the contact.
-    Until the feed leaves it, the feed counts as live whatever the battery does.
+    Until the feed leaves it, the feed counts as live whatever the battery does. A touch within the bounce of the
+    opening is no return. Where capacitors hold the feed up, its fall is followed back to where it began.
     """
-    feed, battery = trace.values["feed_v"], trace.values["battery_v"]
+    nothing = Operation(trigger.time_s, None, (trigger.width_s, trigger.width_s))
+    good = np.isfinite(trace.values["feed_v"])
+    battery = trace.values["battery_v"]
     known = np.isfinite(battery)
-    beside = np.maximum(np.interp(trace.time_s, trace.time_s[known], battery[known]), 1.0)
+    t = trace.time_s[good]
+    feed = trace.values["feed_v"][good]
+    beside = np.maximum(np.interp(t, trace.time_s[known], battery[known]), 1.0)
     share = feed / beside
-    before = share[(trace.time_s <= trigger.before_s) & np.isfinite(share)][-50:]
-    since = trace.time_s >= trigger.before_s
+    begins_s = _let_go_s(trace, trigger)
+    before = share[t <= begins_s][-50:]
+    since = t >= begins_s
     if not len(before) or not since.any():
-        return None
+        return nothing
+    usual = float(np.median(before))
+    if usual < GONE_SHARE:
+        return replace(nothing, already=True)
     # a load that goes with the key lifts the feed toward the battery before the contact opens
-    live = np.fmax(np.fmax.accumulate(np.where(since, share, -np.inf)), float(np.median(before)))
-    with np.errstate(invalid="ignore"):
-        away = since & (share < LEFT_SHARE * live)
+    live = np.fmax(np.fmax.accumulate(np.where(since, share, -np.inf)), usual)
+    away = since & (share < LEFT_SHARE * live)
     if not away.any():
+        return nothing
+    at = _for_good(t, away)
+    if at is None:
+        return nothing
+    if at == 0:
+        return replace(nothing, already=True)
+    level = LEFT_SHARE * float(live[at])
+    fell = float(share[at - 1] - share[at])
+    part = float(np.clip((share[at - 1] - level) / fell, 0.0, 1.0)) if fell > 0 else 0.5
+    left_s = float(t[at - 1] + part * (t[at] - t[at - 1]))
+    took_s, slow_s = left_s - trigger.time_s, 0.0
+    first = int(np.searchsorted(t, begins_s))
+    began = _fall_began(t[first:], share[first:] / float(np.median(live[max(at - 20, 0) : at])), at - first)
+    if began is not None:
+        took_s, slow_s = began[0] - trigger.time_s, began[1]
+    return Operation(trigger.time_s, took_s, (trigger.width_s, float(t[at] - t[at - 1])), slow_s=slow_s)
+
+
+def _let_go_s(trace: Trace, trigger: Crossing) -> float:
+    """When the trigger began to fall, s: the last sample at 90 % of its level just before."""
+    x = trace.values.get("trigger_v")
+    if x is None:
+        return trigger.before_s
+    earlier = (trace.time_s <= trigger.before_s) & np.isfinite(x)
+    if not earlier.any():
+        return trigger.before_s
+    volts = x[earlier]
+    high = np.flatnonzero(volts >= 0.9 * float(np.percentile(volts, 90)))
+    return float(trace.time_s[earlier][high[-1]])
+
+
+def _for_good(t: Array, away: np.ndarray) -> int | None:
+    """The first index from which the feed stays away, touches within the bounce of a contact apart."""
+    moves = np.flatnonzero(away[1:] != away[:-1]) + 1
+    left: int | None = 0 if away[0] else None
+    back: int | None = None
+    for at in [int(move) for move in moves]:
+        if away[at]:
+            if left is None or (back is not None and t[at] - t[back] > BOUNCE_S):
+                left = at
+            back = None
+        else:
+            back = at
+    if back is not None and t[-1] - t[back] > BOUNCE_S:
         return None
-    at = int(np.argmax(away))
-    local_v = float(live[at] * beside[at])
-    held = feed.copy()
-    held[:at] = np.fmax(held[:at], local_v)
-    return held, local_v
+    return left
+
+
+def _fall_began(t: Array, share: Array, at: int) -> tuple[float, float] | None:
+    """When a slow fall began and how well that is known, both s: where the live level gives way to an exponential.
+
+    The load that goes with the contact lifts the battery at once, so the fall may begin with a step.
+
+    Args:
+        t, share: from before the fall, s and the feed's share of the battery over its live one. at: the index where
+            it is clearly gone.
+
+    Returns:
+        None where the feed falls at once, as it does where nothing holds it up.
+    """
+    low = np.flatnonzero(share[at:] < SLOW_TO_SHARE)
+    end = at + int(low[0]) if len(low) else len(share)
+    if end - at < 4:
+        return None
+    y = np.log(np.maximum(share[:end], 1e-3))
+    slope, level = np.polyfit(t[at:end] - t[at], y[at:], 1)
+    if not slope < 0:
+        return None
+    fall = slope * (t[:end] - t[at]) + level
+    rest = y - np.minimum(fall, 0.0)
+    spread = float(np.std(rest[at:]))
+    # the split that leaves the least of either course unexplained
+    left = np.concatenate(([0.0], np.cumsum(y[:at] ** 2)))
+    right = np.concatenate((np.cumsum(rest[:at][::-1] ** 2)[::-1], [0.0]))
+    began = int(np.argmin(left + right))
+    if began == 0:
+        return float(t[0]), float(t[at] - t[0])
+    middle_s = float(t[began - 1] + t[began]) / 2
+    # without a step both courses are alike for as long as the noise hides the fall; a line that is followed back
+    # beyond its samples is less sure, and a capacitor on a steady current falls in a line
+    alike_s = 2 * spread / -slope if -fall[began] < 3 * spread else 0.0
+    return middle_s, alike_s + 0.02 * float(t[at] - middle_s)
 
 
 def contact_moves(trace: Trace, live_v: float) -> list[Crossing]:
     """Openings and closings of the contact as the feed shows them: 50 % of the live level, 40/60 % hysteresis."""
     return crossings(trace.time_s, trace.values["feed_v"], Levels(0.0, live_v))
+
+
+def without_spikes(trace: Trace, live_v: float) -> Trace:
+    """The same feed without what no contact does: samples below any state, and dips that the battery shows as well.
+
+    A coil or motor that is switched off without suppression, and ignition, leave the lines for less than 2 ms; a
+    stretch below zero that lasts longer is a contact that opened on such a load.
+
+    Args:
+        live_v: the feed's level once closed, V; a battery above it by more than a fifth is spiked itself.
+    """
+    feed = trace.values["feed_v"]
+    battery = trace.values.get("battery_v")
+    kept = feed.copy()
+    if battery is not None and np.isfinite(battery).sum() > 1:
+        known = np.isfinite(battery)
+        beside = np.interp(trace.time_s, trace.time_s[known], battery[known])
+        with np.errstate(invalid="ignore", divide="ignore"):
+            # as a share of the battery at that very instant, brought back to the live level
+            alike = kept / np.clip(beside, 0.5, 1.2 * live_v) * live_v
+        kept = np.where(beside < 0.9 * live_v, alike, kept)
+    for first, end in runs(kept < SPIKE_V):
+        before, after = max(first - 1, 0), min(end, len(kept) - 1)
+        alone = kept[before] > 0.5 * live_v and kept[after] > 0.5 * live_v
+        if alone and trace.time_s[after] - trace.time_s[before] <= SPIKE_S:
+            kept[first:end] = np.nan
+    return Trace(trace.time_s, {**trace.values, "feed_v": kept}, trace.over)
 
 
 def chatter_count(
@@ -154,7 +282,13 @@ def chatter_count(
         slack_s: how well the key-off is known; an opening as close to it as that is the drop-out.
     """
     ends_s = on_to_s - slack_s - BOUNCE_S
-    openings = [m for m in moves if m.to == "low" and on_from_s + BOUNCE_S < m.time_s <= ends_s - m.width_s]
+    openings = [
+        move
+        for before, move in zip([None, *moves], moves, strict=False)
+        if move.to == "low"
+        and on_from_s + BOUNCE_S < move.time_s <= ends_s - move.width_s
+        and not (before is not None and before.to == "high" and move.time_s - before.time_s <= BOUNCE_S)
+    ]
     after = [m for m in moves if ends_s - m.width_s < m.time_s <= off_to_s]
     first_open = next((m.time_s for m in after if m.to == "low"), None)
     closings = (

@@ -1,16 +1,22 @@
 """When is a voltage line up, and when down? Coarse states of trigger, key line and feed over a whole log."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.analysis.levels import Levels, state_levels
+from benchlog.analysis.pulsing import pulsed_points, steady_cycles
 
 #: A switched 12 V line moves at least this far between its states, V (common practice, no source).
 LEAST_SWING_V = 3.0
 #: A line that never moves counts as up above this level, V.
 UP_ABOVE_V = 5.0
+#: No state of a 12 V line lies outside this: a coil without suppression, a load dump or an ignition spike
+#: leaves it for moments (the pulses of ISO 7637-2), and may be rare or in every point.
+PLAUSIBLE_V = (-1.0, 18.0)
+#: Where samples lie no further apart than this, s, one alone is no dwell of the key.
+LONGEST_ALONE_S = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,14 +26,16 @@ class Line:
     Attributes:
         role: the channel.
         levels: None where it has one level only.
-        up: True for each point of the coarse table where the line is up.
+        up: True for each point of the coarse table where the line is up; throughout where it is pulsed.
         moves: whether it has both states.
+        pulsed: True for each point that belongs to a train of pulses.
     """
 
     role: str
     levels: Levels | None
     up: np.ndarray
     moves: bool
+    pulsed: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))
 
 
 def line_state(table: Coarse, role: str) -> Line | None:
@@ -38,14 +46,20 @@ def line_state(table: Coarse, role: str) -> Line | None:
     """
     if role not in table.mean or not np.isfinite(table.mean[role]).any():
         return None
-    x = table.mean[role]
-    extremes = np.concatenate((table.low[role], table.high[role], x))
-    levels = state_levels(extremes)
-    if levels is None or levels.amplitude < LEAST_SWING_V:
+    low, high, x = (np.clip(part[role], *PLAUSIBLE_V) for part in (table.low, table.high, table.mean))
+    none = np.zeros(len(table), dtype=bool)
+    within = state_levels(np.concatenate((low, high)))
+    if within is None or within.amplitude < LEAST_SWING_V:
         steady = float(np.nanmedian(x))
-        return Line(role, None, np.full(len(table), steady > UP_ABOVE_V), moves=False)
-    up = hold_state(x, levels.at(0.4), levels.at(0.6))
-    return Line(role, levels, up, moves=bool(up.any() and not up.all()))
+        return Line(role, None, np.full(len(table), steady > UP_ABOVE_V), moves=False, pulsed=none)
+    # spikes in every point move the extremes, not the means; pulses the means, not the extremes
+    by_mean = state_levels(x)
+    levels = within if by_mean is None or by_mean.amplitude < LEAST_SWING_V else by_mean
+    pulsed = pulsed_points(low, high, x, within, table.start_s)
+    up = hold_state(x, levels.at(0.4), levels.at(0.6)) | pulsed
+    pulsed |= steady_cycles(up, table.start_s)
+    up |= pulsed
+    return Line(role, levels, up, moves=bool(up.any() and not up.all()), pulsed=pulsed)
 
 
 def hold_state(x: np.ndarray, lower: float, upper: float) -> np.ndarray:
@@ -67,3 +81,12 @@ def drop_short(up: np.ndarray, time_s: np.ndarray, shortest_s: float) -> np.ndar
             if time_s[end] - time_s[first] < shortest_s:
                 kept[first:end] = not wanted
     return kept
+
+
+def without_chatter(up: np.ndarray, time_s: np.ndarray, shortest_s: float) -> np.ndarray:
+    """The same states without dwells that no key makes: shorter than ``shortest_s``, or of one sample of a fast log.
+
+    One sample alone does not show that a state lasted as long as the step; beyond 0.2 s it may be all there is of it.
+    """
+    step_s = float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0
+    return drop_short(up, time_s, max(shortest_s, 1.5 * step_s) if step_s <= LONGEST_ALONE_S else shortest_s)

@@ -10,7 +10,9 @@ from benchlog.analysis.cranking import Crank
 from benchlog.analysis.key_state import Source
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.noise import NoiseModel
+from benchlog.analysis.pulsing import Pulses
 from benchlog.analysis.running import Running
+from benchlog.analysis.true_step import TrueSteps
 from benchlog.analysis.zero import Zero
 from benchlog.evidence import Span
 from benchlog.logger import Logger
@@ -68,6 +70,7 @@ class Story:
         rises, falls: the trigger's passages outside cranks, closely timed.
         spans: the same for drawing.
         parked: the key is off throughout.
+        trigger_pulses: duty and rate where the trigger hangs on a line that is pulsed; None where it does not.
     """
 
     source: Source
@@ -81,6 +84,7 @@ class Story:
     falls: tuple[Crossing, ...]
     spans: tuple[Span, ...]
     parked: bool
+    trigger_pulses: Pulses | None = None
 
     def half_width_s(self, turn_s: float) -> float:
         """How well the key event at this very time is known, s; 0 where the log begins or ends there instead."""
@@ -98,6 +102,7 @@ class Bench:
         zeros: role -> what was taken off it. stated: role -> its accuracy without them.
         bridged: where the battery's shunts were bridged, so that the log holds no current of theirs.
         noise: role -> the noise of the channel with the engine off, over all of the log.
+        steps: how fast the logger really sees, where that is slower than its rows.
     """
 
     log: Samples
@@ -110,6 +115,7 @@ class Bench:
     stated: Mapping[str, Accuracy | None] = field(default_factory=dict)
     bridged: tuple[Bridge, ...] = ()
     noise: Mapping[str, NoiseModel] = field(default_factory=dict)
+    steps: TrueSteps = field(default_factory=TrueSteps)
 
     @property
     def overview(self) -> Overview:
@@ -119,6 +125,10 @@ class Bench:
     def has(self, *roles: str) -> bool:
         """Whether the log has all of these channels."""
         return all(role in self.log.overview.bands for role in roles)
+
+    def true_step_s(self, *roles: str) -> float:
+        """How far apart in time the logger really sees these channels, the slowest of them, s."""
+        return max([self.overview.step_s, *(self.steps.by_role.get(role, 0.0) for role in roles if self.has(role))])
 
     def bridged_in(self, *stretches: tuple[float, float]) -> str:
         """To be added to a reason: where the shunt was bridged in one of these stretches, s; "" where it was not."""

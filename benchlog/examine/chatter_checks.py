@@ -2,25 +2,37 @@
 
 import numpy as np
 
+from benchlog.analysis.bounce import line_moves, train
 from benchlog.analysis.coarse import coarse, runs, unseen_s
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, Unseen
-from benchlog.analysis.relay import BOUNCE_S, chatter_count, contact_moves
-from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.analysis.relay import BOUNCE_S, chatter_count, contact_moves, without_spikes
+from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
 from benchlog.examine.bench import Bench
+from benchlog.examine.load_checks import Loads
+from benchlog.examine.path_checks import FeedLoad
 
 #: A contact that was closed already is watched from this long after the key-on, s.
 BEFORE_S = 0.5
 POINT_S = 0.05
+#: A load lasts this long, s; all circuits are on where this share of the planned load is seen.
+POINT_LOAD_S, ALL_ON_SHARE = 0.5, 0.8
+#: A contact may follow its key's bounce for this long after the last edge, s (a drop-out and a pull-in).
+FOLLOWS_S = 0.1
 
 
-def examine_chatter(bench: Bench) -> Finding:
-    """The finding for ``relay_chatter``."""
+def examine_chatter(bench: Bench, load: FeedLoad | None = None, loads: Loads | None = None) -> Finding:
+    """The finding for ``relay_chatter``.
+
+    Args:
+        load: the load through the feed; loads: the steady stretches: they tell whether all circuits were on.
+    """
     if not bench.has("feed_v"):
         return Unseen("feed_v is not logged")
     if not bench.story.on:
         return Unseen("the key is off throughout the log")
     count, with_trigger, seen_s, hidden_s, first_s, last_s = 0, 0, 0.0, 0.0, None, 0.0
+    whole: list[tuple[float, float]] = []
     for on_from, on_to in bench.story.on:
         off_to = next((b for a, b in bench.story.off if abs(a - on_to) < 1e-6), on_to)
         closed_at = _first_closing(bench, on_from, on_to)
@@ -31,10 +43,12 @@ def examine_chatter(bench: Bench) -> Finding:
             closed_at = on_from + BEFORE_S if on_from > bench.log.start_s else on_from
         # an opening that follows the trigger's own slow fall is the drop-out, not chatter
         around = max(0.5, 1.5 * bench.overview.step_s)
+        bounces = _bounces(bench, on_from, on_to)
         moves = [
             move
             for move in _moves(bench, closed_at, off_to)
             if not any(c.from_s - around <= move.time_s <= c.to_s + 2 * around for c in bench.story.cranks)
+            and not any(a <= move.time_s <= b for a, b in bounces)
         ]
         if not bench.has("battery_v") and not bench.has("battery_a"):
             with_trigger += sum(
@@ -46,16 +60,11 @@ def examine_chatter(bench: Bench) -> Finding:
         seen_s += off_to - closed_at - gaps_s
         first_s = closed_at if first_s is None else first_s
         last_s = off_to
+        if bench.log.start_s < on_from and on_to < bench.log.end_s:
+            whole.append((on_from, on_to))
     if first_s is None:
         return Unseen("the contact never closed while the key was on")
-    step = bench.overview.step_s
-    slow = slow_remedy = None
-    if step > BOUNCE_S * 1.01:
-        slow = f"samples {step * 1000:.0f} ms apart can miss an opening"
-        slow_remedy = "a log at 200 samples a second or more would prove it"
-    elif hidden_s:
-        slow_remedy = "a log without gaps would prove it"
-        slow = f"an opening in the {hidden_s:.1f} s that the log lacks would be missed"
+    only_fails, remedy = _short_of_a_pass(bench, whole, hidden_s, load, loads)
     starter = 0 < count <= with_trigger
     return Measured(
         value=float(count),
@@ -66,9 +75,79 @@ def examine_chatter(bench: Bench) -> Finding:
         doubt="the trigger itself went down with it, and without the battery's voltage that may be the starter"
         if starter
         else None,
-        only_fails=slow,
-        remedy="log battery_v beside it" if starter else slow_remedy,
+        only_fails=only_fails,
+        remedy="log battery_v beside it" if starter else remedy,
     )
+
+
+def _short_of_a_pass(
+    bench: Bench, whole: list[tuple[float, float]], hidden_s: float, load: FeedLoad | None, loads: Loads | None
+) -> tuple[str | None, str | None]:
+    """Why a log without an opening does not prove that there is none, and what would: none where it does."""
+    step_s = bench.true_step_s("feed_v")
+    if step_s > BOUNCE_S * 1.01:
+        if step_s > 1.5 * bench.overview.step_s:
+            seen = (
+                f"the logger sees feed_v {step_s * 1000:.0f} ms apart, whatever its rows say, and can miss an opening"
+            )
+            return seen, "a logger that really reads 200 times a second or more would prove it"
+        slow = f"samples {step_s * 1000:.0f} ms apart can miss an opening"
+        return slow, "a log at 200 samples a second or more would prove it"
+    if hidden_s:
+        return (
+            f"an opening in the {hidden_s:.1f} s that the log lacks would be missed",
+            "a log without gaps would prove it",
+        )
+    if not whole:
+        return (
+            "the log holds no whole stretch with the key on",
+            "record from before the key-on until after the key-off, with all circuits on",
+        )
+    if bench.plan.circuit and not any(_all_on(bench, a, b, load, loads) for a, b in whole):
+        return (
+            f"no stretch with the key on shows the planned load of {bench.plan.planned_load_a:.3g} A",
+            "switch all circuits on with the key on, and log feed_a or battery_a, or mark each as it is switched",
+        )
+    return None, None
+
+
+def _all_on(bench: Bench, from_s: float, to_s: float, load: FeedLoad | None, loads: Loads | None) -> bool:
+    """Whether all circuits were on at some time of a stretch: by marks, or by the planned load within its doubt."""
+    on: set[int] = set()
+    planned = {circuit.slot for circuit in bench.plan.circuit}
+    for mark in bench.log.marks:
+        words = mark.text.lower().split()
+        if from_s <= mark.time_s <= to_s and len(words) == 3 and words[0] == "slot" and words[1].isdigit():
+            (on.add if words[2] == "on" else on.discard)(int(words[1]))
+            if planned <= on:
+                return True
+    most = [point.load_a for point in (load.points if load else ()) if from_s <= point.plateau.from_s <= to_s]
+    for group in loads.engine_off if loads else ():
+        steady = [p.readings["battery_a"].value for p in group if from_s <= p.from_s <= to_s]
+        most += [max(steady) - min(steady)] if steady else []
+    own = [f"slot{circuit.slot}_a" for circuit in bench.plan.circuit]
+    if bench.has(*own):
+        part = coarse(bench.overview, from_s, to_s, POINT_LOAD_S, own)
+        total = np.sum([part.mean[role] for role in own], axis=0)
+        most += [float(np.nanmax(total, initial=0.0))]
+    return max(most, default=0.0) >= ALL_ON_SHARE * bench.plan.planned_load_a
+
+
+def _bounces(bench: Bench, on_from: float, on_to: float) -> list[tuple[float, float]]:
+    """The stretches in which the contact follows the bounce of the key's own, as a coil may, s."""
+    if bench.story.trigger_pulses is not None or not bench.has("trigger_v"):
+        return []
+    found = []
+    for at_s, events in ((on_from, bench.story.rises), (on_to, bench.story.falls)):
+        event = min(events, key=lambda move: abs(move.time_s - at_s), default=None)
+        if event is None or abs(event.time_s - at_s) > 0.2:
+            continue
+        trace = bench.log.trace(event.time_s - 0.5, event.time_s + 0.5, ["trigger_v"])
+        x = np.clip(trace.values["trigger_v"], *PLAUSIBLE_V)
+        edges = train(line_moves(trace.time_s, x, event.time_s, event.to, None), event)
+        if len(edges) > 1:
+            found.append((event.time_s, edges[-1].time_s + FOLLOWS_S))
+    return found
 
 
 def _trigger_down(bench: Bench, opening: Crossing) -> bool:
@@ -98,18 +177,19 @@ def _moves(bench: Bench, from_s: float, to_s: float) -> list[Crossing]:
     """The contact's moves between two times: single samples are read only where the feed dips or rises."""
     part = coarse(bench.overview, from_s, to_s, POINT_S, ["feed_v", "battery_v"])
     low, high, mean = part.low["feed_v"], part.high["feed_v"], part.mean["feed_v"]
-    live = part.mean.get("battery_v", np.full(len(mean), np.nanmax(mean, initial=12.0)))
+    live = part.mean.get("battery_v", np.full(len(mean), min(np.nanmax(mean, initial=12.0), PLAUSIBLE_V[1])))
     with np.errstate(invalid="ignore"):
         mixed = (low < 0.55 * live) & (high > 0.45 * live)
         turned = np.flatnonzero((mean[1:] > 0.5 * live[1:]) != (mean[:-1] > 0.5 * live[:-1]))
     mixed[turned] = True
     mixed[turned + 1] = True
+    roles = [role for role in ("feed_v", "battery_v") if bench.has(role)]
     moves: list[Crossing] = []
     for first, end in runs(mixed):
         step = bench.overview.step_s
         a = float(part.start_s[max(first - 1, 0)]) - 3 * step
         b = float(part.end_s[min(end, len(part) - 1)]) + 3 * step
-        trace = bench.log.trace(a, b, ["feed_v"])
+        trace = without_spikes(bench.log.trace(a, b, roles), float(live[first]))
         moves += [move for move in contact_moves(trace, float(live[first])) if move.time_s > from_s]
     unique: list[Crossing] = []
     for move in sorted(moves, key=lambda m: m.time_s):

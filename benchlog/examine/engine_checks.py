@@ -1,6 +1,5 @@
 """The checks while the starter turns: cranking minimum and feed in crank."""
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -55,7 +54,7 @@ def _lowest(bench: Bench, crank: Crank) -> Measured | None:
     held = held_minimum(clean)
     if held is None:
         return None
-    value, half, at_s, step_s = held.level, held.half_width, held.time_s, _true_step_s(bench, "battery_v")
+    value, half, at_s, step_s = held.level, held.half_width, held.time_s, bench.true_step_s("battery_v")
     wider = held_minimum(clean, held_s=HELD_S + 2 * held.gap_s) if held.gap_s > HELD_S / FEW else None
     if wider is not None:
         # so few samples may each be a mean over their step: only a longer stretch surely stays as low for 10 ms
@@ -87,12 +86,6 @@ def _lowest(bench: Bench, crank: Crank) -> Measured | None:
     )
 
 
-def _true_step_s(bench: Bench, *roles: str) -> float:
-    """How far apart the logger really sees, s, where that is known to be slower than its rows; else 0."""
-    known: Callable[..., float] | None = getattr(bench, "true_step_s", None)
-    return known(*roles) if known is not None else 0.0
-
-
 def _loss(bench: Bench) -> Finding:
     if not bench.has("feed_v"):
         return Unseen("feed_v is not logged")
@@ -113,7 +106,7 @@ def _loss(bench: Bench) -> Finding:
     if not live_somewhere or longest is None:
         return Unseen("the feed was not live before cranking")
     loss_s, at_s, width_s = longest
-    width_s = max(width_s, _true_step_s(bench, "feed_v", "battery_v"))
+    width_s = max(width_s, bench.true_step_s("feed_v", "battery_v"))
     slow = max(width_s, widest_s) > HELD_S * 1.01
     first, last = bench.story.cranks[0], bench.story.cranks[-1]
     return Measured(

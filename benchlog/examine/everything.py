@@ -10,6 +10,7 @@ from benchlog.examine.bench import Bench, Samples, Story, accuracy_of
 from benchlog.examine.bridged import use_bridges
 from benchlog.examine.charging_checks import examine_charging
 from benchlog.examine.chatter_checks import examine_chatter
+from benchlog.examine.clipped import use_clips
 from benchlog.examine.drawn import battery_points, feed_points, ground_points, settlings
 from benchlog.examine.engine_checks import examine_crank
 from benchlog.examine.fuse_checks import examine_walk, find_walk, without_pulled
@@ -17,6 +18,7 @@ from benchlog.examine.load_checks import examine_battery_load, find_loads
 from benchlog.examine.noisy import noise_in
 from benchlog.examine.observe import observe
 from benchlog.examine.off_state import OffState, examine_off_state
+from benchlog.examine.pace import steps_of
 from benchlog.examine.path_checks import examine_paths, feed_load
 from benchlog.examine.relay_checks import examine_relay
 from benchlog.examine.rest_checks import examine_rest
@@ -64,14 +66,18 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     refuse_senseless(log)
     stated, low_side = accuracy_of(logger)
     samples = int(log.overview.rows.sum())
-    bridged = use_bridges(log)
+    clipped = use_clips(log)
+    bridged = use_bridges(clipped.log)
     zeroed = use_zeros(bridged.log, logger, stated, bridged.bridges)
     log, accuracy = zeroed.log, zeroed.accuracy
     story = tell(log, accuracy.get("battery_a"))
     walk = find_walk(log, story)
     story = without_pulled(story, walk)
     noise = noise_in(log, story, accuracy)
-    bench = Bench(log, plan, story, accuracy, low_side, walk.left_out, zeroed.zeros, stated, bridged.bridges, noise)
+    steps = steps_of(log, story)
+    bench = Bench(
+        log, plan, story, accuracy, low_side, walk.left_out, zeroed.zeros, stated, bridged.bridges, noise, steps
+    )
     off_state = examine_off_state(bench)
     walked = examine_walk(bench, walk, off_state)
     relay = examine_relay(bench)
@@ -82,7 +88,7 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
         **off_state.findings,
         **examine_rest(bench, off_state.spans),
         **relay.findings,
-        "relay_chatter": examine_chatter(bench),
+        "relay_chatter": examine_chatter(bench, load, loads),
         **examine_battery_load(bench, loads),
         **examine_paths(bench, load),
         **slots,
@@ -111,5 +117,5 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     devices = {circuit.slot: circuit.device for circuit in plan.circuit}
     let_go = tuple((pull.slot, devices.get(pull.slot, "")) for pull in walk.let_go)
     doubtful = doubtful_readings(bench, logger, findings, off_state)
-    notes = (*bridged.notes, *zeroed.notes, *walked.notes, *doubtful)
+    notes = (*clipped.notes, *bridged.notes, *zeroed.notes, *walked.notes, *doubtful)
     return LogFindings(log.name, story, findings, off_state, logger, evidence, seen, let_go, notes)

@@ -1,24 +1,25 @@
 """The relay's times: pull-in and drop-out, each event looked at on single samples."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from benchlog.analysis.coarse import coarse, unseen_s
+from benchlog.analysis.bounce import KEY_BOUNCE_S, line_moves, working_edge
+from benchlog.analysis.coarse import unseen_s
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, Unseen
-from benchlog.analysis.relay import Operation, drop_out, pull_in
-from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.analysis.relay import BOUNCE_S, Operation, contact_moves, drop_out, pull_in
+from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
 from benchlog.examine.bench import Bench
+from benchlog.examine.relay_still import sinks, stays_dead, stays_live, watched_longer_than
 from benchlog.trace import Trace
 from benchlog.uncertainty import combine, rectangular
 
-#: A relay that has not moved after this long never will, s (common practice, no source).
-NEVER_S = 1.0
 #: How far around an event the samples are looked at, s.
 BEFORE_S, AFTER_S, LATEST_S = 0.5, 1.0, 30.0
-POINT_S = 0.05
+#: Samples further apart than this may miss pulses of 500 Hz, and show slower ones in their place, s.
+FASTEST_PULSE_S = 0.00101
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +53,14 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
     missing = _missing(bench)
     if missing:
         return [], Unseen(missing)
-    if not bench.story.rises:
-        return [], Unseen("the trigger does not rise in this log; turn the key on while it records")
-    windows, timed, never, already, unseen = [], [], [], 0, 0
     limit = bench.plan.relay.pull_in_max_ms if bench.plan.relay else None
+    if not bench.story.rises:
+        nothing = stays_dead(bench, limit)
+        if nothing is None:
+            return [], Unseen("the trigger does not rise in this log; turn the key on while it records")
+        what = "the trigger never rose and the feed stayed dead with the key on"
+        return [], _worst([], [nothing], limit, what, "")
+    windows, timed, never, already, unseen, restless = [], [], [], 0, 0, False
     for rise in bench.story.rises:
         until = _until(bench, rise, bench.story.falls)
         trace = _window(bench, rise, until)
@@ -75,15 +80,39 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
             if live < UP_ABOVE_V
             else pull_in(trace, rise, live, dead if math.isfinite(dead) and dead < live / 2 else 0.0)
         )
+        operation = _from_working_edge(bench, trace, rise, operation)
+        restless |= len(contact_moves(trace, max(live, UP_ABOVE_V))) > 1
         if operation.took_s is not None and _across_gap(bench, operation):
             unseen += 1
         elif operation.took_s is not None:
             timed.append(operation)
-        elif _seen_s(bench, rise, until) >= max(NEVER_S, 2 * (limit or 0) / 1000):
+        elif operation.already:
+            already += 1
+        elif watched_longer_than(bench, rise, until, limit):
             never.append((rise, until))
     what = "the feed never became live after the trigger rose"
     why = _why_untimed(already, unseen, "the feed was live already")
-    return windows, _worst(timed, never, limit, what, f"no pull-in could be timed: {why}")
+    slow = max((operation.widths_s[1] for operation in timed), default=0.0) > (limit or 0.0) / 1000
+    worst = _worst(timed, never, limit, what, f"no pull-in could be timed: {why}")
+    return windows, _unless_missed(worst, timed, limit, undone=slow or restless)
+
+
+def _unless_missed(finding: Finding, timed: list[Operation], limit_ms: float | None, undone: bool) -> Finding:
+    """A late move fails only where samples would have shown that the key's contact, or the relay's, moved between.
+
+    Args:
+        undone: an earlier closing may have been undone again, by the bounce of the key or since the contact chatters.
+    """
+    step_s = max((width for operation in timed for width in operation.widths_s), default=0.0)
+    if not isinstance(finding, Measured) or finding.value is None or limit_ms is None:
+        return finding
+    if step_s <= BOUNCE_S * 1.01 or finding.value <= limit_ms:
+        return finding
+    if finding.value - KEY_BOUNCE_S * 1000 <= limit_ms:
+        return replace(finding, doubt=f"samples {step_s * 1000:.0f} ms apart can miss the bounce of the key's contact")
+    if undone:
+        return replace(finding, doubt=f"samples {step_s * 1000:.0f} ms apart can miss that the contact closed before")
+    return finding
 
 
 def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
@@ -91,7 +120,7 @@ def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
     if missing:
         return [], Unseen(missing)
     limit = bench.plan.relay.drop_out_max_ms if bench.plan.relay else None
-    windows, timed, never, already, unseen = [], [], [], 0, 0
+    windows, timed, never, already, unseen, held = [], [], [], 0, 0, 0
     for fall in bench.story.falls:
         until = _until(bench, fall, bench.story.rises)
         trace = _window(bench, fall, until)
@@ -104,23 +133,48 @@ def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
         if operation.took_s is None and not operation.already:
             trace = _window(bench, fall, until, after_s=LATEST_S)
             operation = drop_out(trace, fall, live)
+        operation = _from_working_edge(bench, trace, fall, operation)
         if operation.took_s is not None and _across_gap(bench, operation):
             unseen += 1
         elif operation.took_s is not None:
             timed.append(operation)
         elif operation.already:
             already += 1
-        elif _seen_s(bench, fall, until) >= max(NEVER_S, 2 * (limit or 0) / 1000):
-            never.append((fall, until))
+        elif watched_longer_than(bench, fall, until, limit):
+            if sinks(trace, fall):
+                held += 1
+            else:
+                never.append((fall, until))
     what = "the contact never opened after the trigger fell"
     if not bench.story.falls:
-        stuck = _stuck(bench)
+        stuck = stays_live(bench)
         if stuck is None:
             return windows, Unseen("the trigger does not fall in this log; turn the key off while it records")
         never.append(stuck)
         what = "the trigger never fell and the contact never opened after the key was turned off"
-    why = _why_untimed(already, unseen, "the feed was dead already")
-    return windows, _worst(timed, never, limit, what, f"no drop-out could be timed: {why}")
+    why = "something holds the feed up after it" if held else _why_untimed(already, unseen, "the feed was dead already")
+    worst = _worst(timed, never, limit, what, f"no drop-out could be timed: {why}")
+    return windows, _unless_missed(worst, timed, limit, undone=False)
+
+
+def _from_working_edge(bench: Bench, trace: Trace, first: Crossing, operation: Operation) -> Operation:
+    """The same operation, counted from the edge that changed the coil's current where the key's contact bounced.
+
+    Its widths are no finer than the logger's true step.
+    """
+    trigger_s, feed_s = bench.true_step_s("trigger_v"), bench.true_step_s("feed_v", "battery_v")
+    pulses = bench.story.trigger_pulses
+    if pulses is not None and bench.true_step_s("trigger_v") > FASTEST_PULSE_S:
+        trigger_s = max(trigger_s, 2 * pulses.pause_s)  # the first pulses, or the last, may have been missed
+    widths = max(operation.widths_s[0], trigger_s), max(operation.widths_s[1], feed_s)
+    if operation.took_s is None:
+        return replace(operation, widths_s=widths)
+    moved_s = operation.trigger_s + operation.took_s
+    edge = first
+    if pulses is None:
+        x = np.clip(trace.values["trigger_v"], *PLAUSIBLE_V)
+        edge = working_edge(line_moves(trace.time_s, x, first.time_s, first.to, None), first, moved_s)
+    return replace(operation, trigger_s=edge.time_s, took_s=moved_s - edge.time_s, widths_s=widths)
 
 
 def _across_gap(bench: Bench, operation: Operation) -> bool:
@@ -130,32 +184,10 @@ def _across_gap(bench: Bench, operation: Operation) -> bool:
     return unseen_s(bench.overview, operation.trigger_s - first, ends_s) > 0
 
 
-def _seen_s(bench: Bench, event: Crossing, until: float) -> float:
-    """How long the samples show what follows an event, s."""
-    return until - event.time_s - unseen_s(bench.overview, event.time_s, until)
-
-
 def _why_untimed(already: int, unseen: int, state: str) -> str:
     if unseen:
         return "the log has a gap in its samples there"
     return state if already else "the log ends too soon after it"
-
-
-def _stuck(bench: Bench) -> tuple[Crossing, float] | None:
-    """A key-off, known from marks or the key line, after which trigger and feed both stay up."""
-    if bench.story.source not in ("marks", "key_v"):
-        return None
-    for turn in bench.story.turns:
-        if turn.on:
-            continue
-        until = next((t.time_s for t in bench.story.turns if t.time_s > turn.time_s), bench.log.end_s)
-        # a pulled fuse may let it go
-        until = min([until, *(begins for begins, _ in bench.left_out if begins > turn.time_s)])
-        part = coarse(bench.overview, turn.time_s + NEVER_S, until, POINT_S, ["feed_v"])
-        low = part.low["feed_v"]
-        if len(low) and np.nanmin(low, initial=np.inf) > UP_ABOVE_V and until - turn.time_s > 2 * NEVER_S:
-            return Crossing(turn.time_s, turn.time_s, turn.time_s, 0, "low"), until
-    return None
 
 
 def _until(bench: Bench, event: Crossing, ends: tuple[Crossing, ...]) -> float:
@@ -203,7 +235,7 @@ def _worst(
     worst = max(timed, key=lambda operation: operation.took_s or 0.0)
     # samples too far apart can put the effect before its cause
     took_ms = max(1000 * (worst.took_s or 0.0), 0.0)
-    u = combine(*(rectangular(width) for width in worst.widths_s)) * 1000
+    u = combine(*(rectangular(width) for width in (*worst.widths_s, worst.slow_s))) * 1000
     vague = any(operation.vague for operation in timed)
     remedy = "log battery_v beside it" if vague else None
     if limit_ms is not None and not vague:

@@ -1,23 +1,29 @@
 """The log's story: key, starter, engine and trigger, in time order."""
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
+from benchlog.analysis.bounce import BESIDE_S, event_edge, line_moves
 from benchlog.analysis.coarse import Coarse, coarse, runs
 from benchlog.analysis.cranking import LONGEST_S, MARK_BEFORE_S, MARK_LATE_S, Crank, find_cranks, line_ohm
 from benchlog.analysis.fed import fed_a
 from benchlog.analysis.key_state import KeyState, Turn, key_state, turns_of
-from benchlog.analysis.levels import Crossing
+from benchlog.analysis.levels import Crossing, state_levels
+from benchlog.analysis.pulsing import Pulses, pulses_of
 from benchlog.analysis.relay import trigger_crossings
 from benchlog.analysis.running import EngineOff, Running, find_charged, find_running, into_battery
-from benchlog.analysis.switched import Line, drop_short, line_state
+from benchlog.analysis.switched import PLAUSIBLE_V, Line, line_state, without_chatter
 from benchlog.evidence import Span
 from benchlog.examine.bench import KeyTurn, Samples, Story
+from benchlog.trace import Trace
 from benchlog.uncertainty import Accuracy, combine
 
 POINT_S = 0.05
 SLOW_POINT_S = 0.5
+#: Pulses are counted over twice this, s.
+PULSES_S = 3.0
 STATE_ROLES = ("battery_v", "battery_a", "drain_a", "key_v", "trigger_v", "feed_v")
 ENGINE_ROLES = ("battery_v", "battery_a", "feed_v", "ground_v", "feed_a", *(f"slot{n}_a" for n in range(1, 13)))
 #: An alternator gives nothing from so long after the key-off on, s.
@@ -32,6 +38,9 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
     """Read the story of one log from its overview, looking closely where the key or the trigger moves."""
     table = coarse(log.overview, log.start_s, log.end_s, POINT_S, STATE_ROLES)
     lines = {role: line for role in ("key_v", "trigger_v", "feed_v") if (line := line_state(table, role)) is not None}
+    pulses = _pulses(log, table, lines.get("trigger_v"))
+    if pulses is None and "trigger_v" in lines:
+        lines["trigger_v"] = replace(lines["trigger_v"], pulsed=np.zeros(len(table), dtype=bool))
     ups = [
         float(table.start_s[at]) for line in lines.values() for at in np.flatnonzero(line.up[1:] & ~line.up[:-1]) + 1
     ]
@@ -60,6 +69,7 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
         falls=tuple(falls),
         spans=_for_drawing(on, off, cranks, running),
         parked=bool(spans) and not on,
+        trigger_pulses=pulses,
     )
 
 
@@ -78,18 +88,11 @@ def _marked_cranks(log: Samples, table: Coarse, lines: dict[str, Line]) -> list[
     return found
 
 
-def _window(log: Samples, time_s: float, half_width_s: float) -> tuple[float, float]:
-    reach = max(0.4, 2 * half_width_s, 6 * log.overview.step_s)
-    return time_s - reach, time_s + reach
-
-
 def _closely(log: Samples, key: KeyState, cranks: list[Crank], lines: dict[str, Line]) -> list[tuple[Turn, float]]:
     """Each turn of the key with its instant on single samples, and the half-width of that instant."""
     closely = []
     for turn in key.turns:
-        line = lines.get(turn.role) if turn.role else None
-        low = line.levels.low if line and line.levels else None
-        found = _instant(log, turn, turn.role, low) if turn.role else None
+        found = _instant(log, turn, turn.role, lines.get(turn.role)) if turn.role else None
         if found is None:
             closely.append((turn, turn.half_width_s))
         else:
@@ -101,12 +104,19 @@ def _closely(log: Samples, key: KeyState, cranks: list[Crank], lines: dict[str, 
     ]
 
 
-def _instant(log: Samples, turn: Turn, role: str, low: float | None = None) -> Crossing | None:
-    """The passage on single samples; ``low`` is the line's low level, which neither engine nor load moves."""
-    trace = log.trace(*_window(log, turn.time_s, turn.half_width_s), [role])
-    wanted = "high" if turn.to == "on" else "low"
-    moves = [move for move in trigger_crossings(trace, role, low) if move.to == wanted]
-    return min(moves, key=lambda move: abs(move.time_s - turn.time_s)) if moves else None
+def _instant(log: Samples, turn: Turn, role: str, line: Line | None) -> Crossing | None:
+    """The passage on single samples: where the contact bounces, its first."""
+    reach = max(0.4, 2 * turn.half_width_s, 6 * log.overview.step_s)
+    to: Literal["high", "low"] = "high" if turn.to == "on" else "low"
+    if line is None:  # the battery's current
+        moves = trigger_crossings(log.trace(turn.time_s - reach, turn.time_s + reach, [role]), role)
+        return event_edge(moves, turn.time_s, to)
+    early_s = max(reach, BESIDE_S["low"]) if to == "low" else reach
+    trace = log.trace(turn.time_s - early_s, turn.time_s + reach, [role])
+    low = line.levels.low if line.levels else None
+    moves = line_moves(trace.time_s, np.clip(trace.values[role], *PLAUSIBLE_V), turn.time_s, to, low)
+    near = [move for move in moves if abs(move.time_s - turn.time_s) <= reach]
+    return event_edge(near, turn.time_s, to, pulsed=bool(line.pulsed.any()))
 
 
 def _trigger_moves(
@@ -114,17 +124,30 @@ def _trigger_moves(
 ) -> tuple[list[Crossing], list[Crossing]]:
     if line is None or not line.moves:
         return [], []
-    up = drop_short(line.up, table.start_s, POINT_S)
+    up = without_chatter(line.up, table.start_s, POINT_S)
     rises: list[Crossing] = []
     falls: list[Crossing] = []
     for turn in turns_of(up, table, "trigger_v"):
-        found = _instant(log, turn, "trigger_v", line.levels.low if line.levels else None)
+        found = _instant(log, turn, "trigger_v", line)
         # the starter's dip may take the trigger with it; a rise just before it is the key
         early_s = 0.5 if turn.to == "off" else 0.0
         if found is None or any(c.from_s - early_s <= found.time_s <= c.to_s + 1.0 for c in cranks):
             continue
         (rises if found.to == "high" else falls).append(found)
     return rises, falls
+
+
+def _pulses(log: Samples, table: Coarse, line: Line | None) -> Pulses | None:
+    """The trigger's pulses, from a second of its longest train."""
+    if line is None or line.levels is None or not line.pulsed.any():
+        return None
+    first, end = max(runs(line.pulsed), key=lambda run: run[1] - run[0])
+    middle = float(table.time_s[(first + end - 1) // 2])
+    begins, ends = float(table.start_s[first]), float(table.end_s[end - 1])
+    trace = log.trace(max(middle - PULSES_S, begins), min(middle + PULSES_S, ends), ["trigger_v"])
+    x = np.clip(trace.values["trigger_v"], *PLAUSIBLE_V)
+    levels = state_levels(x)
+    return pulses_of(Trace(trace.time_s, {"trigger_v": x}, {}), "trigger_v", levels) if levels else None
 
 
 def _running(

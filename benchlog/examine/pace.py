@@ -1,0 +1,34 @@
+"""How fast one log's logger really sees: the stretches that tell, and what they tell."""
+
+import numpy as np
+
+from benchlog.analysis.true_step import TrueSteps, true_steps
+from benchlog.examine.bench import Samples, Story
+from benchlog.roles import ROLE_UNITS
+from benchlog.trace import Trace
+
+#: A stretch reaches so far to both sides of an edge, s; so many are looked at, and so many of the time between.
+REACH_S, MOST_EDGES, MOST_STEADY = 1.0, 8, 4
+#: Nothing is timed by slower rows than this, s.
+SLOWEST_S = 0.5
+
+
+def steps_of(log: Samples, story: Story) -> TrueSteps:
+    """The true step of each channel of a log."""
+    if not log.overview.step_s <= SLOWEST_S:
+        return TrueSteps()
+    roles = [role for role in log.overview.bands if ROLE_UNITS[role] in ("V", "A")]
+    edges = sorted({move.time_s for move in (*story.rises, *story.falls)} | {turn.time_s for turn in story.turns})
+    middles = _spread(edges, MOST_EDGES)
+    steady = [(a + b) / 2 for a, b in story.on or ((log.start_s, log.end_s),)]
+    middles += _spread(steady, MOST_STEADY)
+    return true_steps([_around(log, at, roles) for at in middles])
+
+
+def _spread(times: list[float], most: int) -> list[float]:
+    return [times[at] for at in np.unique(np.linspace(0, len(times) - 1, most).astype(int))] if times else []
+
+
+def _around(log: Samples, at_s: float, roles: list[str]) -> Trace:
+    reach = max(REACH_S, 10 * log.overview.step_s)
+    return log.trace(at_s - reach, at_s + reach, roles)
