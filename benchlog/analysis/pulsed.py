@@ -93,6 +93,8 @@ def find_pulsing(table: Coarse, by: str, sample_s: float) -> list[Pulsing]:
     fastest_s = 0.8 * max(FASTEST_S, FOLLOWED_SAMPLES * sample_s)
     while chain := _longest_chain(left, fastest_s):
         pulsing = _pulsing(chain, rises, time_s, x, sample_s)
+        if pulsing is not None and not _clear(pulsing, edges):
+            pulsing = None
         left = [edge for edge in left if edge not in chain]
         if pulsing is not None:
             found.append(pulsing)
@@ -217,6 +219,19 @@ def _pulsing(
         tuple(fall_s),
         samples,
     )
+
+
+def _clear(pulsing: Pulsing, edges: Sequence[_Edge]) -> bool:
+    """Whether the pulses stand out among all changes of like size meanwhile: noise has edges everywhere."""
+    own = {*pulsing.rises_s, *pulsing.falls_s}
+    foreign = [
+        edge
+        for edge in edges
+        if pulsing.from_s < edge.time_s < pulsing.to_s
+        and edge.time_s not in own
+        and 0.4 * pulsing.amps < abs(edge.amps) < 1.5 * pulsing.amps
+    ]
+    return len(foreign) <= 0.6 * len(own)
 
 
 def _rush(own: Sequence[tuple[_Edge, _Edge]], time_s: Array, x: Array) -> float:

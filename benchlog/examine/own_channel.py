@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from benchlog.analysis.coarse import Coarse, runs
+from benchlog.analysis.coarse import Coarse, coarse, runs
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.slots import marked_on
 from benchlog.examine.bench import Bench
-from benchlog.examine.steady import evened, too_few
+from benchlog.examine.steady import POINT_S, Evened, evened, too_few
 from benchlog.limits import FUSE_SHARE
 from benchlog.trace import Array
 from benchlog.uncertainty import combine, conformity
@@ -21,6 +21,8 @@ ON_SHARE = 0.5
 ON_PLANNED = 0.3
 #: Inrush after a circuit comes on, s; a circuit on for less gives its second half.
 INRUSH_S = 1.0
+#: A circuit that is on for so long before the engine turns is judged there, s.
+STILL_S = 1.5
 
 
 def own_channel(bench: Bench, slot: int, planned: float) -> Finding:
@@ -31,7 +33,7 @@ def own_channel(bench: Bench, slot: int, planned: float) -> Finding:
     sustained: list[np.ndarray] = []
     calm: list[np.ndarray] = []
     first_s, last_s, over = math.nan, math.nan, 0
-    evens = [evened(bench, a, b, role, [role]) for a, b in bench.story.on]
+    evens = _still(bench, role) or [evened(bench, a, b, role, [role]) for a, b in bench.story.on]
     tables = [even.table for even in evens]
     peak = max((_high(table.mean[role]) for table in tables), default=0.0)
     accuracy = bench.accuracy.get(role)
@@ -90,6 +92,23 @@ def own_channel(bench: Bench, slot: int, planned: float) -> Finding:
     if flutters and (most_a := max(flutter.swing_a for flutter in flutters)) > 1.1 * value:
         return as_pulsed(bench, slot, found, most_a, too_few(min(flutters, key=lambda one: one.samples)))
     return found
+
+
+def _still(bench: Bench, role: str) -> list[Evened]:
+    """The key-on stretches before the engine turns, where the circuit is on there: a lamp or a heater draws more, and
+    a converter less, once the alternator has raised the voltage. [] where it is not.
+    """
+    found = []
+    for a, b in bench.story.on:
+        starts = [crank.from_s for crank in bench.story.cranks] + [run.from_s for run in bench.story.running]
+        turns = [start for start in starts if a <= start <= b]
+        until = min([b, *(turn - 0.3 for turn in turns)])
+        if until > a:
+            found.append(evened(bench, a, until, role, [role]))
+    highest = max((_high(even.table.mean[role]) for even in found), default=0.0)
+    whole = max((_high(coarse(bench.overview, a, b, POINT_S, [role]).mean[role]) for a, b in bench.story.on), default=0)
+    on_s = sum(float((even.table.mean[role] > ON_SHARE * whole).sum()) * POINT_S for even in found if len(even.table))
+    return found if highest > ON_SHARE * whole and on_s >= STILL_S else []
 
 
 def _on_s(tables: Sequence[Coarse], sustained: Sequence[Array]) -> float:

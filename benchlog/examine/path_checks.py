@@ -58,25 +58,19 @@ def feed_load(
         proven: for each key-on of ``loads.engine_off`` the steps, up and down, that are surely the fuse block's.
     """
     if bench.has("feed_a"):
-        points = [PathPoint(p, p.readings["feed_a"].value) for group in loads.feed for p in group if _live(p)]
+        points = [PathPoint(p, p.readings["feed_a"].value) for group in loads.feed for p in group if live(p)]
         return FeedLoad(tuple(points), "by feed_a", zero_known=True, role="feed_a") if points else None
-    steps = tuple(one for group in proven for one in group if _live(one.before) and _live(one.after))
+    steps = tuple(one for group in proven for one in group if live(one.before) and live(one.after))
     if any(one.step.amps > 0 for one in steps):
         points = []
         for group, ones in zip(loads.engine_off, proven, strict=False):
             for plateau in group if ones else ():
                 on = sum(one.step.amps for one in ones if one.after.from_s <= plateau.from_s + 1e-9)
-                if _live(plateau):
+                if live(plateau):
                     points.append(PathPoint(plateau, max(on, 0.0)))
         how = "by the matched load steps of battery_a"
         return FeedLoad(tuple(points), how, True, "battery_a", extra_rel=STEP_DOUBT, steps=steps)
     return closing
-
-
-def _live(plateau: Plateau) -> bool:
-    if "feed_v" not in plateau.readings:
-        return "battery_v" not in plateau.readings
-    return live(plateau)
 
 
 def examine_paths(bench: Bench, load: FeedLoad | None) -> dict[str, Finding]:

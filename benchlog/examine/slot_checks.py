@@ -25,11 +25,16 @@ from benchlog.examine.path_checks import FeedLoad, PathPoint
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import AllSteps, Stepped, find_steps
 from benchlog.limits import PlannedLimit
-from benchlog.trace import Mark, Trace
-from benchlog.uncertainty import combine, conformity
+from benchlog.trace import Array, Mark, Trace
+from benchlog.uncertainty import combine, conformity, rectangular
 
 #: Doubt of the bike's own load as the contact closes, relative to the step (common practice, no source).
 CLOSING_DOUBT = 0.05
+#: What is drawn while the contact is on its way is steady where it moves by no more than this share of the step.
+STEADY_SHARE = 0.02
+#: After its inrush the bike draws at least this share of what it drew as the contact closed (a lamp's inrush is up to
+#: eight times its current; common practice, no source).
+BIKE_SHARE = 0.12
 #: A circuit without a step is dead, though unmarked, only beside at least so many that came on, and after so long, s.
 FEWEST_OTHERS, WATCHED_S = 1, 4.0
 
@@ -260,6 +265,8 @@ def _from_step(bench: Bench, slot: int, one: _KeyOn, role: str, limit: PlannedLi
     if step is None:
         raise ValueError(f"slot {slot} has no step")
     value, u = _step_figures(bench, step, role)
+    if u is not None:
+        u = combine(u, rectangular(abs(value) * _sags_on(one, step)))
     doubt = step.doubtful
     remedy = "a faster logger, or one that averages between its samples" if doubt else None
     if limit is not None and doubt is None:
@@ -276,6 +283,16 @@ def _from_step(bench: Bench, slot: int, one: _KeyOn, role: str, limit: PlannedLi
         remedy=remedy,
     )
     return found if step.peak_a is None else as_pulsed(bench, slot, found, step.peak_a, step.doubtful)
+
+
+def _sags_on(one: _KeyOn, step: Step) -> float:
+    """By how much, relative, the battery's voltage goes on to change while the circuit is on: so may its current."""
+    volts = [
+        stepped.after.readings["battery_v"].value
+        for stepped in one.steps
+        if stepped.step.time_s >= step.time_s and "battery_v" in stepped.after.readings
+    ]
+    return 0.0 if not volts or volts[0] <= UP_ABOVE_V else (max(volts) - min(volts)) / volts[0]
 
 
 def _mistaken(
@@ -319,10 +336,14 @@ def _step_figures(bench: Bench, step: Step, role: str) -> tuple[float, float | N
 
 
 def closing_load(bench: Bench, loads: Loads, pull_ins: Sequence[tuple[Trace, float]]) -> FeedLoad | None:
-    """The load that comes on as the contact closes: ``battery_a`` sustained, less just before with the coil on."""
+    """The load that comes on as the contact closes: ``battery_a`` sustained, less just before with the coil on.
+
+    The key turns on the bike's own lamps a few milliseconds before, and their inrush may not be over when the contact
+    closes; what the bike draws afterwards then lies anywhere up to what it drew last.
+    """
     if not bench.has("battery_a", "feed_v"):
         return None
-    points = []
+    points, doubts = [], []
     for trace, trigger_s in pull_ins:
         feed, amps = trace.values["feed_v"], trace.values.get("battery_a")
         after = np.flatnonzero((trace.time_s > trigger_s) & (feed > UP_ABOVE_V))
@@ -335,10 +356,25 @@ def closing_load(bench: Bench, loads: Loads, pull_ins: Sequence[tuple[Trace, flo
         before = float(np.median(waiting[len(waiting) // 2 :]))
         closed_s = float(trace.time_s[after[0]])
         first = next((p for group in loads.engine_off for p in group if p.from_s <= closed_s + 1.0 < p.to_s), None)
-        if first is not None and first.from_s > closed_s - 1.0:
-            points.append(PathPoint(first, first.readings["battery_a"].value - before))
+        if first is None or first.from_s <= closed_s - 1.0:
+            continue
+        load, doubt = _at_closing(waiting, before, first.readings["battery_a"].value)
+        points.append(PathPoint(first, load))
+        doubts.append(doubt)
     if not any(point.load_a > 0 for point in points):
         return None
-    return FeedLoad(
-        tuple(points), "by the step of battery_a as the contact closed", True, "battery_a", extra_rel=CLOSING_DOUBT
-    )
+    how = "by the step of battery_a as the contact closed"
+    return FeedLoad(tuple(points), how, True, "battery_a", extra_rel=max(doubts))
+
+
+def _at_closing(waiting: Array, before_a: float, sustained_a: float) -> tuple[float, float]:
+    """The block's load as the contact closes, A, and its relative standard uncertainty."""
+    third = max(len(waiting) // 3, 1)
+    moved = abs(float(np.median(waiting[:third])) - float(np.median(waiting[-third:])))
+    scatter = 1.4826 * float(np.median(np.abs(np.diff(waiting)))) / math.sqrt(third)
+    step = sustained_a - before_a
+    if step > 0 and moved <= max(STEADY_SHARE * step, 2 * scatter):
+        return step, CLOSING_DOUBT
+    least, most = max(step, 0.0), sustained_a - BIKE_SHARE * before_a
+    middle = (least + most) / 2
+    return middle, rectangular((most - least) / 2) / middle if middle > 0 else math.inf

@@ -12,7 +12,7 @@ from benchlog.analysis.witness import PathStep, judge_steps
 from benchlog.examine.bench import Bench
 from benchlog.examine.steady import DROP, LIFT, new_pulse
 from benchlog.limits import feed_path, ground_path
-from benchlog.uncertainty import combine
+from benchlog.uncertainty import combine, rectangular
 
 #: A step of the battery's current within this time of a key-on is the bike's own, s.
 KEY_REACH_S = 0.5
@@ -20,6 +20,8 @@ KEY_REACH_S = 0.5
 #: memory: a relay's contact and a blade fuse have more, a ring terminal and a hand's width of wire too).
 WIRE_SHARE = 0.5
 LEAST_OHM: Mapping[str, float] = {DROP: 0.002, LIFT: 0.0005}
+#: A sag that is not logged, relative (a step of some amperes on a battery of some 20 mΩ).
+UNSEEN_SAG = 0.01
 #: Standard uncertainty of a path's voltage where the logger states no accuracy, V.
 UNSTATED_U_V = 0.002
 
@@ -89,9 +91,20 @@ def _step(before: Plateau, after: Plateau, role: str, rounding_u: float) -> Step
     a, b = before.readings[role], after.readings[role]
     amps = b.value - a.value
     peak, pulse_u, doubtful = new_pulse(before, after, amps)
-    u = combine(a.u, b.u, rounding_u, pulse_u)
+    u = combine(a.u, b.u, rounding_u, pulse_u, _answer_u(before, after, a.value))
     step = Step(after.from_s, amps, u, before.sustained_from_s, after.to_s, peak_a=peak, doubtful=doubtful)
     return Stepped(step, before, after)
+
+
+def _answer_u(before: Plateau, after: Plateau, amps: float) -> float:
+    """Standard uncertainty from the loads that were on before, A.
+
+    As the voltage sags, lamps and heaters draw less and converters more, each in proportion at the most.
+    """
+    a, b = before.readings.get("battery_v"), after.readings.get("battery_v")
+    if a is None or b is None or a.value < UP_ABOVE_V:
+        return rectangular(UNSEEN_SAG * abs(amps))
+    return rectangular(abs(amps) * abs(b.value - a.value) / a.value)
 
 
 def live(plateau: Plateau) -> bool:
