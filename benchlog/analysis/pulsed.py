@@ -26,6 +26,9 @@ FEWEST = 3
 LEAST_PULSE_A = 0.12
 #: A logger tells a pulse by at least so many samples; fewer may be a faster one seen wrongly.
 FEWEST_SAMPLES = 6
+#: Samples keep step with pulses where up to so many of them, in turn, fall on the same places of the pulse; they do
+#: not where these places move by so many pulses over the stretch.
+MOST_IN_STEP, SWEEPS = 8, 2.0
 #: The least swing of faster pulses, A.
 LEAST_FLUTTER_A = 0.25
 #: Faster pulses are averaged over this time, s.
@@ -365,14 +368,26 @@ def _passes(low: Array, mean: Array, high: Array) -> float:
 
 
 def samples_a_pulse(x: Array) -> float:
-    """How many samples make up a pulse, from single samples over many pulses; inf where there are none."""
+    """How many samples make up a pulse, from single samples over many pulses.
+
+    Returns:
+        inf where there are no pulses, or where the samples do not keep step with them: then they fall everywhere on
+        the pulse in turn, and their mean is its mean however few they are.
+    """
     x = x[np.isfinite(x)]
-    if len(x) < 8:
-        return math.inf
+    n = len(x)
+    if n < 32:
+        return 2.0
     middle = float(np.percentile(x, 4) + np.percentile(x, 96)) / 2
-    above = x > middle
-    passes = int((above[1:] != above[:-1]).sum())
-    return 2 * len(x) / passes if passes else math.inf
+    above = np.where(x > middle, 1.0, -1.0)
+    if not (above[1:] != above[:-1]).any():
+        return math.inf
+    power = np.abs(np.fft.rfft((above - above.mean()) * np.hanning(n), 4 * n))
+    turn = float(np.argmax(power)) / (4 * n)  # share of a pulse from one sample to the next
+    for kept in range(1, MOST_IN_STEP + 1):
+        if abs(turn * kept - round(turn * kept)) * n < SWEEPS * kept:
+            return 1 / turn if turn else math.inf
+    return math.inf
 
 
 def smoothed(table: Coarse, found: Sequence[Flutter], wide_s: float = AVERAGED_S) -> Coarse:

@@ -10,7 +10,7 @@ from benchlog.analysis.slopes import from_steps, with_gains, with_offset
 from benchlog.examine.bench import Bench
 from benchlog.examine.load_checks import LEAST_LOAD, Loads
 from benchlog.examine.steady import DROP, LIFT
-from benchlog.examine.stepped import Stepped, gain_apart, live, path_step_u
+from benchlog.examine.stepped import Stepped, gain_apart, least_ohm, live, path_step_u
 from benchlog.uncertainty import combine
 
 #: Stands in for the offset's doubt where no accuracy is stated, V.
@@ -111,7 +111,7 @@ def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:
         loads = [p.load_a for p in points]
         swing_a = max(loads) - min(loads)
         lean = gain_apart(bench) * (max(volts) - min(volts)) / max(swing_a, 0.1)
-    return _not_below(_path(bench, load, points, drops, noise, offset_u, gain, text, lean), why)
+    return _not_below(_path(bench, load, points, drops, noise, offset_u, gain, text, lean, least_ohm(bench)[DROP]), why)
 
 
 def _engine_off_first(bench: Bench, points: list[PathPoint]) -> list[PathPoint]:
@@ -138,7 +138,7 @@ def _ground_lift(bench: Bench, load: FeedLoad | None) -> Finding:
     why = "the ground bus stands below battery negative by this reading: its leads may be the wrong way round"
     if (by_steps := _by_steps(bench, load, LIFT, gain, text)) is not None:
         return _not_below(by_steps, why)
-    return _not_below(_path(bench, load, points, lifts, noise, offset_u, gain, text), why)
+    return _not_below(_path(bench, load, points, lifts, noise, offset_u, gain, text, 0.0, least_ohm(bench)[LIFT]), why)
 
 
 def _not_below(found: Finding, why: str) -> Finding:
@@ -198,6 +198,7 @@ def _path(
     gain: float | None,
     text: str,
     lean_u: float = 0.0,
+    least_ohm: float = 0.0,
 ) -> Finding:
     planned = bench.plan.planned_load_a
     if not planned:
@@ -222,6 +223,9 @@ def _path(
             prior = combine(known, slope.ohm * current.offset / math.sqrt(3))
         slope = with_offset(drops, loads, noise, prior) or slope
         u = combine(with_gains(slope, gain, current.gain_rel), slope.ohm * load.extra_rel, lean_u) * planned
+    if u is not None and load.role == "battery_a" and slope.ohm * planned + 2 * u < least_ohm * planned:
+        # less than the bare wire has: what stepped as the contact closed did not come through here
+        return _no_load(bench)
     greatest = max(points, key=lambda p: p.load_a).plateau
     return Measured(
         value=slope.ohm * planned,

@@ -31,7 +31,9 @@ from benchlog.uncertainty import combine, conformity, rectangular
 #: Doubt of the bike's own load as the contact closes, relative to the step (common practice, no source).
 CLOSING_DOUBT = 0.05
 #: What is drawn while the contact is on its way is steady where it moves by no more than this share of the step.
-STEADY_SHARE = 0.02
+STEADY_SHARE = 0.05
+#: A lamp's inrush lasts about so long, s (common practice, no source).
+INRUSH_LASTS_S = 0.1
 #: After its inrush the bike draws at least this share of what it drew as the contact closed (a lamp's inrush is up to
 #: eight times its current; common practice, no source).
 BIKE_SHARE = 0.12
@@ -266,7 +268,7 @@ def _from_step(bench: Bench, slot: int, one: _KeyOn, role: str, limit: PlannedLi
         raise ValueError(f"slot {slot} has no step")
     value, u = _step_figures(bench, step, role)
     if u is not None:
-        u = combine(u, rectangular(abs(value) * _sags_on(one, step)))
+        u = combine(u, rectangular(abs(value) * _sags_on(bench, one, step)))
     doubt = step.doubtful
     remedy = "a faster logger, or one that averages between its samples" if doubt else None
     if limit is not None and doubt is None:
@@ -285,12 +287,17 @@ def _from_step(bench: Bench, slot: int, one: _KeyOn, role: str, limit: PlannedLi
     return found if step.peak_a is None else as_pulsed(bench, slot, found, step.peak_a, step.doubtful)
 
 
-def _sags_on(one: _KeyOn, step: Step) -> float:
-    """By how much, relative, the battery's voltage goes on to change while the circuit is on: so may its current."""
+def _sags_on(bench: Bench, one: _KeyOn, step: Step) -> float:
+    """By how much, relative, the battery's voltage goes on to change while the circuit is on: so may its current.
+
+    The engine's start does not count: the circuit is judged before it.
+    """
+    starts = [crank.from_s for crank in bench.story.cranks] + [run.from_s for run in bench.story.running]
+    until = min((start for start in starts if start > step.time_s), default=math.inf)
     volts = [
         stepped.after.readings["battery_v"].value
         for stepped in one.steps
-        if stepped.step.time_s >= step.time_s and "battery_v" in stepped.after.readings
+        if step.time_s <= stepped.step.time_s < until and "battery_v" in stepped.after.readings
     ]
     return 0.0 if not volts or volts[0] <= UP_ABOVE_V else (max(volts) - min(volts)) / volts[0]
 
@@ -358,22 +365,26 @@ def closing_load(bench: Bench, loads: Loads, pull_ins: Sequence[tuple[Trace, flo
         first = next((p for group in loads.engine_off for p in group if p.from_s <= closed_s + 1.0 < p.to_s), None)
         if first is None or first.from_s <= closed_s - 1.0:
             continue
-        load, doubt = _at_closing(waiting, before, first.readings["battery_a"].value)
+        waited_s = closed_s - trigger_s
+        load, doubt = _at_closing(waiting, waited_s, before, first.readings["battery_a"].value)
         points.append(PathPoint(first, load))
         doubts.append(doubt)
     if not any(point.load_a > 0 for point in points):
         return None
+    # closings do not part the load from the paths' offsets: they differ by their doubt alone, so the surest is taken
+    best = min(range(len(points)), key=lambda n: doubts[n])
     how = "by the step of battery_a as the contact closed"
-    return FeedLoad(tuple(points), how, True, "battery_a", extra_rel=max(doubts))
+    return FeedLoad((points[best],), how, True, "battery_a", extra_rel=doubts[best])
 
 
-def _at_closing(waiting: Array, before_a: float, sustained_a: float) -> tuple[float, float]:
+def _at_closing(waiting: Array, waited_s: float, before_a: float, sustained_a: float) -> tuple[float, float]:
     """The block's load as the contact closes, A, and its relative standard uncertainty."""
     third = max(len(waiting) // 3, 1)
     moved = abs(float(np.median(waiting[:third])) - float(np.median(waiting[-third:])))
-    scatter = 1.4826 * float(np.median(np.abs(np.diff(waiting)))) / math.sqrt(third)
+    # seen for a few milliseconds only, an inrush goes on moving for as long as a lamp's lasts
+    moves = moved * max(INRUSH_LASTS_S / max(waited_s, 1e-6), 1.0)
     step = sustained_a - before_a
-    if step > 0 and moved <= max(STEADY_SHARE * step, 2 * scatter):
+    if step > 0 and moves <= STEADY_SHARE * step:
         return step, CLOSING_DOUBT
     least, most = max(step, 0.0), sustained_a - BIKE_SHARE * before_a
     middle = (least + most) / 2

@@ -20,6 +20,8 @@ KEY_REACH_S = 0.5
 #: memory: a relay's contact and a blade fuse have more, a ring terminal and a hand's width of wire too).
 WIRE_SHARE = 0.5
 LEAST_OHM: Mapping[str, float] = {DROP: 0.002, LIFT: 0.0005}
+#: Loads answer to a change of voltage in proportion, or up to so much more (a lamp less, a motor more).
+ANSWER = 1.5
 #: A sag that is not logged, relative (a step of some amperes on a battery of some 20 mΩ).
 UNSEEN_SAG = 0.01
 #: Standard uncertainty of a path's voltage where the logger states no accuracy, V.
@@ -64,6 +66,8 @@ def find_steps(bench: Bench, groups: Sequence[Sequence[Plateau]], role: str, key
             _step(before, after, role, rounding)
             for before, after in pairwise(group)
             if not any(before.to_s - KEY_REACH_S <= at <= after.from_s + KEY_REACH_S / 5 for at in key_on_s)
+            and not any(before.to_s <= crank.to_s and crank.from_s <= after.from_s for crank in bench.story.cranks)
+            and not _answers(before, after, role)
         ]
         for group in groups
     ]
@@ -72,7 +76,7 @@ def find_steps(bench: Bench, groups: Sequence[Sequence[Plateau]], role: str, key
         return AllSteps(mine, role, {})
     flat = [one for group in found for one in group]
     paths = {name: [_path_step(bench, name, one) for one in flat] for name in (DROP, LIFT)}
-    judged = judge_steps([one.step.amps for one in flat], [one.step.u for one in flat], paths, _least(bench))
+    judged = judge_steps([one.step.amps for one in flat], [one.step.u for one in flat], paths, least_ohm(bench))
     verdicts = iter(judged.verdicts)
     owned = []
     for group in found:
@@ -94,6 +98,18 @@ def _step(before: Plateau, after: Plateau, role: str, rounding_u: float) -> Step
     u = combine(a.u, b.u, rounding_u, pulse_u, _answer_u(before, after, a.value))
     step = Step(after.from_s, amps, u, before.sustained_from_s, after.to_s, peak_a=peak, doubtful=doubtful)
     return Stepped(step, before, after)
+
+
+def _answers(before: Plateau, after: Plateau, role: str) -> bool:
+    """Whether nothing was switched: the loads that are on answer to a change of voltage that another cause has made.
+
+    A step makes a battery sag far less than in proportion; the alternator's cut-in, or an engine that revs, does.
+    """
+    a, b = before.readings.get("battery_v"), after.readings.get("battery_v")
+    if a is None or b is None or a.value < UP_ABOVE_V:
+        return False
+    before_a, after_a = before.readings[role].value, after.readings[role].value
+    return abs(after_a - before_a) < ANSWER * max(abs(before_a), abs(after_a)) * abs(b.value - a.value) / a.value
 
 
 def _answer_u(before: Plateau, after: Plateau, amps: float) -> float:
@@ -144,7 +160,8 @@ def gain_apart(bench: Bench) -> float:
     return math.hypot(battery.gain_rel, feed.gain_rel) / math.sqrt(3)
 
 
-def _least(bench: Bench) -> dict[str, float]:
+def least_ohm(bench: Bench) -> dict[str, float]:
+    """Path -> a resistance that it has at the least, Ω."""
     planned = {DROP: feed_path(bench.plan), LIFT: ground_path(bench.plan)}
     return {
         name: LEAST_OHM[name] if path is None else max(WIRE_SHARE * path.wire_mohm / 1000, LEAST_OHM[name])
