@@ -19,8 +19,9 @@ MISSING_COST, STRAY_COST = 60.0, 4.0
 DOUBTFUL_COST = 16.0
 #: Another assignment fits about as well if it costs no more than this above the best.
 ABOUT_AS_WELL = 4.0
-#: A step of the fuse block costs no more than this as any circuit's: between a poor fit and none.
-WRONG_COST = 50.0
+#: A step of the fuse block costs no more than this as any circuit's, whatever its size (30 % off the plan): a circuit
+#: with something wrong may draw anything, so that beyond this its size tells nothing of which it is.
+WRONG_COST = 9.0
 #: A step fits a circuit's plan, or the plans of several, up to this cost (20 %).
 FITS_COST = 4.0
 #: A step belongs to a mark when it lies this close to it, s.

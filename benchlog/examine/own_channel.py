@@ -39,14 +39,14 @@ def own_channel(bench: Bench, slot: int, planned: float) -> Finding:
     accuracy = bench.accuracy.get(role)
     floor = max(0.05 * planned, 3 * (accuracy.level_u(0.0) if accuracy else 0.0))
     marked = marked_on(bench.log.marks, slot)
-    if peak < floor and not marked:
+    if peak < floor and not marked and not _others_drew(bench, slot):
         return Unseen(f"slot {slot} drew no current while the key was on; switch it on while it records")
     for table in tables:
         x = table.mean[role]
         over += int(table.over[role].sum())
         with np.errstate(invalid="ignore"):
             least = max(floor, min(ON_SHARE * peak, ON_PLANNED * planned))
-            on = x > least if peak >= floor else table.time_s > (marked[0] if marked else 0.0)
+            on = x > least if peak >= floor else table.time_s > (marked[0] if marked else table.start_s[0])
         for first, end in runs(on):
             lasts = float(table.end_s[end - 1] - table.start_s[first])
             keep = table.start_s[first:end] >= table.start_s[first] + min(INRUSH_S, lasts / 2)
@@ -92,6 +92,21 @@ def own_channel(bench: Bench, slot: int, planned: float) -> Finding:
     if flutters and (most_a := max(flutter.swing_a for flutter in flutters)) > 1.1 * value:
         return as_pulsed(bench, slot, found, most_a, too_few(min(flutters, key=lambda one: one.samples)))
     return found
+
+
+def _others_drew(bench: Bench, slot: int) -> bool:
+    """Whether every other circuit is logged by its own channel and drew: then one that drew nothing is dead."""
+    others = [circuit for circuit in bench.plan.circuit if circuit.slot != slot]
+    if not others:
+        return False
+    for circuit in others:
+        role = f"slot{circuit.slot}_a"
+        if not bench.has(role):
+            return False
+        levels = [_high(coarse(bench.overview, a, b, POINT_S, [role]).mean[role]) for a, b in bench.story.on]
+        if max(levels, default=0.0) < ON_PLANNED * circuit.planned_a:
+            return False
+    return True
 
 
 def _still(bench: Bench, role: str) -> list[Evened]:

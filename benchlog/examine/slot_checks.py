@@ -79,7 +79,7 @@ def examine_slots(bench: Bench, loads: Loads, limits: Mapping[str, PlannedLimit]
             findings[f"slot_{slot}_current"] = own_channel(bench, slot, planned[slot])
     by_feed = bench.has("feed_a")
     if not planned or (by_feed and not unlogged):
-        return SlotWork(findings)
+        return SlotWork(findings, (), _first_rises(bench, loads))
     role, groups = ("feed_a", loads.feed) if by_feed else ("battery_a", loads.engine_off)
     if not by_feed:
         for slot in [slot for slot in unlogged if switched_unseen(bench, slot)]:
@@ -100,7 +100,7 @@ def examine_slots(bench: Bench, loads: Loads, limits: Mapping[str, PlannedLimit]
         min(steps) for one in key_on if (steps := [m.step.time_s for m in one.matches.values() if m.step is not None])
     )
     if by_feed:
-        return SlotWork(findings, (), first)
+        return SlotWork(findings, (), _first_rises(bench, loads))
     proven = iter([_proven(one) for one in key_on])
     return SlotWork(findings, tuple(next(proven) if group else () for group in groups), first)
 
@@ -214,9 +214,13 @@ def _left_out(bench: Bench, slot: int, one: _KeyOn, steps: AllSteps) -> Measured
     if slot in one.together or not (steps.ratios or steps.role == "feed_a"):
         return None
     others = [match for other, match in one.matches.items() if other != slot]
+    # which of the others is which does not matter here, as long as none of their steps may be this slot's
     if len(others) < FEWEST_OTHERS or any(
-        match.step is None or match.others or (match.step.owner == "unknown" and not match.marked) for match in others
+        match.step is None or None in match.others or (match.step.owner == "unknown" and not match.marked)
+        for match in others
     ):
+        return None
+    if one.matches[slot].others:
         return None
     taken = {id(match.step) for match in others}
     rising = [stepped.step for stepped in one.steps if stepped.step.amps > 0]
