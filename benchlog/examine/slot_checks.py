@@ -105,6 +105,15 @@ def examine_slots(bench: Bench, loads: Loads, limits: Mapping[str, PlannedLimit]
     return SlotWork(findings, tuple(next(proven) if group else () for group in groups), first)
 
 
+def _first_rises(bench: Bench, loads: Loads) -> tuple[float, ...]:
+    """When the current into the fuse block first rose in each key-on, s."""
+    if not bench.has("feed_a"):
+        return ()
+    groups = find_steps(bench, loads.feed, "feed_a", ()).groups
+    rises = [[one.step.time_s for one in group if one.step.amps > 0] for group in groups]
+    return tuple(times[0] for times in rises if times)
+
+
 def _match(bench: Bench, group: Sequence[Plateau], steps: tuple[Stepped, ...], planned: Mapping[int, float]) -> _KeyOn:
     marks = tuple(
         mark
