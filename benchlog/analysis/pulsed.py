@@ -96,7 +96,7 @@ def find_pulsing(table: Coarse, by: str, sample_s: float) -> list[Pulsing]:
     fastest_s = 0.8 * max(FASTEST_S, FOLLOWED_SAMPLES * sample_s)
     while chain := _longest_chain(left, fastest_s):
         pulsing = _pulsing(chain, rises, time_s, x, sample_s)
-        if pulsing is not None and not _clear(pulsing, edges):
+        if pulsing is not None and not _clear(pulsing, rises, left):
             pulsing = None
         left = [edge for edge in left if edge not in chain]
         if pulsing is not None:
@@ -224,12 +224,12 @@ def _pulsing(
     )
 
 
-def _clear(pulsing: Pulsing, edges: Sequence[_Edge]) -> bool:
-    """Whether the pulses stand out among all changes of like size meanwhile: noise has edges everywhere."""
+def _clear(pulsing: Pulsing, rises: Sequence[_Edge], falls: Sequence[_Edge]) -> bool:
+    """Whether the pulses stand out among the other changes of like size meanwhile: noise has edges everywhere."""
     own = {*pulsing.rises_s, *pulsing.falls_s}
     foreign = [
         edge
-        for edge in edges
+        for edge in (*rises, *falls)
         if pulsing.from_s < edge.time_s < pulsing.to_s
         and edge.time_s not in own
         and 0.4 * pulsing.amps < abs(edge.amps) < 1.5 * pulsing.amps
@@ -364,7 +364,7 @@ def _passes(low: Array, mean: Array, high: Array) -> float:
     quarter = (np.percentile(high, 92) - np.percentile(low, 8)) / 4
     within = (low < middle - quarter) & (high > middle + quarter)
     above = mean > middle
-    return float(within.sum() + ((above[1:] != above[:-1]) & ~within[1:]).sum())
+    return float(within.sum() + ((above[1:] != above[:-1]) & ~within[1:] & ~within[:-1]).sum())
 
 
 def samples_a_pulse(x: Array) -> float:
@@ -385,7 +385,7 @@ def samples_a_pulse(x: Array) -> float:
     power = np.abs(np.fft.rfft((above - above.mean()) * np.hanning(n), 4 * n))
     turn = float(np.argmax(power)) / (4 * n)  # share of a pulse from one sample to the next
     for kept in range(1, MOST_IN_STEP + 1):
-        if abs(turn * kept - round(turn * kept)) * n < SWEEPS * kept:
+        if abs(turn * kept - round(turn * kept)) * n < SWEEPS:
             return 1 / turn if turn else math.inf
     return math.inf
 

@@ -95,13 +95,13 @@ def judge_steps(
     for n in range(len(x)):
         block = bike = 0.0
         weight = total = 0.0
-        silent = False
+        silent = 0.0
         for name, (y, u) in read.items():
             if not math.isfinite(y[n]):
                 continue
             ohm = ratios.get(name)
             if ohm is None:
-                silent |= abs(y[n]) < 2 * u[n] and least_ohm[name] * abs(x[n]) > CLEAR * u[n]
+                silent += ((y[n] - least_ohm[name] * x[n]) / u[n]) ** 2 - (y[n] / u[n]) ** 2
                 continue
             spread = math.sqrt(u[n] ** 2 + (ohm * u_x[n]) ** 2 + (RATIO_SPREAD * ohm * x[n]) ** 2)
             block += ((y[n] - ohm * x[n]) / spread) ** 2
@@ -110,7 +110,7 @@ def judge_steps(
             weight += 1 / part_u**2
             total += y[n] / ohm / part_u**2
         if not weight:
-            verdicts.append(Verdict("bike", 0.0, 0.0) if silent else UNKNOWN)
+            verdicts.append(Verdict("bike", 0.0, 0.0) if silent > SURE else UNKNOWN)
             continue
         part, part_u = total / weight, 1 / math.sqrt(weight)
         if min(block, bike) > NEITHER and abs(part) > 2 * part_u:
