@@ -26,6 +26,8 @@ FEWEST = 3
 LEAST_PULSE_A = 0.12
 #: A logger tells a pulse by at least so many samples; fewer may be a faster one seen wrongly.
 FEWEST_SAMPLES = 6
+#: Fast pulses are looked for over this time, s.
+WINDOW_S = 0.8
 #: Samples keep step with pulses where up to so many of them, in turn, fall on the same places of the pulse; they do
 #: not where these places move by so many pulses over the stretch.
 MOST_IN_STEP, SWEEPS = 8, 2.0
@@ -325,18 +327,19 @@ class Flutter:
         return self.samples < FEWEST_SAMPLES
 
 
-def find_flutter(table: Coarse, by: str, sample_s: float) -> list[Flutter]:
-    """Stretches where the current swings too fast to be followed, and did not before.
+def find_flutter(table: Coarse, by: str, sample_s: float, calm_a: float = math.inf) -> list[Flutter]:
+    """Stretches where the current swings too fast to be followed, and more than at its calmest.
 
     Args:
         table: a stretch in fine points, 10 ms or the logger's own step, before anything was evened out.
         sample_s: the logger's own step, s.
+        calm_a: how far noise alone swings, A, where it is known from elsewhere: the load may be on throughout.
     """
     low, high, mean = table.low[by], table.high[by], table.mean[by]
     if len(low) < 20:
         return []
     step_s = max(float(np.median(np.diff(table.start_s))), 1e-6)
-    window = max(round(0.8 / step_s), 10)
+    window = max(round(WINDOW_S / step_s), 10)
     edges = np.arange(0, len(low) - window // 2, window)
     often = 2 / max(FASTEST_S, FOLLOWED_SAMPLES * sample_s)
     swing, quick = np.zeros(len(edges)), np.zeros(len(edges), dtype=bool)
@@ -345,10 +348,9 @@ def find_flutter(table: Coarse, by: str, sample_s: float) -> list[Flutter]:
         good = np.isfinite(mean[part])
         if good.sum() < 6:
             continue
-        lower, upper = np.percentile(low[part][good], 8), np.percentile(high[part][good], 92)
-        swing[number] = upper - lower
+        swing[number] = _swing(low[part][good], high[part][good])
         quick[number] = _passes(low[part][good], mean[part][good], high[part][good]) / (window * step_s) > often
-    calm = float(np.percentile(swing, 20))
+    calm = min(float(np.percentile(swing, 5)), calm_a)
     found = []
     for first, end in runs((swing > max(LEAST_FLUTTER_A, 4 * calm)) & quick):
         if end - first >= 2:
@@ -356,6 +358,16 @@ def find_flutter(table: Coarse, by: str, sample_s: float) -> list[Flutter]:
             size = float(np.median(swing[first:end]))
             found.append(Flutter(float(table.start_s[begins]), float(table.end_s[ends]), size))
     return found
+
+
+def calm_swing(table: Coarse, by: str) -> float:
+    """How far the current swings over a stretch without pulses, A: its noise; inf where too few points tell."""
+    good = np.isfinite(table.mean[by])
+    return _swing(table.low[by][good], table.high[by][good]) if good.sum() >= 20 else math.inf
+
+
+def _swing(low: Array, high: Array) -> float:
+    return float(np.percentile(high, 92) - np.percentile(low, 8))
 
 
 def _passes(low: Array, mean: Array, high: Array) -> float:

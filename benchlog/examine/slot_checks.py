@@ -30,6 +30,9 @@ from benchlog.uncertainty import combine, conformity, rectangular
 
 #: Doubt of the bike's own load as the contact closes, relative to the step (common practice, no source).
 CLOSING_DOUBT = 0.05
+#: That nothing came at a mark is seen where steady stretches fill so much of the time around it, and one reaches so
+#: long beyond it, s.
+STEADY_AT_MARK, LEAST_AFTER_S = 0.5, 1.0
 #: What is drawn while the contact is on its way is steady where it moves by no more than this share of the step.
 STEADY_SHARE = 0.05
 #: A lamp's inrush lasts about so long, s (common practice, no source).
@@ -95,7 +98,7 @@ def examine_slots(bench: Bench, loads: Loads, limits: Mapping[str, PlannedLimit]
     key_on = [_match(bench, group, steps, planned) for group, steps in zip(groups, found.groups, strict=True) if group]
     for slot in unlogged:
         check = f"slot_{slot}_current"
-        findings[check] = _matched(bench, slot, key_on, found, limits.get(check))
+        findings[check] = _matched(bench, slot, key_on, found, limits.get(check), groups)
     first = tuple(
         min(steps) for one in key_on if (steps := [m.step.time_s for m in one.matches.values() if m.step is not None])
     )
@@ -147,7 +150,12 @@ def switched_unseen(bench: Bench, slot: int) -> bool:
 
 
 def _matched(
-    bench: Bench, slot: int, key_ons: Sequence[_KeyOn], steps: AllSteps, limit: PlannedLimit | None
+    bench: Bench,
+    slot: int,
+    key_ons: Sequence[_KeyOn],
+    steps: AllSteps,
+    limit: PlannedLimit | None,
+    loads: Sequence[Sequence[Plateau]],
 ) -> Finding:
     """The slot's current from the key-ons that show it: marked ones before others, and not proven where they differ."""
     role = steps.role
@@ -165,6 +173,11 @@ def _matched(
             )
         empty = next((one.matches[slot] for one in key_ons if one.matches[slot].marked), None)
         if empty is not None:
+            if not any(_watched(bench, at_s, loads) for at_s in marked_on(bench.log.marks, slot)):
+                return Unseen(
+                    f"the load was not steady around the mark of slot {slot}, so a step there may be lost; switch it "
+                    "on again, by itself, and leave it on for 4 s"
+                )
             return _no_step(bench, slot, empty, role)
         dead = next((found for one in key_ons if (found := _left_out(bench, slot, one, steps)) is not None), None)
         if dead is not None:
@@ -186,6 +199,18 @@ def _matched(
                 remedy=_note(slot),
             )
     return sure[0]
+
+
+def _watched(bench: Bench, mark_s: float, groups: Sequence[Sequence[Plateau]]) -> bool:
+    """Whether steady stretches of one key-on lie around a mark, with the engine neither cranked nor started there."""
+    begins, ends = mark_s - MARK_BEFORE_S, mark_s + MARK_AFTER_S
+    if any(crank.from_s < ends and begins < crank.to_s for crank in bench.story.cranks):
+        return False
+    for group in groups:
+        inside = [min(p.to_s, ends) - max(p.from_s, begins) for p in group if p.from_s < ends and begins < p.to_s]
+        if inside and group[-1].to_s >= mark_s + LEAST_AFTER_S and sum(inside) >= STEADY_AT_MARK * (ends - begins):
+            return True
+    return False
 
 
 def _judged(finding: Measured, limit: PlannedLimit) -> str:

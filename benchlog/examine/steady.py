@@ -12,6 +12,7 @@ from benchlog.analysis.pulsed import (
     FEWEST_SAMPLES,
     Flutter,
     Pulsing,
+    calm_swing,
     find_flutter,
     find_pulsing,
     joined,
@@ -25,6 +26,8 @@ from benchlog.trace import Array
 POINT_S, FINE_S = 0.05, 0.01
 #: What the feed loses, and the ground bus's lift with a low-side shunt's own drop taken off, V.
 DROP, LIFT = "drop_v", "lift_v"
+#: The noise of a current is read over so long before the key comes on, s.
+CALM_S = 3.0
 #: Single samples looked at to see how many make up a pulse, s.
 LOOK_S = 1.0
 
@@ -48,7 +51,7 @@ def evened(bench: Bench, from_s: float, to_s: float, by: str, roles: Sequence[st
     if len(fine) < 4:
         return Evened(fine, (), ())
     sample_s = bench.overview.step_s
-    flutters = tuple(_counted(bench, one, by) for one in find_flutter(fine, by, sample_s))
+    flutters = tuple(_counted(bench, one, by) for one in find_flutter(fine, by, sample_s, _calm(bench, by)))
     even = smoothed(fine, flutters)
     pulses = tuple(find_pulsing(even, by, sample_s))
     if pulses or flutters:
@@ -68,6 +71,13 @@ def steady(bench: Bench, from_s: float, to_s: float, by: str, roles: Sequence[st
         )
         for one in find_plateaus(table, by, bench.resolution(by), table.mean)
     ]
+
+
+def _calm(bench: Bench, by: str) -> float:
+    """How far noise alone makes a current swing, A: with the key off, where nothing is switched."""
+    spans = [(a, b) for a, b in bench.story.off if b - a > CALM_S]
+    found = [calm_swing(coarse(bench.overview, b - CALM_S, b - 0.2, FINE_S, [by]), by) for _, b in spans]
+    return min(found, default=math.inf)
 
 
 def _counted(bench: Bench, flutter: Flutter, by: str) -> Flutter:
