@@ -20,12 +20,12 @@ Owner = Literal["block", "bike", "both", "unknown"]
 #: (a likelihood ratio of 90 to 1).
 SURE = 9.0
 #: A step that lies this far from either owner, in squared standard deviations, is both at once.
-NEITHER = 16.0
+NEITHER = 12.0
 #: A step's ratio is taken for a path's where its change stands this far above its uncertainty.
 CLEAR = 4.0
-#: How far a path's ratio differs from step to step, relative: warm joints, a circuit's inrush, the other loads'
-#: answer to the sag (common practice, no source).
-RATIO_SPREAD = 0.10
+#: How far a path's ratio differs from step to step, relative: warm joints, the other loads' answer to the sag
+#: (common practice, no source).
+RATIO_SPREAD = 0.04
 #: No step counts against a ratio by more than this.
 MOST_COST = 30.0
 
@@ -50,11 +50,13 @@ class Verdict:
         owner: "both" where a circuit and another load stepped at once; "unknown" where the paths cannot tell.
         block_a: the fuse block's part of the step by the paths, A; NaN where they do not tell. u_a: its standard
             uncertainty, A.
+        alone: no other step of the block's agrees with its ratio, though there are others: it may hold another load.
     """
 
     owner: Owner
     block_a: float = math.nan
     u_a: float = math.inf
+    alone: bool = False
 
 
 UNKNOWN = Verdict("unknown")
@@ -91,6 +93,7 @@ def judge_steps(
     ratios = {
         name: ratio for name, (y, u) in read.items() if (ratio := _ratio(x, u_x, y, u, least_ohm[name])) is not None
     }
+    apart = {name: _all_apart(x, u_x, *read[name], ohm) for name, ohm in ratios.items()}
     verdicts = []
     for n in range(len(x)):
         block = bike = 0.0
@@ -113,7 +116,9 @@ def judge_steps(
             verdicts.append(Verdict("bike", 0.0, 0.0) if silent > SURE else UNKNOWN)
             continue
         part, part_u = total / weight, 1 / math.sqrt(weight)
-        if min(block, bike) > NEITHER and abs(part) > 2 * part_u:
+        if any(apart.values()) and bike > SURE:
+            verdicts.append(Verdict("block", part, math.inf, alone=True))
+        elif min(block, bike) > NEITHER and abs(part) > 2 * part_u:
             verdicts.append(Verdict("both", part, part_u))
         elif bike - block > SURE:
             verdicts.append(Verdict("block", part, part_u))
@@ -122,6 +127,16 @@ def judge_steps(
         else:
             verdicts.append(Verdict("unknown", part, part_u))
     return Paths(tuple(verdicts), ratios)
+
+
+def _all_apart(x: Array, u_x: Array, y: Array, u: Array, ohm: float) -> bool:
+    """Whether several steps move a path, and no two of them with one ratio: then none says which is pure."""
+    clear = np.isfinite(y) & (np.abs(y) > CLEAR * u) & (y * x > 0)
+    if clear.sum() < 2:
+        return False
+    spread2 = u**2 + (ohm * u_x) ** 2 + (RATIO_SPREAD * ohm * x) ** 2
+    like = clear & ((y - ohm * x) ** 2 <= SURE * spread2)
+    return int(like.sum()) < 2
 
 
 def _arrays(steps: Sequence[PathStep | None]) -> tuple[Array, Array]:

@@ -150,7 +150,12 @@ def _not_below(found: Finding, why: str) -> Finding:
 
 def _by_steps(bench: Bench, load: FeedLoad, path: str, gain: float | None, text: str) -> Finding | None:
     """By load steps that are proven to be the fuse block's: offsets and all that does not step with them cancel."""
-    ones = [one for one in load.steps if path in one.before.readings and path in one.after.readings]
+    # where two loads stepped at once, the block's part is known by the very ratio that is sought here
+    ones = [
+        one
+        for one in load.steps
+        if one.step.owner != "both" and path in one.before.readings and path in one.after.readings
+    ]
     planned = bench.plan.planned_load_a
     if not ones or not planned:
         return None

@@ -23,7 +23,7 @@ from benchlog.examine.load_checks import Loads
 from benchlog.examine.own_channel import as_pulsed, own_channel
 from benchlog.examine.path_checks import FeedLoad, PathPoint
 from benchlog.examine.steady import DROP, LIFT
-from benchlog.examine.stepped import AllSteps, Stepped, find_steps
+from benchlog.examine.stepped import ANOTHER_BESIDE, AllSteps, Stepped, find_steps
 from benchlog.limits import PlannedLimit
 from benchlog.trace import Array, Mark, Trace
 from benchlog.uncertainty import combine, conformity, rectangular
@@ -309,6 +309,8 @@ def _from_step(bench: Bench, slot: int, one: _KeyOn, role: str, limit: PlannedLi
         u = combine(u, rectangular(abs(value) * _sags_on(bench, one, step)))
     doubt = step.doubtful
     remedy = "a faster logger, or one that averages between its samples" if doubt else None
+    if doubt == ANOTHER_BESIDE:
+        remedy = "switch the circuit on again while nothing else is switched"
     if limit is not None and doubt is None:
         doubt = _mistaken(bench, slot, one, match, step, role, limit)
         remedy = _note(slot) if doubt else None
@@ -322,7 +324,7 @@ def _from_step(bench: Bench, slot: int, one: _KeyOn, role: str, limit: PlannedLi
         doubt=doubt,
         remedy=remedy,
     )
-    return found if step.peak_a is None else as_pulsed(bench, slot, found, step.peak_a, step.doubtful)
+    return found if step.peak_a is None else as_pulsed(bench, slot, found, step.peak_a, doubt)
 
 
 def _sags_on(bench: Bench, one: _KeyOn, step: Step) -> float:

@@ -24,6 +24,8 @@ LEAST_OHM: Mapping[str, float] = {DROP: 0.002, LIFT: 0.0005}
 ANSWER = 1.5
 #: A sag that is not logged, relative (a step of some amperes on a battery of some 20 mΩ).
 UNSEEN_SAG = 0.01
+#: Why a step's size may be wrong.
+ANOTHER_BESIDE = "another load seems to have come or gone with it: feed and ground do not step in one ratio"
 #: Standard uncertainty of a path's voltage where the logger states no accuracy, V.
 UNSTATED_U_V = 0.002
 
@@ -88,6 +90,8 @@ def find_steps(bench: Bench, groups: Sequence[Sequence[Plateau]], role: str, key
             step = replace(one.step, owner=verdict.owner)
             if verdict.owner == "both":
                 step = replace(step, amps=verdict.block_a, u=verdict.u_a)
+            if verdict.alone and step.doubtful is None:
+                step = replace(step, doubtful=ANOTHER_BESIDE)
             steps.append(replace(one, step=step))
         owned.append(tuple(steps))
     return AllSteps(tuple(owned), role, judged.ratios)
