@@ -2,19 +2,23 @@
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse
 from benchlog.analysis.noise import NoiseModel
+from benchlog.analysis.pulsed import Flutter, Pulsing
 from benchlog.trace import Array
+from benchlog.uncertainty import few_degrees
 
 #: A steady stretch lasts at least this long, s; shorter ones are inrush or the way between two.
 SHORTEST_S = 0.4
 #: The part after a change that may still be inrush: this share of the stretch, at most so many seconds.
 INRUSH_SHARE, INRUSH_S = 0.5, 2.0
+#: Soon after a change and just before the next, s: the inrush is over, and a battery's slow sag has not begun.
+OPENING_S, CLOSING_S = (0.3, 1.3), 0.6
 #: The smallest change of load that counts as a step, A.
 LEAST_STEP_A = 0.12
 #: The median of many white samples scatters more than their mean by the root of half pi.
@@ -41,12 +45,20 @@ class Plateau:
     Attributes:
         from_s, to_s: the whole stretch, s. sustained_from_s: where the inrush is over, s.
         readings: role -> its sustained value; a role with samples missing or over range there is absent.
+        opening, closing: role -> its value soon after the stretch begins and just before it ends, where no slow drift
+            of the battery has had time.
+        pulses: loads that come in regular pulses there, counted with their means. flutter: one that is too fast to be
+            followed.
     """
 
     from_s: float
     to_s: float
     sustained_from_s: float
     readings: Mapping[str, Sustained]
+    opening: Mapping[str, Sustained] = field(default_factory=dict)
+    closing: Mapping[str, Sustained] = field(default_factory=dict)
+    pulses: tuple[Pulsing, ...] = ()
+    flutter: Flutter | None = None
 
 
 def find_plateaus(
@@ -89,8 +101,31 @@ def find_plateaus(
             and (reading := _sustained(table.mean[role][keep], step_s, (noise or {}).get(role))) is not None
         }
         if by in readings:
-            plateaus.append(Plateau(begin, float(table.end_s[last]), sustained, readings))
+            end = float(table.end_s[last])
+            models = noise or {}
+            opening = _near(table, readings, begin + OPENING_S[0], min(begin + OPENING_S[1], end), step_s, models)
+            closing = _near(table, readings, max(end - CLOSING_S, begin), end, step_s, models)
+            plateaus.append(Plateau(begin, end, sustained, readings, opening, closing))
     return _joined(plateaus, by, least)
+
+
+def _near(
+    table: Coarse, roles: Iterable[str], from_s: float, to_s: float, step_s: float, noise: Mapping[str, NoiseModel]
+) -> dict[str, Sustained]:
+    """Each channel over a short part of a stretch; {} where that holds fewer than two points."""
+    keep = slice(int(np.searchsorted(table.time_s, from_s)), int(np.searchsorted(table.time_s, to_s)))
+    found = {role: _short(table.mean[role][keep], step_s, noise.get(role)) for role in roles}
+    return {role: reading for role, reading in found.items() if reading is not None}
+
+
+def _short(x: Array, step_s: float, noise: NoiseModel | None) -> Sustained | None:
+    """Median of a few points, with their scatter; no drift is looked for."""
+    window_s = len(x) * step_s
+    x = x[np.isfinite(x)]
+    if len(x) < 2:
+        return None
+    scatter = few_degrees(float(np.std(x, ddof=1)) / math.sqrt(min(len(x), 4)), min(len(x), 20) - 1)
+    return Sustained(float(np.median(x)), scatter if noise is None else max(scatter, MEDIAN_U * noise.mean_u(window_s)))
 
 
 def _sustained(x: Array, step_s: float, noise: NoiseModel | None) -> Sustained | None:
@@ -149,7 +184,9 @@ def _joined(plateaus: list[Plateau], by: str, least: float) -> list[Plateau]:
         if kept and abs(plateau.readings[by].value - kept[-1].readings[by].value) < least:
             before = kept[-1]
             longer = max(before, plateau, key=lambda p: p.to_s - p.sustained_from_s)
-            kept[-1] = Plateau(before.from_s, plateau.to_s, longer.sustained_from_s, longer.readings)
+            kept[-1] = Plateau(
+                before.from_s, plateau.to_s, longer.sustained_from_s, longer.readings, before.opening, plateau.closing
+            )
         else:
             kept.append(plateau)
     return kept

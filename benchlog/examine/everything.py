@@ -82,16 +82,16 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     walked = examine_walk(bench, walk, off_state)
     relay = examine_relay(bench)
     loads = find_loads(bench)
-    slots, matched = examine_slots(bench, loads, limits)
-    load = feed_load(bench, loads, matched, closing_load(bench, loads, relay.pull_ins))
+    slots = examine_slots(bench, loads, limits)
+    load = feed_load(bench, loads, slots.proven, closing_load(bench, loads, relay.pull_ins))
     findings = {
         **off_state.findings,
         **examine_rest(bench, off_state.spans),
         **relay.findings,
         "relay_chatter": examine_chatter(bench, load, loads),
-        **examine_battery_load(bench, loads),
+        **examine_battery_load(bench, loads, slots.first_on),
         **examine_paths(bench, load),
-        **slots,
+        **slots.findings,
         **examine_crank(bench),
         **examine_charging(bench),
     }

@@ -1,25 +1,31 @@
 """The steady loads of a log, and the battery under them, engine off: sag and source resistance."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from benchlog.analysis.coarse import coarse
 from benchlog.analysis.cranking import Crank
 from benchlog.analysis.measurement import Finding, Measured, Unseen
-from benchlog.analysis.plateaus import Plateau, find_plateaus
+from benchlog.analysis.plateaus import CLOSING_S, OPENING_S, Plateau, Sustained
 from benchlog.analysis.slopes import Slope, from_steps, with_gains
 from benchlog.errors import BadLog
 from benchlog.examine.bench import Bench
-from benchlog.uncertainty import combine, propagate
+from benchlog.examine.steady import steady
+from benchlog.uncertainty import combine, propagate, rectangular
 
-POINT_S = 0.05
 #: Stretch of the key-off state before a key-on that is taken along, s.
 BEFORE_S = 3.0
 #: A load smaller than this share of the planned one says too little of the path, 1.
 LEAST_LOAD = 0.1
 #: The engine is taken to run where the battery is charged at such a voltage, though no crank was seen, V.
 CHARGED_V = 13.2
+#: The stretch before the first circuit ends no longer than this before its step, s.
+FIRST_REACH_S = 1.5
+#: About what a battery has, Ω: weighs the current's doubt against the voltage's.
+SOURCE_OHM = 0.03
+#: A slope of the voltage is read over at least this time, s.
+LEAST_DRIFT_S = 0.6
 #: A reversed channel is named from steps of at least this size, A, and such a resistance, Ω.
 REVERSED_A, REVERSED_OHM = 1.0, 0.002
 
@@ -52,8 +58,7 @@ def find_loads(bench: Bench) -> Loads:
         until = min([on_to, *(start - 0.3 for start in starts)])
         if bench.has("battery_a") and until > on_from:
             for a, b in bench.measured(on_from - BEFORE_S, until):
-                table = coarse(bench.overview, a, b, POINT_S, roles)
-                found = find_plateaus(table, "battery_a", bench.resolution("battery_a"), roles, bench.noise)
+                found = steady(bench, a, b, "battery_a", roles)
                 engine_off.append(tuple(p for p in found if not _charged(p)))
         if bench.has("feed_a"):
             inside = [crank for crank in bench.story.cranks if on_from <= crank.from_s <= on_to]
@@ -64,8 +69,7 @@ def find_loads(bench: Bench) -> Loads:
                     continue
                 # what was read of the ground bus must not be mixed with what the bridge made of it
                 for c, d in [(a, b)] if bench.lift_known(a, b) else bench.cut(a, b):
-                    table = coarse(bench.overview, c, d, POINT_S, roles)
-                    pieces += find_plateaus(table, "feed_a", bench.resolution("feed_a"), roles, bench.noise)
+                    pieces += steady(bench, c, d, "feed_a", roles)
             feed.append(tuple(pieces))
     loads = Loads(tuple(engine_off), tuple(feed))
     _refuse_reversed(bench, loads)
@@ -92,25 +96,78 @@ def battery_steps(loads: Loads) -> list[tuple[Plateau, Plateau]]:
 
 
 def _source(loads: Loads, bench: Bench) -> Slope | None:
+    """−ΔV/ΔI over about a second at each step, before the battery's slow sag.
+
+    A battery's resistance grows with the time for which it is asked: how much it does until the end of the stretches
+    is part of the uncertainty.
+    """
     steps = battery_steps(loads)
-    if not steps:
+    quick = _slope(bench, [_beside(a, b) for a, b in steps])
+    slow = _slope(bench, [_Change(_difference(a, b, "battery_v"), _difference(a, b, "battery_a")) for a, b in steps])
+    if quick is None or slow is None:
+        return quick
+    return replace(quick, u=combine(quick.u, rectangular(abs(slow.ohm - quick.ohm))))
+
+
+@dataclass(frozen=True, slots=True)
+class _Change:
+    """What a load step does to the battery: changes with their type A standard uncertainties."""
+
+    volts: Sustained
+    amps: Sustained
+
+
+def _slope(bench: Bench, changes: Sequence[_Change]) -> Slope | None:
+    if not changes:
         return None
-    resolution = bench.accuracy.get("battery_v")
-    rounding = math.sqrt(2) * resolution.resolution_u if resolution else 0.0
-    current = bench.accuracy.get("battery_a")
-    rounding_a = math.sqrt(2) * current.resolution_u if current else 0.0
-    dv = [b.readings["battery_v"].value - a.readings["battery_v"].value for a, b in steps]
-    di = [b.readings["battery_a"].value - a.readings["battery_a"].value for a, b in steps]
-    u = [
-        combine(
-            a.readings["battery_v"].u,
-            b.readings["battery_v"].u,
-            rounding,
-            0.03 * combine(a.readings["battery_a"].u, b.readings["battery_a"].u, rounding_a),
+    volts, amps = bench.accuracy.get("battery_v"), bench.accuracy.get("battery_a")
+    rounding = math.sqrt(2) * volts.resolution_u if volts else 0.0
+    rounding_a = math.sqrt(2) * amps.resolution_u if amps else 0.0
+    u = [combine(one.volts.u, rounding, SOURCE_OHM * combine(one.amps.u, rounding_a)) for one in changes]
+    return from_steps([-one.volts.value for one in changes], [one.amps.value for one in changes], u)
+
+
+def _difference(before: Plateau, after: Plateau, role: str) -> Sustained:
+    a, b = before.readings[role], after.readings[role]
+    return Sustained(b.value - a.value, combine(a.u, b.u))
+
+
+def _beside(before: Plateau, after: Plateau) -> _Change:
+    """From just before a step to soon after it."""
+    roles = {"battery_v", "battery_a"}
+    if not (roles <= set(before.closing) and roles <= set(after.opening)):
+        return _Change(_difference(before, after, "battery_v"), _difference(before, after, "battery_a"))
+    changes = {
+        role: Sustained(
+            after.opening[role].value - before.closing[role].value,
+            combine(after.opening[role].u, before.closing[role].u),
         )
-        for a, b in steps
-    ]
-    return from_steps([-v for v in dv], di, u)
+        for role in roles
+    }
+    drift, drift_u = _drift(before)
+    volts = changes["battery_v"]
+    return _Change(Sustained(volts.value - drift, combine(volts.u, drift_u)), changes["battery_a"])
+
+
+def _drift(before: Plateau) -> tuple[float, float]:
+    """How far the voltage would have gone on drifting over the step, V, and its standard uncertainty.
+
+    After an earlier step a battery sags on, or recovers, for up to a minute; that is no answer to this step.
+    """
+    if "battery_v" not in before.closing or "battery_v" not in before.readings:
+        return 0.0, 0.0
+    apart_s = (before.to_s - CLOSING_S / 2) - (before.sustained_from_s + before.to_s) / 2
+    if apart_s < LEAST_DRIFT_S:
+        return 0.0, 0.0
+    middle, end = before.readings["battery_v"], before.closing["battery_v"]
+    # the stretch's own figure for its drift is what is looked at here, not an uncertainty of its middle
+    noise = end.u
+    reach_s = CLOSING_S / 2 + sum(OPENING_S) / 2
+    drift = (end.value - middle.value) / apart_s * reach_s
+    unsure = math.sqrt(2) * noise / apart_s * reach_s
+    if abs(drift) < 2 * unsure:
+        return 0.0, min(combine(abs(drift), 0.0), unsure)
+    return drift, max(abs(drift) / 3, unsure)
 
 
 def _refuse_reversed(bench: Bench, loads: Loads) -> None:
@@ -126,8 +183,12 @@ def _refuse_reversed(bench: Bench, loads: Loads) -> None:
         )
 
 
-def examine_battery_load(bench: Bench, loads: Loads) -> dict[str, Finding]:
-    """Findings for ``battery_sag`` and ``source_resistance``."""
+def examine_battery_load(bench: Bench, loads: Loads, first_on: Sequence[float] = ()) -> dict[str, Finding]:
+    """Findings for ``battery_sag`` and ``source_resistance``.
+
+    Args:
+        first_on: when the first circuit of each key-on came on, s, where that is known: the sag counts from there.
+    """
     for role in ("battery_v", "battery_a"):
         if not bench.has(role):
             missing = Unseen(f"{role} is not logged")
@@ -149,10 +210,10 @@ def examine_battery_load(bench: Bench, loads: Loads) -> dict[str, Finding]:
         to_s=steps[-1][1].to_s,
         story=f"from {slope.points} load step{'s' if slope.points > 1 else ''} of up to {slope.most_a:.1f} A",
     )
-    return {"battery_sag": _sag(bench, loads), "source_resistance": resistance}
+    return {"battery_sag": _sag(bench, loads, first_on), "source_resistance": resistance}
 
 
-def _sag(bench: Bench, loads: Loads) -> Finding:
+def _sag(bench: Bench, loads: Loads, first_on: Sequence[float]) -> Finding:
     planned = bench.plan.planned_load_a
     if not planned:
         return Unseen("the plan names no circuit, so there is no planned load to scale to")
@@ -162,7 +223,9 @@ def _sag(bench: Bench, loads: Loads) -> Finding:
         for number, greatest in enumerate(usable):
             if number == 0:
                 continue
-            before = min(usable[:number], key=lambda p: p.readings["battery_a"].value)
+            earlier = usable[:number]
+            known = [p for p in earlier if any(0 <= at - p.to_s < FIRST_REACH_S for at in first_on)]
+            before = min(known or earlier, key=lambda p: p.readings["battery_a"].value)
             rise = greatest.readings["battery_a"].value - before.readings["battery_a"].value
             if best is None or rise > best[0]:
                 best = (rise, before, greatest)
@@ -172,8 +235,11 @@ def _sag(bench: Bench, loads: Loads) -> Finding:
             + bench.bridged_in(*bench.story.on)
         )
     rise, before, greatest = best
-    v0, v1 = before.readings["battery_v"], greatest.readings["battery_v"]
-    i0, i1 = before.readings["battery_a"], greatest.readings["battery_a"]
+    # just before the load, not the middle of what came before it
+    start = before.closing if {"battery_v", "battery_a"} <= set(before.closing) else before.readings
+    v0, v1 = start["battery_v"], greatest.readings["battery_v"]
+    i0, i1 = start["battery_a"], greatest.readings["battery_a"]
+    rise = i1.value - i0.value
     sag = (v0.value - v1.value) * planned / rise
     volts, amps = bench.accuracy.get("battery_v"), bench.accuracy.get("battery_a")
     u = None

@@ -1,21 +1,23 @@
 """The common paths under load: what is lost in the feed, and how far the return lifts the ground bus."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.plateaus import Plateau
-from benchlog.analysis.slopes import with_gains, with_offset
-from benchlog.analysis.slots import Step
-from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.analysis.slopes import from_steps, with_gains, with_offset
 from benchlog.examine.bench import Bench
 from benchlog.examine.load_checks import LEAST_LOAD, Loads
+from benchlog.examine.steady import DROP, LIFT
+from benchlog.examine.stepped import Stepped, gain_apart, least_ohm, live, path_step_u
 from benchlog.uncertainty import combine
 
 #: Stands in for the offset's doubt where no accuracy is stated, V.
 UNSTATED_OFFSET_V = 0.05
+#: How far the block's part of a step may lie from the battery's whole, relative standard uncertainty: the loads that
+#: were on before answer to the sag (common practice, no source).
+STEP_DOUBT = 0.01
 #: A fall this far below zero, beyond its doubt, was read the wrong way round, V.
 REVERSED_V = 0.002
 
@@ -36,6 +38,7 @@ class FeedLoad:
         points: in time order. how: in words, where the load was taken from.
         zero_known: the load's zero is known, so one point gives a slope.
         role: the current channel behind it. extra_rel: relative standard uncertainty beyond the channel's own.
+        steps: load steps that are proven to be the fuse block's; where there are any, they alone give the slope.
     """
 
     points: tuple[PathPoint, ...]
@@ -43,55 +46,31 @@ class FeedLoad:
     zero_known: bool
     role: str
     extra_rel: float = 0.0
+    steps: tuple[Stepped, ...] = ()
 
 
 def feed_load(
-    bench: Bench, loads: Loads, matched: Sequence[Mapping[int, Step]], closing: FeedLoad | None
+    bench: Bench, loads: Loads, proven: Sequence[Sequence[Stepped]], closing: FeedLoad | None
 ) -> FeedLoad | None:
     """The load that the paths are scaled from: ``feed_a``, else matched slot steps, else the closing's step.
 
     Args:
-        matched: for each key-on of ``loads.engine_off`` the steps surely matched to slots.
+        proven: for each key-on of ``loads.engine_off`` the steps, up and down, that are surely the fuse block's.
     """
     if bench.has("feed_a"):
-        points = [PathPoint(p, p.readings["feed_a"].value) for group in loads.feed for p in group if _live(p)]
+        points = [PathPoint(p, p.readings["feed_a"].value) for group in loads.feed for p in group if live(p)]
         return FeedLoad(tuple(points), "by feed_a", zero_known=True, role="feed_a") if points else None
-    shown = [(group, steps) for group, steps in zip(loads.engine_off, matched, strict=False) if steps]
-    if shown:
-        # where a circuit is not told apart it may be on all the time, so only one key-on has one zero
-        whole = [(group, steps) for group, steps in shown if len(steps) == len(bench.plan.circuit)]
-        used = whole or [max(shown, key=lambda pair: len(pair[1]))]
-        points = [PathPoint(p, _on_at(group, p, steps)) for group, steps in used for p in group if _live(p)]
-        if any(point.load_a > 0 for point in points):
-            how = "by the matched load steps of battery_a"
-            return FeedLoad(tuple(points), how, zero_known=bool(whole), role="battery_a")
+    steps = tuple(one for group in proven for one in group if live(one.before) and live(one.after))
+    if any(one.step.amps > 0 for one in steps):
+        points = []
+        for group, ones in zip(loads.engine_off, proven, strict=False):
+            for plateau in group if ones else ():
+                on = sum(one.step.amps for one in ones if one.after.from_s <= plateau.from_s + 1e-9)
+                if live(plateau):
+                    points.append(PathPoint(plateau, max(on, 0.0)))
+        how = "by the matched load steps of battery_a"
+        return FeedLoad(tuple(points), how, True, "battery_a", extra_rel=STEP_DOUBT, steps=steps)
     return closing
-
-
-def _live(plateau: Plateau) -> bool:
-    feed, battery = plateau.readings.get("feed_v"), plateau.readings.get("battery_v")
-    if feed is None:
-        return "feed_v" not in plateau.readings and battery is None
-    return feed.value > (0.5 * battery.value if battery else UP_ABOVE_V)
-
-
-def _on_at(group: tuple[Plateau, ...], plateau: Plateau, matched: Mapping[int, Step]) -> float:
-    """Sum of the matched circuits that are on during a stretch, from the measured steps up and back down."""
-    total = 0.0
-    for step in matched.values():
-        if not group[0].from_s <= step.time_s <= plateau.from_s + 0.5 or step.time_s > plateau.to_s:
-            continue
-        back = [
-            after
-            for before, after in pairwise(group)
-            if after.from_s > step.time_s
-            and after.from_s <= plateau.from_s
-            and abs(before.readings["battery_a"].value - after.readings["battery_a"].value - step.amps)
-            < max(0.15 * step.amps, 0.1)
-        ]
-        if not back:
-            total += step.amps
-    return total
 
 
 def examine_paths(bench: Bench, load: FeedLoad | None) -> dict[str, Finding]:
@@ -113,26 +92,26 @@ def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:
             return Unseen(f"{role} is not logged")
     if load is None:
         return _no_load(bench)
-    points = [p for p in load.points if {"battery_v", "feed_v"} <= set(p.plateau.readings)]
+    points = [p for p in load.points if DROP in p.plateau.readings]
     points = _engine_off_first(bench, points)
-    drops = [p.plateau.readings["battery_v"].value - p.plateau.readings["feed_v"].value for p in points]
-    noise = [combine(p.plateau.readings["battery_v"].u, p.plateau.readings["feed_v"].u) for p in points]
+    drops = [p.plateau.readings[DROP].value for p in points]
+    noise = [p.plateau.readings[DROP].u for p in points]
     level = 12.5
     battery, feed = bench.accuracy.get("battery_v"), bench.accuracy.get("feed_v")
     offset_u = combine(battery.level_u(level), feed.level_u(level)) if battery and feed else None
     gain = max(battery.gain_rel, feed.gain_rel) if battery and feed else None
+    text = "in the feed"
+    why = "the feed stands above the battery by this reading: battery_v and feed_v may be changed over"
+    if (by_steps := _by_steps(bench, load, DROP, gain, text)) is not None:
+        return _not_below(by_steps, why)
     lean = 0.0
     if battery and feed and len(points) > 1:
         # the two gains differ, and the battery's own sag with the load makes that look like resistance
         volts = [p.plateau.readings["battery_v"].value for p in points]
         loads = [p.load_a for p in points]
         swing_a = max(loads) - min(loads)
-        gains = math.hypot(battery.gain_rel, feed.gain_rel) / math.sqrt(3)
-        lean = gains * (max(volts) - min(volts)) / max(swing_a, 0.1)
-    found = _path(bench, load, points, drops, noise, offset_u, gain, "in the feed", lean)
-    return _not_below(
-        found, "the feed stands above the battery by this reading: battery_v and feed_v may be changed over"
-    )
+        lean = gain_apart(bench) * (max(volts) - min(volts)) / max(swing_a, 0.1)
+    return _not_below(_path(bench, load, points, drops, noise, offset_u, gain, text, lean, least_ohm(bench)[DROP]), why)
 
 
 def _engine_off_first(bench: Bench, points: list[PathPoint]) -> list[PathPoint]:
@@ -147,26 +126,19 @@ def _ground_lift(bench: Bench, load: FeedLoad | None) -> Finding:
         return Unseen("ground_v is not logged")
     if load is None:
         return _no_load(bench)
-    points = [
-        p
-        for p in load.points
-        if "ground_v" in p.plateau.readings and bench.lift_known(p.plateau.from_s, p.plateau.to_s)
-    ]
-    lifts, noise = [], []
-    for point in points:
-        readings = point.plateau.readings
-        shunts = sum(ohm * readings[role].value for role, ohm in bench.low_side_ohm.items() if role in readings)
-        lifts.append(readings["ground_v"].value - shunts)
-        noise.append(readings["ground_v"].u)
+    points = [p for p in load.points if LIFT in p.plateau.readings]
+    lifts = [p.plateau.readings[LIFT].value for p in points]
+    noise = [p.plateau.readings[LIFT].u for p in points]
     ground = bench.accuracy.get("ground_v")
     offset_u = ground.level_u(0.1) if ground else None
     text = "in the return"
     if bench.low_side_ohm:
         text += ", the shunt's own drop taken off"
-    found = _path(bench, load, points, lifts, noise, offset_u, ground.gain_rel if ground else None, text)
-    return _not_below(
-        found, "the ground bus stands below battery negative by this reading: its leads may be the wrong way round"
-    )
+    gain = ground.gain_rel if ground else None
+    why = "the ground bus stands below battery negative by this reading: its leads may be the wrong way round"
+    if (by_steps := _by_steps(bench, load, LIFT, gain, text)) is not None:
+        return _not_below(by_steps, why)
+    return _not_below(_path(bench, load, points, lifts, noise, offset_u, gain, text, 0.0, least_ohm(bench)[LIFT]), why)
 
 
 def _not_below(found: Finding, why: str) -> Finding:
@@ -174,6 +146,51 @@ def _not_below(found: Finding, why: str) -> Finding:
     if not isinstance(found, Measured) or found.value is None or found.u is None:
         return found
     return replace(found, doubt=why) if found.value < -2 * found.u - REVERSED_V else found
+
+
+def _by_steps(bench: Bench, load: FeedLoad, path: str, gain: float | None, text: str) -> Finding | None:
+    """By load steps that are proven to be the fuse block's: offsets and all that does not step with them cancel."""
+    # where two loads stepped at once, the block's part is known by the very ratio that is sought here
+    ones = [
+        one
+        for one in load.steps
+        if one.step.owner != "both" and path in one.before.readings and path in one.after.readings
+    ]
+    planned = bench.plan.planned_load_a
+    if not ones or not planned:
+        return None
+    most = max(point.load_a for point in load.points)
+    if most < LEAST_LOAD * planned:
+        return _no_load(bench)
+    amps = [one.step.amps for one in ones]
+    volts = [one.after.readings[path].value - one.before.readings[path].value for one in ones]
+    noise = [path_step_u(bench, path, one) for one in ones]
+    slope = from_steps(volts, amps, noise)
+    if slope is None:
+        return None
+    both = [combine(a, slope.ohm * one.step.u) for a, one in zip(noise, ones, strict=True)]
+    slope = from_steps(volts, amps, both) or slope
+    current = bench.accuracy.get(load.role)
+    u = None
+    if gain is not None and current is not None:
+        lean = 0.0
+        if path == DROP:
+            # the two gains differ, and the battery's own sag with the load makes that look like resistance
+            sags = [one.after.readings["battery_v"].value - one.before.readings["battery_v"].value for one in ones]
+            sag = from_steps(sags, amps, both)
+            lean = gain_apart(bench) * abs(sag.ohm if sag else 0.0)
+        u = combine(with_gains(slope, gain, current.gain_rel), slope.ohm * load.extra_rel, lean) * planned
+    greatest = max(load.points, key=lambda p: p.load_a).plateau
+    return Measured(
+        value=slope.ohm * planned,
+        u=u,
+        from_s=greatest.sustained_from_s,
+        to_s=greatest.to_s,
+        story=(
+            f"{slope.ohm * 1000:.1f} mΩ {text}, load {load.how} up to {most:.1f} A, "
+            f"scaled to the planned {planned:.1f} A"
+        ),
+    )
 
 
 def _path(
@@ -186,6 +203,7 @@ def _path(
     gain: float | None,
     text: str,
     lean_u: float = 0.0,
+    least_ohm: float = 0.0,
 ) -> Finding:
     planned = bench.plan.planned_load_a
     if not planned:
@@ -210,6 +228,9 @@ def _path(
             prior = combine(known, slope.ohm * current.offset / math.sqrt(3))
         slope = with_offset(drops, loads, noise, prior) or slope
         u = combine(with_gains(slope, gain, current.gain_rel), slope.ohm * load.extra_rel, lean_u) * planned
+    if u is not None and load.role == "battery_a" and slope.ohm * planned + 2 * u < least_ohm * planned:
+        # less than the bare wire has: what stepped as the contact closed did not come through here
+        return _no_load(bench)
     greatest = max(points, key=lambda p: p.load_a).plateau
     return Measured(
         value=slope.ohm * planned,

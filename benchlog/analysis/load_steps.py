@@ -1,0 +1,99 @@
+"""Which loads came on and went off over one key-on?
+
+A step up and the step down that undoes it are one load; a load that comes back is the same load again. So a circuit
+that goes off and on, a brake light or a fan is one load however often it steps.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from benchlog.analysis.witness import Owner
+
+#: A step down undoes a step up where their sizes differ by no more than this share (a lamp draws less when hot).
+BACK_SHARE = 0.12
+#: A load that comes back has the same size to within this share.
+AGAIN_SHARE = 0.07
+#: … and in either case within this, A.
+CLOSE_A = 0.06
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A change of load between two steady stretches.
+
+    Attributes:
+        time_s: s. amps: positive where a load comes on, A; of a pulsed load its mean. u: standard uncertainty, A.
+        from_s, to_s: the stretches behind it, s.
+        owner: whose load it is by the feed's drop and the ground's lift; "both" has the fuse block's part in amps.
+        peak_a: of a pulsed load while it is on, A; None of a steady one.
+        doubtful: why its size may be wrong by more than its uncertainty; None where it is not.
+    """
+
+    time_s: float
+    amps: float
+    u: float
+    from_s: float
+    to_s: float
+    owner: Owner = "unknown"
+    peak_a: float | None = None
+    doubtful: str | None = None
+
+    @property
+    def rms_a(self) -> float:
+        """Root mean square of the load over whole pulses, A."""
+        return self.amps if self.peak_a is None else math.sqrt(max(self.amps * self.peak_a, 0.0))
+
+
+@dataclass(frozen=True, slots=True)
+class OneLoad:
+    """One load of a key-on.
+
+    Attributes:
+        ons, offs: its steps up and down, in time order; without ons it was on from the beginning.
+    """
+
+    ons: tuple[Step, ...]
+    offs: tuple[Step, ...]
+
+    @property
+    def on(self) -> bool:
+        """Whether it is on at the end."""
+        return len(self.ons) > len(self.offs)
+
+
+def follow(steps: Sequence[Step]) -> list[OneLoad]:
+    """The loads behind a key-on's steps, in the order in which they first came on.
+
+    Args:
+        steps: in time order, rising and falling.
+    """
+    loads: list[OneLoad] = []
+    for step in steps:
+        if step.amps > 0:
+            at = _nearest(step, [(n, load) for n, load in enumerate(loads) if load.ons and not load.on], AGAIN_SHARE)
+            if at is None:
+                loads.append(OneLoad((step,), ()))
+            else:
+                loads[at] = replace(loads[at], ons=(*loads[at].ons, step))
+            continue
+        at = _nearest(step, [(n, load) for n, load in enumerate(loads) if load.on], BACK_SHARE)
+        if at is not None:
+            loads[at] = replace(loads[at], offs=(*loads[at].offs, step))
+    return loads
+
+
+def _nearest(step: Step, loads: Sequence[tuple[int, OneLoad]], share: float) -> int | None:
+    """The load whose last step up is most like this one in size, and has no other owner."""
+    best: tuple[float, int] | None = None
+    for number, load in loads:
+        last = load.ons[-1]
+        if {step.owner, last.owner} == {"block", "bike"}:
+            continue
+        apart = abs(abs(step.amps) - last.amps)
+        if apart > max(share * last.amps, 3 * math.hypot(step.u, last.u), CLOSE_A):
+            continue
+        # of two alike the one that came last goes first
+        if best is None or apart < best[0] + 1e-9:
+            best = (apart, number)
+    return None if best is None else best[1]

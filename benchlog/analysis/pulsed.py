@@ -1,0 +1,460 @@
+"""Which loads come in regular pulses, and what do they draw on the mean over whole pulses?
+
+Flashers, heated grips and dimmed lamps switch many times a second or once in two. Their pulses are no load steps:
+what counts is the mean over whole pulses (against the plan) and the root mean square (against fuse and wire).
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from benchlog.analysis.coarse import Coarse, runs
+from benchlog.trace import Array
+
+#: The slowest and fastest pulses that are followed edge by edge, s a pulse; and the fewest samples of one.
+SLOWEST_S, FASTEST_S, FOLLOWED_SAMPLES = 4.0, 0.2, 5.5
+#: An edge is sought over this time, s; pulses are read with points no longer than this.
+EDGE_S = 0.02
+#: Neighbouring pulses differ by no more than this share in length, and in size.
+LIKE_LENGTH, LIKE_SIZE = 0.2, 0.25
+#: So few pulses of like length count as regular; two that are the same to within 6 % do as well.
+FEWEST = 3
+#: The smallest pulse, A.
+LEAST_PULSE_A = 0.12
+#: A logger tells a pulse by at least so many samples; fewer may be a faster one seen wrongly.
+FEWEST_SAMPLES = 6
+#: Fast pulses are looked for over this time, s.
+WINDOW_S = 0.8
+#: Samples keep step with pulses where up to so many of them, in turn, fall on the same places of the pulse; they do
+#: not where these places move by so many pulses over the stretch.
+MOST_IN_STEP, SWEEPS = 8, 2.0
+#: The least swing of faster pulses, A.
+LEAST_FLUTTER_A = 0.25
+#: Faster pulses are averaged over this time, s.
+AVERAGED_S = 0.5
+#: The rush after an edge that is left out of the levels, s.
+RUSH_S = 0.06
+
+
+@dataclass(frozen=True, slots=True)
+class Pulsing:
+    """A load that comes in regular pulses over a stretch.
+
+    Attributes:
+        from_s, to_s: first rise to the end of the last whole pulse, s.
+        period_s: s. duty: share of the time it is on, 1. amps: while it is on, A.
+        mean_a: over whole pulses, the rush at each rise included, A. u_a: its standard uncertainty, A.
+        rises_s, falls_s: its edges, s.
+        samples: of the logger in one pulse.
+    """
+
+    from_s: float
+    to_s: float
+    period_s: float
+    duty: float
+    amps: float
+    mean_a: float
+    u_a: float
+    rises_s: tuple[float, ...]
+    falls_s: tuple[float, ...]
+    samples: float
+
+    @property
+    def rms_a(self) -> float:
+        """Root mean square over whole pulses, A."""
+        return math.sqrt(max(self.amps, 0.0) * max(self.mean_a, 0.0))
+
+    @property
+    def doubtful(self) -> bool:
+        """So few samples a pulse that it may be a faster one, seen wrongly (aliasing)."""
+        return self.samples < FEWEST_SAMPLES
+
+
+@dataclass(frozen=True, slots=True)
+class _Edge:
+    at: int
+    time_s: float
+    amps: float
+
+
+def find_pulsing(table: Coarse, by: str, sample_s: float) -> list[Pulsing]:
+    """Loads in the current ``by`` whose pulses can be followed one by one; several may run at once.
+
+    Args:
+        table: a stretch in fine points, 10 ms or the logger's own step.
+        sample_s: the logger's own step, s.
+    """
+    ok = np.flatnonzero(np.isfinite(table.mean[by]))
+    if len(ok) < 8:
+        return []
+    time_s, x = table.time_s[ok], table.mean[by][ok]
+    edges = _edges(time_s, x)
+    found = []
+    left = [edge for edge in edges if edge.amps < 0]
+    rises = [edge for edge in edges if edge.amps > 0]
+    fastest_s = 0.8 * max(FASTEST_S, FOLLOWED_SAMPLES * sample_s)
+    while chain := _longest_chain(left, fastest_s):
+        pulsing = _pulsing(chain, rises, time_s, x, sample_s)
+        if pulsing is not None and not _clear(pulsing, rises, left):
+            pulsing = None
+        left = [edge for edge in left if edge not in chain]
+        if pulsing is not None:
+            found.append(pulsing)
+            rises = [edge for edge in rises if edge.time_s not in pulsing.rises_s]
+    return sorted(found, key=lambda p: p.from_s)
+
+
+def _edges(time_s: Array, x: Array) -> list[_Edge]:
+    """Quick changes of level, each with its size between the medians at either side."""
+    step_s = float(np.median(np.diff(time_s)))
+    lag = max(round(EDGE_S / step_s), 1)
+    noise = 1.4826 * float(np.median(np.abs(np.diff(x)))) / math.sqrt(2)
+    least = max(LEAST_PULSE_A, 6 * noise)
+    moved = np.zeros(len(x))
+    moved[: len(x) - lag] = x[lag:] - x[:-lag]
+    places: list[int] = []
+    for first, end in runs(np.abs(moved) >= least):
+        signs = np.sign(moved[first:end])
+        for a, b in runs(signs > 0) + runs(signs < 0):
+            places.append(first + a + int(np.argmax(np.abs(moved[first + a : first + b]))))
+    places.sort()
+    edges = []
+    reach = max(round(0.25 / step_s), 2)
+    for number, at in enumerate(places):
+        before = max(places[number - 1] + lag if number else 0, at - reach)
+        after = min(places[number + 1] if number + 1 < len(places) else len(x) - 1, at + lag + reach)
+        left, right = x[before : at + 1], x[at + lag : after + 1]
+        if len(left) and len(right):
+            # the later half of what follows: a rush decays
+            size = float(np.median(right[len(right) // 2 :]) - np.median(left[len(left) // 2 :]))
+            if abs(size) >= least / 2:
+                edges.append(_Edge(at, float(time_s[at] + time_s[min(at + lag, len(x) - 1)]) / 2, size))
+    return edges
+
+
+def _longest_chain(falls: Sequence[_Edge], fastest_s: float) -> list[_Edge]:
+    """The most falling edges of like size in like distances; [] where none are regular."""
+    best: list[_Edge] = []
+    taken: set[int] = set()
+    for start, first in enumerate(falls):
+        if start in taken:
+            continue
+        for second in range(start + 1, len(falls)):
+            period = falls[second].time_s - first.time_s
+            if period > SLOWEST_S:
+                break
+            if period < fastest_s or not _like(falls[second].amps, first.amps, LIKE_SIZE):
+                continue
+            chain, members = [first, falls[second]], [start, second]
+            for at in range(second + 1, len(falls)):
+                gap = falls[at].time_s - chain[-1].time_s
+                if gap > 2 * period * (1 + LIKE_LENGTH / 2):
+                    break
+                # one pulse may be lost where another load steps at its edge
+                pulses = 1 if gap < 1.5 * period else 2
+                length = gap / pulses
+                if _like(length, period, LIKE_LENGTH / pulses) and _like(falls[at].amps, first.amps, LIKE_SIZE):
+                    chain.append(falls[at])
+                    members.append(at)
+                    period += (length - period) / min(len(chain), 5)
+            if _regular(chain) and len(chain) > len(best):
+                best = chain
+                taken.update(members)
+    return best
+
+
+def _like(a: float, b: float, share: float) -> bool:
+    return abs(a - b) <= share * max(abs(a), abs(b))
+
+
+def _regular(chain: Sequence[_Edge]) -> bool:
+    gaps = np.diff([edge.time_s for edge in chain])
+    if len(chain) > FEWEST:
+        return True
+    return len(chain) == FEWEST and float(np.ptp(gaps)) <= 0.06 * float(np.mean(gaps))
+
+
+def _pulsing(
+    falls: Sequence[_Edge], rises: Sequence[_Edge], time_s: Array, x: Array, sample_s: float
+) -> Pulsing | None:
+    """The pulses that end with these falls, where a rise of like size precedes each."""
+    gaps = np.diff([fall.time_s for fall in falls])
+    period = float(np.median(gaps))
+    size = float(np.median([-fall.amps for fall in falls]))
+    own: list[tuple[_Edge, _Edge]] = []
+    earliest = falls[0].time_s - period
+    for fall in falls:
+        inside = [rise for rise in rises if earliest < rise.time_s < fall.time_s and rise.amps > 0.6 * size]
+        if inside:
+            # of several the one most like in size
+            own.append((min(inside, key=lambda rise: abs(rise.amps - size)), fall))
+        earliest = fall.time_s
+    if len(own) < FEWEST or len(own) < 0.7 * len(falls):
+        return None
+    on_s = float(np.median([fall.time_s - rise.time_s for rise, fall in own]))
+    if not 0.02 < on_s / period < 0.98:
+        return None
+    rise_s = [rise.time_s for rise, _ in own]
+    fall_s = [fall.time_s for _, fall in own]
+    last = [rise for rise in rises if rise.time_s > fall_s[-1] and _like(rise.amps, size, LIKE_SIZE)]
+    to_s = fall_s[-1] + period - on_s
+    if last and last[0].time_s < fall_s[-1] + 1.5 * (period - on_s):
+        # the load stays on, or the stretch ends amid a pulse
+        to_s = last[0].time_s
+    amps = float(np.median([min(rise.amps, -1.5 * fall.amps) for rise, fall in own] + [-fall.amps for _, fall in own]))
+    samples = period / sample_s
+    # an edge lies anywhere between two samples, and pulses that keep step with the samples do not average it
+    edge_u = amps / samples / math.sqrt(6) / (1.0 if samples < 40 else math.sqrt(len(own)))
+    spread = float(np.std([-fall.amps for _, fall in own])) / math.sqrt(len(own))
+    duty = on_s / period
+    rush = _rush(own, time_s, x)
+    mean = amps * duty + rush / period
+    return Pulsing(
+        rise_s[0],
+        to_s,
+        period,
+        duty,
+        amps,
+        mean,
+        math.hypot(edge_u, spread * duty, 0.2 * rush / period),
+        tuple(rise_s),
+        tuple(fall_s),
+        samples,
+    )
+
+
+def _clear(pulsing: Pulsing, rises: Sequence[_Edge], falls: Sequence[_Edge]) -> bool:
+    """Whether the pulses stand out among the other changes of like size meanwhile: noise has edges everywhere."""
+    own = {*pulsing.rises_s, *pulsing.falls_s}
+    foreign = [
+        edge
+        for edge in (*rises, *falls)
+        if pulsing.from_s < edge.time_s < pulsing.to_s
+        and edge.time_s not in own
+        and 0.4 * pulsing.amps < abs(edge.amps) < 1.5 * pulsing.amps
+    ]
+    return len(foreign) <= 0.6 * len(own)
+
+
+def _rush(own: Sequence[tuple[_Edge, _Edge]], time_s: Array, x: Array) -> float:
+    """Charge of one pulse's rush above its level, A·s."""
+    charges = []
+    for rise, fall in own:
+        a, b = np.searchsorted(time_s, (rise.time_s, fall.time_s))
+        part, t = x[a:b], time_s[a:b]
+        if len(part) < 8:
+            continue
+        level = float(np.median(part[len(part) // 2 :]))
+        early = slice(0, len(part) // 2)
+        over = np.maximum(part[early] - level, 0.0)
+        if over.max() > 0.25 * abs(fall.amps):
+            charges.append(float(over.sum()) * float(np.median(np.diff(t))))
+    return float(np.median(charges)) if len(charges) > len(own) // 2 else 0.0
+
+
+def without_pulses(table: Coarse, found: Sequence[Pulsing], by: str) -> Coarse:
+    """The same stretch with each pulsed load drawing its mean all the time, on every channel.
+
+    Points at the edges are empty. Every other channel loses its own change at the edges (a voltage that falls with
+    each pulse), and has the mean of it instead.
+    """
+    for pulsing in found:
+        table = _evened(table, pulsing, by)
+    return table
+
+
+def _evened(table: Coarse, pulsing: Pulsing, by: str) -> Coarse:
+    time_s = table.time_s
+    inside = (time_s >= pulsing.from_s) & (time_s < pulsing.to_s)
+    on = np.zeros(len(time_s), dtype=bool)
+    rush_s = min(RUSH_S, 0.3 * pulsing.duty * pulsing.period_s)
+    edge_s = max(EDGE_S, 1.01 * float(np.median(np.diff(table.start_s)))) / 2
+    hidden = np.zeros(len(time_s), dtype=bool)
+    for rise, fall in zip(pulsing.rises_s, pulsing.falls_s, strict=True):
+        on[np.searchsorted(time_s, rise) : np.searchsorted(time_s, fall)] = True
+        for at, after in ((rise, rush_s), (fall, min(rush_s, 0.3 * (1 - pulsing.duty) * pulsing.period_s))):
+            hidden[np.searchsorted(time_s, at - edge_s) : np.searchsorted(time_s, at + max(edge_s, after))] = True
+    # a pulse whose edges were not found is no level
+    gaps = np.concatenate((pulsing.falls_s, [pulsing.to_s]))
+    for fall, rise in zip(gaps[:-1], [*pulsing.rises_s[1:], pulsing.to_s], strict=False):
+        if rise - fall > pulsing.period_s:
+            hidden[np.searchsorted(time_s, fall) : np.searchsorted(time_s, rise)] = True
+    mean = {}
+    for role, x in table.mean.items():
+        size = pulsing.amps if role == by else _change(time_s, x, pulsing, rush_s + edge_s)
+        share = pulsing.mean_a / pulsing.amps if pulsing.amps else pulsing.duty
+        y = x.copy()
+        y[inside] += size * (share - on[inside])
+        y[inside & hidden] = np.nan
+        mean[role] = y
+    return replace(table, mean=mean)
+
+
+def _change(time_s: Array, x: Array, pulsing: Pulsing, skip_s: float) -> float:
+    """How much higher a channel stands while the load is on: the median over its edges."""
+    changes = []
+    half = pulsing.period_s * min(pulsing.duty, 1 - pulsing.duty)
+    reach = max(half - 0.01, skip_s + 0.02)
+    for edge, sign in [(t, 1) for t in pulsing.rises_s] + [(t, -1) for t in pulsing.falls_s]:
+        before = x[np.searchsorted(time_s, edge - min(reach, 0.3)) : np.searchsorted(time_s, edge - 0.01)]
+        after = x[np.searchsorted(time_s, edge + skip_s) : np.searchsorted(time_s, edge + min(reach, skip_s + 0.3))]
+        before, after = before[np.isfinite(before)], after[np.isfinite(after)]
+        if len(before) and len(after):
+            changes.append(sign * float(np.median(after) - np.median(before)))
+    return float(np.median(changes)) if changes else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Flutter:
+    """A stretch whose current jumps to and fro faster than can be followed.
+
+    Attributes:
+        from_s, to_s: s. swing_a: between its upper and lower levels, A.
+        samples: of the logger in one pulse; inf where not counted.
+    """
+
+    from_s: float
+    to_s: float
+    swing_a: float
+    samples: float = math.inf
+
+    @property
+    def doubtful(self) -> bool:
+        """So few samples a pulse that it may be a faster one, seen wrongly (aliasing)."""
+        return self.samples < FEWEST_SAMPLES
+
+
+def find_flutter(table: Coarse, by: str, sample_s: float, calm_a: float = math.inf) -> list[Flutter]:
+    """Stretches where the current swings too fast to be followed, and more than at its calmest.
+
+    Args:
+        table: a stretch in fine points, 10 ms or the logger's own step, before anything was evened out.
+        sample_s: the logger's own step, s.
+        calm_a: how far noise alone swings, A, where it is known from elsewhere: the load may be on throughout.
+    """
+    low, high, mean = table.low[by], table.high[by], table.mean[by]
+    if len(low) < 20:
+        return []
+    step_s = max(float(np.median(np.diff(table.start_s))), 1e-6)
+    window = max(round(WINDOW_S / step_s), 10)
+    edges = np.arange(0, len(low) - window // 2, window)
+    often = 2 / max(FASTEST_S, FOLLOWED_SAMPLES * sample_s)
+    swing, quick = np.zeros(len(edges)), np.zeros(len(edges), dtype=bool)
+    for number, a in enumerate(edges):
+        part = slice(a, a + window)
+        good = np.isfinite(mean[part])
+        if good.sum() < 6:
+            continue
+        swing[number] = _swing(low[part][good], high[part][good])
+        quick[number] = _passes(low[part][good], mean[part][good], high[part][good]) / (window * step_s) > often
+    calm = min(float(np.percentile(swing, 5)), calm_a)
+    found = []
+    for first, end in runs((swing > max(LEAST_FLUTTER_A, 4 * calm)) & quick):
+        if end - first >= 2:
+            begins, ends = int(edges[max(first - 1, 0)]), min(int(edges[end - 1]) + 2 * window, len(low)) - 1
+            size = float(np.median(swing[first:end]))
+            found.append(Flutter(float(table.start_s[begins]), float(table.end_s[ends]), size))
+    return found
+
+
+def calm_swing(table: Coarse, by: str) -> float:
+    """How far the current swings over a stretch without pulses, A: its noise; inf where too few points tell."""
+    good = np.isfinite(table.mean[by])
+    return _swing(table.low[by][good], table.high[by][good]) if good.sum() >= 20 else math.inf
+
+
+def _swing(low: Array, high: Array) -> float:
+    return float(np.percentile(high, 92) - np.percentile(low, 8))
+
+
+def _passes(low: Array, mean: Array, high: Array) -> float:
+    """How often the current passes the middle of its range, within points and between them."""
+    middle = (np.percentile(low, 8) + np.percentile(high, 92)) / 2
+    quarter = (np.percentile(high, 92) - np.percentile(low, 8)) / 4
+    within = (low < middle - quarter) & (high > middle + quarter)
+    above = mean > middle
+    return float(within.sum() + ((above[1:] != above[:-1]) & ~within[1:] & ~within[:-1]).sum())
+
+
+def samples_a_pulse(x: Array) -> float:
+    """How many samples make up a pulse, from single samples over many pulses.
+
+    Returns:
+        inf where there are no pulses, or where the samples do not keep step with them: then they fall everywhere on
+        the pulse in turn, and their mean is its mean however few they are.
+    """
+    x = x[np.isfinite(x)]
+    n = len(x)
+    if n < 32:
+        return 2.0
+    middle = float(np.percentile(x, 4) + np.percentile(x, 96)) / 2
+    above = np.where(x > middle, 1.0, -1.0)
+    if not (above[1:] != above[:-1]).any():
+        return math.inf
+    power = np.abs(np.fft.rfft((above - above.mean()) * np.hanning(n), 4 * n))
+    turn = float(np.argmax(power)) / (4 * n)  # share of a pulse from one sample to the next
+    for kept in range(1, MOST_IN_STEP + 1):
+        if abs(turn * kept - round(turn * kept)) * n < SWEEPS:
+            return 1 / turn if turn else math.inf
+    return math.inf
+
+
+def smoothed(table: Coarse, found: Sequence[Flutter], wide_s: float = AVERAGED_S) -> Coarse:
+    """The same stretch, each channel averaged over ``wide_s`` where the current flutters (a raised cosine)."""
+    if not found:
+        return table
+    step_s = max(float(np.median(np.diff(table.start_s))), 1e-6)
+    points = max(round(wide_s / step_s), 24)
+    weights = np.hanning(points + 2)[1:-1]
+    inside = np.zeros(len(table), dtype=bool)
+    for flutter in found:
+        inside |= (table.time_s >= flutter.from_s) & (table.time_s <= flutter.to_s)
+    mean = {role: np.where(inside, _averaged(x, weights), x) for role, x in table.mean.items()}
+    return replace(table, mean=mean)
+
+
+def _averaged(x: Array, weights: Array) -> Array:
+    good = np.isfinite(x)
+    total = np.convolve(np.where(good, x, 0.0), weights, mode="same")
+    weight = np.convolve(good.astype(float), weights, mode="same")
+    # as long as x also where the window is longer than the stretch
+    total, weight = (_middle(y, len(x)) for y in (total, weight))
+    return np.where(good, np.divide(total, weight, out=np.full(len(x), np.nan), where=weight > 0), np.nan)
+
+
+def _middle(y: Array, n: int) -> Array:
+    extra = len(y) - n
+    return y[extra // 2 : extra // 2 + n] if extra > 0 else y
+
+
+def joined(table: Coarse, step_s: float) -> Coarse:
+    """Neighbouring points joined until one spans about ``step_s``."""
+    typical = float(np.median(np.diff(table.start_s))) if len(table) > 1 else step_s
+    group = max(int(step_s / typical * (1 + 1e-9) + 1e-9), 1) if typical > 0 else 1
+    if group == 1 or len(table) < 2:
+        return table
+    at = np.arange(0, len(table), group)
+    # no point reaches across a gap of the log
+    gap = np.flatnonzero(table.start_s[1:] - table.end_s[:-1] > 100 * typical) + 1
+    at = np.unique(np.concatenate((at, gap)))
+    ends = np.append(at[1:], len(table)) - 1
+
+    def mean(x: Array) -> Array:
+        good = np.isfinite(x)
+        n = np.add.reduceat(good.astype(float), at)
+        total = np.add.reduceat(np.where(good, x, 0.0), at)
+        found: Array = np.divide(total, n, out=np.full(len(at), np.nan), where=n > 0)
+        return found
+
+    over: Mapping[str, npt.NDArray[np.int64]] = {role: np.add.reduceat(x, at) for role, x in table.over.items()}
+    return Coarse(
+        table.start_s[at],
+        table.end_s[ends],
+        {role: mean(x) for role, x in table.mean.items()},
+        {role: np.fmin.reduceat(x, at) for role, x in table.low.items()},
+        {role: np.fmax.reduceat(x, at) for role, x in table.high.items()},
+        over,
+    )

@@ -1,0 +1,180 @@
+"""Whose load stepped: a circuit on the fuse block, or the bike's own?
+
+The fuse block's load flows through the feed and the return, the bike's own does not. So a step of the battery's
+current is the block's where the feed's drop or the ground bus's lift steps with it in the path's own ratio, and the
+bike's where neither moves. The ratios are learned from the steps themselves.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from benchlog.trace import Array
+
+Owner = Literal["block", "bike", "both", "unknown"]
+
+#: How much likelier one owner must be before it is named, as a difference of squared standard deviations
+#: (a likelihood ratio of 90 to 1).
+SURE = 9.0
+#: A step that lies this far from either owner, in squared standard deviations, is both at once.
+NEITHER = 12.0
+#: A step's ratio is taken for a path's where its change stands this far above its uncertainty.
+CLEAR = 4.0
+#: How far a path's ratio differs from step to step, relative: warm joints, the other loads' answer to the sag
+#: (common practice, no source).
+RATIO_SPREAD = 0.04
+#: No step counts against a ratio by more than this.
+MOST_COST = 30.0
+
+
+@dataclass(frozen=True, slots=True)
+class PathStep:
+    """What one path shows as the load steps.
+
+    Attributes:
+        volts: change of the path's voltage, V; u: its standard uncertainty, V.
+    """
+
+    volts: float
+    u: float
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Whose step it is.
+
+    Attributes:
+        owner: "both" where a circuit and another load stepped at once; "unknown" where the paths cannot tell.
+        block_a: the fuse block's part of the step by the paths, A; NaN where they do not tell. u_a: its standard
+            uncertainty, A.
+        alone: no other step of the block's agrees with its ratio, though there are others: it may hold another load.
+    """
+
+    owner: Owner
+    block_a: float = math.nan
+    u_a: float = math.inf
+    alone: bool = False
+
+
+UNKNOWN = Verdict("unknown")
+
+
+@dataclass(frozen=True, slots=True)
+class Paths:
+    """What all steps together say of the paths.
+
+    Attributes:
+        verdicts: one a step. ratios: path -> Ω, only those that showed themselves.
+    """
+
+    verdicts: tuple[Verdict, ...]
+    ratios: Mapping[str, float]
+
+
+def judge_steps(
+    amps: Sequence[float],
+    u_a: Sequence[float],
+    paths: Mapping[str, Sequence[PathStep | None]],
+    least_ohm: Mapping[str, float],
+) -> Paths:
+    """Name each step's owner.
+
+    Args:
+        amps, u_a: changes of the battery's current and their standard uncertainties, A.
+        paths: path -> its change at each step; None where it was not read there.
+        least_ohm: path -> a resistance that it has at the least, Ω: where no step shows one, a step that would
+            have shown even this is the bike's.
+    """
+    x, u_x = np.asarray(amps, dtype=float), np.asarray(u_a, dtype=float)
+    read = {name: _arrays(steps) for name, steps in paths.items()}
+    ratios = {
+        name: ratio for name, (y, u) in read.items() if (ratio := _ratio(x, u_x, y, u, least_ohm[name])) is not None
+    }
+    apart = {name: _all_apart(x, u_x, *read[name], ohm) for name, ohm in ratios.items()}
+    verdicts = []
+    for n in range(len(x)):
+        block = bike = 0.0
+        weight = total = 0.0
+        silent = 0.0
+        for name, (y, u) in read.items():
+            if not math.isfinite(y[n]):
+                continue
+            ohm = ratios.get(name)
+            if ohm is None:
+                silent += ((y[n] - least_ohm[name] * x[n]) / u[n]) ** 2 - (y[n] / u[n]) ** 2
+                continue
+            spread = math.sqrt(u[n] ** 2 + (ohm * u_x[n]) ** 2 + (RATIO_SPREAD * ohm * x[n]) ** 2)
+            block += ((y[n] - ohm * x[n]) / spread) ** 2
+            bike += (y[n] / math.hypot(u[n], 0.03 * ohm * x[n])) ** 2
+            part_u = math.hypot(u[n], RATIO_SPREAD / 2 * y[n]) / ohm
+            weight += 1 / part_u**2
+            total += y[n] / ohm / part_u**2
+        if not weight:
+            verdicts.append(Verdict("bike", 0.0, 0.0) if silent > SURE else UNKNOWN)
+            continue
+        part, part_u = total / weight, 1 / math.sqrt(weight)
+        if any(apart.values()) and bike > SURE:
+            verdicts.append(Verdict("block", part, math.inf, alone=True))
+        elif min(block, bike) > NEITHER and abs(part) > 2 * part_u:
+            verdicts.append(Verdict("both", part, part_u))
+        elif bike - block > SURE:
+            verdicts.append(Verdict("block", part, part_u))
+        elif block - bike > SURE:
+            verdicts.append(Verdict("bike", part, part_u))
+        else:
+            verdicts.append(Verdict("unknown", part, part_u))
+    return Paths(tuple(verdicts), ratios)
+
+
+def _all_apart(x: Array, u_x: Array, y: Array, u: Array, ohm: float) -> bool:
+    """Whether several steps move a path, and no two of them with one ratio: then none says which is pure."""
+    clear = np.isfinite(y) & (np.abs(y) > CLEAR * u) & (y * x > 0)
+    if clear.sum() < 2:
+        return False
+    spread2 = u**2 + (ohm * u_x) ** 2 + (RATIO_SPREAD * ohm * x) ** 2
+    like = clear & ((y - ohm * x) ** 2 <= SURE * spread2)
+    return int(like.sum()) < 2
+
+
+def _arrays(steps: Sequence[PathStep | None]) -> tuple[Array, Array]:
+    volts = np.array([math.nan if step is None else step.volts for step in steps], dtype=float)
+    u = np.array([math.inf if step is None else max(step.u, 1e-5) for step in steps], dtype=float)
+    return volts, u
+
+
+def _ratio(x: Array, u_x: Array, y: Array, u: Array, least_ohm: float) -> float | None:
+    """The resistance with which most steps are either the block's or the bike's; None where none shows itself.
+
+    Each step that moves the path offers its own ratio; the one is taken that leaves the least unexplained, and made
+    better by the steps that agree with it.
+    """
+    good = np.isfinite(y) & (np.abs(x) > 0)
+    if not good.any():
+        return None
+    x, u_x, y, u = x[good], u_x[good], y[good], u[good]
+    own = y / x
+    clear = (np.abs(y) > CLEAR * u) & (own > least_ohm / 2)
+    if not clear.any():
+        return None
+
+    def costs(ohm: float) -> tuple[Array, Array]:
+        spread2 = u**2 + (ohm * u_x) ** 2 + (RATIO_SPREAD * ohm * x) ** 2
+        return (y - ohm * x) ** 2 / spread2, (y / u) ** 2
+
+    def cost(ohm: float) -> float:
+        block, bike = costs(ohm)
+        # a wide ratio explains more, and pays for it by its width
+        return float(np.minimum(np.minimum(block, bike), MOST_COST).sum())
+
+    best = min((float(value) for value in own[clear]), key=cost)
+    for _ in range(3):
+        block, bike = costs(best)
+        mine = (block < bike) & (block < NEITHER)
+        if not mine.any():
+            break
+        weight = x[mine] / (u[mine] ** 2 + (RATIO_SPREAD / 2 * best * x[mine]) ** 2)
+        best = float((weight * y[mine]).sum() / (weight * x[mine]).sum())
+    return best

@@ -1,0 +1,146 @@
+"""A log's steady stretches: pulsed loads counted with their means, and what the common paths lose beside the rest."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from benchlog.analysis.coarse import Coarse, coarse
+from benchlog.analysis.plateaus import Plateau, find_plateaus
+from benchlog.analysis.pulsed import (
+    FEWEST_SAMPLES,
+    Flutter,
+    Pulsing,
+    calm_swing,
+    find_flutter,
+    find_pulsing,
+    joined,
+    samples_a_pulse,
+    smoothed,
+    without_pulses,
+)
+from benchlog.examine.bench import Bench
+from benchlog.trace import Array
+
+POINT_S, FINE_S = 0.05, 0.01
+#: What the feed loses, and the ground bus's lift with a low-side shunt's own drop taken off, V.
+DROP, LIFT = "drop_v", "lift_v"
+#: The noise of a current is read over so long before the key comes on, s.
+CALM_S = 3.0
+#: Single samples looked at to see how many make up a pulse, s.
+LOOK_S = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Evened:
+    """A stretch of a log with its pulsed loads drawing their means.
+
+    Attributes:
+        table: in points of about 50 ms. pulses, flutters: what was evened out.
+    """
+
+    table: Coarse
+    pulses: tuple[Pulsing, ...]
+    flutters: tuple[Flutter, ...]
+
+
+def evened(bench: Bench, from_s: float, to_s: float, by: str, roles: Sequence[str]) -> Evened:
+    """A stretch with the pulses of the current ``by`` evened out on every channel."""
+    fine = coarse(bench.overview, from_s, to_s, FINE_S, roles)
+    if len(fine) < 4:
+        return Evened(fine, (), ())
+    sample_s = bench.overview.step_s
+    flutters = tuple(_counted(bench, one, by) for one in find_flutter(fine, by, sample_s, _calm(bench, by)))
+    even = smoothed(fine, flutters)
+    pulses = tuple(find_pulsing(even, by, sample_s))
+    if pulses or flutters:
+        return Evened(joined(without_pulses(even, pulses, by), POINT_S), pulses, flutters)
+    return Evened(coarse(bench.overview, from_s, to_s, POINT_S, roles), (), ())
+
+
+def steady(bench: Bench, from_s: float, to_s: float, by: str, roles: Sequence[str]) -> list[Plateau]:
+    """The steady stretches by the current ``by``, with the readings of all roles, ``DROP`` and ``LIFT``."""
+    even = evened(bench, from_s, to_s, by, roles)
+    table = _with_paths(bench, even.table)
+    return [
+        replace(
+            one,
+            pulses=tuple(p for p in even.pulses if _covers(p.from_s, p.to_s, one)),
+            flutter=next((f for f in even.flutters if _covers(f.from_s, f.to_s, one)), None),
+        )
+        for one in find_plateaus(table, by, bench.resolution(by), table.mean, bench.noise)
+    ]
+
+
+def _calm(bench: Bench, by: str) -> float:
+    """How far noise alone makes a current swing, A: with the key off, where nothing is switched."""
+    spans = [(a, b) for a, b in bench.story.off if b - a > CALM_S]
+    found = [calm_swing(coarse(bench.overview, b - CALM_S, b - 0.2, FINE_S, [by]), by) for _, b in spans]
+    return min(found, default=math.inf)
+
+
+def _counted(bench: Bench, flutter: Flutter, by: str) -> Flutter:
+    middle = (flutter.from_s + flutter.to_s) / 2
+    wide = max(LOOK_S, 40 * bench.overview.step_s)
+    trace = bench.log.trace(max(middle - wide, flutter.from_s), min(middle + wide, flutter.to_s), [by])
+    return replace(flutter, samples=samples_a_pulse(trace.values[by]))
+
+
+def _covers(from_s: float, to_s: float, plateau: Plateau) -> bool:
+    inside = min(to_s, plateau.to_s) - max(from_s, plateau.from_s)
+    return inside > 0.5 * (plateau.to_s - plateau.from_s)
+
+
+def _with_paths(bench: Bench, table: Coarse) -> Coarse:
+    """The table with what the feed loses and how far the bus is lifted, point by point."""
+    means: dict[str, Array] = {}
+    behind: dict[str, tuple[str, ...]] = {}
+    if {"battery_v", "feed_v"} <= set(table.mean):
+        means[DROP] = table.mean["battery_v"] - table.mean["feed_v"]
+        behind[DROP] = ("battery_v", "feed_v")
+    if "ground_v" in table.mean and len(table) and bench.lift_known(float(table.start_s[0]), float(table.end_s[-1])):
+        shunts = {role: ohm for role, ohm in bench.low_side_ohm.items() if role in table.mean}
+        lift = table.mean["ground_v"].copy()
+        for role, ohm in shunts.items():
+            lift -= ohm * table.mean[role]
+        means[LIFT] = lift
+        behind[LIFT] = ("ground_v", *shunts)
+    over = {role: np.sum([table.over[one] for one in from_roles], axis=0) for role, from_roles in behind.items()}
+    return replace(
+        table,
+        mean={**table.mean, **means},
+        low={**table.low, **means},
+        high={**table.high, **means},
+        over={**table.over, **over},
+    )
+
+
+def new_pulse(before: Plateau, after: Plateau, amps: float) -> tuple[float | None, float, str | None]:
+    """What a step tells of a pulsed load that comes on (or goes off) with it.
+
+    Returns:
+        The current while it is on, A (None of a steady load); the standard uncertainty that its pulses add, A; why
+        its mean may be wrong (None where it is not).
+    """
+    more, less = (after, before) if amps > 0 else (before, after)
+    own = [p for p in more.pulses if p not in less.pulses and abs(p.mean_a - abs(amps)) < 0.35 * abs(amps)]
+    if own:
+        pulse = min(own, key=lambda p: abs(p.mean_a - abs(amps)))
+        return pulse.amps, pulse.u_a, too_few(pulse)
+    if more.flutter is not None and (less.flutter is None or more.flutter.swing_a > 1.3 * less.flutter.swing_a):
+        swing = more.flutter.swing_a if less.flutter is None else more.flutter.swing_a - less.flutter.swing_a
+        if swing > 1.1 * abs(amps) and swing < 25 * abs(amps):
+            few = more.flutter.samples < 2 * FEWEST_SAMPLES
+            edge_u = swing / max(more.flutter.samples, 1.0) / math.sqrt(6) if few else 0.02 * swing
+            return swing, edge_u, too_few(more.flutter)
+        if less.flutter is None and swing > 0.5 * abs(amps):
+            return None, 0.05 * swing, too_few(more.flutter)
+    return None, 0.0, None
+
+
+def too_few(pulse: Pulsing | Flutter) -> str | None:
+    """Why a pulsed load's mean may be wrong; None where it is not."""
+    if not pulse.doubtful:
+        return None
+    return "the load is pulsed, and the logger takes too few samples of each pulse to tell its mean"

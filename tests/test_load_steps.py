@@ -1,0 +1,45 @@
+"""A key-on's loads from its steps up and down."""
+
+from benchlog.analysis.load_steps import Step, follow
+
+
+def _steps(*amps, owners=None, u=0.01):
+    owners = owners or ["unknown"] * len(amps)
+    return [
+        Step(10.0 * (n + 1), a, u, 10.0 * n, 10.0 * (n + 2), owner)
+        for n, (a, owner) in enumerate(zip(amps, owners, strict=True))
+    ]
+
+
+def _shape(loads):
+    return [([step.amps for step in load.ons], [step.amps for step in load.offs]) for load in loads]
+
+
+def test_load_that_comes_back_is_the_same_load():
+    """A fan of 4 A that runs three times is one load."""
+    loads = follow(_steps(2.0, 4.0, -4.02, 3.98, -4.0, 4.0))
+
+    assert _shape(loads) == [([2.0], []), ([4.0, 3.98, 4.0], [-4.02, -4.0])]
+    assert [load.on for load in loads] == [True, True]
+
+
+def test_like_circuits_that_stay_on_are_two_loads():
+    """Two lamps of 2 A, both on: nothing went off in between."""
+    assert _shape(follow(_steps(2.0, 2.0))) == [([2.0], []), ([2.0], [])]
+
+
+def test_brake_light_does_not_undo_a_circuit_of_its_size():
+    """The circuit of 1.8 A stays on as the brake light of 1.8 A goes: their owners tell."""
+    loads = follow(_steps(1.8, 1.8, -1.8, owners=["block", "bike", "bike"]))
+
+    assert [load.on for load in loads] == [True, False]
+
+
+def test_fall_of_what_was_on_from_the_beginning_undoes_nothing():
+    """The fuel pump of 5 A, on since the key, goes off; no circuit went with it."""
+    assert _shape(follow(_steps(2.0, -5.0, 3.0))) == [([2.0], []), ([3.0], [])]
+
+
+def test_warm_lamp_draws_less_as_it_goes():
+    """A lamp that came on with 4.4 A goes off with 4.0 A."""
+    assert [load.on for load in follow(_steps(4.4, 1.0, -4.0))] == [False, True]
