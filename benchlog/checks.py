@@ -7,6 +7,7 @@ from typing import Literal
 
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.check_table import CheckSpec, specs_for
+from benchlog.fuse_findings import fuse_findings
 from benchlog.limits import PlannedLimit, limits_of, planned_value_of
 from benchlog.plan import Plan
 from benchlog.result import Check, Limit, Score, Verdict
@@ -49,9 +50,15 @@ def judge(plan: Plan, found: Sequence[tuple[str, Mapping[str, Finding]]]) -> lis
     """
     limits, planned = limits_of(plan), planned_value_of(plan)
     nothing = Unseen("no log shows it")
+    own = fuse_findings(plan)
     checks = []
     for spec in specs_for(plan):
         limit = limits.get(spec.id)
+        if spec.id in own:
+            checks.append(
+                _check(spec, _Judged(spec.id, verdict(spec.id, own[spec.id], limit), own[spec.id], None), limit, None)
+            )
+            continue
         judged = [
             _Judged(spec.id, verdict(spec.id, finding, limit), finding, name)
             for name, findings in found
@@ -113,8 +120,8 @@ def _check(spec: CheckSpec, best: _Judged, limit: PlannedLimit | None, planned: 
             because=because(spec.id, spec.unit, best.verdict, finding, limit),
         )
     u = None if finding.u is None or not math.isfinite(finding.u) else COVERAGE_K * finding.u
-    if finding.only_fails:
-        # what the samples did not see has no bound
+    if finding.only_fails or best.log is None:
+        # what the samples did not see has no bound, and what stands in the plan was not measured
         u = None
     return Check(
         id=spec.id,
@@ -127,8 +134,8 @@ def _check(spec: CheckSpec, best: _Judged, limit: PlannedLimit | None, planned: 
         limit=shown,
         margin_pct=_margin(finding.value, limit),
         log=best.log,
-        from_s=finding.from_s,
-        to_s=finding.to_s,
+        from_s=None if best.log is None else finding.from_s,
+        to_s=None if best.log is None else finding.to_s,
         because=because(spec.id, spec.unit, best.verdict, finding, limit),
     )
 

@@ -3,6 +3,7 @@
 import math
 
 from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.check_table import id_in_table
 from benchlog.limits import PlannedLimit
 from benchlog.numbers import number, with_uncertainty
 from benchlog.result import Verdict
@@ -14,6 +15,8 @@ UNSTATED = (
 
 #: check id -> what was found, with a place for the figure.
 _FOUND: dict[str, str] = {
+    "feed_fuse": "the feed fuse is rated {}",
+    "slot_N_fuse": "the circuit's fuse is rated {}",
     "off_state_drain": "with the key off {} left the battery on average",
     "added_drain": "the install added {} to the drain",
     "settle_time": "the drain settled {} after the key was turned off",
@@ -24,7 +27,7 @@ _FOUND: dict[str, str] = {
     "battery_sag": "the battery sags by {} under the planned load",
     "feed_drop": "{} is lost from battery + to the fuse block at the planned load",
     "ground_lift": "the ground bus stands {} above battery negative at the planned load",
-    "slot": "the circuit drew {}",
+    "slot_N_current": "the circuit drew {}",
     "resting_voltage": "the battery rested at {} before the first key-on",
     "source_resistance": "the battery shows {} to its posts",
     "crank_minimum": "while cranking the battery fell to {}",
@@ -67,7 +70,7 @@ def _sentence(text: str) -> str:
 
 
 def _found(check_id: str, finding: Measured, unit: str, bounded: bool) -> str:
-    key = "slot" if check_id.startswith("slot_") else check_id
+    key = id_in_table(check_id)
     if finding.value == 0 and key in _NONE_FOUND:
         return _NONE_FOUND[key]
     if finding.value is None:
