@@ -100,11 +100,11 @@ def _shows_worse(found: Measured, than: Measured, limit: PlannedLimit) -> bool:
     return found.value - found.at_rest - than.value > COVERAGE_K * math.hypot(pulses_u, _u(than))
 
 
-def _rank(check_id: str, found: Finding, limit: PlannedLimit | None) -> tuple[int, float]:
-    """Of logs that cannot see it: those with a figure first, the surer before the other."""
+def _rank(check_id: str, found: Finding, limit: PlannedLimit | None) -> tuple[float, ...]:
+    """Of logs that cannot see it: those with a figure first, then the surer, then the worse."""
     if not isinstance(found, Measured):
-        return _ORDER["not seen"], 0.0
-    return _ORDER[verdict(check_id, found, limit)], _u(found)
+        return (_ORDER["not seen"],)
+    return _ORDER[verdict(check_id, found, limit)], _u(found), -_badness(found, limit)
 
 
 def _with_word(spec: CheckSpec, found: Measured, other: Shown) -> Measured:
