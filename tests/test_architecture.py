@@ -26,7 +26,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("evidence", "causes"),
     ("bounded",),
     ("examine", "advice"),
-    ("report_words", "proving", "sentences", "fuse_findings"),
+    ("report_words", "proving", "remedies", "sentences", "fuse_findings"),
     ("agreeing",),
     ("checks",),
     ("figures", "plan_report", "report_bar", "report_text", "report_html", "report", "schemas"),

@@ -12,6 +12,7 @@ class Parts:
         type_a: scatter and wake-ups; more time lowers it. watched_s: the time that it comes from, s.
         offset: of the channel's offset; a zero lowers it. gain, resolution: only a finer channel lowers these.
         zeroable: a marked zero would take the offset off, and none was used.
+        most_s: more time than this is not used, s.
     """
 
     type_a: float
@@ -20,6 +21,7 @@ class Parts:
     gain: float
     resolution: float
     zeroable: bool = False
+    most_s: float = math.inf
 
     @property
     def type_b(self) -> float:

@@ -93,7 +93,7 @@ def _resting(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
         u=None if accuracy is None else combine(mean.u, known),
         from_s=float(part.start_s[0]),
         to_s=float(part.end_s[-1]),
-        parts=level_parts(mean.u, accuracy, mean.value, float(part.end_s[-1] - part.start_s[0])),
+        parts=level_parts(mean.u, accuracy, mean.value, float(part.end_s[-1] - part.start_s[0]), most_s=RESTED_S),
         story=f"over {part.end_s[-1] - part.start_s[0]:.0f} s",
         doubt=doubt,
     )
