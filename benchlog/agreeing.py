@@ -45,8 +45,9 @@ def judged_of(spec: CheckSpec, given: Sequence[Named], limit: PlannedLimit | Non
         return decides
     # whatever may be another thing's figure proves nothing, worse or not; a drain is the battery's whatever the doubt
     others = [one for one in shown if drain or not one[1].doubt]
-    while worse := [one for one in others if _shows_worse(one[1], decides[1], limit)]:
+    while worse := [one for one in others if one is not decides and _shows_worse(one[1], decides[1], limit)]:
         decides = max(worse, key=lambda one: _badness(one[1], limit))
+        others = [one for one in others if one is not decides]
     return decides if decides == first else (decides[0], _with_word(spec, decides[1], first))
 
 
@@ -94,7 +95,7 @@ def _shows_worse(found: Measured, than: Measured, limit: PlannedLimit) -> bool:
     further = _badness(found, limit) - _badness(than, limit)
     if further > COVERAGE_K * math.hypot(_u(found), _u(than)):
         return True
-    if found.at_rest is None or found.value is None or than.value is None or limit.max is None:
+    if found.at_rest is None or found.value is None or than.value is None or _sees_drain(found, limit):
         return False
     pulses_u = found.parts.type_a if found.parts else 0.0
     return found.value - found.at_rest - than.value > COVERAGE_K * math.hypot(pulses_u, _u(than))

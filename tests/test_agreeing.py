@@ -95,6 +95,15 @@ def test_wake_ups_count_however_coarse_the_offset(u):
     assert (check.verdict, check.log) == ("not proven", "a")
 
 
+def test_wake_ups_over_a_base_below_zero_count_too():
+    """A coarse zero that reads 0.9 mA too low hides no wake-ups of 1.1 mA, and one log never outdoes itself."""
+    parts = Parts(0.05, HOURS_8, 3.0, 0.0, 0.0)
+    night = found(0.2, 3.0, watched_s=HOURS_8, at_rest=-0.9, parts=parts)
+
+    assert judged("off_state_drain", night, found(0.3, 0.01, watched_s=400.0)).verdict == "not proven"
+    assert judged("off_state_drain", found(0.3, 0.01, watched_s=400.0, at_rest=-0.5)).verdict == "pass"
+
+
 def test_gap_in_the_night_does_not_make_the_minutes_decide():
     """A night with a gap is doubtful, but a short quiet log is no answer to it."""
     night = found(0.4, 0.01, watched_s=HOURS_8, doubt="the log has a gap of 6000 s in that stretch")
@@ -192,7 +201,9 @@ def test_doubtful_figure_proves_nothing_either_way():
     assert (check.verdict, check.log) == ("pass", "a")
 
 
+base = st.floats(-1, 2)
 finding = st.one_of(
+    st.builds(found, st.floats(0, 3), st.floats(0.001, 2), watched_s=st.floats(100, 1e5), at_rest=base),
     st.builds(found, st.floats(0, 3), st.floats(0.001, 2), watched_s=st.floats(100, 1e5)),
     st.builds(found, st.floats(0, 3), st.floats(0.001, 2), watched_s=st.floats(100, 1e5), only_fails=st.just("slow")),
     st.builds(found, st.floats(0, 3), st.none(), watched_s=st.floats(100, 1e5)),
