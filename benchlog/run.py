@@ -49,7 +49,7 @@ def check(
 
     Args:
         logs: paths of log files, or frames whose columns are roles (``time_s``, ``battery_v`` …, units and signs
-            as there); several make one result, each check from the log that proves most. A folder stands for the logs
+            as there); several make one result, each check from the log that decides it. A folder stands for the logs
             in it. Many logs are read on all cores; the result is the same.
         plan: path of the plan, or its content as a mapping.
         logger: path or content of the logger file, for logs without their own ``LOG.logger.toml``.
