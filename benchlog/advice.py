@@ -7,7 +7,8 @@ from typing import Literal
 from benchlog.batteries import CHEMISTRY, state_of_charge
 from benchlog.limits import FUSE_SHARE, feed_path, ground_path, limits_of, not_planned, slot_limit, slots_in_order
 from benchlog.plan import Circuit, Plan, Run
-from benchlog.wiring import largest_fuse_a, resistance_mohm
+from benchlog.planned_fuses import protection
+from benchlog.wiring import resistance_mohm
 
 SYSTEM_V = 12.0
 #: Share of the system voltage that a circuit may lose: critical / any other circuit (ABYC E-11, as quoted).
@@ -20,8 +21,6 @@ DIODE_DROP_OUT_MS = 12.0
 PULL_IN_MS = 10.0
 #: V below which a starter barely turns and control units may reset (common practice, no source).
 LOW_CRANK_V = 8.0
-#: Fuses come in coarse steps: up to this much above the practice value is a warning, beyond it a fire risk.
-FUSE_SLACK = 1.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,21 +47,20 @@ def advice(plan: Plan) -> list[Advice]:
     return sorted(remarks, key=lambda remark: _ORDER.index(remark.severity))
 
 
+def fire_risks(plan: Plan) -> tuple[str, ...]:
+    """Each wire that can burn before its fuse blows, as a sentence."""
+    return tuple(f"{remark.text[:1].upper()}{remark.text[1:]}." for remark in advice(plan) if remark.severity == "fire")
+
+
 def _named(circuit: Circuit) -> str:
     return f"slot {circuit.slot} ({circuit.device})"
 
 
 def _wire_bears(run: Run, fuse_a: float, about: str, name: str) -> Iterator[Advice]:
     """The fuse protects the wire, not the device: it must blow before the wire burns."""
-    if run.wire is None or fuse_a <= (bears_a := largest_fuse_a(run.wire)):
-        return
-    severity: Literal["fire", "warning"] = "fire" if fuse_a > bears_a * FUSE_SLACK else "warning"
-    yield Advice(
-        severity,
-        about,
-        f"{name}: a {fuse_a:g} A fuse is too large for {run.wire}, which bears about {bears_a:.0f} A in a bundle;"
-        " the wire can burn before the fuse blows: fit a smaller fuse or a thicker wire",
-    )
+    found = protection(run, fuse_a)
+    if found is not None and found.danger:
+        yield Advice("fire" if found.verdict == "fail" else "warning", about, f"{name}: {found.danger}")
 
 
 def _fuses(plan: Plan) -> Iterator[Advice]:

@@ -10,7 +10,7 @@ class CheckSpec:
     """One check of the table.
 
     Attributes:
-        id: as in results; ``slot_N_current`` stands for one a planned slot.
+        id: as in results; ``slot_N_fuse`` and ``slot_N_current`` stand for one a planned slot.
         title: for reports. unit: of the measured value.
         measures: what the value is, in words. plan_keys: where the plan sets its limit.
     """
@@ -22,9 +22,25 @@ class CheckSpec:
     plan_keys: tuple[str, ...]
 
 
-_ANY_SLOT = "slot_N_current"
+#: Checks of the plan alone, which no log can settle. They come first, so that a dangerous fuse heads every list.
+FUSE_CHECKS = ("feed_fuse", "slot_N_fuse")
+_ANY_SLOT = "slot_N_"
 
 CHECKS: tuple[CheckSpec, ...] = (
+    CheckSpec(
+        "feed_fuse",
+        "Feed fuse",
+        "A",
+        "rating of the feed fuse, against what the feed's wire bears",
+        ("feed.fuse_a", "feed.conductor"),
+    ),
+    CheckSpec(
+        "slot_N_fuse",
+        "Slot N fuse",
+        "A",
+        "rating of the circuit's fuse, against what its wire bears",
+        ("circuit.fuse_a", "circuit.conductor"),
+    ),
     CheckSpec(
         "off_state_drain",
         "Off-state drain",
@@ -96,7 +112,7 @@ CHECKS: tuple[CheckSpec, ...] = (
         ("ground.lift_max_v",),
     ),
     CheckSpec(
-        _ANY_SLOT,
+        "slot_N_current",
         "Slot N current",
         "A",
         "the circuit's sustained current",
@@ -149,17 +165,32 @@ CHECKS: tuple[CheckSpec, ...] = (
 
 def id_in_table(check_id: str) -> str:
     """The id of a result's check as the table has it: ``slot_N_current`` for every slot's."""
-    return _ANY_SLOT if check_id.startswith("slot_") else check_id
+    slot = slot_of_check(check_id)
+    return check_id if slot is None else check_id.replace(f"slot_{slot}_", _ANY_SLOT, 1)
+
+
+def slot_of_check(check_id: str) -> int | None:
+    """The slot that a result's check is about; None where it is about none."""
+    head, _, rest = check_id.partition("_")
+    number = rest.partition("_")[0]
+    return int(number) if head == "slot" and number.isdigit() else None
+
+
+def is_fuse_check(check_id: str) -> bool:
+    """Whether it is a check of the plan alone: a fuse against its wire."""
+    return id_in_table(check_id) in FUSE_CHECKS
 
 
 def specs_for(plan: Plan) -> list[CheckSpec]:
     """The table with one row for each planned slot, in the order of a result."""
     rows = []
+    circuits = sorted(plan.circuit, key=lambda circuit: circuit.slot)
     for spec in CHECKS:
-        if spec.id != _ANY_SLOT:
+        if not spec.id.startswith(_ANY_SLOT):
             rows.append(spec)
             continue
-        for circuit in sorted(plan.circuit, key=lambda c: c.slot):
-            title = f"Slot {circuit.slot} current ({circuit.device})"
-            rows.append(CheckSpec(f"slot_{circuit.slot}_current", title, spec.unit, spec.measures, spec.plan_keys))
+        for circuit in circuits:
+            check_id = spec.id.replace("_N_", f"_{circuit.slot}_")
+            title = f"{spec.title.replace('N', str(circuit.slot), 1)} ({circuit.device})"
+            rows.append(CheckSpec(check_id, title, spec.unit, spec.measures, spec.plan_keys))
     return rows

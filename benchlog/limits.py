@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from benchlog.plan import Circuit, Feed, Ground, Limits, Plan, Relay
+from benchlog.planned_fuses import PlannedFuse, planned_fuses
 from benchlog.wiring import HOT_C, Allowance, Conductor, feed_allowance, ground_allowance, resistance_mohm
 
 #: A fuse carries at most this share of its rating for long (common practice, no source).
@@ -104,6 +105,7 @@ def _all_checks(plan: Plan) -> dict[str, PlannedLimit | None]:
     drop_max_v = plan.feed.drop_max_v if plan.feed else None
     lift_max_v = plan.ground.lift_max_v if plan.ground else None
     return {
+        **{fuse.check_id: _fuse_limit(fuse) for fuse in planned_fuses(plan)},
         "off_state_drain": _most(limits.off_state_drain_ma, "limits.off_state_drain_ma"),
         "added_drain": _most(limits.added_drain_ma, "limits.added_drain_ma"),
         "settle_time": _most(limits.settle_max_s, "limits.settle_max_s"),
@@ -142,6 +144,15 @@ def slot_limit(circuit: Circuit) -> PlannedLimit:
         high = FUSE_SHARE * circuit.fuse_a
         how += f", at most 80 % of its {circuit.fuse_a:g} A fuse"
     return PlannedLimit(low, high, "derived", how)
+
+
+def _fuse_limit(fuse: PlannedFuse) -> PlannedLimit | None:
+    """What a fuse's wire bears, A; beyond it ``Protection`` tells whether any table allows it."""
+    if fuse.protection is None:
+        return None
+    return PlannedLimit(
+        None, fuse.protection.careful_a, "derived", f"{fuse.protection.wire} bears {fuse.protection.bears}"
+    )
 
 
 def _path(run: Feed | Ground, allowance: Allowance) -> Path | None:

@@ -82,6 +82,7 @@ def _head(result: Result) -> str:
         '<header class="top">\n<p class="kind">Install check</p>\n'
         f"<h1>{escape(result.bike)}</h1>\n"
         f'<p class="verdict">{badge(result.verdict)} <span>{escape(words.verdict_sentence(result))}</span></p>\n'
+        + "".join(f'<p class="danger"><strong>Danger:</strong> {_reason(text)}</p>\n' for text in words.dangers(result))
         + "".join(f'<p class="fact">{escape(fact)}.</p>\n' for fact in facts if fact)
         + "</header>"
     )

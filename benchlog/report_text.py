@@ -46,6 +46,8 @@ class _Sheet:
         yield ""
         head = f"{words.SHAPES[result.verdict]} {_HEADINGS[result.verdict]}"
         yield self._paint(head, result.verdict)
+        for danger in words.dangers(result):
+            yield from self._wrapped(f"DANGER: {danger}", "  ")
         for sentence in (words.verdict_sentence(result), words.score_sentence(result), words.closest_sentence(result)):
             if sentence:
                 yield from self._wrapped(sentence, "  ")

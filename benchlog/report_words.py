@@ -3,6 +3,7 @@
 from typing import Protocol
 
 from benchlog.causes.first_tests import first_test
+from benchlog.check_table import is_fuse_check
 from benchlog.evidence import Evidence, KeyOffDraw
 from benchlog.numbers import number, with_uncertainty
 from benchlog.result import Cause, Check, Result, Verdict
@@ -152,7 +153,14 @@ def next_test_of(result: Result, check: Check) -> str:
     """What to do about a failed check that no cause explains, as a sentence; "" for every other."""
     if check.verdict != "fail" or causes_of(result, check) or not (test := first_test(check.id)):
         return ""
+    if is_fuse_check(check.id):
+        return f"Next: {test}."
     return f"None of the known faults explains it. Next test: {test}."
+
+
+def dangers(result: Result) -> list[str]:
+    """What must be said before anything else: each fuse that does not protect its wire."""
+    return [check.because for check in result.checks if check.verdict == "fail" and is_fuse_check(check.id)]
 
 
 def likeliness(cause: Cause) -> str:

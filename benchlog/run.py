@@ -49,7 +49,7 @@ def check(
 
     Args:
         logs: paths of log files, or frames whose columns are roles (``time_s``, ``battery_v`` …, units and signs
-            as there); several make one result, each check from the log that proves most. A folder stands for the logs
+            as there); several make one result, each check from the log that decides it. A folder stands for the logs
             in it. Many logs are read on all cores; the result is the same.
         plan: path of the plan, or its content as a mapping.
         logger: path or content of the logger file, for logs without their own ``LOG.logger.toml``.
@@ -88,7 +88,11 @@ def _judged(found: "list[LogFindings]", earlier: "LogFindings | None", planned: 
     from benchlog.checks import judge, overall, score
     from benchlog.evidence import Evidence
     from benchlog.examine import with_circuits
+    from benchlog.examine.bypass import lift_bypass
 
+    if earlier is not None:
+        earlier = lift_bypass([earlier, *found])[0]
+    found = lift_bypass(found)
     checks = judge(planned, [(f.log, {**f.findings, "added_drain": _added(f, earlier)}) for f in found])
     devices = {circuit.slot: circuit.device for circuit in planned.circuit}
     causes = find_causes(merged(f.seen for f in found), checks, devices)
@@ -365,6 +369,8 @@ def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
         to_s=own.to_s,
         story=f"{number(drain.mean_a * 1000)} mA now, {number(earlier.mean_a * 1000)} mA before the install",
         doubt=own.doubt or own.only_fails or _earlier_doubt(before),
+        watched_s=own.watched_s,
+        needs_load_step=own.needs_load_step,
     )
 
 

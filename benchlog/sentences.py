@@ -3,17 +3,23 @@
 import math
 
 from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.check_table import id_in_table
 from benchlog.limits import PlannedLimit
 from benchlog.numbers import number, with_uncertainty
+from benchlog.remedies import BY_SAMPLES, INSIDE, proven_without_reason, what_would_prove
 from benchlog.result import Verdict
-from benchlog.uncertainty import COVERAGE_K, Z_PROVEN
+from benchlog.uncertainty import COVERAGE_K
 
+#: How a remedy ends that is sure to suffice.
+WOULD = " would prove it"
 UNSTATED = (
     "the logger's accuracy is not stated; give a logger file with gain_error_pct and offset_error for this channel"
 )
 
 #: check id -> what was found, with a place for the figure.
 _FOUND: dict[str, str] = {
+    "feed_fuse": "the feed fuse is rated {}",
+    "slot_N_fuse": "the circuit's fuse is rated {}",
     "off_state_drain": "with the key off {} left the battery on average",
     "added_drain": "the install added {} to the drain",
     "settle_time": "the drain settled {} after the key was turned off",
@@ -24,7 +30,7 @@ _FOUND: dict[str, str] = {
     "battery_sag": "the battery sags by {} under the planned load",
     "feed_drop": "{} is lost from battery + to the fuse block at the planned load",
     "ground_lift": "the ground bus stands {} above battery negative at the planned load",
-    "slot": "the circuit drew {}",
+    "slot_N_current": "the circuit drew {}",
     "resting_voltage": "the battery rested at {} before the first key-on",
     "source_resistance": "the battery shows {} to its posts",
     "crank_minimum": "while cranking the battery fell to {}",
@@ -55,7 +61,7 @@ def because(check_id: str, unit: str, verdict: Verdict, finding: Finding, limit:
         return _sentence(f"{found}, within {_limit(check_id, limit, unit)}{story}")
     if verdict == "fail":
         return _sentence(f"{found}, which breaks {_limit(check_id, limit, unit)}{story}")
-    doubt = _doubt(finding, limit, unit)
+    doubt = _doubt(check_id, finding, limit, unit)
     return _sentence(f"{found}{story}; this does not prove {_limit(check_id, limit, unit)}: {doubt}")
 
 
@@ -67,7 +73,7 @@ def _sentence(text: str) -> str:
 
 
 def _found(check_id: str, finding: Measured, unit: str, bounded: bool) -> str:
-    key = "slot" if check_id.startswith("slot_") else check_id
+    key = id_in_table(check_id)
     if finding.value == 0 and key in _NONE_FOUND:
         return _NONE_FOUND[key]
     if finding.value is None:
@@ -100,31 +106,19 @@ def _impossible(limit: PlannedLimit, unit: str) -> str:
     )
 
 
-def _doubt(finding: Measured, limit: PlannedLimit, unit: str) -> str:
-    reason = finding.doubt
-    if reason is None and finding.u is None:
+def _doubt(check_id: str, finding: Measured, limit: PlannedLimit, unit: str) -> str:
+    """Why it is open, and what would prove it."""
+    if finding.doubt is None and finding.u is None:
         return UNSTATED
-    reason = reason or finding.only_fails
-    if reason is not None:
-        return f"{reason}; {finding.remedy}" if finding.remedy else reason
-    if finding.remedy:
-        return f"the limit lies inside the uncertainty; {finding.remedy}"
-    return _needed(finding, limit, unit)
-
-
-def _needed(finding: Measured, limit: PlannedLimit, unit: str) -> str:
-    """How fine a measurement would settle it, from the distance to the nearer limit."""
-    if finding.u is not None and not math.isfinite(finding.u):
-        return "the log holds too few samples to tell how sure it is; record a longer log"
-    value = finding.value or 0.0
-    distances = [abs(value - side) for side in (limit.min, limit.max) if side is not None]
-    nearest = min(distances, default=0.0)
-    suffix = "" if unit == "1" else f" {unit}"
-    needed = COVERAGE_K * nearest / Z_PROVEN
-    have = COVERAGE_K * (finding.u or 0.0)
-    if needed < have / 20:
-        return "it lies right at the limit, closer than this logger can tell"
-    return (
-        f"the limit lies inside the uncertainty; a logger that measures to ± {number(needed)}{suffix}, or a longer "
-        "log, would prove it"
-    )
+    reason = finding.doubt or finding.only_fails
+    if reason is None:
+        if finding.remedy and check_id not in BY_SAMPLES:
+            return f"{INSIDE}; {finding.remedy}"
+        return what_would_prove(check_id, unit, finding, limit)
+    if not finding.remedy:
+        return reason
+    thing = finding.remedy.removesuffix(WOULD)
+    if finding.doubt or thing == finding.remedy or proven_without_reason(check_id, finding, limit):
+        return f"{reason}; {finding.remedy}"
+    # seen as it should be the figure would still lie too near its limit
+    return f"{reason}; {thing} is needed, and even then {what_would_prove(check_id, unit, finding, limit)}"

@@ -2,6 +2,7 @@
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -21,6 +22,10 @@ VEHICLE_MOHM_PER_M = {0.35: 54.4}
 #: mm2 -> A, the largest blade fuse that should protect a short run in a bundle.
 #: Common practice, no source; on the careful side.
 FUSE_FOR_AREA = {0.35: 3.0, 0.5: 5.0, 0.75: 10.0, 1.0: 10.0, 1.5: 15.0, 2.5: 25.0, 4.0: 30.0, 6.0: 40.0, 10.0: 60.0}
+#: AWG -> A, what a wire with insulation for 105 degC bears for long beside two others in 30 degC (ABYC E-11, the
+#: figures of 33 CFR 183.425, as cable makers quote them): the most lenient table here. A loom is seldom as cool.
+BEARS_BY_GAUGE = {18: 14.0, 16: 17.5, 14: 24.5, 12: 31.5, 10: 42.0, 8: 56.0, 6: 84.0, 4: 112.0}
+CAREFUL_SOURCE, LENIENT_SOURCE = "common practice", "ABYC E-11 for 105 °C insulation, three in a bundle at 30 °C"
 
 # Allowances: common practice, no source (the fuse figure from memory). A figure for parts that are new and clean.
 JOINT_MOHM = 0.5  # one crimp with its screw or blade
@@ -92,7 +97,7 @@ def conductor(text: str) -> Conductor:
         gauge = 1 - int(size[0]) if "/" in size else int(size)
         if gauge > 36:
             raise ValueError(f'must be a gauge from 36 AWG to 4/0 AWG, got "{text}"')
-        return Conductor(math.pi / 4 * awg_diameter_mm(gauge) ** 2, gauge)
+        return Conductor(_awg_area_mm2(gauge), gauge)
     raise ValueError(f'must be a wire size such as "4 mm2" or "12 AWG", got "{text}"')
 
 
@@ -119,15 +124,28 @@ def resistance_mohm(wire: Conductor, length_m: float, temperature_c: float = 20.
 
 def largest_fuse_a(wire: Conductor) -> float:
     """The largest fuse, A, that should protect this wire: common practice, between listed sizes by area."""
-    areas = sorted(FUSE_FOR_AREA)
-    area = wire.area_mm2
+    return _by_area(FUSE_FOR_AREA, wire.area_mm2)
+
+
+def most_lenient_fuse_a(wire: Conductor) -> float:
+    """The largest fuse, A, that the most lenient table allows this wire (``BEARS_BY_GAUGE``), by area."""
+    return _by_area({_awg_area_mm2(gauge): amps for gauge, amps in BEARS_BY_GAUGE.items()}, wire.area_mm2)
+
+
+def _by_area(table: Mapping[float, float], area: float) -> float:
+    """Between listed sizes by area; below the smallest in its proportion, above the largest no more than it."""
+    areas = sorted(table)
     if area <= areas[0]:
-        return FUSE_FOR_AREA[areas[0]] * (area / areas[0])
+        return table[areas[0]] * (area / areas[0])
     for low, high in pairwise(areas):
         if area <= high:
             share = (area - low) / (high - low)
-            return FUSE_FOR_AREA[low] + share * (FUSE_FOR_AREA[high] - FUSE_FOR_AREA[low])
-    return FUSE_FOR_AREA[areas[-1]]
+            return table[low] + share * (table[high] - table[low])
+    return table[areas[-1]]
+
+
+def _awg_area_mm2(gauge: int) -> float:
+    return math.pi / 4 * awg_diameter_mm(gauge) ** 2
 
 
 def fuse_mohm(fuse_a: float) -> float:

@@ -5,6 +5,7 @@ from typing import Any
 from dash import MATCH, Dash, Input, Output, State, dcc, html, no_update
 
 from benchlog import report_words as words
+from benchlog.check_table import id_in_table
 from benchlog.errors import BenchlogError
 from benchlog.figures import circuits_figure, load_figure, off_state_figure, relay_figure
 from benchlog.figures.in_page import filled
@@ -16,6 +17,7 @@ from dashboards.looked import Behind, at_hand, behind, reading
 from dashboards.parts.badge import badge
 from dashboards.parts.boxes import boxes
 from dashboards.parts.checks import check_table
+from dashboards.parts.danger import dangers
 from dashboards.parts.drawing import drawing
 from dashboards.parts.draws import draws_section
 from dashboards.parts.next_steps import next_steps
@@ -45,6 +47,7 @@ def result_page(context: Context, whose: Behind, head: list[tuple[str, Any]], li
                 html.P("Install check", className="kind"),
                 html.H1(result.bike),
                 html.P([badge(result.verdict), html.Span(words.verdict_sentence(result))], className="verdict"),
+                *dangers(result),
                 boxes([*head, ("Score", f"{words.score_sentence(result)}."), ("Closest", closest(result))]),
                 html.Div(links, className="row links screen-only") if links else None,
             ],
@@ -199,7 +202,7 @@ def _drawable(context: Context, whose: Behind, number: int) -> bool:
 
 
 def _circuits(result: Result) -> html.Section | None:
-    if not any(check.id.startswith("slot_") for check in result.checks):
+    if not any(id_in_table(check.id) == "slot_N_current" for check in result.checks):
         return None
     return html.Section(
         [

@@ -6,7 +6,7 @@ from urllib.parse import quote
 
 from dash import html
 
-from benchlog.check_table import CHECKS
+from benchlog.check_table import CHECKS, id_in_table, slot_of_check
 from benchlog.store import RecordRow
 from dashboards.context import Context
 from dashboards.drop_form import drop_form
@@ -102,9 +102,9 @@ def title_of(check_id: str | None) -> str:
     """A check's title by its id; the slot's number for a circuit."""
     if check_id is None:
         return ""
-    if check_id.startswith("slot_"):
-        return f"Slot {check_id.split('_')[1]} current"
-    return _TITLES.get(check_id, check_id)
+    title = _TITLES.get(id_in_table(check_id), check_id)
+    slot = slot_of_check(check_id)
+    return title if slot is None else title.replace("N", str(slot), 1)
 
 
 def bike_link(bike: str | None, where: str = "/") -> str:

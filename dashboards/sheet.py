@@ -14,6 +14,7 @@ from dashboards.parts.attributes import attributes
 from dashboards.parts.badge import badge
 from dashboards.parts.boxes import boxes
 from dashboards.parts.checks import check_table
+from dashboards.parts.danger import dangers
 from dashboards.parts.draws import draws_section
 from dashboards.parts.next_steps import next_steps
 from dashboards.record_page import record_boxes
@@ -40,6 +41,7 @@ def sheet_page(context: Context, number: int, zone: tzinfo) -> tuple[str, list[A
                 html.P("Hand-over sheet", className="kind"),
                 html.H1(record.bike),
                 html.P([badge(result.verdict), html.Span(words.verdict_sentence(result))], className="verdict"),
+                *dangers(result),
                 boxes([*record_boxes(record, zone), ("Score", f"{words.score_sentence(result)}."), ("Logs", logs)]),
                 html.Div(
                     [

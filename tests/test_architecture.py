@@ -15,7 +15,7 @@ SOURCES = sorted(path for folder in ("benchlog", "dashboards") for path in (ROOT
 LAYERS: tuple[tuple[str, ...], ...] = (
     # words, tables and small parts that anyone may use
     ("errors", "roles", "trace", "uncertainty", "wiring", "batteries", "thinning", "files", "stopping", "output"),
-    ("toml_faults", "toml_files", "channels", "plan", "logger", "limits"),
+    ("toml_faults", "toml_files", "channels", "plan", "logger", "planned_fuses", "limits"),
     ("places", "readings", "several", "many"),
     ("marks", "numbers", "check_table", "folding"),
     # the shape of a result: readers already write its notes
@@ -27,7 +27,8 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("evidence", "causes"),
     ("bounded",),
     ("examine", "advice"),
-    ("report_words", "sentences"),
+    ("report_words", "proving", "remedies", "sentences", "fuse_findings"),
+    ("agreeing",),
     ("checks",),
     ("figures", "plan_report", "report_bar", "report_text", "report_html", "report", "schemas"),
     ("run",),

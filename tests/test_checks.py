@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scenarios import EVERY_LIMIT
 
 from benchlog.analysis.measurement import Finding, Measured, Unseen
-from benchlog.check_table import CHECKS, specs_for
+from benchlog.check_table import CHECKS, is_fuse_check, specs_for
 from benchlog.checks import judge, overall, score, verdict
 from benchlog.limits import PlannedLimit
 from benchlog.plan import Plan, plan_from_mapping
@@ -56,6 +56,7 @@ def one(check_id: str, *findings: tuple[str, Finding], plan: Plan | None = None)
 def test_ids_are_those_that_other_programs_know():
     """The ids of a result, in order; slot_N_current stands for each planned slot."""
     assert [spec.id for spec in CHECKS] == [
+        *("feed_fuse", "slot_N_fuse"),
         *("off_state_drain", "added_drain", "settle_time", "feed_off_voltage"),
         *("relay_pull_in", "relay_drop_out", "relay_chatter"),
         *("battery_sag", "feed_drop", "ground_lift", "slot_N_current"),
@@ -71,7 +72,10 @@ def test_units_are_fixed():
     assert [name for name, unit in units.items() if unit == "mA"] == ["off_state_drain", "added_drain"]
     assert [name for name, unit in units.items() if unit == "ms"] == ["relay_pull_in", "relay_drop_out"]
     assert [name for name, unit in units.items() if unit == "s"] == ["settle_time", "feed_in_crank"]
-    assert [name for name, unit in units.items() if unit == "A"] == ["slot_N_current", "charging_balance"]
+    assert [name for name, unit in units.items() if unit == "A"] == [
+        *("feed_fuse", "slot_N_fuse"),
+        *("slot_N_current", "charging_balance"),
+    ]
     assert units["relay_chatter"] == "1"
     assert units["source_resistance"] == "mΩ"
 
@@ -80,8 +84,9 @@ def test_each_planned_slot_has_its_own_check():
     """Slots come in their order, each named with its device."""
     slots = [spec for spec in specs_for(plan_with()) if spec.id.startswith("slot_")]
 
-    assert [spec.id for spec in slots] == ["slot_2_current", "slot_7_current"]
-    assert "horn" in slots[1].title
+    assert [spec.id for spec in slots] == ["slot_2_fuse", "slot_7_fuse", "slot_2_current", "slot_7_current"]
+    assert slots[1].title == "Slot 7 fuse (horn)"
+    assert slots[3].title == "Slot 7 current (horn)"
 
 
 # ---- one verdict
@@ -355,7 +360,9 @@ def test_every_check_stands_once_whatever_was_found():
     checks = judge(plan_with(), [("a", {})])
 
     assert [check.id for check in checks] == [spec.id for spec in specs_for(plan_with())]
-    assert {check.verdict for check in checks} == {"not seen"}
+    # what the plan says of its own fuses needs no log, and here it gives no wire
+    assert {check.verdict for check in checks if not is_fuse_check(check.id)} == {"not seen"}
+    assert {check.verdict for check in checks if is_fuse_check(check.id)} == {"not planned"}
     assert all(check.because for check in checks)
 
 

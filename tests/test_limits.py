@@ -124,6 +124,7 @@ def test_every_check_is_either_planned_or_not():
     """All ids, in the order of the checks, slots by number."""
     bare = plan_from_mapping({"install": {"bike": "Larch"}, "battery": {"chemistry": "agm", "capacity_ah": 11}})
     fixed = [
+        "feed_fuse",
         "off_state_drain",
         "added_drain",
         "settle_time",
@@ -145,7 +146,7 @@ def test_every_check_is_either_planned_or_not():
     assert limits_of(bare) == {}
     assert list(not_planned(bare)) == fixed
     assert sorted([*limits_of(plan_with()), *not_planned(plan_with())]) == sorted(
-        [*fixed, "slot_1_current", "slot_2_current"]
+        [*fixed, "slot_1_fuse", "slot_2_fuse", "slot_1_current", "slot_2_current"]
     )
     assert [check_id for check_id in limits_of(plan_with()) if "slot" in check_id] == [
         "slot_1_current",

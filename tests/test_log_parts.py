@@ -11,12 +11,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import polars as pl
-import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from benchlog import blocks
 from benchlog.errors import BadLog
 from benchlog.log import Log
 from benchlog.logger import Channel, Logger, LogTime

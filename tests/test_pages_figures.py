@@ -29,7 +29,7 @@ def test_lines_have_the_slopes_of_check_and_limit(result, where, check_id, sign)
     """The fitted line falls or rises as the check measured, the limit as the plan allows, and points lie on the fit."""
     evidence, check = result._evidence.logs[0], result.check(check_id)
     figure = load_figure(evidence, result, where)
-    per = 1000 if where == "battery" else sum(c.planned for c in result.checks if c.id.startswith("slot_"))
+    per = 1000 if where == "battery" else sum(c.planned for c in result.checks if c.id.endswith("_current"))
     (points,) = [trace for trace in figure.data if trace.name == "steady load"]
     fitted = np.polyfit(points.x, points.y, 1)[0]
 

@@ -40,8 +40,17 @@ from benchlog.standin.logger import Drawn
 
 WORDS = {"P": "pass", "F": "fail", "N": "not proven", "U": "not seen", "X": "not planned"}
 
+
+def each(ids: tuple[str, ...], letters: str) -> dict[str, str]:
+    """The same verdict for several checks."""
+    return dict.fromkeys(ids, letters)
+
+
+#: What the plan says of its own fuses, whatever the log shows.
+FUSES = ("feed_fuse", "slot_1_fuse", "slot_2_fuse", "slot_3_fuse", "slot_4_fuse")
 #: Every check of a result, with what the good install gets on a fast logger.
 GOOD = {
+    **each(FUSES, "P"),
     "off_state_drain": "P",
     "added_drain": "U",  # no log from before the install
     "settle_time": "P",
@@ -67,11 +76,6 @@ SLOTS = ("slot_1_current", "slot_2_current", "slot_3_current", "slot_4_current")
 KEY_OFF = ("off_state_drain", "settle_time", "feed_off_voltage")
 UNDER_LOAD = ("battery_sag", "feed_drop", "ground_lift", *SLOTS)
 ENGINE = ("crank_minimum", "charging_voltage", "charging_balance")
-
-
-def each(ids: tuple[str, ...], letters: str) -> dict[str, str]:
-    """The same verdict for several checks."""
-    return dict.fromkeys(ids, letters)
 
 
 @dataclass(frozen=True)
@@ -626,7 +630,7 @@ def test_plan_without_limits_plans_nothing_but_what_follows(tmp_path: Path, samp
     result = benchlog.check(samples.log, plan=plan)
     judged = [check.id for check in result.checks if check.verdict != "not planned"]
 
-    assert judged == ["relay_chatter", "feed_drop", "ground_lift", *SLOTS]
+    assert judged == [*FUSES, "relay_chatter", "feed_drop", "ground_lift", *SLOTS]
     assert result.verdict == "pass"
     assert list(GOOD) == [check.id for check in result.checks]
 
@@ -638,7 +642,7 @@ def test_plan_of_two_tables_judges_nothing(samples: Samples):
     result = benchlog.check(samples.log, plan=plan)
 
     assert {check.verdict for check in result.checks} == {"not planned"}
-    assert [check.id for check in result.checks] == [id_ for id_ in GOOD if id_ not in SLOTS]
+    assert [check.id for check in result.checks] == [id_ for id_ in GOOD if id_ not in (*SLOTS, *FUSES[1:])]
     assert result.verdict == "not proven"
     assert result.score.percent is None
 

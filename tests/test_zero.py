@@ -300,7 +300,7 @@ def test_zero_is_no_part_of_the_key_off_state():
 
     assert check.measured == pytest.approx(200, abs=1.5)
     assert "no wake-up" in check.because
-    assert "averaged over 160 s" in check.because
+    assert "watched for 160 s" in check.because
 
 
 def test_zero_over_the_whole_log_is_not_used():

@@ -1,6 +1,37 @@
 """What an analysis hands over for one check: a measured value with its doubt, or why there is none."""
 
+import math
 from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """What an uncertainty is made of: standard uncertainties in the check's unit, independent of one another.
+
+    Attributes:
+        type_a: scatter and wake-ups; more time lowers it. watched_s: the time that it comes from, s.
+        offset: of the channel's offset; a zero lowers it. gain, resolution: only a finer channel lowers these.
+        zeroable: a marked zero would take the offset off, and none was used.
+        most_s: more time than this is not used, s.
+    """
+
+    type_a: float
+    watched_s: float
+    offset: float
+    gain: float
+    resolution: float
+    zeroable: bool = False
+    most_s: float = math.inf
+
+    @property
+    def type_b(self) -> float:
+        """What the channel itself leaves in doubt."""
+        return math.hypot(self.offset, self.gain, self.resolution)
+
+    @property
+    def u(self) -> float:
+        """All of it."""
+        return math.hypot(self.type_a, self.type_b)
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,10 +47,10 @@ class Measured:
         only_fails: a reason why the log can prove a failure, but never a pass; None if there is none.
         remedy: what log or logger would prove it.
         failed: a proven failure that needs no figure ("the contact stayed closed for 60 s").
-        watched_s: how much of the log was seen behind a drain, s; None for other checks.
-        base_a: a drain's level between wake-ups, A. wakeups: how many were seen.
-        wake_a: what the wake-ups add to the mean, A. lone_wake_s: how far apart wake-ups may lie that the watch
-            shows none of, or one only, s; None where several tell their interval.
+        parts: what ``u`` is made of, where that is known.
+        watched_s: how long the bike was watched for it, where the longest watch decides, s.
+        at_rest: the value between pulses, where the figure has such.
+        needs_load_step: it cannot be told from zero, so it passes only where its channel showed a load in some log.
     """
 
     value: float | None
@@ -31,11 +62,10 @@ class Measured:
     only_fails: str | None = None
     remedy: str | None = None
     failed: str | None = None
+    parts: Parts | None = None
     watched_s: float | None = None
-    base_a: float | None = None
-    wakeups: int | None = None
-    wake_a: float | None = None
-    lone_wake_s: float | None = None
+    at_rest: float | None = None
+    needs_load_step: bool = False
 
 
 @dataclass(frozen=True, slots=True)

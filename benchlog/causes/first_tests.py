@@ -9,8 +9,15 @@ _ALONG = (
     "resistance"
 )
 
+_READ_FUSE = (
+    "pull the fuse and leave it out; read its rating and the wire's size where they are, and correct the plan or fit "
+    "the smaller fuse before current flows again"
+)
+
 #: Check id -> what to do next.
 FIRST_TESTS: dict[str, str] = {
+    "feed_fuse": _READ_FUSE,
+    "slot_N_fuse": _READ_FUSE,
     "off_state_drain": _PULL_FUSES,
     "added_drain": _PULL_FUSES,
     "settle_time": "with the key off pull one fuse after the other, and see without which it settles in time",

@@ -8,6 +8,7 @@ from benchlog.causes.fault import Fault, Interval
 from benchlog.causes.faults import FAULTS
 from benchlog.causes.parting import parting
 from benchlog.causes.seen import QUANTITIES, Seen, misfit, wrongness
+from benchlog.check_table import id_in_table, slot_of_check
 from benchlog.result import Cause, Check
 
 #: A fault must agree with what is wrong better than a good install by this much (half squared uncertainties).
@@ -166,9 +167,7 @@ def _slot_fits(fault: Fault, name: str, seen: Seen) -> bool:
 
 
 def _explains(fault: Fault, check_id: str, slots: Sequence[int]) -> bool:
-    if check_id.startswith("slot_"):
-        return "slot_N_current" in fault.explains and (not slots or int(check_id.split("_")[1]) in slots)
-    return check_id in fault.explains
+    return id_in_table(check_id) in fault.explains and (not slots or slot_of_check(check_id) in (None, *slots))
 
 
 def _cause(

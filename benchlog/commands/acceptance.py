@@ -33,6 +33,7 @@ def acceptance(
 ) -> None:
     """Lead through the acceptance test, step by step, then check it. Exit status as check; 3 for a stopped test."""
     with user_errors():
+        from benchlog.advice import fire_risks
         from benchlog.guided.leading import conclude, lead, prepare
         from benchlog.guided.screen import screen_for
         from benchlog.guided.words import closing_words, opening_words
@@ -43,7 +44,12 @@ def acceptance(
 
             open_store(store).close()  # a store that cannot be used is told before the tester begins
         test = prepare(port, plan, logger_file=logger, out=out, report=report, baud=baud, go_on=resume, before=before)
-        typer.echo(opening_words(test.log, by_itself=test.hands is not None, resumed=test.stopped is not None))
+        risks = fire_risks(test.plan)
+        typer.echo(
+            opening_words(
+                test.log, by_itself=test.hands is not None, resumed=test.stopped is not None, fire_risks=risks
+            )
+        )
         with screen_for(sys.stdout) as screen:
             ended = lead(test, screen)
         if ended != "done":

@@ -12,6 +12,8 @@ from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.zero import Zero
 from benchlog.batteries import days_until
 from benchlog.examine.bench import Bench
+from benchlog.examine.bypass import BYPASSED, shows_load
+from benchlog.examine.parted import level_parts
 from benchlog.numbers import number
 from benchlog.uncertainty import COVERAGE_K, combine, rectangular
 
@@ -26,6 +28,8 @@ RELAY_S = 0.5
 LEAST_AFTER_S = 10.0
 #: So few full awakenings in a stretch may be a hand on the bike; more are its habit.
 FEW_VISITS = 2
+#: How long the bike can stand is told only from a watch of this length, s: what wakes seldom shows in no shorter one.
+STANDING_AFTER_S = 3600.0
 #: A gap in the log above this share of the stretch leaves its mean unproven.
 LARGEST_GAP = 0.1
 
@@ -52,7 +56,7 @@ class OffState:
 
     Attributes:
         drain, role: the worst one and its channel, for comparing two logs. zero: what was taken off it.
-        spans: for drawing.
+        spans: for drawing. loaded: the current channels that showed a load somewhere in the log.
     """
 
     findings: dict[str, Finding]
@@ -60,6 +64,7 @@ class OffState:
     role: str | None
     spans: tuple[OffSpan, ...] = ()
     zero: Zero | None = None
+    loaded: tuple[str, ...] = ()
 
 
 def examine_off_state(bench: Bench) -> OffState:
@@ -76,6 +81,7 @@ def examine_off_state(bench: Bench) -> OffState:
         role,
         tuple(spans),
         zero,
+        tuple(role for role in roles if shows_load(bench, role)),
     )
 
 
@@ -168,6 +174,9 @@ def _drain(bench: Bench, logged: bool, spans: list[OffSpan]) -> tuple[str | None
     if not measured:
         return None, None, None, _over_range(spans, need) or Unseen(too_short(bench, spans))
     worst, settled, role, zero = max(measured, key=lambda entry: entry[0].mean_a)
+    bypassed = not worst.over and _bypassed(bench, role, worst)
+    # without its zero the accuracy as stated is behind the figure
+    accuracy = bench.accuracy.get(role) if zero is not None or role not in bench.zeros else bench.stated.get(role)
     return (
         role,
         worst,
@@ -182,12 +191,20 @@ def _drain(bench: Bench, logged: bool, spans: list[OffSpan]) -> tuple[str | None
             doubt=_drain_doubt(worst) or _visit_doubt(bench, role, worst, settled),
             only_fails=f"{worst.over} samples of {role} were over range in that stretch, so the drain is larger"
             if worst.over
-            else _bypass_doubt(bench, role, worst),
+            else BYPASSED
+            if bypassed
+            else None,
+            parts=level_parts(
+                worst.type_a_u,
+                accuracy,
+                worst.mean_a,
+                worst.averaged_s,
+                zeroable=role not in bench.zeros,
+                scale=1000,
+            ),
             watched_s=settled.lasts_s,
-            base_a=worst.base_a,
-            wakeups=worst.wakeups,
-            wake_a=worst.mean_a - worst.base_a,
-            lone_wake_s=settled.lasts_s if worst.wakeups < 2 else None,
+            at_rest=worst.base_a * 1000,
+            needs_load_step=bypassed,
         ),
     )
 
@@ -230,17 +247,17 @@ def _by_zero_or_not(bench: Bench, role: str, figure: Drain) -> tuple[Drain, Zero
 
 
 def _drain_story(bench: Bench, figure: Drain, settled: Settled) -> str:
-    a_day = number(figure.mean_a * 24 * 1000)
     lasts = f"{settled.lasts_s / 3600:.1f} h" if settled.lasts_s > 7200 else f"{settled.lasts_s:.0f} s"
-    parts = [f"averaged over {lasts}", f"{number(figure.base_a * 1000)} mA between wake-ups"]
+    parts = [f"watched for {lasts}", f"{number(figure.base_a * 1000)} mA between wake-ups"]
     if figure.wakeups:
         count = f"{figure.wakeups} wake-up{'s' if figure.wakeups > 1 else ''}"
         parts.append(f"{count}, {figure.wakeups / settled.lasts_s * 3600:.0f} an hour")
     else:
         shortest = 2 * bench.overview.step_s
         parts[1] = "no wake-up seen" if shortest < 0.1 else f"no wake-up of {shortest:.1f} s or longer seen"
-    if figure.mean_a > 0:
+    if figure.mean_a > 0 and settled.lasts_s >= STANDING_AFTER_S:
         half = bench.plan.battery.capacity_ah / 2
+        a_day = number(figure.mean_a * 24 * 1000)
         days = days_until(half, figure.mean_a * 1000)
         left = f"{days:.0f} days" if days >= 2 else f"{days * 24:.0f} hours"
         parts.append(f"{a_day} mAh a day, {left} to half charge")
@@ -256,23 +273,10 @@ def _drain_doubt(figure: Drain) -> str | None:
     return None
 
 
-def _bypass_doubt(bench: Bench, role: str, figure: Drain) -> str | None:
+def _bypassed(bench: Bench, role: str, figure: Drain) -> bool:
     """A drain that cannot be told from zero needs proof that the shunt sees current at all."""
     u = figure.u if figure.u is not None else figure.type_a_u
-    if abs(figure.mean_a) > 2 * u:
-        return None
-    band = bench.overview.bands[role]
-    if band.over.any():
-        return None
-    seen = np.isfinite(band.mean)
-    if seen.any():
-        swing = float(np.ptp(band.mean[seen]))
-        if swing > max(20 * u, 10 * bench.resolution(role), 0.01):
-            return None
-    return (
-        "it cannot be told from zero, and the same channel showed no load in this log, so the shunt may be bypassed; "
-        "switch a load on once while it records"
-    )
+    return abs(figure.mean_a) <= 2 * u and not shows_load(bench, role, u)
 
 
 def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Finding) -> Finding:
@@ -327,6 +331,7 @@ def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Find
         doubt=_hidden_by_charger(bench, span, settled),
         # a shunt that sees no current cannot see it settle
         only_fails=only_fails,
+        needs_load_step=only_fails is not None and only_fails == BYPASSED,
         story=f"the slowest of {len(counted)} key-offs" if len(counted) > 1 else "after one key-off",
     )
 

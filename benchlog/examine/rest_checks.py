@@ -11,6 +11,7 @@ from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.examine.bench import Bench
 from benchlog.examine.off_state import POINT_S, OffSpan, needed_s, no_key_off, too_short
+from benchlog.examine.parted import level_parts
 from benchlog.uncertainty import COVERAGE_K, combine
 
 #: The stretch before the first key-on that stands for the rested battery, s.
@@ -54,6 +55,7 @@ def _feed_off(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
         u=None if accuracy is None else combine(mean.u, accuracy.level_u(mean.value)),
         from_s=from_s,
         to_s=to_s,
+        parts=level_parts(mean.u, accuracy, mean.value, to_s - from_s),
         story="settled; the highest of its stretches",
         doubt=f"{over} samples of feed_v were over range there" if over else None,
     )
@@ -119,6 +121,7 @@ def _resting(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
         u=None if accuracy is None else combine(mean.u, known),
         from_s=float(part.start_s[0]),
         to_s=float(part.end_s[-1]),
+        parts=level_parts(mean.u, accuracy, mean.value, float(part.end_s[-1] - part.start_s[0]), most_s=RESTED_S),
         story=f"over {part.end_s[-1] - part.start_s[0]:.0f} s",
         doubt=doubt,
     )

@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING
 
+from benchlog.check_table import id_in_table
 from benchlog.figures.look import LIMIT, MEASURED, PLANNED, plain
 from benchlog.result import Result
 
@@ -17,7 +18,7 @@ def circuits_figure(result: Result) -> "go.Figure | None":
     Returns:
         The figure; None where the plan has no circuit.
     """
-    checks = [check for check in result.checks if check.id.startswith("slot_")]
+    checks = [check for check in result.checks if id_in_table(check.id) == "slot_N_current"]
     if not checks:
         return None
     import plotly.graph_objects as go  # heavy; only a report with evidence pays for it

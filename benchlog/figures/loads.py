@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
+from benchlog.check_table import id_in_table
 from benchlog.evidence import LoadPoint, LogEvidence
 from benchlog.figures.look import LIMIT, MEASURED, PLANNED, plain
 from benchlog.result import Check, Result
@@ -43,7 +44,7 @@ def load_figure(evidence: LogEvidence, result: Result, where: Where) -> "go.Figu
     # the widest group carries the lines; the others have a rested voltage of their own
     widest = max(groups, key=lambda group: max(p.load_a for p in group) - min(p.load_a for p in group))
     most_a = max(point.load_a for point in widest)
-    planned_a = sum(c.planned or 0.0 for c in result.checks if c.id.startswith("slot_"))
+    planned_a = sum(c.planned or 0.0 for c in result.checks if id_in_table(c.id) == "slot_N_current")
     far_a = max(most_a, planned_a if where != "battery" else 0.0) * 1.05
     for slope, name, line in _lines(check, where, planned_a):
         start, zero = _zero(widest, slope if where == "battery" else None)

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from benchlog.check_table import slot_of_check
 from benchlog.evidence import LogEvidence
 from benchlog.figures.look import (
     GRID,
@@ -228,7 +229,8 @@ def _strips(evidence: LogEvidence, checks: Sequence[tuple[Check, str]]) -> list[
 
 
 def _short_name(check_id: str) -> str:
-    return f"Slot {check_id.split('_')[1]}" if check_id.startswith("slot_") else _SHORT.get(check_id, check_id)
+    slot = slot_of_check(check_id)
+    return _SHORT.get(check_id, check_id) if slot is None else f"Slot {slot}"
 
 
 def _bars(spans: Sequence[tuple[float, float, str, str]]) -> dict[str, Any]:

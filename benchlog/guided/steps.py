@@ -1,5 +1,6 @@
 """The steps of the guided test in their order."""
 
+from benchlog.advice import fire_risks
 from benchlog.examine.off_state import DEFAULT_SETTLED_S
 from benchlog.guided.spec import StepSpec
 from benchlog.guided.steps_fuses import fuse, fuses_in
@@ -14,7 +15,7 @@ def steps_of(plan: Plan) -> tuple[StepSpec, ...]:
     circuits = slots_in_order(plan)
     need_s = plan.limits.settle_max_s or DEFAULT_SETTLED_S
     return (
-        *at_rest(),
+        *at_rest(fire_risks(plan)),
         key_on(plan),
         *(slot(circuit) for circuit in circuits),
         *([all_on()] if circuits else []),

@@ -1,5 +1,7 @@
 """The steps with the key off: ready, zero and rest before the test, sleep at its end."""
 
+from collections.abc import Sequence
+
 from benchlog.guided.spec import StepSpec, Undo
 
 #: A little longer than the check needs, so that its finer search finds enough, s.
@@ -14,8 +16,17 @@ PREPARE_CAUTION = (
 )
 
 
-def at_rest() -> tuple[StepSpec, ...]:
-    """Before the key is turned: bike ready, zero of the shunt, rest."""
+#: What to do about a fuse that does not protect its wire, before anything is switched on.
+FIRE_CAUTION = "Stop here (q) until the right fuse is fitted, or the plan is corrected: this test puts full load on it."
+
+
+def at_rest(fire_risks: Sequence[str] = ()) -> tuple[StepSpec, ...]:
+    """Before the key is turned: bike ready, zero of the shunt, rest.
+
+    Args:
+        fire_risks: fuses of the plan that do not protect their wires, as sentences; they are read before all else.
+    """
+    burns = [f"FIRE RISK. {' '.join(fire_risks)} {FIRE_CAUTION}"] if fire_risks else []
     return (
         StepSpec(
             "prepare",
@@ -24,7 +35,7 @@ def at_rest() -> tuple[StepSpec, ...]:
             "exhaust, chain and wheels.",
             "told",
             "Enter, when the bike stands ready",
-            caution=PREPARE_CAUTION,
+            caution=" ".join([*burns, PREPARE_CAUTION]),
             doubt="is everything connected? the values below show what the logger sees",
             doubt_s=60.0,
             wait_s=300.0,

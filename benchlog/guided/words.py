@@ -1,12 +1,14 @@
 """What is said before the first step and after a test that did not come to its end."""
 
 import shlex
+from collections.abc import Sequence
 from pathlib import Path
 
 
-def opening_words(log: Path, *, by_itself: bool, resumed: bool) -> str:
-    """What is said before the first step."""
-    lines = [f"{'Going on in' if resumed else 'Recording to'} {log}"]
+def opening_words(log: Path, *, by_itself: bool, resumed: bool, fire_risks: Sequence[str] = ()) -> str:
+    """What is said before the first step; fuses that do not protect their wires come before all else."""
+    lines = [f"FIRE RISK: {risk}" for risk in fire_risks]
+    lines += [f"{'Going on in' if resumed else 'Recording to'} {log}"]
     if by_itself:
         lines.append("A stand-in is at this port: it does the steps itself, no key is needed.")
     return "\n".join(lines)

@@ -52,6 +52,8 @@ def truth_of(line: Timeline, min_settled_s: float) -> Truth:
     charging = _charging(line)
     cranks = tuple((start, stop) for start, stop in line.cranks if stop < line.end_s)
     values: dict[str, Value] = {
+        "feed_fuse": install.feed_fuse_a,
+        **{f"slot_{circuit.slot}_fuse": circuit.fuse_a for circuit in install.circuits},
         "off_state_drain": max((mean_a(line, *span) * 1e3 for span in settled), default=None),
         "added_drain": None,
         "settle_time": settle_s,

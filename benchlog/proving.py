@@ -1,0 +1,43 @@
+"""What one finding proves about one limit."""
+
+from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.limits import PlannedLimit
+from benchlog.result import Verdict
+from benchlog.uncertainty import COVERAGE_K, PASS_PROBABILITY, conformity, probability_of_conforming
+
+
+def verdict(check_id: str, finding: Finding, limit: PlannedLimit | None) -> Verdict:
+    """What one finding proves about one limit."""
+    if limit is None:
+        return "not planned"
+    if isinstance(finding, Unseen):
+        return "not seen"
+    if finding.failed or limit.impossible:
+        return "fail"
+    if finding.doubt or finding.value is None or finding.u is None:
+        return "not proven"
+    if check_id == "feed_in_crank":
+        return _feed_in_crank(finding, limit)
+    found = conformity(finding.value, finding.u, limit.min, limit.max)
+    if check_id == "off_state_drain" and found == "pass" and not _drain_conforms(finding.value, finding.u, limit.max):
+        found = "not proven"
+    return "not proven" if found == "pass" and finding.only_fails else found
+
+
+def _drain_conforms(value: float, u: float, most: float | None) -> bool:
+    """A true drain is never below zero, so no offset can win a pass (prior knowledge, JCGM 106:2012, 6.2)."""
+    if u <= 0:
+        return True
+    below = probability_of_conforming(value, u, 0.0, most)
+    return below >= PASS_PROBABILITY * probability_of_conforming(value, u, 0.0, None)
+
+
+def _feed_in_crank(finding: Measured, limit: PlannedLimit) -> Verdict:
+    """Hold: no loss beyond its uncertainty. Drop: a loss beyond it."""
+    lost = (finding.value or 0.0) > COVERAGE_K * (finding.u or 0.0)
+    may_drop = limit.max is None
+    if lost:
+        return "pass" if may_drop else "fail"
+    if finding.only_fails:
+        return "not proven"
+    return "fail" if may_drop else "pass"
