@@ -29,12 +29,22 @@ OPEN_VERDICTS = ("fail", "not seen", "not proven")
 
 @dataclass(frozen=True, slots=True)
 class _Candidate:
+    """A fault as the log shows it.
+
+    Attributes:
+        slots: the circuits that show it, where it is one of some. score: how much better it agrees than a good install.
+        disagrees: how badly it disagrees all the same. known: the part of what it predicts that the log shows.
+        wrong: quantities out of their range that it accounts for. mainly: those of them that it had to move.
+        explains: open checks.
+    """
+
     fault: Fault
     slots: tuple[int, ...]
     score: float
     disagrees: float
     known: float
     wrong: frozenset[str]
+    mainly: frozenset[str]
     explains: tuple[str, ...]
 
 
@@ -66,7 +76,7 @@ def find_causes(seen: Mapping[str, Seen], checks: Sequence[Check], devices: Mapp
             candidate
             for candidate in left
             if candidate not in alike
-            and math.fsum(wrongness(name, seen[name]) for name in candidate.wrong - claimed) >= LEAST_GAIN
+            and math.fsum(wrongness(name, seen[name]) for name in candidate.mainly - claimed) >= LEAST_GAIN
         ]
     return sorted(causes, key=lambda cause: -cause.fit)
 
@@ -94,7 +104,7 @@ def _candidates(fault: Fault, seen: Mapping[str, Seen], still_open: Mapping[str,
         return []
     gains = {name: wrongness(name, seen[name]) - value for name, value in own.items()}
     gain = math.fsum(gains.values())
-    mainly = {name for name, value in gains.items() if value >= LEAST_GAIN}
+    mainly = frozenset(name for name, value in gains.items() if value >= LEAST_GAIN)
     if gain < (ASKS if any(_asking(name) for name in mainly) else LEAST_GAIN) or not mainly:
         return []
     free = {**dict.fromkeys(fault.perhaps, ANYWHERE), **dict.fromkeys(fault.also, 0.0)}
@@ -118,7 +128,7 @@ def _candidates(fault: Fault, seen: Mapping[str, Seen], still_open: Mapping[str,
     extra = max(len(slots) - 1, 0)
     score = gain + math.fsum(moves.values()) - EACH_FURTHER_SLOT * extra
     known = min((len(own) - extra) / max(len(needed) - extra, 1), 1.0)
-    return [_Candidate(fault, slots, score, disagrees, known, wrong, explains)]
+    return [_Candidate(fault, slots, score, disagrees, known, wrong, mainly, explains)]
 
 
 def _asking(name: str) -> bool:
