@@ -17,6 +17,8 @@ LEFT_SHARE = 0.95
 SLOW_FALL_S = 0.010
 #: A feed below this share of the battery is not live, 1; a slow fall is followed down to this share of what it was.
 GONE_SHARE, SLOW_TO_SHARE = 0.5, 0.85
+#: An opening without return this shortly before the key-off belongs to it, s (more than any drop-out takes).
+JUST_BEFORE_S = 0.1
 #: Below this no state of the feed lies, V; a spike lasts no longer than this, s.
 SPIKE_V, SPIKE_S = -1.0, 0.003
 
@@ -282,10 +284,14 @@ def chatter_count(
         slack_s: how well the key-off is known; an opening as close to it as that is the drop-out.
     """
     ends_s = on_to_s - slack_s - BOUNCE_S
+    within = [move for move in moves if move.time_s <= on_to_s]
+    # the feed may go just before its trigger, as where the clips are changed over: that is the drop-out too
+    gone = within[-1] if within and within[-1].to == "low" and on_to_s - within[-1].time_s < JUST_BEFORE_S else None
     openings = [
         move
         for before, move in zip([None, *moves], moves, strict=False)
         if move.to == "low"
+        and move is not gone
         and on_from_s + BOUNCE_S < move.time_s <= ends_s - move.width_s
         and not (before is not None and before.to == "high" and move.time_s - before.time_s <= BOUNCE_S)
     ]
