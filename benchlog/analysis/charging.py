@@ -38,11 +38,13 @@ def steadied(x: Array, start_s: Array, over_s: float = STEADIED_S) -> Array:
 def lasting_states(flags: Flags, known: Flags, start_s: Array, end_s: Array) -> tuple[Flags, Flags]:
     """Where a state lasts 5 s, and where its contrary does; short interruptions of either are bridged.
 
+    Where the two come in turns of less than 2 s neither lasts.
+
     Args:
         flags: the state at each point. known: where it was read at all; other points belong to neither.
     """
-    held, other = bridged(flags & known, start_s, SHORT_GAP_S), bridged(~flags & known, start_s, SHORT_GAP_S)
-    return _long(held & ~_long(other & ~held, start_s, end_s), start_s, end_s), _long(other & ~held, start_s, end_s)
+    held, other = (_long(bridged(one & known, start_s, SHORT_GAP_S), start_s, end_s) for one in (flags, ~flags))
+    return held & ~other, other & ~held
 
 
 def _long(flags: Flags, start_s: Array, end_s: Array) -> Flags:
