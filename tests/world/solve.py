@@ -103,13 +103,14 @@ def _block(net: Network, v: np.ndarray, current: np.ndarray) -> tuple[np.ndarray
     feed = np.where(on, v - net.r_feed * load, inst.leak_v)
     bus = net.r_ground * load
     if inst.block_f > 0:
+        power = any(c.kind != "resistor" for c in inst.circuits)
         ri = net.r_feed + min(net.r_ground, 10.0) + inst.battery.r0
         k = np.flatnonzero(np.diff(on.astype(int)) != 0)
         starts = k[~on[k + 1]] + 1
         for s in starts:
             e = s + int(np.argmax(on[s:])) if on[s:].any() else len(t)
             held = np.full(e - s, feed[s - 1] - bus[s - 1])
-            for _ in range(4 if held[0] > 9.0 else 1):  # constant power draws more as the block falls
+            for _ in range(10 if held[0] > 9.0 and power else 1):  # constant power draws more as the block falls
                 g = np.sum(net.slots(held, slice(s, e)), axis=0) + inst.block_f / inst.bleed_s
                 area = np.concatenate(([0.0], np.cumsum(np.diff(t[s:e]) * (g[1:] + g[:-1]) / 2)))
                 held = held[0] * np.exp(-area / inst.block_f)
