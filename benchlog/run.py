@@ -1,5 +1,6 @@
 """Logs and a plan in, a result out: the one way in for the command line, the pages and Python."""
 
+import math
 from collections.abc import Callable, Generator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import replace
@@ -19,7 +20,7 @@ from benchlog.report_words import NAME_BEFORE
 from benchlog.result import KeyEvent, Note, Result
 from benchlog.roles import slot_of
 from benchlog.several import ENDINGS, every_log, processes_for, size_of
-from benchlog.uncertainty import combine, rectangular
+from benchlog.uncertainty import Accuracy, combine, rectangular
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -331,7 +332,7 @@ def _events(findings: "LogFindings") -> list[KeyEvent]:
 
 
 def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
-    """``added_drain``: with one logger for both, its offset cancels."""
+    """``added_drain``: with one logger for both, its offset cancels, but for its drift."""
     if before is None:
         return Unseen(f"no log from before the install was given; {NAME_BEFORE}")
     if before.off_state.drain is None:
@@ -358,7 +359,9 @@ def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
             then_a += zero_before.offset if zero_before else 0.0
         if here.gain_rel is not None and (here.offset_c is not None or drain.u is not None):
             gain_u = rectangular(here.gain_rel * abs(now_a - then_a))
-            u = combine(drain.type_a_u, earlier.type_a_u, zero_u, gain_u)
+            apart = Accuracy(0.0, here.offset_c or 0.0, here.resolution_c or 0.0)
+            drift_u = 0.0 if zero_u else apart.drift_u(math.inf)
+            u = combine(drain.type_a_u, earlier.type_a_u, zero_u, gain_u, drift_u, math.sqrt(2) * apart.resolution_u)
     elif drain.u is not None and earlier.u is not None:
         u = combine(drain.u, earlier.u)
     value = now_a - then_a
@@ -368,7 +371,9 @@ def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
         from_s=own.from_s,
         to_s=own.to_s,
         story=f"{number(drain.mean_a * 1000)} mA now, {number(earlier.mean_a * 1000)} mA before the install",
-        doubt=own.doubt or own.only_fails or _earlier_doubt(before),
+        doubt=own.doubt or _earlier_doubt(before),
+        # what lies over range in this log makes it add more, not less
+        only_fails=own.only_fails,
         watched_s=own.watched_s,
         needs_load_step=own.needs_load_step,
     )
