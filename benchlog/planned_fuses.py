@@ -5,7 +5,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 from benchlog.plan import Circuit, Plan, Run
-from benchlog.wiring import CAREFUL_SOURCE, LENIENT_SOURCE, Conductor, largest_fuse_a, most_lenient_fuse_a
+from benchlog.wiring import (
+    CAREFUL_SOURCE,
+    LENIENT_SOURCE,
+    LENIENT_TERMS,
+    Conductor,
+    largest_fuse_a,
+    most_lenient_fuse_a,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +49,8 @@ class Protection:
         too_large = f"a {self.fuse_a:g} A fuse is too large for {self.wire}, which bears"
         mend = f"fit a fuse of at most {self.careful_a:.3g} A, or a thicker wire"
         if self.verdict == "fail":
-            return f"{too_large} {self.bears}: the wire can burn before the fuse blows; {mend}"
-        allows = f"only {LENIENT_SOURCE} allows it (up to {self.lenient_a:.3g} A)"
+            return f"{too_large} {self.bears} {LENIENT_TERMS}: the wire can burn before the fuse blows; {mend}"
+        allows = f"only {LENIENT_SOURCE} {LENIENT_TERMS} allows it (up to {self.lenient_a:.3g} A)"
         return f"{too_large} {self.careful_a:.3g} A by {CAREFUL_SOURCE}, and {allows}; {mend}"
 
 

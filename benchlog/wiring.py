@@ -25,7 +25,8 @@ FUSE_FOR_AREA = {0.35: 3.0, 0.5: 5.0, 0.75: 10.0, 1.0: 10.0, 1.5: 15.0, 2.5: 25.
 #: AWG -> A, what a wire with insulation for 105 degC bears for long beside two others in 30 degC (ABYC E-11, the
 #: figures of 33 CFR 183.425, as cable makers quote them): the most lenient table here. A loom is seldom as cool.
 BEARS_BY_GAUGE = {18: 14.0, 16: 17.5, 14: 24.5, 12: 31.5, 10: 42.0, 8: 56.0, 6: 84.0, 4: 112.0}
-CAREFUL_SOURCE, LENIENT_SOURCE = "common practice", "ABYC E-11 for 105 °C insulation, three in a bundle at 30 °C"
+CAREFUL_SOURCE, LENIENT_SOURCE = "common practice", "ABYC E-11"
+LENIENT_TERMS = "for 105 °C insulation, three in a bundle at 30 °C"
 
 # Allowances: common practice, no source (the fuse figure from memory). A figure for parts that are new and clean.
 JOINT_MOHM = 0.5  # one crimp with its screw or blade
