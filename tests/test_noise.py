@@ -127,7 +127,7 @@ def test_too_few_points_have_no_model():
     assert noise_model(t[:7], np.ones(7)) is None
     assert noise_model(t, np.full(100, np.nan)) is None
     assert noise_model(t, np.ones(100)).mean_u(1.0) == 0.0
-    with pytest.raises(KeyError):
+    with pytest.raises(KeyError, match="feed_v"):
         LogNoise({"feed_v": (t, np.full(100, np.nan))}, {})["feed_v"]
 
 

@@ -1,5 +1,6 @@
 """Zeros: marked stretches without current take a channel's offset away, and only where they are what they claim."""
 
+import math
 import tomllib
 from dataclasses import replace
 
@@ -326,7 +327,9 @@ def test_added_drain_holds_with_zeros_in_either_log(now_zeroed, before_zeroed):
     check = _checked(now, before=before).check("added_drain")
 
     assert check.measured == pytest.approx(10.0, abs=2 * check.uncertainty + 1e-9)
-    assert check.uncertainty < 0.5
+    # without a zero in both, the offset may have drifted between the logs
+    drift_ma = 0.0 if now_zeroed and before_zeroed else 2 * 0.4 * OFFSET_A * 1000
+    assert check.uncertainty < 0.5 + drift_ma / math.sqrt(3)
 
 
 def test_added_drain_counts_what_drifted_between_two_zeros():

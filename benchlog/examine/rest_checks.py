@@ -12,6 +12,7 @@ from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.examine.bench import Bench
 from benchlog.examine.off_state import POINT_S, OffSpan, needed_s, no_key_off, too_short
 from benchlog.examine.parted import level_parts
+from benchlog.trace import Array
 from benchlog.uncertainty import COVERAGE_K, combine
 
 #: The stretch before the first key-on that stands for the rested battery, s.
@@ -84,6 +85,15 @@ def _not_at_rest(bench: Bench, span: OffSpan) -> str | None:
     return None
 
 
+def _drift(bench: Bench, volts: Array, step_s: float) -> tuple[float, float]:
+    """By how much the voltage's straight line changes over two thirds of a stretch, V, and its type A uncertainty."""
+    at = np.linspace(-0.5, 0.5, len(volts))
+    slope = float(at @ volts) / float(at @ at)
+    rest = bench.mean_of("battery_v", volts - slope * at, step_s)
+    # a line's fall over the whole stretch is known worse than the mean by the root of twelve
+    return slope * 2 / 3, rest.u * math.sqrt(12) * 2 / 3
+
+
 def _resting(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
     if not bench.has("battery_v"):
         return Unseen("battery_v is not logged")
@@ -103,13 +113,11 @@ def _resting(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
     step_s = float(np.median(np.diff(part.start_s[good])))
     mean = bench.mean_of("battery_v", volts, step_s)
     accuracy = bench.accuracy.get("battery_v")
-    third = max(len(volts) // 3, 1)
-    first, last = (bench.mean_of("battery_v", x, step_s, blocks=8) for x in (volts[:third], volts[-third:]))
-    drift = last.value - first.value
+    drift, drift_u = _drift(bench, volts, step_s)
     known = 0.0 if accuracy is None else accuracy.level_u(mean.value)
     doubt = _not_at_rest(bench, span)
     # the offset cancels in a change, so this shows finer than the level itself
-    seen = 2 * combine(first.u, last.u, bench.resolution("battery_v") / math.sqrt(6))
+    seen = 2 * combine(drift_u, bench.resolution("battery_v") / math.sqrt(6))
     if doubt is None and abs(drift) > max(seen, LEAST_DRIFT_V):
         way = "rises" if drift > 0 else "falls"
         doubt = (
