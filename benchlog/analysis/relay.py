@@ -144,7 +144,7 @@ def _leaving(trace: Trace, trigger: Crossing) -> Operation:
     feed = trace.values["feed_v"][good]
     beside = np.maximum(np.interp(t, trace.time_s[known], battery[known]), 1.0)
     share = feed / beside
-    begins_s = _let_go_s(trace, trigger)
+    begins_s = let_go_s(trace, trigger)
     before = share[t <= begins_s][-50:]
     since = t >= begins_s
     if not len(before) or not since.any():
@@ -174,7 +174,7 @@ def _leaving(trace: Trace, trigger: Crossing) -> Operation:
     return Operation(trigger.time_s, took_s, (trigger.width_s, float(t[at] - t[at - 1])), slow_s=slow_s)
 
 
-def _let_go_s(trace: Trace, trigger: Crossing) -> float:
+def let_go_s(trace: Trace, trigger: Crossing) -> float:
     """When the trigger began to fall, s: the last sample at 90 % of its level just before."""
     x = trace.values.get("trigger_v")
     if x is None:
@@ -273,7 +273,12 @@ def without_spikes(trace: Trace, live_v: float) -> Trace:
 
 
 def chatter_count(
-    moves: list[Crossing], on_from_s: float, on_to_s: float, off_to_s: float, slack_s: float = 0.0
+    moves: list[Crossing],
+    on_from_s: float,
+    on_to_s: float,
+    off_to_s: float,
+    slack_s: float = 0.0,
+    falls_from_s: float | None = None,
 ) -> int:
     """Openings with the key on and re-closings with it off, bounce apart.
 
@@ -282,11 +287,13 @@ def chatter_count(
         on_from_s, on_to_s: from the contact's first closing to the key-off, s.
         off_to_s: the end of the key-off span that follows, s.
         slack_s: how well the key-off is known; an opening as close to it as that is the drop-out.
+        falls_from_s: when the trigger began to fall, s, where that is known and takes its time.
     """
     ends_s = on_to_s - slack_s - BOUNCE_S
     within = [move for move in moves if move.time_s <= on_to_s]
     # the feed may go just before its trigger, as where the clips are changed over: that is the drop-out too
-    gone = within[-1] if within and within[-1].to == "low" and on_to_s - within[-1].time_s < JUST_BEFORE_S else None
+    begins_s = (on_to_s if falls_from_s is None else min(falls_from_s, on_to_s)) - JUST_BEFORE_S
+    gone = within[-1] if within and within[-1].to == "low" and within[-1].time_s > begins_s else None
     openings = [
         move
         for before, move in zip([None, *moves], moves, strict=False)
