@@ -168,7 +168,8 @@ def _leaving(trace: Trace, trigger: Crossing) -> Operation:
     left_s = float(t[at - 1] + part * (t[at] - t[at - 1]))
     took_s, slow_s = left_s - trigger.time_s, 0.0
     first = int(np.searchsorted(t, begins_s))
-    began = _fall_began(t[first:], share[first:] / float(np.median(live[max(at - 20, 0) : at])), at - first)
+    own = share[first:] / float(np.median(live[max(at - 20, 0) : at]))
+    began = _fall_began(t[first:], own, feed[first:], at - first)
     if began is not None:
         took_s, slow_s = began[0] - trigger.time_s, began[1]
     return Operation(trigger.time_s, took_s, (trigger.width_s, float(t[at] - t[at - 1])), slow_s=slow_s)
@@ -204,28 +205,29 @@ def _for_good(t: Array, away: np.ndarray) -> int | None:
     return left
 
 
-def _fall_began(t: Array, share: Array, at: int) -> tuple[float, float] | None:
+def _fall_began(t: Array, share: Array, feed: Array, at: int) -> tuple[float, float] | None:
     """When a slow fall began and how well that is known, both s: where the live level gives way to an exponential.
 
     The load that goes with the contact lifts the battery at once, so the fall may begin with a step.
 
     Args:
-        t, share: from before the fall, s and the feed's share of the battery over its live one. at: the index where
-            it is clearly gone.
+        t, share: from before the fall, s and the feed's share of the battery over its live one.
+        feed: V; on its own it no longer follows the battery, which the engine or the loads may move meanwhile.
+        at: the index where it is clearly gone.
 
     Returns:
         None where the feed falls at once, as it does where nothing holds it up.
     """
-    low = np.flatnonzero(share[at:] < SLOW_TO_SHARE)
+    low = np.flatnonzero(feed[at:] < SLOW_TO_SHARE * feed[at])
     end = at + int(low[0]) if len(low) else len(share)
     if end - at < 4:
         return None
     y = np.log(np.maximum(share[:end], 1e-3))
-    slope, level = np.polyfit(t[at:end] - t[at], y[at:], 1)
+    alone = np.log(np.maximum(feed[:end], 1e-3) / max(float(feed[at]), 1e-3))
+    slope, level = np.polyfit(t[at:end] - t[at], alone[at:], 1)
     if not slope < 0:
         return None
-    fall = slope * (t[:end] - t[at]) + level
-    rest = y - np.minimum(fall, 0.0)
+    rest = alone - (slope * (t[:end] - t[at]) + level)
     spread = float(np.std(rest[at:]))
     # the split that leaves the least of either course unexplained
     left = np.concatenate(([0.0], np.cumsum(y[:at] ** 2)))
@@ -234,10 +236,10 @@ def _fall_began(t: Array, share: Array, at: int) -> tuple[float, float] | None:
     if began == 0:
         return float(t[0]), float(t[at] - t[0])
     middle_s = float(t[began - 1] + t[began]) / 2
-    # without a step both courses are alike for as long as the noise hides the fall; a line that is followed back
-    # beyond its samples is less sure, and a capacitor on a steady current falls in a line
-    alike_s = 2 * spread / -slope if -fall[began] < 3 * spread else 0.0
-    return middle_s, alike_s + 0.02 * float(t[at] - middle_s)
+    # both courses are alike for as long as the noise hides the fall; a line that is followed back beyond its samples
+    # is less sure, and a capacitor on a steady current falls in a line
+    row_s = float(t[began] - t[began - 1])  # noise shifts the split by a row
+    return middle_s, row_s + 2 * spread / -slope + 0.02 * float(t[at] - middle_s)
 
 
 def contact_moves(trace: Trace, live_v: float) -> list[Crossing]:
