@@ -309,4 +309,4 @@ def test_wake_ups_at_the_end_of_the_range_pass_no_drain():
     result = judged(frame)
 
     assert check(result, "off_state_drain").verdict in ("not proven", "not seen")
-    assert any("end of its range" in note.text for note in result.notes)
+    assert any("range ends there" in note.text for note in result.notes)

@@ -166,7 +166,9 @@ def test_range_that_ends_unsaid_is_told():
 
 def test_marked_crank_that_no_channel_shows_is_told():
     """Where a crank is marked the reason does not ask for one, but says that no channel shows it."""
-    frame = HEALTHY.frame.assign(battery_a=HEALTHY.frame["battery_a"].clip(upper=20.0))
+    frame = HEALTHY.frame.assign(
+        battery_a=HEALTHY.frame["battery_a"].clip(upper=20.0), battery_v=HEALTHY.frame["battery_v"].clip(lower=12.0)
+    )
 
     because = checked(HEALTHY, frame).check("crank_minimum").because
 

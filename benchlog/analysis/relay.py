@@ -144,7 +144,7 @@ def _leaving(trace: Trace, trigger: Crossing) -> Operation:
     feed = trace.values["feed_v"][good]
     beside = np.maximum(np.interp(t, trace.time_s[known], battery[known]), 1.0)
     share = feed / beside
-    begins_s = _let_go_s(trace, trigger)
+    begins_s = let_go_s(trace, trigger)
     before = share[t <= begins_s][-50:]
     since = t >= begins_s
     if not len(before) or not since.any():
@@ -168,13 +168,14 @@ def _leaving(trace: Trace, trigger: Crossing) -> Operation:
     left_s = float(t[at - 1] + part * (t[at] - t[at - 1]))
     took_s, slow_s = left_s - trigger.time_s, 0.0
     first = int(np.searchsorted(t, begins_s))
-    began = _fall_began(t[first:], share[first:] / float(np.median(live[max(at - 20, 0) : at])), at - first)
+    own = share[first:] / float(np.median(live[max(at - 20, 0) : at]))
+    began = _fall_began(t[first:], own, feed[first:], at - first)
     if began is not None:
         took_s, slow_s = began[0] - trigger.time_s, began[1]
     return Operation(trigger.time_s, took_s, (trigger.width_s, float(t[at] - t[at - 1])), slow_s=slow_s)
 
 
-def _let_go_s(trace: Trace, trigger: Crossing) -> float:
+def let_go_s(trace: Trace, trigger: Crossing) -> float:
     """When the trigger began to fall, s: the last sample at 90 % of its level just before."""
     x = trace.values.get("trigger_v")
     if x is None:
@@ -204,28 +205,29 @@ def _for_good(t: Array, away: np.ndarray) -> int | None:
     return left
 
 
-def _fall_began(t: Array, share: Array, at: int) -> tuple[float, float] | None:
+def _fall_began(t: Array, share: Array, feed: Array, at: int) -> tuple[float, float] | None:
     """When a slow fall began and how well that is known, both s: where the live level gives way to an exponential.
 
     The load that goes with the contact lifts the battery at once, so the fall may begin with a step.
 
     Args:
-        t, share: from before the fall, s and the feed's share of the battery over its live one. at: the index where
-            it is clearly gone.
+        t, share: from before the fall, s and the feed's share of the battery over its live one.
+        feed: V; on its own it no longer follows the battery, which the engine or the loads may move meanwhile.
+        at: the index where it is clearly gone.
 
     Returns:
         None where the feed falls at once, as it does where nothing holds it up.
     """
-    low = np.flatnonzero(share[at:] < SLOW_TO_SHARE)
+    low = np.flatnonzero(feed[at:] < SLOW_TO_SHARE * feed[at])
     end = at + int(low[0]) if len(low) else len(share)
     if end - at < 4:
         return None
     y = np.log(np.maximum(share[:end], 1e-3))
-    slope, level = np.polyfit(t[at:end] - t[at], y[at:], 1)
+    alone = np.log(np.maximum(feed[:end], 1e-3) / max(float(feed[at]), 1e-3))
+    slope, level = np.polyfit(t[at:end] - t[at], alone[at:], 1)
     if not slope < 0:
         return None
-    fall = slope * (t[:end] - t[at]) + level
-    rest = y - np.minimum(fall, 0.0)
+    rest = alone - (slope * (t[:end] - t[at]) + level)
     spread = float(np.std(rest[at:]))
     # the split that leaves the least of either course unexplained
     left = np.concatenate(([0.0], np.cumsum(y[:at] ** 2)))
@@ -234,10 +236,10 @@ def _fall_began(t: Array, share: Array, at: int) -> tuple[float, float] | None:
     if began == 0:
         return float(t[0]), float(t[at] - t[0])
     middle_s = float(t[began - 1] + t[began]) / 2
-    # without a step both courses are alike for as long as the noise hides the fall; a line that is followed back
-    # beyond its samples is less sure, and a capacitor on a steady current falls in a line
-    alike_s = 2 * spread / -slope if -fall[began] < 3 * spread else 0.0
-    return middle_s, alike_s + 0.02 * float(t[at] - middle_s)
+    # both courses are alike for as long as the noise hides the fall; a line that is followed back beyond its samples
+    # is less sure, and a capacitor on a steady current falls in a line
+    row_s = float(t[began] - t[began - 1])  # noise shifts the split by a row
+    return middle_s, row_s + 2 * spread / -slope + 0.02 * float(t[at] - middle_s)
 
 
 def contact_moves(trace: Trace, live_v: float) -> list[Crossing]:
@@ -273,7 +275,12 @@ def without_spikes(trace: Trace, live_v: float) -> Trace:
 
 
 def chatter_count(
-    moves: list[Crossing], on_from_s: float, on_to_s: float, off_to_s: float, slack_s: float = 0.0
+    moves: list[Crossing],
+    on_from_s: float,
+    on_to_s: float,
+    off_to_s: float,
+    slack_s: float = 0.0,
+    falls_from_s: float | None = None,
 ) -> int:
     """Openings with the key on and re-closings with it off, bounce apart.
 
@@ -282,11 +289,13 @@ def chatter_count(
         on_from_s, on_to_s: from the contact's first closing to the key-off, s.
         off_to_s: the end of the key-off span that follows, s.
         slack_s: how well the key-off is known; an opening as close to it as that is the drop-out.
+        falls_from_s: when the trigger began to fall, s, where that is known and takes its time.
     """
     ends_s = on_to_s - slack_s - BOUNCE_S
     within = [move for move in moves if move.time_s <= on_to_s]
     # the feed may go just before its trigger, as where the clips are changed over: that is the drop-out too
-    gone = within[-1] if within and within[-1].to == "low" and on_to_s - within[-1].time_s < JUST_BEFORE_S else None
+    begins_s = (on_to_s if falls_from_s is None else min(falls_from_s, on_to_s)) - JUST_BEFORE_S
+    gone = within[-1] if within and within[-1].to == "low" and within[-1].time_s > begins_s else None
     openings = [
         move
         for before, move in zip([None, *moves], moves, strict=False)

@@ -6,7 +6,7 @@ from benchlog.analysis.bounce import line_moves, train
 from benchlog.analysis.coarse import coarse, runs, unseen_s
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, Unseen
-from benchlog.analysis.relay import BOUNCE_S, chatter_count, contact_moves, without_spikes
+from benchlog.analysis.relay import BOUNCE_S, chatter_count, contact_moves, let_go_s, without_spikes
 from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
 from benchlog.examine.bench import Bench
 from benchlog.examine.load_checks import Loads
@@ -17,6 +17,8 @@ BEFORE_S = 0.5
 POINT_S = 0.05
 #: A load lasts this long, s; all circuits are on where this share of the planned load is seen.
 POINT_LOAD_S, ALL_ON_SHARE = 0.5, 0.8
+#: The trigger's passage this close to a turn of the key is that turn's, s.
+NEAR_S = 0.2
 #: A contact may follow its key's bounce for this long after the last edge, s (a drop-out and a pull-in).
 FOLLOWS_S = 0.1
 
@@ -54,7 +56,8 @@ def examine_chatter(bench: Bench, load: FeedLoad | None = None, loads: Loads | N
             with_trigger += sum(
                 _trigger_down(bench, move) for move in moves if move.to == "low" and move.time_s < on_to
             )
-        count += chatter_count(moves, closed_at, on_to, off_to, bench.story.half_width_s(on_to))
+        slack_s = bench.story.half_width_s(on_to)
+        count += chatter_count(moves, closed_at, on_to, off_to, slack_s, _falls_from(bench, on_to))
         gaps_s = unseen_s(bench.overview, closed_at, on_to)
         hidden_s += gaps_s
         seen_s += off_to - closed_at - gaps_s
@@ -133,6 +136,14 @@ def _all_on(bench: Bench, from_s: float, to_s: float, load: FeedLoad | None, loa
     return max(most, default=0.0) >= ALL_ON_SHARE * bench.plan.planned_load_a
 
 
+def _falls_from(bench: Bench, on_to: float) -> float | None:
+    """When the trigger began to fall for a key-off, s; None where it does not."""
+    fall = min(bench.story.falls, key=lambda move: abs(move.time_s - on_to), default=None)
+    if fall is None or abs(fall.time_s - on_to) > NEAR_S:
+        return None
+    return let_go_s(bench.log.trace(fall.time_s - 3.0, fall.time_s, ["trigger_v"]), fall)
+
+
 def _bounces(bench: Bench, on_from: float, on_to: float) -> list[tuple[float, float]]:
     """The stretches in which the contact follows the bounce of the key's own, as a coil may, s."""
     if bench.story.trigger_pulses is not None or not bench.has("trigger_v"):
@@ -140,7 +151,7 @@ def _bounces(bench: Bench, on_from: float, on_to: float) -> list[tuple[float, fl
     found = []
     for at_s, events in ((on_from, bench.story.rises), (on_to, bench.story.falls)):
         event = min(events, key=lambda move: abs(move.time_s - at_s), default=None)
-        if event is None or abs(event.time_s - at_s) > 0.2:
+        if event is None or abs(event.time_s - at_s) > NEAR_S:
             continue
         trace = bench.log.trace(event.time_s - 0.5, event.time_s + 0.5, ["trigger_v"])
         x = np.clip(trace.values["trigger_v"], *PLAUSIBLE_V)

@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 
 from benchlog.analysis.clipping import LEAST_SAMPLES, Clip, clipped_at
+from benchlog.analysis.coarse import runs
 from benchlog.analysis.cranking import LEAST_STARTER_A
 from benchlog.examine.bench import Samples
 from benchlog.examine.log_behind import LogBehind
@@ -103,13 +104,22 @@ def use_clips(log: Samples) -> Clipped:
         clips += [clip for end in ends if (clip := _clip(log, role, end)) is not None]
     if not clips:
         return Clipped(log, (), ())
-    notes = tuple(
-        f"{clip.role} stands at its {clip.end} figure, {number(clip.level)} {ROLE_UNITS[clip.role]}, where it should "
-        "vary: that is the end of its range, and what needs those samples is not proven; give that figure, as the log "
-        "writes it, as over_range in the logger file"
-        for clip in clips
-    )
+    notes = tuple(_told(log.overview, clip) for clip in clips)
     return Clipped(ClippedLog(log, clips), tuple(clips), notes)
+
+
+def _told(view: Overview, clip: Clip) -> str:
+    band = view.bands[clip.role]
+    with np.errstate(invalid="ignore"):
+        first, end = max(
+            runs(_beyond(band.max if clip.end == "highest" else band.min, clip)), key=lambda run: run[1] - run[0]
+        )
+    return (
+        f"{clip.role} stands at exactly {number(clip.level)} {ROLE_UNITS[clip.role]}, its {clip.end}, from "
+        f"{view.start_s[first]:.1f} to {view.end_s[end - 1]:.1f} s, where it should vary: the logger's range ends "
+        "there, so what needs those samples is not proven; add that figure, as the log writes it, to `over_range` in "
+        "the logger file"
+    )
 
 
 def _clip(log: Samples, role: str, end: Literal["highest", "lowest"]) -> Clip | None:

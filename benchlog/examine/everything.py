@@ -116,6 +116,9 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     seen = observe(bench, findings, limits, off_state.drain, load)
     devices = {circuit.slot: circuit.device for circuit in plan.circuit}
     let_go = tuple((pull.slot, devices.get(pull.slot, "")) for pull in walk.let_go)
-    doubtful = doubtful_readings(bench, logger, findings, off_state)
+    told = tuple(note.split(",")[0] for note in clipped.notes)
+    doubtful = [
+        note for note in doubtful_readings(bench, logger, findings, off_state) if not (told and note.startswith(told))
+    ]
     notes = (*clipped.notes, *bridged.notes, *zeroed.notes, *walked.notes, *doubtful)
     return LogFindings(log.name, story, findings, off_state, logger, evidence, seen, let_go, notes)

@@ -18,6 +18,8 @@ from benchlog.uncertainty import combine, rectangular
 
 #: How far around an event the samples are looked at, s.
 BEFORE_S, AFTER_S, LATEST_S = 0.5, 1.0, 30.0
+#: A contact that chatters shows it within this time, s.
+WATCHED_S = 10.0
 #: Samples further apart than this may miss pulses of 500 Hz, and show slower ones in their place, s.
 FASTEST_PULSE_S = 0.00101
 
@@ -81,7 +83,7 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
             else pull_in(trace, rise, live, dead if math.isfinite(dead) and dead < live / 2 else 0.0)
         )
         operation = _from_working_edge(bench, trace, rise, operation)
-        restless |= len(contact_moves(trace, max(live, UP_ABOVE_V))) > 1
+        restless = restless or _restless(bench, rise, until, live)
         if operation.took_s is not None and _across_gap(bench, operation):
             unseen += 1
         elif operation.took_s is not None:
@@ -95,6 +97,14 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
     slow = max((operation.widths_s[1] for operation in timed), default=0.0) > (limit or 0.0) / 1000
     worst = _worst(timed, never, limit, what, f"no pull-in could be timed: {why}")
     return windows, _unless_missed(worst, timed, limit, undone=slow or restless)
+
+
+def _restless(bench: Bench, rise: Crossing, until: float, live_v: float) -> bool:
+    """Whether the contact opens again soon after it closed; asked only where the samples would not show all of it."""
+    if bench.true_step_s("feed_v") <= BOUNCE_S * 1.01:
+        return False
+    trace = bench.log.trace(rise.time_s, min(rise.time_s + WATCHED_S, until), ["feed_v"])
+    return any(move.to == "low" for move in contact_moves(trace, max(live_v, UP_ABOVE_V)))
 
 
 def _unless_missed(finding: Finding, timed: list[Operation], limit_ms: float | None, undone: bool) -> Finding:
