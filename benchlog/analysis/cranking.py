@@ -28,8 +28,8 @@ CHARGED_V = 13.3
 BORNE_OUT_A = 6.0
 #: After an inrush more than this share of its peak stays, and so much, A; a pump that primes anew takes less.
 STAYS_SHARE, STAYS_A = 0.15, 1.0
-#: What a starter cut comes back within this of its end, and the engine that it started shows within that, s.
-RETURNS_S, FIRES_S = 0.7, 3.5
+#: The engine that the starter turned shows within this of its end, s.
+FIRES_S = 3.5
 #: How far a mark of the crank may lie from what it marks, s.
 MARK_BEFORE_S, MARK_LATE_S = 2.0, 4.0
 #: Between two strokes of a slow single the starter draws little for less than this, s (common practice, no source).
@@ -100,8 +100,28 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
         if not borne_out and amps is not None and _load_came_on(amps, t, first, end, before_a):
             continue
         if _by_starter(depth, before_a, inside, bool(key_on_s), borne_out):
-            cranks.append(Crank(begins, float(table.end_s[end]), before_v, before_a))
+            position = _cut_until(table, first, end, before_v)
+            # what comes back after a line that was cut draws its inrush, which is no longer the starter's
+            ends = float(table.end_s[end] if position == end else table.start_s[position])
+            cranks.append(Crank(begins, ends, before_v, before_a))
     return cranks
+
+
+def _cut_until(table: Coarse, first: int, end: int, before_v: float) -> int:
+    """Where a line that the crank cut is back, if that is later: on a dead battery the dip may fade before it."""
+    latest = int(np.searchsorted(table.start_s, table.start_s[first] + LONGEST_S))
+    for role in ("key_v", "trigger_v"):
+        if role not in table.mean:
+            continue
+        line = table.mean[role]
+        was = _valid(line[int(np.searchsorted(table.start_s, table.start_s[first] - 1.0)) : first])
+        if not len(was) or not np.median(was) > 0.5 * before_v or not line[end] < 0.35 * np.median(was):
+            continue
+        with np.errstate(invalid="ignore"):
+            back = np.flatnonzero(line[end:latest] > 0.7 * np.median(was))
+        if len(back):
+            end += int(back[0])
+    return end
 
 
 def _recovered(volts: Array, t: Array, first: int, level: float) -> int:
@@ -131,7 +151,7 @@ def _borne_out(table: Coarse, first: int, end: int, before_v: float, marked_s: S
     if any(begins - MARK_BEFORE_S <= mark_s <= begins + MARK_LATE_S for mark_s in marked_s):
         return True
     earlier = slice(int(np.searchsorted(table.start_s, begins - 1.0)), first)
-    soon = slice(end, int(np.searchsorted(table.start_s, ends + RETURNS_S)) + 1)
+    soon = slice(end, int(np.searchsorted(table.start_s, begins + LONGEST_S)) + 1)
     later = slice(end, int(np.searchsorted(table.start_s, ends + FIRES_S)))
     for role in ("key_v", "trigger_v", "feed_v"):
         if role not in table.mean:
@@ -345,6 +365,21 @@ def held_minimum(trace: Trace, role: str = "battery_v", held_s: float = HELD_S) 
     some = inside >= begin
     lower = float(_highest(x, begin[some], inside[some]).min()) if some.any() else upper
     return Held((upper + lower) / 2, (upper - lower) / 2, upper, float(run[0]), float(np.diff(run).max()))
+
+
+def until_recovery(trace: Trace) -> Trace:
+    """The crank without what follows a lost feed's return: the loads draw their inrush then, the starter nothing.
+
+    Args:
+        trace: ``battery_v`` and, where logged, ``feed_v`` over one crank.
+    """
+    if "feed_v" not in trace.values:
+        return trace
+    with np.errstate(invalid="ignore"):
+        lost = np.flatnonzero(trace.values["feed_v"] < 0.5 * trace.values["battery_v"])
+    if not len(lost) or lost[0] == 0:
+        return trace
+    return trace.between(float(trace.time_s[0]), float(trace.time_s[lost[-1]]))
 
 
 def without_noise(trace: Trace, role: str, over_s: float) -> tuple[Trace, float]:
