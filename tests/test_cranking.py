@@ -4,15 +4,8 @@ import numpy as np
 import pytest
 
 from benchlog.analysis.coarse import coarse
-from benchlog.analysis.cranking import (
-    find_cranks,
-    held_minimum,
-    line_ohm,
-    longest_loss,
-    until_recovery,
-    widest_gap_s,
-    without_noise,
-)
+from benchlog.analysis.crank_level import held_minimum, longest_loss, until_recovery, widest_gap_s, without_noise
+from benchlog.analysis.cranking import find_cranks, line_ohm
 from benchlog.overview import OverviewBuilder
 from benchlog.trace import Trace
 

@@ -5,15 +5,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from benchlog.analysis.cranking import (
+from benchlog.analysis.crank_level import (
     HELD_S,
-    Crank,
     held_minimum,
     longest_loss,
     until_recovery,
     widest_gap_s,
     without_noise,
 )
+from benchlog.analysis.cranking import Crank
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.examine.bench import Bench
