@@ -4,14 +4,8 @@ import numpy as np
 import pytest
 
 from benchlog.analysis.coarse import coarse
-from benchlog.analysis.cranking import (
-    find_cranks,
-    held_minimum,
-    line_ohm,
-    longest_loss,
-    widest_gap_s,
-    without_noise,
-)
+from benchlog.analysis.crank_level import held_minimum, longest_loss, until_recovery, widest_gap_s, without_noise
+from benchlog.analysis.cranking import find_cranks, line_ohm
 from benchlog.overview import OverviewBuilder
 from benchlog.trace import Trace
 
@@ -349,6 +343,20 @@ def test_little_current_is_a_starters_where_the_bike_bears_it_out(sign):
     assert crank.from_s == pytest.approx(START_S, abs=0.06)
 
 
+def test_crank_lasts_as_long_as_it_cuts_the_trigger():
+    """A dead battery: its loads are cut too, so the dip fades after 0.3 s, yet the starter hums for 1.5 s."""
+    t = _times()
+    turning = (t > START_S) & (t < STOP_S)
+    amps = np.where(turning, np.where(t < START_S + 0.3, 26.0, 16.0), 18.0)
+    values = {"battery_v": 13.0 - 0.15 * amps, "battery_a": amps, "trigger_v": np.where(turning, 0.0, 10.0)}
+    builder = OverviewBuilder(values)
+    builder.add(Trace(t, values, {}))
+
+    (crank,) = find_cranks(coarse(builder.finish(), 0.0, END_S, 0.05))
+
+    assert crank.to_s == pytest.approx(STOP_S, abs=0.11)
+
+
 @pytest.mark.parametrize("with_current", [True, False])
 def test_engine_that_stumbles_is_not_cranked(with_current):
     """The alternator lets go for 1.5 s: 24 A into the battery become 8 A out of it, 14.4 V become 12.3 V."""
@@ -440,6 +448,19 @@ def test_bounce_of_the_starters_contact_is_no_end_of_the_dip():
     trace, _ = without_noise(Trace(t, {"battery_v": x}, {}), "battery_v", 0.0025)
 
     assert held_minimum(trace).level == pytest.approx(7.0)
+
+
+def test_inrush_of_loads_that_come_back_is_no_cranking():
+    """The feed is lost at 0.1 s and back at 0.5 s, and 45 A of inrush take it lower then."""
+    t = np.arange(0, 0.6, 1e-3)
+    battery = np.where(t < 0.1, 11.0, np.where(t < 0.5, 9.0, 7.2))
+    feed = np.where((t > 0.1) & (t < 0.5), 0.0, 0.97 * battery)
+
+    cut = until_recovery(Trace(t, {"battery_v": battery, "feed_v": feed}, {}))
+
+    assert held_minimum(cut).level == pytest.approx(9.0)
+    for whole in ({"battery_v": battery}, {"battery_v": battery, "feed_v": 0.97 * battery}):
+        assert len(until_recovery(Trace(t, whole, {}))) == len(t)
 
 
 def test_widest_gap_counts_between_valid_samples_and_at_the_ends():

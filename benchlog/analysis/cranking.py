@@ -1,4 +1,4 @@
-"""When does the starter turn, how low does the battery fall, and does the feed hold?"""
+"""When does the starter turn?"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.analysis.coarse import Coarse, runs
-from benchlog.trace import Array, Trace
+from benchlog.trace import Array
 
 # What a starter does, common practice, no source: the least dip, V (deeper where no current is logged),
 # the least extra current, A, and how long it turns, s.
@@ -21,15 +21,14 @@ BYPASSED_A = 3.0
 #: Nobody cranks this soon after turning the key on, s; a bike with the key on draws at least so much, A.
 AFTER_KEY_ON_S = 0.3
 LEAST_KEY_ON_A = 0.3
-HELD_S = 0.010
 #: A battery that is not charged stands below this, V (common practice, no source).
 CHARGED_V = 13.3
 #: Where something else shows a crank too, so much more current is a starter's, A: loads are cut while it turns.
 BORNE_OUT_A = 6.0
 #: After an inrush more than this share of its peak stays, and so much, A; a pump that primes anew takes less.
 STAYS_SHARE, STAYS_A = 0.15, 1.0
-#: What a starter cut comes back within this of its end, and the engine that it started shows within that, s.
-RETURNS_S, FIRES_S = 0.7, 3.5
+#: The engine that the starter turned shows within this of its end, s.
+FIRES_S = 3.5
 #: How far a mark of the crank may lie from what it marks, s.
 MARK_BEFORE_S, MARK_LATE_S = 2.0, 4.0
 #: Between two strokes of a slow single the starter draws little for less than this, s (common practice, no source).
@@ -100,8 +99,28 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
         if not borne_out and amps is not None and _load_came_on(amps, t, first, end, before_a):
             continue
         if _by_starter(depth, before_a, inside, bool(key_on_s), borne_out):
-            cranks.append(Crank(begins, float(table.end_s[end]), before_v, before_a))
+            position = _cut_until(table, first, end, before_v)
+            # what comes back after a line that was cut draws its inrush, which is no longer the starter's
+            ends = float(table.end_s[end] if position == end else table.start_s[position])
+            cranks.append(Crank(begins, ends, before_v, before_a))
     return cranks
+
+
+def _cut_until(table: Coarse, first: int, end: int, before_v: float) -> int:
+    """Where a line that the crank cut is back, if that is later: on a dead battery the dip may fade before it."""
+    latest = int(np.searchsorted(table.start_s, table.start_s[first] + LONGEST_S))
+    for role in ("key_v", "trigger_v"):
+        if role not in table.mean:
+            continue
+        line = table.mean[role]
+        was = _valid(line[int(np.searchsorted(table.start_s, table.start_s[first] - 1.0)) : first])
+        if not len(was) or not np.median(was) > 0.5 * before_v or not line[end] < 0.35 * np.median(was):
+            continue
+        with np.errstate(invalid="ignore"):
+            back = np.flatnonzero(line[end:latest] > 0.7 * np.median(was))
+        if len(back):
+            end += int(back[0])
+    return end
 
 
 def _recovered(volts: Array, t: Array, first: int, level: float) -> int:
@@ -131,7 +150,7 @@ def _borne_out(table: Coarse, first: int, end: int, before_v: float, marked_s: S
     if any(begins - MARK_BEFORE_S <= mark_s <= begins + MARK_LATE_S for mark_s in marked_s):
         return True
     earlier = slice(int(np.searchsorted(table.start_s, begins - 1.0)), first)
-    soon = slice(end, int(np.searchsorted(table.start_s, ends + RETURNS_S)) + 1)
+    soon = slice(end, int(np.searchsorted(table.start_s, begins + LONGEST_S)) + 1)
     later = slice(end, int(np.searchsorted(table.start_s, ends + FIRES_S)))
     for role in ("key_v", "trigger_v", "feed_v"):
         if role not in table.mean:
@@ -294,142 +313,3 @@ def _lasting(recovered: np.ndarray, t: Array, first: int) -> int:
         if len(stretch) >= min(need, len(t) - first - offset):
             return int(offset)
     return int(recovered[-1])
-
-
-@dataclass(frozen=True, slots=True)
-class Held:
-    """The lowest level that a signal stays at or below for some time.
-
-    Attributes:
-        level: V; half_width: how far the samples' spacing leaves it open, V.
-        upper: the level of a stretch of samples that surely lasts as long, V.
-        time_s: when the stretch begins. gap_s: the widest step between its samples.
-    """
-
-    level: float
-    half_width: float
-    upper: float
-    time_s: float
-    gap_s: float
-
-
-def held_minimum(trace: Trace, role: str = "battery_v", held_s: float = HELD_S) -> Held | None:
-    """The lowest level that the signal stays at or below for ``held_s``.
-
-    The lowest run of samples that spans ``held_s`` gives an upper bound, the lowest that any stretch of
-    ``held_s`` can hold a lower bound; the truth lies between. Where samples lie further apart than that,
-    two neighbours are the run and nothing bounds the level from below.
-
-    Args:
-        trace: the samples over the crank.
-
-    Returns:
-        None without two valid samples, or where they do not span ``held_s``.
-    """
-    x = trace.values[role]
-    valid = np.isfinite(x)
-    t, x = trace.time_s[valid], x[valid]
-    if len(x) < 2 or t[-1] - t[0] < held_s:
-        return None
-    hair = 1e-6 * held_s
-    # run i .. last[i] spans held_s from sample i on
-    last = np.searchsorted(t, t + held_s - hair)
-    first = np.flatnonzero(last < len(t))
-    highest = _highest(x, first, last[first])
-    at = int(np.argmin(highest))
-    upper = float(highest[at])
-    run = t[first[at] : last[first[at]] + 1]
-    # a stretch that begins just after sample i - 1 holds the samples i .. inside[i]
-    begin = np.arange(1, len(t))
-    inside = np.searchsorted(t, t[:-1] + held_s + hair) - 1
-    some = inside >= begin
-    lower = float(_highest(x, begin[some], inside[some]).min()) if some.any() else upper
-    return Held((upper + lower) / 2, (upper - lower) / 2, upper, float(run[0]), float(np.diff(run).max()))
-
-
-def without_noise(trace: Trace, role: str, over_s: float) -> tuple[Trace, float]:
-    """The signal as the median of the samples around each one, and what noise is left of it.
-
-    The lowest 10 ms of a noisy signal are neither those of the signal nor unbiased: at a few samples each they lie
-    below, at many above. A median keeps edges and levels that last longer than half of its width, and takes spikes off.
-
-    Args:
-        over_s: width of the median, s; one sample alone where the samples lie further apart than a third of it.
-
-    Returns:
-        The trace without its missing samples, and the standard deviation of the noise left, in the channel's unit.
-    """
-    valid = np.isfinite(trace.values[role])
-    t, x = trace.time_s[valid], trace.values[role][valid]
-    noise = _noise(x)
-    if len(t) > 2:
-        half = int(over_s / float(np.median(np.diff(t))) * (1 + 1e-9)) // 2
-        if half and len(x) > 2 * half:
-            around = np.lib.stride_tricks.sliding_window_view(np.pad(x, half, mode="edge"), 2 * half + 1)
-            # standard error of a median of so many, JCGM 100 has none; asymptotic for normal noise
-            x, noise = np.median(around, axis=1), 1.2533 * noise / np.sqrt(2 * half + 1)
-    return Trace(t, {role: x}, {}), float(noise)
-
-
-def _noise(x: Array) -> float:
-    """Noise of single samples from their second differences, which a smooth course hardly has."""
-    if len(x) < 5:
-        return 0.0
-    return 1.4826 * float(np.median(np.abs(np.diff(x, 2)))) / float(np.sqrt(6))
-
-
-def widest_gap_s(trace: Trace, role: str, from_s: float, to_s: float) -> float:
-    """The widest step between valid samples over a stretch, its ends included, s."""
-    t = trace.time_s[np.isfinite(trace.values[role])]
-    first = max(int(np.searchsorted(t, from_s, side="right")) - 1, 0)
-    steps = np.diff(t[first : int(np.searchsorted(t, to_s)) + 1])
-    return float(steps.max()) if len(steps) else float("inf")
-
-
-def _highest(x: Array, first: npt.NDArray[np.int64], last: npt.NDArray[np.int64]) -> Array:
-    """The maximum of ``x[first] .. x[last]`` for each pair, by maxima over runs of powers of two."""
-    level = np.int64(0)
-    size = np.frexp(last - first + 1)[1] - 1  # the largest power of two that fits
-    found = np.empty(len(first))
-    table = x
-    while True:
-        now = size == level
-        half = 1 << int(level)
-        found[now] = np.maximum(table[first[now]], table[last[now] - half + 1])
-        level += 1
-        if not (size >= level).any():
-            return found
-        table = np.maximum(table[:-half], table[half:])
-
-
-def longest_loss(trace: Trace) -> tuple[float, float, float]:
-    """The longest time that ``feed_v`` lies below half of ``battery_v``.
-
-    Returns:
-        ``(loss_s, from_s, width_s)``; ``width_s`` is the step between samples at its two ends, together.
-        A loss that runs to an end of the trace counts to its last sample. ``(0, start, step)`` if there is none.
-    """
-    feed, battery = trace.values["feed_v"], trace.values["battery_v"]
-    known = np.isfinite(battery)
-    valid = np.isfinite(feed)
-    if not known.any() or not valid.any():
-        return 0.0, float(trace.time_s[0]) if len(trace) else 0.0, np.inf
-    t = trace.time_s[valid]
-    # the battery may be sampled less often than the feed
-    beside = np.interp(t, trace.time_s[known], battery[known])
-    ratio = feed[valid] / np.maximum(beside, 0.1)
-    step = float(np.median(np.diff(t))) if len(t) > 1 else np.inf
-    best = (0.0, float(t[0]) if len(t) else 0.0, step)
-    for first, end in runs(ratio < 0.5):
-        begin = _half_crossing(t, ratio, first) if first else float(t[0])
-        stop = _half_crossing(t, ratio, end) if end < len(t) else float(t[-1])
-        if stop - begin > best[0]:
-            widths = (t[first] - t[first - 1] if first else step) + (t[end] - t[end - 1] if end < len(t) else step)
-            best = (stop - begin, begin, float(widths) / 2)
-    return best
-
-
-def _half_crossing(t: Array, ratio: Array, after: int) -> float:
-    rise = ratio[after] - ratio[after - 1]
-    share = (0.5 - ratio[after - 1]) / rise if rise else 0.5
-    return float(t[after - 1] + share * (t[after] - t[after - 1]))

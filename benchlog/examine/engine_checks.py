@@ -4,12 +4,22 @@ from dataclasses import replace
 
 import numpy as np
 
-from benchlog.analysis.cranking import HELD_S, Crank, held_minimum, longest_loss, widest_gap_s, without_noise
+from benchlog.analysis.crank_level import (
+    HELD_S,
+    held_minimum,
+    longest_loss,
+    until_recovery,
+    widest_gap_s,
+    without_noise,
+)
+from benchlog.analysis.cranking import Crank
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.examine.bench import Bench
 from benchlog.uncertainty import combine, rectangular
 
+#: A feed that was lost is back within this of the crank's end, s.
+CLOSES_S = 0.2
 #: Fewer samples than this in the 10 ms leave open what lies between them.
 FEW = 4
 
@@ -49,7 +59,8 @@ def _minimum(bench: Bench) -> Finding:
 def _lowest(bench: Bench, crank: Crank) -> Measured | None:
     """The lowest level held while one crank lasts; None where it has too few samples."""
     accuracy = bench.accuracy.get("battery_v")
-    trace = bench.log.trace(crank.from_s - 0.2, crank.to_s + 0.2, ["battery_v"])
+    roles = [role for role in ("battery_v", "feed_v") if bench.has(role)]
+    trace = until_recovery(bench.log.trace(crank.from_s - 0.2, crank.to_s, roles))
     clean, noise = without_noise(trace, "battery_v", HELD_S / 4)
     held = held_minimum(clean)
     if held is None:
@@ -98,7 +109,7 @@ def _loss(bench: Bench) -> Finding:
         if not len(before) or float(np.median(before)) <= UP_ABOVE_V:
             continue
         live_somewhere = True
-        trace = bench.log.trace(crank.from_s, crank.to_s, ["feed_v", "battery_v"])
+        trace = bench.log.trace(crank.from_s, crank.to_s + CLOSES_S, ["feed_v", "battery_v"])
         loss = longest_loss(trace)
         widest_s = max(widest_s, *(widest_gap_s(trace, role, crank.from_s, crank.to_s) for role in trace.values))
         if longest is None or loss[0] > longest[0]:
