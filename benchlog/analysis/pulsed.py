@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.analysis.coarse import Coarse, runs
+from benchlog.analysis.coarse import Coarse, runs, spacing_s
 from benchlog.trace import Array
 
 #: The slowest and fastest pulses that are followed edge by edge, s a pulse; and the fewest samples of one.
@@ -109,7 +109,7 @@ def find_pulsing(table: Coarse, by: str, sample_s: float) -> list[Pulsing]:
 
 def _edges(time_s: Array, x: Array) -> list[_Edge]:
     """Quick changes of level, each with its size between the medians at either side."""
-    step_s = float(np.median(np.diff(time_s)))
+    step_s = spacing_s(time_s)
     lag = max(round(EDGE_S / step_s), 1)
     noise = 1.4826 * float(np.median(np.abs(np.diff(x)))) / math.sqrt(2)
     least = max(LEAST_PULSE_A, 6 * noise)
@@ -251,7 +251,7 @@ def _rush(own: Sequence[tuple[_Edge, _Edge]], time_s: Array, x: Array) -> float:
         early = slice(0, len(part) // 2)
         over = np.maximum(part[early] - level, 0.0)
         if over.max() > 0.25 * abs(fall.amps):
-            charges.append(float(over.sum()) * float(np.median(np.diff(t))))
+            charges.append(float(over.sum()) * spacing_s(t))
     return float(np.median(charges)) if len(charges) > len(own) // 2 else 0.0
 
 
@@ -271,7 +271,7 @@ def _evened(table: Coarse, pulsing: Pulsing, by: str) -> Coarse:
     inside = (time_s >= pulsing.from_s) & (time_s < pulsing.to_s)
     on = np.zeros(len(time_s), dtype=bool)
     rush_s = min(RUSH_S, 0.3 * pulsing.duty * pulsing.period_s)
-    edge_s = max(EDGE_S, 1.01 * float(np.median(np.diff(table.start_s)))) / 2
+    edge_s = max(EDGE_S, 1.01 * spacing_s(table.start_s)) / 2
     hidden = np.zeros(len(time_s), dtype=bool)
     for rise, fall in zip(pulsing.rises_s, pulsing.falls_s, strict=True):
         on[np.searchsorted(time_s, rise) : np.searchsorted(time_s, fall)] = True
@@ -338,9 +338,9 @@ def find_flutter(table: Coarse, by: str, sample_s: float, calm_a: float = math.i
     low, high, mean = table.low[by], table.high[by], table.mean[by]
     if len(low) < 20:
         return []
-    step_s = max(float(np.median(np.diff(table.start_s))), 1e-6)
+    step_s = spacing_s(table.start_s)
     window = max(round(WINDOW_S / step_s), 10)
-    edges = np.arange(0, len(low) - window // 2, window)
+    edges = np.arange(0, max(len(low) - window // 2, 1), window)
     often = 2 / max(FASTEST_S, FOLLOWED_SAMPLES * sample_s)
     swing, quick = np.zeros(len(edges)), np.zeros(len(edges), dtype=bool)
     for number, a in enumerate(edges):
@@ -406,7 +406,7 @@ def smoothed(table: Coarse, found: Sequence[Flutter], wide_s: float = AVERAGED_S
     """The same stretch, each channel averaged over ``wide_s`` where the current flutters (a raised cosine)."""
     if not found:
         return table
-    step_s = max(float(np.median(np.diff(table.start_s))), 1e-6)
+    step_s = spacing_s(table.start_s)
     points = max(round(wide_s / step_s), 24)
     weights = np.hanning(points + 2)[1:-1]
     inside = np.zeros(len(table), dtype=bool)
@@ -432,7 +432,7 @@ def _middle(y: Array, n: int) -> Array:
 
 def joined(table: Coarse, step_s: float) -> Coarse:
     """Neighbouring points joined until one spans about ``step_s``."""
-    typical = float(np.median(np.diff(table.start_s))) if len(table) > 1 else step_s
+    typical = spacing_s(table.start_s) if len(table) > 1 else step_s
     group = max(int(step_s / typical * (1 + 1e-9) + 1e-9), 1) if typical > 0 else 1
     if group == 1 or len(table) < 2:
         return table
