@@ -8,7 +8,8 @@ from itertools import pairwise
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse
-from benchlog.analysis.pulsed import Flutter, Pulsing
+from benchlog.analysis.flutter import Flutter
+from benchlog.analysis.pulsed import Pulsing
 from benchlog.trace import Array
 from benchlog.uncertainty import few_degrees
 
