@@ -1,6 +1,6 @@
 """A key-on's loads from its steps up and down."""
 
-from benchlog.analysis.load_steps import Step, follow
+from benchlog.analysis.load_steps import Step, follow, hidden_beside
 
 
 def _steps(*amps, owners=None, u=0.01):
@@ -43,3 +43,26 @@ def test_fall_of_what_was_on_from_the_beginning_undoes_nothing():
 def test_warm_lamp_draws_less_as_it_goes():
     """A lamp that came on with 4.4 A goes off with 4.0 A."""
     assert [load.on for load in follow(_steps(4.4, 1.0, -4.0))] == [False, True]
+
+
+def test_load_that_was_off_may_hide_in_a_circuits_step():
+    """A cool box of 4 A went off; the circuit planned at 2 A then shows 6 A: both may have come at once."""
+    steps = _steps(4.0, -4.0, 6.0)
+
+    assert hidden_beside(steps[2], 2.0, steps).ons[0].amps == 4.0
+    assert hidden_beside(steps[2], 4.5, steps) is None
+
+
+def test_load_that_went_in_a_circuits_step_shows_by_coming_on_again():
+    """1.6 A of 5.7 A planned, with 4.1 A on that later come on once more; without that, the circuit is too small."""
+    again, once = _steps(4.1, 1.6, 4.1), _steps(4.1, 1.6, 3.0)
+
+    assert hidden_beside(again[1], 5.7, again).ons[0].amps == 4.1
+    assert hidden_beside(once[1], 5.7, once) is None
+
+
+def test_bikes_own_load_cannot_hide_in_a_step_of_the_blocks():
+    """Feed and ground have said that all of it is the fuse block's."""
+    steps = _steps(1.8, -1.8, 4.8, owners=["bike", "bike", "block"])
+
+    assert hidden_beside(steps[2], 3.0, steps) is None

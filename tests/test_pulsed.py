@@ -4,14 +4,8 @@ import numpy as np
 import pytest
 
 from benchlog.analysis.coarse import coarse
-from benchlog.analysis.pulsed import (
-    find_flutter,
-    find_pulsing,
-    joined,
-    samples_a_pulse,
-    smoothed,
-    without_pulses,
-)
+from benchlog.analysis.flutter import find_flutter, samples_a_pulse, smoothed
+from benchlog.analysis.pulsed import find_pulsing, joined, without_pulses
 from benchlog.overview import OverviewBuilder
 from benchlog.trace import Trace
 

@@ -11,6 +11,8 @@ from benchlog.trace import Array, Overview
 
 #: A step of so many usual ones, and of at least so long, s, is a gap: nothing was seen there.
 GAP_STEPS, SHORTEST_GAP_S = 100.0, 0.5
+#: A usual step that is this small a share of the mean one belongs to stamps that come in packets.
+BUNCHED = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,9 @@ def coarse(overview: Overview, from_s: float, to_s: float, step_s: float, roles:
         none = {role: np.empty(0, dtype=np.int64) for role in wanted}
         return Coarse(start, end, empty, dict(empty), dict(empty), none)
     typical_s = overview.step_s * float(np.median(rows))
+    if n > 1 and typical_s < BUNCHED * (mean_s := float(end[-1] - start[0]) / (n - 1)):
+        # stamps that come in packets
+        typical_s = mean_s
     # a hair more, so that the last bit of a time stamp does not decide
     group = max(int(step_s / typical_s * (1 + 1e-9) + 1e-9), 1) if typical_s > 0 else 1
     at = _firsts(start, end, group, typical_s)
@@ -91,6 +96,15 @@ def coarse(overview: Overview, from_s: float, to_s: float, step_s: float, roles:
         over[role] = np.add.reduceat(band.over[keep], at)
     ends = np.append(at[1:], n) - 1
     return Coarse(start[at], end[ends], mean, low, high, over)
+
+
+def spacing_s(time_s: Array) -> float:
+    """The usual time between neighbouring points, s; at least two are needed.
+
+    Where stamps come in packets most steps are next to nothing, and the median says nothing: then it is the mean.
+    """
+    usual, mean = float(np.median(np.diff(time_s))), float(time_s[-1] - time_s[0]) / (len(time_s) - 1)
+    return max(mean if usual < BUNCHED * mean else usual, 1e-9)
 
 
 def gap_limit_s(step_s: float) -> float:

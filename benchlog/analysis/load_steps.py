@@ -27,6 +27,7 @@ class Step:
         from_s, to_s: the stretches behind it, s.
         owner: whose load it is by the feed's drop and the ground's lift; "both" has the fuse block's part in amps.
         peak_a: of a pulsed load while it is on, A; None of a steady one.
+        since_s: the end of the steady stretch before it, s; None where the step is as sharp as the log.
         doubtful: why its size may be wrong by more than its uncertainty; None where it is not.
     """
 
@@ -38,6 +39,12 @@ class Step:
     owner: Owner = "unknown"
     peak_a: float | None = None
     doubtful: str | None = None
+    since_s: float | None = None
+
+    def apart_s(self, at_s: float) -> float:
+        """How far a time lies before (positive) or after (negative) the step, s; 0 within it."""
+        since = self.time_s if self.since_s is None else min(self.since_s, self.time_s)
+        return max(since - at_s, 0.0) - max(at_s - self.time_s, 0.0)
 
     @property
     def rms_a(self) -> float:
@@ -81,6 +88,35 @@ def follow(steps: Sequence[Step]) -> list[OneLoad]:
         if at is not None:
             loads[at] = replace(loads[at], offs=(*loads[at].offs, step))
     return loads
+
+
+def hidden_beside(step: Step, planned_a: float, steps: Sequence[Step]) -> OneLoad | None:
+    """A load that may have come back, or gone, in the very step of a circuit that does not fit its plan.
+
+    Args:
+        step: the circuit's. planned_a: what it should draw, A. steps: all of the key-on, in time order.
+
+    Returns:
+        A load that was off by then and makes up the excess, or one that was on, makes up what is missing, and came on
+        once more later though it was not seen to go; None where there is none.
+    """
+    at = next(n for n, one in enumerate(steps) if one is step)
+    excess = step.amps - planned_a
+    before = follow(steps[:at])
+    for load in before:
+        size = load.ons[-1].amps
+        if {step.owner, load.ons[-1].owner} == {"block", "bike"}:
+            continue
+        fits = abs(abs(excess) - size) <= max(2 * BACK_SHARE * planned_a, BACK_SHARE * size, CLOSE_A)
+        if not fits or load.on == (excess > 0):
+            continue
+        if excess > 0 or any(_like(later, size) for later in steps[at + 1 :]):
+            return load
+    return None
+
+
+def _like(step: Step, amps: float) -> bool:
+    return step.amps > 0 and abs(step.amps - amps) <= max(BACK_SHARE * amps, CLOSE_A)
 
 
 def _nearest(step: Step, loads: Sequence[tuple[int, OneLoad]], share: float) -> int | None:

@@ -8,8 +8,9 @@ from itertools import pairwise
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse
+from benchlog.analysis.flutter import Flutter
 from benchlog.analysis.noise import NoiseModel
-from benchlog.analysis.pulsed import Flutter, Pulsing
+from benchlog.analysis.pulsed import Pulsing
 from benchlog.trace import Array
 from benchlog.uncertainty import few_degrees
 

@@ -57,7 +57,7 @@ def match_slots(steps: Sequence[Step], planned_a: Mapping[int, float], marks: Se
     rising = [step for step in steps if step.amps > 0 and step.owner != "bike"]
     marked = {slot: marked_on(marks, slot) for slot in planned_a}
     pairs = sorted(
-        (step.owner == "unknown", abs(step.time_s - at), slot, number)
+        (step.owner == "unknown", abs(step.apart_s(at)), slot, number)
         for slot, times in marked.items()
         for at in times
         for number, step in enumerate(rising)
@@ -75,7 +75,16 @@ def match_slots(steps: Sequence[Step], planned_a: Mapping[int, float], marks: Se
         if not times:
             continue
         if slot not in found:
-            near = tuple(step for step in free if any(abs(step.time_s - at) <= MARK_DOUBT_S for at in times))
+            # it may have come a little beside its mark, or much later by itself (a thermostat, a timer)
+            near = tuple(
+                step
+                for step in free
+                if any(
+                    abs(step.time_s - at) <= MARK_DOUBT_S
+                    or (step.time_s > at and id(step) not in again and _cost(step, planned_a[slot]) <= FITS_COST)
+                    for at in times
+                )
+            )
             found[slot] = Match(None, near, marked=True)
         elif (chosen := found[slot].step) is not None and chosen.owner == "unknown":
             # with nothing to tell whose they are, another load that came at the mark may be the one
@@ -97,7 +106,7 @@ def marked_on(marks: Sequence[Mark], slot: int) -> list[float]:
 
 def near_mark(step: Step, at_s: float) -> bool:
     """Whether a step lies close enough to a mark to be what it notes."""
-    return -MARK_BEFORE_S <= step.time_s - at_s <= MARK_AFTER_S
+    return -MARK_BEFORE_S <= step.apart_s(at_s) <= MARK_AFTER_S
 
 
 def come_together(
@@ -115,7 +124,13 @@ def come_together(
     free = [step for step in steps if step.amps > 0 and step.owner != "bike" and id(step) not in settled]
     shared: dict[int, tuple[Step, tuple[int, ...]]] = {}
     for step in free:
-        near = [slot for slot in left if not (at := marked_on(marks, slot)) or any(near_mark(step, t) for t in at)]
+        near = [
+            slot
+            for slot in left
+            if not (at := marked_on(marks, slot))
+            # one that came by itself, later than it was switched, may come with any
+            or any(near_mark(step, t) or (found[slot].step is None and step.time_s > t) for t in at)
+        ]
         for size in range(2, len(near) + 1):
             for slots in combinations(near, size):
                 spread = math.hypot(EXPECTED_SPREAD * math.hypot(*(planned_a[slot] for slot in slots)), step.u)

@@ -3,10 +3,11 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
-from benchlog.analysis.load_steps import Step, follow
+from benchlog.analysis.load_steps import Step, follow, hidden_beside
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
 from benchlog.analysis.slots import (
@@ -33,6 +34,8 @@ CLOSING_DOUBT = 0.05
 #: That nothing came at a mark is seen where steady stretches fill so much of the time around it, and one reaches so
 #: long beyond it, s.
 STEADY_AT_MARK, LEAST_AFTER_S = 0.5, 1.0
+#: A change of load that takes longer may hold several, s.
+SLOW_STEP_S = 1.0
 #: What is drawn while the contact is on its way is steady where it moves by no more than this share of the step.
 STEADY_SHARE = 0.05
 #: A lamp's inrush lasts about so long, s (common practice, no source).
@@ -207,6 +210,8 @@ def _watched(bench: Bench, mark_s: float, groups: Sequence[Sequence[Plateau]]) -
     if any(crank.from_s < ends and begins < crank.to_s for crank in bench.story.cranks):
         return False
     for group in groups:
+        if any(a.to_s < mark_s < b.from_s and b.from_s - a.to_s > SLOW_STEP_S for a, b in pairwise(group)):
+            return False
         inside = [min(p.to_s, ends) - max(p.from_s, begins) for p in group if p.from_s < ends and begins < p.to_s]
         if inside and group[-1].to_s >= mark_s + LEAST_AFTER_S and sum(inside) >= STEADY_AT_MARK * (ends - begins):
             return True
@@ -354,6 +359,11 @@ def _mistaken(
         other_value, other_u = _step_figures(bench, other, role)
         if conformity(other_value, other_u or 0.0, limit.min, limit.max) != verdict:
             return f"the step of {other_value:.2f} A at {other.time_s:.1f} s fits slot {slot} about as well"
+    planned = next(circuit.planned_a for circuit in bench.plan.circuit if circuit.slot == slot)
+    if verdict == "fail":
+        other_load = hidden_beside(step, planned, [stepped.step for stepped in one.steps])
+        if other_load is not None:
+            return f"the load of {other_load.ons[-1].amps:.2f} A seen before may have come or gone in the same step"
     if step.owner != "unknown" or role == "feed_a":
         return None
     if not match.marked and verdict == "fail":

@@ -6,20 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from benchlog.analysis.coarse import Coarse, coarse
+from benchlog.analysis.coarse import BUNCHED, Coarse, coarse
+from benchlog.analysis.flutter import Flutter, calm_swing, find_flutter, samples_a_pulse, smoothed
 from benchlog.analysis.plateaus import Plateau, find_plateaus
-from benchlog.analysis.pulsed import (
-    FEWEST_SAMPLES,
-    Flutter,
-    Pulsing,
-    calm_swing,
-    find_flutter,
-    find_pulsing,
-    joined,
-    samples_a_pulse,
-    smoothed,
-    without_pulses,
-)
+from benchlog.analysis.pulsed import FEWEST_SAMPLES, Pulsing, find_pulsing, joined, without_pulses
 from benchlog.examine.bench import Bench
 from benchlog.trace import Array
 
@@ -50,7 +40,11 @@ def evened(bench: Bench, from_s: float, to_s: float, by: str, roles: Sequence[st
     fine = coarse(bench.overview, from_s, to_s, FINE_S, roles)
     if len(fine) < 4:
         return Evened(fine, (), ())
+    rows = float(bench.overview.rows.sum())
     sample_s = bench.overview.step_s
+    mean_s = (bench.log.end_s - bench.log.start_s) / max(rows - 1, 1.0)
+    if sample_s < BUNCHED * mean_s:
+        sample_s = mean_s
     flutters = tuple(_counted(bench, one, by) for one in find_flutter(fine, by, sample_s, _calm(bench, by)))
     even = smoothed(fine, flutters)
     pulses = tuple(find_pulsing(even, by, sample_s))

@@ -102,7 +102,9 @@ def _step(before: Plateau, after: Plateau, role: str, rounding_u: float) -> Step
     amps = b.value - a.value
     peak, pulse_u, doubtful = new_pulse(before, after, amps)
     u = combine(a.u, b.u, rounding_u, pulse_u, _answer_u(before, after, a.value))
-    step = Step(after.from_s, amps, u, before.sustained_from_s, after.to_s, peak_a=peak, doubtful=doubtful)
+    step = Step(
+        after.from_s, amps, u, before.sustained_from_s, after.to_s, peak_a=peak, doubtful=doubtful, since_s=before.to_s
+    )
     return Stepped(step, before, after)
 
 
