@@ -176,8 +176,9 @@ def _slot_fits(fault: Fault, name: str, seen: Seen) -> bool:
 
 
 def _explains(fault: Fault, check_id: str, slots: Sequence[int]) -> bool:
-    if check_id.startswith("slot_"):
-        return "slot_N_current" in fault.explains and (not slots or int(check_id.split("_")[1]) in slots)
+    slot = check_id.removeprefix("slot_").removesuffix("_current")
+    if slot.isdigit():
+        return "slot_N_current" in fault.explains and (not slots or int(slot) in slots)
     return check_id in fault.explains
 
 
