@@ -176,9 +176,8 @@ def _slot_fits(fault: Fault, name: str, seen: Seen) -> bool:
 
 
 def _explains(fault: Fault, check_id: str, slots: Sequence[int]) -> bool:
-    slot = check_id.removeprefix("slot_").removesuffix("_current")
-    if slot.isdigit():
-        return "slot_N_current" in fault.explains and (not slots or int(slot) in slots)
+    if check_id.startswith("slot_"):
+        return "slot_N_current" in fault.explains and (not slots or int(check_id.split("_")[1]) in slots)
     return check_id in fault.explains
 
 
