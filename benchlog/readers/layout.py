@@ -84,7 +84,7 @@ def unquoted(line: str, separator: str) -> list[str]:
     """The cells of one line, quotes resolved; a line that no quoting explains is cut at every separator."""
     if "\r" in line:  # a stray one within the line
         line = line.replace("\r", " ")
-    if '"' not in line:
+    if separator != " " and '"' not in line:
         return line.split(separator) if line else []
     try:
         return next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
