@@ -63,7 +63,7 @@ class Wanted:
 
 def plain(header: str) -> str:
     """A header as it is compared: the two Unicode forms of µ are one, spaces at the ends do not count."""
-    return unicodedata.normalize("NFKC", header).strip()
+    return header.strip() if header.isascii() else unicodedata.normalize("NFKC", header).strip()
 
 
 def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, width: int) -> Wanted:

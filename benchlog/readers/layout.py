@@ -74,12 +74,18 @@ def split(line: str, separator: str) -> list[str]:
     if separator == " ":
         # a unit belongs to the name before it
         line = re.sub(r" +(?=[\[(])", "\u00a0", re.sub(" +", " ", line))
-    return [cell.replace("\u00a0", " ").strip() for cell in unquoted(line, separator)]
+    cells = unquoted(line, separator)
+    if "\u00a0" in line:
+        cells = [cell.replace("\u00a0", " ") for cell in cells]
+    return [cell.strip() for cell in cells]
 
 
 def unquoted(line: str, separator: str) -> list[str]:
     """The cells of one line, quotes resolved; a line that no quoting explains is cut at every separator."""
-    line = line.replace("\r", " ")  # a stray one within the line
+    if "\r" in line:  # a stray one within the line
+        line = line.replace("\r", " ")
+    if separator != " " and '"' not in line:
+        return line.split(separator) if line else []
     try:
         return next(csv.reader([line], delimiter=separator, skipinitialspace=True), [])
     except csv.Error:  # a quoted cell without end
@@ -228,9 +234,11 @@ def _digits(cell: str) -> bool:
 def _kinds(row: Sequence[str], separator: str, over: set[str]) -> tuple[int, int, int]:
     """How many cells are numbers or dates, something else, and empty."""
     good = bad = blank = 0
-    forms = (_POINT, _DATE) if separator == "," else (_POINT, _DATE, _COMMA)
+    forms = (_DATE,) if separator == "," else (_DATE, _COMMA)
     for cell in row:
-        if cell.casefold() in MISSING:
+        if _POINT.fullmatch(cell):  # most are: the quick way first
+            good += 1
+        elif cell.casefold() in MISSING:
             blank += 1
         elif any(form.fullmatch(cell) for form in forms) or cell in over:
             good += 1
