@@ -127,6 +127,13 @@ FAILS: dict[str, frozenset[str]] = {
     "no_charge": frozenset({"charging_voltage", "charging_balance"}),
     "overcharge": frozenset({"charging_voltage"}),
     "load_exceeds_charging": frozenset({"charging_balance"}),
+    "trigger_dead": frozenset({"slot_1_current", "slot_2_current", "slot_3_current", "slot_4_current"}),
+    "slow_relay": frozenset({"relay_drop_out"}),
+    "pulsed_trigger": frozenset({"relay_chatter"}),
+    "intermittent_feed": frozenset({"relay_chatter"}),
+    # faults that break no limit: current into the battery proves no drain, and clips changed over no relay
+    "charging_while_off": frozenset(),
+    "clips_swapped": frozenset(),
 }
 #: Faults whose drain is above the limit, so that the fuses are walked.
 WALKED = {

@@ -344,7 +344,7 @@ FAULTS: tuple[Fault, ...] = (
         hints={"load_swing": SWINGS, "openings": SOME},
         also=(
             *("trigger_on", "trigger_fall_s", "pull_in", "drop_out", "drop_out_own", "feed_on"),
-            *("feed_duty", "load_on", "slots", "feed_off", "feed_falls_hz"),
+            *("feed_duty", "load_on", "slots", "feed_off", "feed_falls_hz", "feed_path", "ground_path"),
         ),
     ),
     Fault(

@@ -22,6 +22,8 @@ LEAST_SHARE = 0.2
 UNSTATED_ZERO_A = 0.02
 #: A coil draws no more than this times its planned current.
 MOST_COIL = 1.4
+#: Doubt of a load taken from the battery's step as the contact closes, over the planned one (no source).
+CLOSING_U = 0.2
 #: After a switch inrush has gone, s; and what is fewer shows no swing.
 INRUSH_S, FEWEST_POINTS = 0.5, 10
 _SWITCHED_ON = re.compile(r"slot \d+ on")
@@ -67,13 +69,17 @@ def load_on(bench: Bench, load: FeedLoad | None, findings: Mapping[str, Finding]
     if not planned or not bench.story.on:
         return {}
     slots = [found for check_id, found in findings.items() if check_id.startswith("slot_")]
-    if load is not None and load.points:
+    u = 0.01
+    if bench.has("feed_a") and load is not None and load.points:
         most = max(point.load_a for point in load.points)
     elif bench.has("feed_a"):
         tables = [coarse(bench.overview, a, b, POINT_S, ["feed_a"]).mean["feed_a"] for a, b in bench.story.on]
         most = max((float(np.nanmedian(table)) for table in tables if np.isfinite(table).any()), default=0.0)
     elif (drawn := _drawn(bench, findings)) is not None:
         most = drawn[0]
+    elif load is not None and load.points:
+        # as the contact closes the bike's own loads may come on as well
+        most, u = max(point.load_a for point in load.points), CLOSING_U
     elif any(isinstance(found, Measured) and (found.value or 0.0) > 0.1 for found in slots):
         return {}  # circuits draw, though not through a channel that sums them
     elif (
@@ -84,7 +90,7 @@ def load_on(bench: Bench, load: FeedLoad | None, findings: Mapping[str, Finding]
         most = 0.0  # circuits were switched on, and no step came
     else:
         return {}
-    return {"load_on": Seen(most / planned, 0.01, f"{most:.2g} A through the feed of {planned:.3g} A planned")}
+    return {"load_on": Seen(most / planned, u, f"{most:.2g} A through the feed of {planned:.3g} A planned")}
 
 
 def key_off(bench: Bench, off: Drain | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
