@@ -17,7 +17,9 @@ def with_uncertainty(value: float, uncertainty: float | None) -> str:
         return number(value)
     place = _exponent(uncertainty, 2) - 1
     step = Decimal(1).scaleb(place)
-    rounded = [(Decimal(repr(x)) / step).quantize(Decimal(1), ROUND_HALF_EVEN) * step for x in (value, uncertainty)]
+    rounded = [
+        (Decimal(repr(float(x))) / step).quantize(Decimal(1), ROUND_HALF_EVEN) * step for x in (value, uncertainty)
+    ]
     shown, half = (f"{x:.{max(0, -place)}f}" for x in rounded)
     return f"{_signed(shown)} ± {half}"
 

@@ -388,6 +388,10 @@ def _unseen_until(bench: Bench, span: OffSpan, settled: Settled, late_s: float) 
         at_s = settled.from_s + share * (late_s - settled.from_s)
         most = hidden_a(table, role, settled, at_s, noise, bench.resolution(role))
         if most > STIRS_A and share == 1.0:
+            if not math.isfinite(most):
+                return settled.from_s, (
+                    "what flowed for longer would not be seen in what the log holds after that; record for longer"
+                )
             return settled.from_s, (
                 f"up to {number(most * 1000)} mA may have flowed for longer, unseen in the noise of {role}; a channel "
                 "with a finer range, such as drain_a, would show it"
