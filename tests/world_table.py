@@ -342,6 +342,26 @@ def figures(table: Table) -> dict:
     }
 
 
+def readme_lines(known: Mapping) -> list[str]:
+    """What the pages say of the figures that were last written."""
+    verdicts, causes = known["verdicts"], known["causes"]
+    tight, wide = verdicts["tight"], verdicts["wide"]
+    lines = [
+        f"On {verdicts['logs']:,} random logs of the second world, with limits within two expanded uncertainties of the "
+        f"truth, {tight['false_pass_pct']} % of the verdicts are false passes and {tight['false_fail_pct']} % false "
+        f"fails; the expanded uncertainty covers the truth in {tight['covered_pct']} %.",
+        f"With limits up to 30 % off the truth {wide['false_pass_pct']} % and {wide['false_fail_pct']} % are false, and "
+        f"{wide['proven_pct']} % of what an ideal prover with the same logger could decide is proven.",
+    ]
+    for grade, row in causes["grades"].items():
+        lines.append(
+            f"`{grade}`: the true fault, or exactly the group that this logger cannot part, first in "
+            f"{row['first_pct']} % of {row['failed']} logs, a wrong one or too large a group in {row['wrong_pct']} %."
+        )
+    lines.append(f"Of {causes['healthy']} healthy installs with behaviours {causes['named']} had a cause named.")
+    return lines
+
+
 def _false(tally: Tally) -> dict[str, float | None]:
     return {
         "false_pass_pct": _pct(tally.false_pass, tally.judged),
