@@ -1,6 +1,7 @@
 """How often the right fault is named first, over logs of a world that shares no code with benchlog.
 
-    python tests/world_causes.py [--installs N] [--seed S] [--grade NAME ...] [--healthy N] [--verbose FAULT] [--shown]
+    python tests/world_causes.py [--installs N] [--seed S] [--grade NAME ...] [--fault NAME ...]
+                                  [--healthy N] [--verbose] [--shown]
 
 First comes what a log of each grade can show at all: a fault shows in an install where its noise-free log differs from
 that of the same install without it, in any channel and beyond the logger's limits, for ten samples or more. Then the
