@@ -221,6 +221,24 @@ def test_late_drop_out_belongs_to_trigger_or_relay_by_when_the_trigger_is_gone()
     assert named({**GOOD, "drop_out": 2.1, "drop_out_own": 2.0}, "relay_drop_out") == {"slow_relay"}
 
 
+def test_clips_that_are_changed_over_hide_what_the_circuits_draw():
+    """Loads are told by the feed that sinks under them, so circuits that seem dead follow from the clips."""
+    changed, _ = CASES["clips_swapped"]
+
+    assert named({**GOOD, **changed, **DEAD_SLOTS}, *SLOTS) == {"clips_swapped"}
+
+
+def test_share_that_is_not_known_leaves_alternator_and_load_together():
+    """Where the alternator's part lies anywhere from nothing to all, both are named with one fit."""
+    changed, failed = CASES["load_exceeds_charging"]
+    seen = {**table({**GOOD, **changed, "run_raise_v": 0.2}), "alternator_share": Seen(0.5, 0.4, "")}
+
+    got = find_causes(seen, [check(one) for one in failed], {})
+
+    assert {cause.id for cause in got} == {"no_charge", "load_exceeds_charging"}
+    assert got[0].fit == got[1].fit
+
+
 def test_clear_disagreement_rules_a_fault_out():
     """A device fed around the relay leaves the feed dead; a feed that is live by four uncertainties is none."""
     assert named({**GOOD, "drain_base": 8.0, "feed_off": 0.4}, "off_state_drain") == set()

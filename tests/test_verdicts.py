@@ -327,7 +327,8 @@ UNTRUE: dict[str, tuple[str, ...]] = dict.fromkeys(
 )
 UNTRUE["inverted_contact"] += SLOTS
 UNTRUE["clips_swapped"] = ("relay_pull_in", "relay_drop_out", "relay_chatter", "feed_off_voltage", "feed_drop")
-UNTRUE["pulsed_trigger"] = SLOTS
+# which of its openings fall to crank and key-off depends on when these are taken to be
+UNTRUE["pulsed_trigger"] = (*SLOTS, "relay_chatter")
 CASES.update({name: Case(faulty(name), differs, untrue=UNTRUE.get(name, ())) for name, differs in FAULT_CASES.items()})
 
 

@@ -305,6 +305,7 @@ FAULTS: tuple[Fault, ...] = (
             "plan less load, or use the heavy ones only above idle",
         ),
         _RUNNING,
+        also=("charge_under_v", "run_raise_v"),
     ),
     Fault(
         "trigger_dead",
@@ -376,13 +377,17 @@ FAULTS: tuple[Fault, ...] = (
         "trigger and feed clips changed over (a fault of the measurement)",
         'the "feed" moves first, the "trigger" a relay\'s time later, at every key event',
         {"feed_lead_s": (0.0, 0.5)},
-        ("relay_pull_in", "relay_drop_out", "relay_chatter", "feed_drop", "feed_off_voltage", "feed_in_crank"),
+        ("feed_off_voltage", *_DEAD_ON),
         (
             "follow both clips to their terminals: trigger_v belongs on 86, feed_v on 87 or the fuse block's stud",
             "change them over, or change the roles in the logger file, and record again",
         ),
         hints={"clip_slope": (0.2, 1.1)},
-        also=("openings", "feed_path", "trigger_fall_s", "drop_out", "drop_out_own", "pull_in"),
+        # a load is told from the bike's own by the feed that sinks under it, and this one does not
+        also=(
+            *("openings", "feed_path", "ground_path", "trigger_fall_s", "drop_out", "drop_out_own", "pull_in"),
+            *("slots", "load_on", "load_off", "load_swing"),
+        ),
     ),
 )
 
