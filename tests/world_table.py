@@ -348,8 +348,8 @@ def readme_lines(known: Mapping) -> list[str]:
     tight, wide = verdicts["tight"], verdicts["wide"]
     lines = [
         f"On {verdicts['logs']:,} random logs of the second world, with limits within two expanded uncertainties of "
-        f"the truth, {tight['false_pass_pct']} % of the verdicts are false passes and {tight['false_fail_pct']} % false "
-        f"fails; the expanded uncertainty covers the truth in {tight['covered_pct']} %.",
+        f"the truth, {tight['false_pass_pct']} % of the verdicts are false passes and {tight['false_fail_pct']} % "
+        f"false fails; the expanded uncertainty covers the truth in {tight['covered_pct']} %.",
         f"With limits up to 30 % off the truth {wide['false_pass_pct']} % and {wide['false_fail_pct']} % are false, "
         f"and {wide['proven_pct']} % of what an ideal prover with the same logger could decide is proven.",
     ]
