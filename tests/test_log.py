@@ -50,7 +50,7 @@ def test_window_is_a_slice_of_the_whole(tmp_path: Path, name: str, block_bytes: 
     if name.endswith("parquet"):
         pl.from_dict({column: whole[column].to_numpy() for column in whole}).write_parquet(path)
     else:
-        path.write_bytes(gzip.compress(text.encode()) if name.endswith("gz") else text.encode())
+        path.write_bytes(gzip.compress(text.encode(), mtime=0) if name.endswith("gz") else text.encode())
 
     with Log.open(path, block_bytes=block_bytes) as log:
         for from_s, to_s in [(-1, 99), (0.5, 0.5), (1.23, 3.21), (4.985, 9), (2.001, 2.009), (7, 8), (3, 1)]:
@@ -360,11 +360,11 @@ def _refused(path: Path, match: str, logger: Logger | None = None) -> None:
         ("time_s,battery_v [kV]\n0,1\n1,2\n", "header line cannot be used"),
         (bytes(range(256)) * 40, "neither text nor any other known log"),
         (b"PAR1 not really", "Parquet file is damaged or cut short"),
-        (gzip.compress(b"time_s,battery_v\n0,1\n1,2\n")[:-9], "compressed file is damaged or cut short"),
+        (gzip.compress(b"time_s,battery_v\n0,1\n1,2\n", mtime=0)[:-9], "compressed file is damaged or cut short"),
         (gzip.compress(_text(_rows(500)).encode())[:900] + b"xxxx" * 90, "compressed file is damaged or cut short"),
         (zstandard.compress(_text(_rows(500)).encode())[:-5], "compressed file is damaged or cut short"),
         (b"\x28\xb5\x2f\xfdjunk junk junk", "compressed file is damaged or cut short"),
-        (gzip.compress(b""), "compressed file holds nothing"),
+        (gzip.compress(b"", mtime=0), "compressed file holds nothing"),
         (b"time_s,battery_v\n" + b"1" * 3_000_000, "over a million characters|cut short|no sample"),
     ],
 )

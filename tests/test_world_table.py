@@ -28,8 +28,8 @@ def totals() -> tuple[Tally, Tally, int]:
         "from world_table import Asked, Tally, run\n"
         "if __name__ == '__main__':\n"
         f"    table = run(range({SEED}, {SEED + LOGS}), Asked(), jobs=1)\n"
-        "    rows = [table.rows.get(key, Tally()) for key in (('all', 'tight'), ('all', 'wide'), ('refused', 'refused'))]\n"
-        "    print(json.dumps([vars(row) for row in rows]))\n"
+        "    keys = [('all', 'tight'), ('all', 'wide'), ('refused', 'refused')]\n"
+        "    print(json.dumps([vars(table.rows.get(key, Tally())) for key in keys]))\n"
     )
     done = subprocess.run(
         [sys.executable, "-c", ask], cwd=Path(__file__).parent, capture_output=True, text=True, timeout=600, check=True
@@ -76,7 +76,7 @@ def test_most_of_what_can_be_proven_is(totals: tuple[Tally, Tally, int]):
 
 @pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
 def test_pages_quote_what_the_script_last_wrote(page: str):
-    """The figures of the second world stand in the pages as `world_table.py --write` and `world_causes.py` left them."""
+    """The figures of the second world stand in the pages as the scripts left them with `--write`."""
     known = json.loads(FIGURES.read_text(encoding="utf-8"))
 
     for line in readme_lines(known):
