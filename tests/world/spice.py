@@ -19,6 +19,7 @@ NAMES = {
     "v(t86)": "trigger_v",
     "v(feed)": "feed_v",
     "v(bus)": "ground_v",
+    "i(vfeed)": "feed_a",
     "i(vc)": "coil_a",
     "v(x)": "armature",
 }
