@@ -115,7 +115,7 @@ def _battery(inst: Install, sol: Solution, w: Window) -> list[str]:
 
 
 def _engine(inst: Install, script: Script, w: Window) -> list[str]:
-    """The alternator: current-limited, at the regulator's voltage within 1 mΩ."""
+    """The alternator: current-limited, at the regulator's voltage within 0.1 mΩ."""
     parts = [np.array([w.start, w.stop])]
     for a, b in script.run:
         parts.append(np.arange(a - 0.01, min(b + 2.0, w.stop), 0.02))
@@ -126,7 +126,7 @@ def _engine(inst: Install, script: Script, w: Window) -> list[str]:
     return [
         _pwl("Vcap", net.t - w.start, net.cap),
         _pwl("Vvreg", net.t - w.start, net.vreg),
-        "Balt 0 bat I = min(max((V(vreg) - V(bat)) * 1000, 0), V(cap))",
+        "Balt 0 bat I = min(max((V(vreg) - V(bat)) * 10000, 0), V(cap))",
     ]
 
 
