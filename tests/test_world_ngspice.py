@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from world import netlist, spice
+from world import draw, netlist, spice
 from world.bench import Bench, add_sleep, bind
 from world.install import draw_install
 from world.script import draw_script
@@ -54,3 +54,16 @@ def test_ngspice_agrees_with_the_world(seed: int):
             assert run.measured["drop_out"] == pytest.approx(opening - script.key[-1][1], abs=RELAY_S)
         seen.add(w.kind)
     assert {"key_on", "step"} <= seen
+
+
+def test_a_whole_session_by_ngspice_tells_the_same_story():
+    """A session with crank, charging and key-off: medians over a quarter second agree within 20 mV, and so does truth."""
+    given = {"behaviours": ("flashers",), "grade": "fast5", "template": "session", "marks": True}
+    case, other = draw(5, solver="ngspice", **given), draw(5, **given)
+    log = case.logs[0]
+    t = np.arange(0.0, log.script.end_s - 1, 0.05)
+    apart = np.abs(log.solution.at("battery_v", t) - log.numpy_solution.at("battery_v", t))
+    assert np.median(apart) < 0.005
+    assert np.quantile(apart, 0.98) < 0.02
+    for check in ("battery_sag", "charging_voltage", "crank_minimum", "resting_voltage"):
+        assert case.truth[check] == pytest.approx(other.truth[check], abs=0.03)
