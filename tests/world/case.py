@@ -193,7 +193,8 @@ def record(
 
         other, sol = sol, solve_session(inst, script, sol, start)
     roles = {c.role for c in spec.channels}
-    tr = find_truth(inst, script, sol, roles, plan)
+    # the truth is the circuit's: ngspice's own errors at rest (mA) are no part of it
+    tr = find_truth(inst, script, other or sol, roles, plan)
     load = max((sol.mean("feed_a", a, b) for a, b in script.all_on if 0 <= a < b <= script.end_s), default=0.0)
     frame = _frame(spec, sol, script, noise)
     return Log(name, frame, logging.as_toml(spec), tr, ideal_u(spec, tr, plan, load), script, sol, spec, other)
