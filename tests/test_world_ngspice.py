@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from world import netlist, spice
+from world import draw, netlist, spice
 from world.bench import Bench, add_sleep, bind
 from world.install import draw_install
 from world.script import draw_script
 from world.solve import solve
+from world.truth import find_truth
 
 pytestmark = pytest.mark.skipif(not spice.available(), reason="ngspice is not installed")
 
@@ -54,3 +55,19 @@ def test_ngspice_agrees_with_the_world(seed: int):
             assert run.measured["drop_out"] == pytest.approx(opening - script.key[-1][1], abs=RELAY_S)
         seen.add(w.kind)
     assert {"key_on", "step"} <= seen
+
+
+def test_a_whole_session_by_ngspice_tells_the_same_story():
+    """A session with crank, charging and key-off: posts agree, and the truth read from ngspice's values is the same."""
+    case = draw(5, behaviours=("flashers",), grade="fast5", template="session", marks=True, solver="ngspice")
+    log = case.logs[0]
+    t = np.arange(0.0, log.script.end_s - 1, 0.05)
+    apart = np.abs(log.solution.at("battery_v", t) - log.numpy_solution.at("battery_v", t))
+    assert np.median(apart) < 0.005
+    assert np.quantile(apart, 0.98) < 0.02
+    roles = {c.role for c in log.spec.channels}
+    again = find_truth(case.inst, log.script, log.solution, roles, case.plan)
+    for check, most in (("battery_sag", 0.01), ("charging_voltage", 0.01), ("crank_minimum", 0.03)):
+        assert again.value[check] == pytest.approx(case.truth[check], abs=most)
+    off = log.solution.t > log.script.end_s - 5.0
+    assert np.abs(log.solution.values["battery_a"][off] - case.truth["off_state_drain"] / 1000).max() < 0.02

@@ -48,6 +48,7 @@ class Log:
     script: Script
     solution: Solution
     spec: Logger
+    numpy_solution: Solution | None = None  # beside a log that ngspice solved
 
 
 @dataclass
@@ -174,7 +175,9 @@ def _frame(spec: Logger, sol: Solution, script: Script, noise: bool) -> pl.DataF
     return frame.with_columns(pl.Series("mark", marks, dtype=pl.String))
 
 
-def record(inst: Install, script: Script, spec: Logger, plan: dict, start: float, noise: bool, name: str) -> Log:
+def record(
+    inst: Install, script: Script, spec: Logger, plan: dict, start: float, noise: bool, name: str, solver: str = "numpy"
+) -> Log:
     """Solve the circuit for one session and read it with one logger."""
     pulses = any(x.pulse_hz > 4 for x in (*inst.bike, *inst.circuits))
     long = script.end_s - start > 1500
@@ -184,11 +187,17 @@ def record(inst: Install, script: Script, spec: Logger, plan: dict, start: float
     elif spec.rate_hz >= 200 and not spec.average_s:
         base = 0.0  # the samples themselves are dense enough
     sol = solve(inst, script, spec.instants(script.end_s), start, base)
+    other = None
+    if solver == "ngspice":
+        from .spice_session import solve_session
+
+        other, sol = sol, solve_session(inst, script, sol, start)
     roles = {c.role for c in spec.channels}
-    tr = find_truth(inst, script, sol, roles, plan)
+    # the truth is the circuit's: ngspice's own errors at rest (mA) are no part of it
+    tr = find_truth(inst, script, other or sol, roles, plan)
     load = max((sol.mean("feed_a", a, b) for a, b in script.all_on if 0 <= a < b <= script.end_s), default=0.0)
     frame = _frame(spec, sol, script, noise)
-    return Log(name, frame, logging.as_toml(spec), tr, ideal_u(spec, tr, plan, load), script, sol, spec)
+    return Log(name, frame, logging.as_toml(spec), tr, ideal_u(spec, tr, plan, load), script, sol, spec, other)
 
 
 def _pick(rng: np.random.Generator, count: tuple[int, int]) -> list[str]:
@@ -213,6 +222,7 @@ def draw(
     night: bool = False,
     before: bool = False,
     noise: bool = True,
+    solver: str = "numpy",
 ) -> Case:
     """Draw one case; the same arguments give the same case.
 
@@ -225,6 +235,7 @@ def draw(
         marks: whether the tester's marks are written; None for a random choice.
         night: add a second log, key off overnight, with a fine drain channel.
         before: add a log taken before the install, for `added_drain`.
+        solver: "numpy", or "ngspice" for samples that ngspice solved (some seconds; see `spice_session`).
         noise: False reads the same case with a noise-free, error-free logger of the same rate and channels.
     """
     rng = np.random.default_rng(seed)
@@ -256,7 +267,13 @@ def draw(
     if marks is not None:
         script.marked = marks
     start = crop(bench)
-    logs = [record(inst, script, spec, plan, start, noise, grade)]
+    if solver == "ngspice":
+        from .spice_session import fits, simplify
+
+        if not fits(inst):
+            raise ValueError("this install has parts that the ngspice deck does not hold")
+        simplify(bench)
+    logs = [record(inst, script, spec, plan, start, noise, grade, solver)]
     extra = np.random.default_rng(seed + 7_000_003)
     case = Case(seed, plan, logs, inst, tuple(applied), fault, grade, bench.notes)
     if night or before:

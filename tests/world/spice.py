@@ -19,6 +19,7 @@ NAMES = {
     "v(t86)": "trigger_v",
     "v(feed)": "feed_v",
     "v(bus)": "ground_v",
+    "i(vfeed)": "feed_a",
     "i(vc)": "coil_a",
     "v(x)": "armature",
 }
@@ -59,9 +60,18 @@ def run(deck: str, timeout_s: float = 120.0) -> Run:
     for options in OPTIONS:
         with tempfile.TemporaryDirectory() as folder:
             (Path(folder) / "a.cir").write_text(deck.replace(OPTIONS[0], options), encoding="ascii")
-            done = subprocess.run(
-                ["ngspice", "-b", "a.cir"], capture_output=True, text=True, timeout=timeout_s, check=False, cwd=folder
-            )
+            try:
+                done = subprocess.run(
+                    ["ngspice", "-b", "a.cir"],
+                    capture_output=True,
+                    text=True,
+                    timeout=timeout_s,
+                    check=False,
+                    cwd=folder,
+                )
+            except subprocess.TimeoutExpired:
+                said = f"no end after {timeout_s:.0f} s"
+                continue
             said = done.stdout + done.stderr
             raw = Path(folder) / "a.raw"
             if raw.exists() and "aborted" not in said:

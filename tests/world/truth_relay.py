@@ -106,12 +106,10 @@ def relay_truth(tr: Truth, inst: Install, script: Script, sol: Solution, roles: 
     timed = {"trigger_v", "feed_v"} <= roles
     ins, in_spread = _pull_ins(inst, script, sol, plan["relay"]["pull_in_max_ms"] / 1000)
     outs, out_spread = _drop_outs(script, sol, plan["relay"]["drop_out_max_ms"] / 1000)
-    tr.put(
-        "relay_pull_in",
-        max(ins) * 1000 if timed and ins else None,
-        0.15,
-        [max(ins, default=0.0) * 1000 + in_spread * 1000],
-    )
+    # capacitors across the block take the feed to its half level a little after the contact
+    filling = (inst.feed_ohm + min(inst.ground_ohm, 1.0) + inst.battery.r0) * inst.block_f * math.log(2)
+    late = max(ins, default=0.0) + max(in_spread, filling)
+    tr.put("relay_pull_in", max(ins) * 1000 if timed and ins else None, 0.15, [late * 1000 + 0.15])
     tr.put(
         "relay_drop_out",
         max(outs) * 1000 if timed and outs else None,
