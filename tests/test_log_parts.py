@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -18,6 +19,7 @@ from benchlog.errors import BadLog
 from benchlog.log import Log
 from benchlog.logger import Channel, Logger, LogTime
 from benchlog.readers import raw
+from benchlog.readers.parts import Parts
 from benchlog.trace import Trace
 
 MORE = int(os.environ.get("BENCHLOG_EXAMPLES", "0"))
@@ -36,7 +38,7 @@ ODD = (
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """How a log is written: ``odd`` has what stands before which row."""
+    """How a log is written: ``odd`` has what stands before which row; with ``leaps`` the voltage has some."""
 
     clock: str
     separator: str
@@ -46,6 +48,7 @@ class Form:
     packed: bool
     cut: bool
     odd: tuple[tuple[int, str], ...]
+    leaps: bool
     block_bytes: int
     parts: int
 
@@ -60,6 +63,7 @@ FORMS = st.builds(
     packed=st.booleans(),
     cut=st.booleans(),
     odd=st.lists(st.tuples(st.integers(1, ROWS - 1), st.sampled_from(ODD)), max_size=8).map(tuple),
+    leaps=st.booleans(),
     block_bytes=st.sampled_from([700, 1500, 4000]),
     parts=st.sampled_from([8, 128]),
 )
@@ -80,7 +84,8 @@ def time_of(form: Form, n: int) -> str:
 def lines_of(form: Form, seed: int) -> list[bytes]:
     """The log's lines."""
     draw = np.random.default_rng(seed)
-    values = draw.integers(-20_000, 20_000, (ROWS, 2)) / 1000
+    values = draw.integers(-1_000, 1_000, (ROWS, 2)) / 1000
+    values[:, 0] += 12 * (np.arange(ROWS) // 64 % 2)
     decimal = "," if form.comma and form.separator != "," else "."
     timed = form.clock != "rate"
 
@@ -141,11 +146,14 @@ def logger_of(form: Form) -> Logger:
         ),
         rate_hz=1000 / STEP_MS if time is None else None,
         channel=(
-            Channel(column="U", role="battery_v", unit="mV"),
+            Channel(column="U", role="battery_v", unit="V" if form.leaps else "mV"),
             Channel(column="I", role="battery_a", positive="charge", over_range=("OL", "über", "9.999")),
             Channel(column="mark", role="mark"),
         ),
     )
+
+
+agrees = Parts.agrees
 
 
 def same(one: Trace, other: Trace) -> bool:
@@ -179,6 +187,8 @@ def windows_of(log: Log, seed: int, count: int = 40) -> list[tuple[float, float]
 def test_a_window_is_a_slice_of_its_blocks(tmp_path: Path, monkeypatch: Any, form: Form, seed: int):
     """Whatever clock, separator, line end, comment, quote, mark, bad row or odd time: not a bit differs."""
     monkeypatch.setattr(raw, "_PARTS", form.parts)
+    monkeypatch.setattr(blocks, "_PASSED_BYTES", 3000)
+    monkeypatch.setattr(Parts, "agrees", lambda self, *given: agrees(self, *given) or pytest.fail("read otherwise"))
     data = form.eol.encode().join(lines_of(form, seed)) + (b"" if form.cut else form.eol.encode())
     path = tmp_path / "log"
     path.write_bytes(gzip.compress(data, 1) if form.packed else data)
