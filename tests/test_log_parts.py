@@ -15,6 +15,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from benchlog import blocks
 from benchlog.errors import BadLog
 from benchlog.log import Log
 from benchlog.logger import Channel, Logger, LogTime
