@@ -108,18 +108,20 @@ def _by_size(bench: Bench, one: KeyOn, slot: int, match: Match, role: str, limit
 
 
 def _sags_on(bench: Bench, one: KeyOn, step: Step) -> float:
-    """By how much, relative, the battery's voltage goes on to change while the circuit is on: so may its current.
+    """By how much, relative, the circuit's voltage goes on to change while it is on: so may its current.
 
-    The engine's start does not count: the circuit is judged before it.
+    A heater draws less in proportion as the voltage falls, a converter more. The circuit's voltage is the feed's,
+    which falls further than the battery's. The engine's start does not count: the circuit is judged before it.
     """
     starts = [crank.from_s for crank in bench.story.cranks] + [run.from_s for run in bench.story.running]
     until = min((start for start in starts if start > step.time_s), default=math.inf)
-    volts = [
-        stepped.after.readings["battery_v"].value
-        for stepped in one.steps
-        if step.time_s <= stepped.step.time_s < until and "battery_v" in stepped.after.readings
-    ]
-    return 0.0 if not volts or volts[0] <= UP_ABOVE_V else (max(volts) - min(volts)) / volts[0]
+    stretches = [one.after for one in one.steps if step.time_s <= one.step.time_s < until]
+    most = 0.0
+    for role in ("battery_v", "feed_v"):
+        volts = [stretch.readings[role].value for stretch in stretches if role in stretch.readings]
+        if volts and min(volts) > UP_ABOVE_V:
+            most = max(most, (max(volts) - min(volts)) / volts[0])
+    return most
 
 
 def _mistaken(
@@ -166,4 +168,4 @@ def _went_off(slot: int, one: KeyOn, step: Step) -> bool:
 
 def _step_figures(bench: Bench, step: Step, role: str) -> tuple[float, float | None]:
     accuracy = bench.accuracy.get(role)
-    return step.amps, None if accuracy is None else combine(step.u, accuracy.change_u(step.amps))
+    return step.load_a, None if accuracy is None else combine(step.load_u, accuracy.change_u(step.load_a))
