@@ -74,7 +74,7 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     story = tell(log, accuracy.get("battery_a"))
     walk = find_walk(log, story)
     story = without_pulled(story, walk)
-    noise = noise_in(log, story, accuracy)
+    noise = noise_in(log, story, accuracy, low_side)
     steps = steps_of(log, story)
     bench = Bench(
         log, plan, story, accuracy, low_side, walk.left_out, zeroed.zeros, stated, bridged.bridges, noise, steps
