@@ -7,8 +7,9 @@ Every case is drawn at random: install, session, logger, 0 to 3 behaviours on to
 the truth twice: *tight*, within two of the result's own expanded uncertainties, and *wide*, up to 30 % off; always
 beyond what the definition of the check itself leaves open (the world's ``slack``), so that every verdict is right or
 wrong. A value for something that the session does not hold counts as wrong where it is judged. *Proven* is held against
-an ideal prover who knows the logger's limits of error and its true noise. ``--list`` names every false verdict,
-``--write`` keeps the figures in ``world_figures.json``, which the documentation quotes.
+an ideal prover who knows the logger's limits of error and its true noise; who cannot tell an unmarked circuit's step
+from another's either, where another circuit's plan could be it (see ``_told_apart``). ``--list`` names every false
+verdict, ``--write`` keeps the figures in ``world_figures.json``, which the documentation quotes.
 """
 
 from __future__ import annotations
@@ -59,6 +60,9 @@ SCALED = ("battery_sag", "feed_drop", "ground_lift")
 COUNTED = ("relay_chatter", "feed_in_crank")
 #: Tight limits lie within this many expanded uncertainties of the truth.
 TIGHT_U, WIDE = 2.0, 0.30
+#: Plans that lie within this factor of an unmarked circuit's true current could be its own: as far off as wide limits
+#: and tolerances of 20 % lay them.
+COULD_BE = 1.6
 #: An ideal prover proves what lies this many expanded uncertainties off: 1.645 standard ones.
 PROVABLE_U = 1.645 / 2
 
@@ -256,7 +260,7 @@ def _count(table: Table, case: Case, plan: dict, scale: float, result: benchlog.
                 tally.covered = int(abs(check.measured - truth * times) <= check.uncertainty * (1 + 1e-9) + slack)
             if not tight and ideal and kind not in COUNTED and right in ("pass", "fail"):
                 gap = abs(_limit(plan, check.id, truth * times) - truth * times)
-                tally.provable = int(gap > PROVABLE_U * ideal * times + slack)
+                tally.provable = int(gap > PROVABLE_U * ideal * times + slack and _told_apart(case, plan, check.id))
                 tally.proven = int(tally.provable and check.verdict == right)
         for heading, row in _rows(case, kind, word):
             table.at(heading, row).add(tally)
@@ -273,6 +277,23 @@ def _count(table: Table, case: Case, plan: dict, scale: float, result: benchlog.
                 f"    uncovered: seed {case.seed} {case.grade} {'+'.join(case.behaviours) or '-'} {word}: {check.id} "
                 f"{check.measured:.5g} ± {check.uncertainty:.2g}, truth {truth * times:.5g} ± {slack:.2g}"
             )
+
+
+def _told_apart(case: Case, plan: dict, check: str) -> bool:
+    """Whether anything but its size tells a circuit from the others, or its size does.
+
+    A mark as it came on or a channel of its own tells; the size does where no other circuit's plan, as laid, could be
+    it: beyond that, two circuits that changed places look the same in every channel.
+    """
+    if not check.startswith("slot_"):
+        return True
+    slot = int(check.split("_")[1])
+    log = case.logs[0].frame
+    marked = "mark" in log.columns and f"slot {slot} on" in [str(mark).lower() for mark in log["mark"]]
+    if marked or f"slot{slot}_a" in log.columns:
+        return True
+    others = [c["planned_a"] for c in plan["circuit"] if c["slot"] != slot]
+    return all(abs(math.log(planned / case.truth[check])) > math.log(COULD_BE) for planned in others)
 
 
 def _limit(plan: dict, check: str, value: float) -> float:

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from benchlog.analysis.witness import Owner
+from benchlog.uncertainty import rectangular
 
 #: A step down undoes a step up where their sizes differ by no more than this share (a lamp draws less when hot).
 BACK_SHARE = 0.12
@@ -16,6 +17,9 @@ BACK_SHARE = 0.12
 AGAIN_SHARE = 0.07
 #: … and in either case within this, A.
 CLOSE_A = 0.06
+#: As the voltage falls, the loads that are on together draw less by this share of what is in proportion, give or take
+#: so much: heaters all of it, filament lamps half, converters the opposite (common practice, no source).
+ANSWERS, ANSWERS_HALF = 0.5, 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +31,8 @@ class Step:
         from_s, to_s: the stretches behind it, s.
         owner: whose load it is by the feed's drop and the ground's lift; "both" has the fuse block's part in amps.
         peak_a: of a pulsed load while it is on, A; None of a steady one.
+        answer_a: by how much the loads that were on before would draw less, in proportion to the voltage that fell with
+            this step, A; the step shows the new load less what they answer, and ``u`` holds all of it as doubt.
         since_s: the end of the steady stretch before it, s; None where the step is as sharp as the log.
         doubtful: why its size may be wrong by more than its uncertainty; None where it is not.
     """
@@ -40,6 +46,18 @@ class Step:
     peak_a: float | None = None
     doubtful: str | None = None
     since_s: float | None = None
+    answer_a: float = 0.0
+
+    @property
+    def load_a(self) -> float:
+        """Current of the load that came or went, with what the others are thought to have answered put back, A."""
+        return self.amps + ANSWERS * self.answer_a
+
+    @property
+    def load_u(self) -> float:
+        """Standard uncertainty of ``load_a``, A."""
+        rest = max(self.u**2 - rectangular(self.answer_a) ** 2, 0.0)
+        return math.hypot(math.sqrt(rest), rectangular(ANSWERS_HALF * self.answer_a))
 
     def apart_s(self, at_s: float) -> float:
         """How far a time lies before (positive) or after (negative) the step, s; 0 within it."""

@@ -11,6 +11,7 @@ from benchlog.examine.bridged import use_bridges
 from benchlog.examine.charging_checks import examine_charging
 from benchlog.examine.chatter_checks import examine_chatter
 from benchlog.examine.clipped import use_clips
+from benchlog.examine.closing import closing_load
 from benchlog.examine.drawn import battery_points, feed_points, ground_points, settlings
 from benchlog.examine.engine_checks import examine_crank
 from benchlog.examine.fuse_checks import examine_walk, find_walk, without_pulled
@@ -23,7 +24,7 @@ from benchlog.examine.path_checks import examine_paths, feed_load
 from benchlog.examine.relay_checks import examine_relay
 from benchlog.examine.rest_checks import examine_rest
 from benchlog.examine.sense import doubtful_readings, refuse_senseless
-from benchlog.examine.slot_checks import closing_load, examine_slots
+from benchlog.examine.slot_checks import examine_slots
 from benchlog.examine.story import tell
 from benchlog.examine.zeroed import use_zeros
 from benchlog.limits import PlannedLimit
@@ -73,7 +74,7 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     story = tell(log, accuracy.get("battery_a"))
     walk = find_walk(log, story)
     story = without_pulled(story, walk)
-    noise = noise_in(log, story, accuracy)
+    noise = noise_in(log, story, accuracy, low_side)
     steps = steps_of(log, story)
     bench = Bench(
         log, plan, story, accuracy, low_side, walk.left_out, zeroed.zeros, stated, bridged.bridges, noise, steps

@@ -11,7 +11,7 @@ from benchlog.analysis.measurement import Finding, Measured
 from benchlog.causes.seen import Seen
 from benchlog.examine.bench import Bench
 from benchlog.examine.path_checks import FeedLoad
-from benchlog.examine.slot_checks import switched_unseen
+from benchlog.examine.slot_match import switched_unseen
 from benchlog.limits import PlannedLimit
 from benchlog.uncertainty import combine
 

@@ -18,6 +18,8 @@ UNSTATED_OFFSET_V = 0.05
 #: How far the block's part of a step may lie from the battery's whole, relative standard uncertainty: the loads that
 #: were on before answer to the sag (common practice, no source).
 STEP_DOUBT = 0.01
+#: Loads that differ by less do not show what a drift does to a slope, A.
+LEAST_SWING_A = 0.1
 #: A fall this far below zero, beyond its doubt, was read the wrong way round, V.
 REVERSED_V = 0.002
 
@@ -95,7 +97,7 @@ def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:
     points = [p for p in load.points if DROP in p.plateau.readings]
     points = _engine_off_first(bench, points)
     drops = [p.plateau.readings[DROP].value for p in points]
-    noise = [p.plateau.readings[DROP].u for p in points]
+    noise = [_point_u(bench, p, DROP) for p in points]
     level = 12.5
     battery, feed = bench.accuracy.get("battery_v"), bench.accuracy.get("feed_v")
     offset_u = combine(battery.level_u(level), feed.level_u(level)) if battery and feed else None
@@ -110,8 +112,27 @@ def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:
         volts = [p.plateau.readings["battery_v"].value for p in points]
         loads = [p.load_a for p in points]
         swing_a = max(loads) - min(loads)
-        lean = gain_apart(bench) * (max(volts) - min(volts)) / max(swing_a, 0.1)
+        lean = gain_apart(bench) * (max(volts) - min(volts)) / max(swing_a, LEAST_SWING_A)
+    lean = combine(lean, _drift_ohm(bench, DROP, points))
     return _not_below(_path(bench, load, points, drops, noise, offset_u, gain, text, lean, least_ohm(bench)[DROP]), why)
+
+
+def _point_u(bench: Bench, point: PathPoint, path: str) -> float:
+    """Standard uncertainty of one stretch's voltage along a path against another's, V: each is rounded by itself."""
+    roles = ("battery_v", "feed_v") if path == DROP else ("ground_v",)
+    rounding = [accuracy.resolution_u for role in roles if (accuracy := bench.accuracy.get(role)) is not None]
+    return combine(point.plateau.readings[path].u, *rounding)
+
+
+def _drift_ohm(bench: Bench, path: str, points: Sequence[PathPoint]) -> float:
+    """Standard uncertainty of a path's resistance, Ω, from what its channels' offsets drift between the stretches."""
+    loads = [point.load_a for point in points]
+    if len(points) < 2 or max(loads) - min(loads) < LEAST_SWING_A:
+        return 0.0
+    roles = ("battery_v", "feed_v") if path == DROP else ("ground_v",)
+    apart_s = points[-1].plateau.to_s - points[0].plateau.from_s
+    known = [accuracy for role in roles if (accuracy := bench.accuracy.get(role)) is not None]
+    return combine(*(accuracy.drift_u(apart_s) for accuracy in known)) / (max(loads) - min(loads))
 
 
 def _engine_off_first(bench: Bench, points: list[PathPoint]) -> list[PathPoint]:
@@ -128,7 +149,8 @@ def _ground_lift(bench: Bench, load: FeedLoad | None) -> Finding:
         return _no_load(bench)
     points = [p for p in load.points if LIFT in p.plateau.readings]
     lifts = [p.plateau.readings[LIFT].value for p in points]
-    noise = [p.plateau.readings[LIFT].u for p in points]
+    noise = [_point_u(bench, p, LIFT) for p in points]
+    drift = _drift_ohm(bench, LIFT, points)
     ground = bench.accuracy.get("ground_v")
     offset_u = ground.level_u(0.1) if ground else None
     text = "in the return"
@@ -138,7 +160,9 @@ def _ground_lift(bench: Bench, load: FeedLoad | None) -> Finding:
     why = "the ground bus stands below battery negative by this reading: its leads may be the wrong way round"
     if (by_steps := _by_steps(bench, load, LIFT, gain, text)) is not None:
         return _not_below(by_steps, why)
-    return _not_below(_path(bench, load, points, lifts, noise, offset_u, gain, text, 0.0, least_ohm(bench)[LIFT]), why)
+    return _not_below(
+        _path(bench, load, points, lifts, noise, offset_u, gain, text, drift, least_ohm(bench)[LIFT]), why
+    )
 
 
 def _not_below(found: Finding, why: str) -> Finding:
@@ -179,7 +203,8 @@ def _by_steps(bench: Bench, load: FeedLoad, path: str, gain: float | None, text:
             sags = [one.after.readings["battery_v"].value - one.before.readings["battery_v"].value for one in ones]
             sag = from_steps(sags, amps, both)
             lean = gain_apart(bench) * abs(sag.ohm if sag else 0.0)
-        u = combine(with_gains(slope, gain, current.gain_rel), slope.ohm * load.extra_rel, lean) * planned
+        drift = _drift_ohm(bench, path, load.points)
+        u = combine(with_gains(slope, gain, current.gain_rel), slope.ohm * load.extra_rel, lean, drift) * planned
     greatest = max(load.points, key=lambda p: p.load_a).plateau
     return Measured(
         value=slope.ohm * planned,

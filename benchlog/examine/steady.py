@@ -1,7 +1,7 @@
 """A log's steady stretches: pulsed loads counted with their means, and what the common paths lose beside the rest."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -86,21 +86,44 @@ def _covers(from_s: float, to_s: float, plateau: Plateau) -> bool:
     return inside > 0.5 * (plateau.to_s - plateau.from_s)
 
 
+@dataclass(frozen=True, slots=True)
+class PathMean:
+    """What one path shows over time.
+
+    Attributes:
+        role: ``DROP`` or ``LIFT``. behind: the channels that it is made of. values: V.
+    """
+
+    role: str
+    behind: tuple[str, ...]
+    values: Array
+
+
+def path_means(mean: Mapping[str, Array], low_side_ohm: Mapping[str, float]) -> list[PathMean]:
+    """What the feed loses and how far the bus is lifted, point by point, of those whose channels are there.
+
+    Args:
+        mean: role -> its points. low_side_ohm: role -> a shunt that lifts the ground bus by its own drop, Ω.
+    """
+    found = []
+    if {"battery_v", "feed_v"} <= set(mean):
+        found.append(PathMean(DROP, ("battery_v", "feed_v"), mean["battery_v"] - mean["feed_v"]))
+    if "ground_v" in mean:
+        shunts = {role: ohm for role, ohm in low_side_ohm.items() if role in mean}
+        lift = mean["ground_v"].copy()
+        for role, ohm in shunts.items():
+            lift -= ohm * mean[role]
+        found.append(PathMean(LIFT, ("ground_v", *shunts), lift))
+    return found
+
+
 def _with_paths(bench: Bench, table: Coarse) -> Coarse:
     """The table with what the feed loses and how far the bus is lifted, point by point."""
-    means: dict[str, Array] = {}
-    behind: dict[str, tuple[str, ...]] = {}
-    if {"battery_v", "feed_v"} <= set(table.mean):
-        means[DROP] = table.mean["battery_v"] - table.mean["feed_v"]
-        behind[DROP] = ("battery_v", "feed_v")
-    if "ground_v" in table.mean and len(table) and bench.lift_known(float(table.start_s[0]), float(table.end_s[-1])):
-        shunts = {role: ohm for role, ohm in bench.low_side_ohm.items() if role in table.mean}
-        lift = table.mean["ground_v"].copy()
-        for role, ohm in shunts.items():
-            lift -= ohm * table.mean[role]
-        means[LIFT] = lift
-        behind[LIFT] = ("ground_v", *shunts)
-    over = {role: np.sum([table.over[one] for one in from_roles], axis=0) for role, from_roles in behind.items()}
+    paths = path_means(table.mean, bench.low_side_ohm)
+    if not (len(table) and bench.lift_known(float(table.start_s[0]), float(table.end_s[-1]))):
+        paths = [path for path in paths if path.role != LIFT]
+    means = {path.role: path.values for path in paths}
+    over = {path.role: np.sum([table.over[one] for one in path.behind], axis=0) for path in paths}
     return replace(
         table,
         mean={**table.mean, **means},

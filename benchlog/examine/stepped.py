@@ -89,7 +89,7 @@ def find_steps(bench: Bench, groups: Sequence[Sequence[Plateau]], role: str, key
             verdict = next(verdicts)
             step = replace(one.step, owner=verdict.owner)
             if verdict.owner == "both":
-                step = replace(step, amps=verdict.block_a, u=verdict.u_a)
+                step = replace(step, amps=verdict.block_a, u=verdict.u_a, answer_a=0.0)
             if verdict.alone and step.doubtful is None:
                 step = replace(step, doubtful=ANOTHER_BESIDE)
             steps.append(replace(one, step=step))
@@ -101,9 +101,19 @@ def _step(before: Plateau, after: Plateau, role: str, rounding_u: float) -> Step
     a, b = before.readings[role], after.readings[role]
     amps = b.value - a.value
     peak, pulse_u, doubtful = new_pulse(before, after, amps)
-    u = combine(a.u, b.u, rounding_u, pulse_u, _answer_u(before, after, a.value))
+    answer = _answer_a(before, after, a.value, role)
+    unseen = rectangular(UNSEEN_SAG * abs(a.value)) if answer is None else rectangular(answer)
+    u = combine(a.u, b.u, rounding_u, pulse_u, unseen)
     step = Step(
-        after.from_s, amps, u, before.sustained_from_s, after.to_s, peak_a=peak, doubtful=doubtful, since_s=before.to_s
+        after.from_s,
+        amps,
+        u,
+        before.sustained_from_s,
+        after.to_s,
+        peak_a=peak,
+        doubtful=doubtful,
+        since_s=before.to_s,
+        answer_a=answer or 0.0,
     )
     return Stepped(step, before, after)
 
@@ -120,15 +130,17 @@ def _answers(before: Plateau, after: Plateau, role: str) -> bool:
     return abs(after_a - before_a) < ANSWER * max(abs(before_a), abs(after_a)) * abs(b.value - a.value) / a.value
 
 
-def _answer_u(before: Plateau, after: Plateau, amps: float) -> float:
-    """Standard uncertainty from the loads that were on before, A.
+def _answer_a(before: Plateau, after: Plateau, amps: float, role: str) -> float | None:
+    """By how much the loads that were on before would draw less if they answered the sag in proportion, A.
 
-    As the voltage sags, lamps and heaters draw less and converters more, each in proportion at the most.
+    None where no voltage is logged. The block's circuits have the feed's drop before them, the bike's own do not.
     """
-    a, b = before.readings.get("battery_v"), after.readings.get("battery_v")
-    if a is None or b is None or a.value < UP_ABOVE_V:
-        return rectangular(UNSEEN_SAG * abs(amps))
-    return rectangular(abs(amps) * abs(b.value - a.value) / a.value)
+    falls = []
+    for volts in ("feed_v",) if role == "feed_a" and "feed_v" in before.readings else ("battery_v", "feed_v"):
+        a, b = before.readings.get(volts), after.readings.get(volts)
+        if a is not None and b is not None and min(a.value, b.value) >= UP_ABOVE_V:
+            falls.append((a.value - b.value) / a.value)
+    return max(amps, 0.0) * sum(falls) / len(falls) if falls else None
 
 
 def live(plateau: Plateau) -> bool:

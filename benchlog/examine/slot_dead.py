@@ -1,0 +1,114 @@
+"""A circuit without a load step: was it switched on and drew nothing, and can the log tell?"""
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+
+from benchlog.analysis.load_steps import follow
+from benchlog.analysis.measurement import Measured
+from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
+from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, marked_on
+from benchlog.examine.bench import Bench
+from benchlog.examine.slot_match import KeyOn
+from benchlog.examine.steady import DROP, LIFT
+from benchlog.examine.stepped import AllSteps
+from benchlog.uncertainty import PASS_PROBABILITY, combine
+
+#: That nothing came at a mark is seen where steady stretches fill so much of the time around it, and one reaches so
+#: long beyond it, s.
+STEADY_AT_MARK, LEAST_AFTER_S = 0.5, 1.0
+#: A change of load that takes longer may hold several, s.
+SLOW_STEP_S = 1.0
+#: A circuit without a step is dead, though unmarked, only beside at least so many that came on, and after so long, s.
+FEWEST_OTHERS, WATCHED_S = 1, 4.0
+
+
+def watched(bench: Bench, mark_s: float, groups: Sequence[Sequence[Plateau]]) -> bool:
+    """Whether steady stretches of one key-on lie around a mark, with the engine neither cranked nor started there."""
+    begins, ends = mark_s - MARK_BEFORE_S, mark_s + MARK_AFTER_S
+    if any(crank.from_s < ends and begins < crank.to_s for crank in bench.story.cranks):
+        return False
+    for group in groups:
+        if any(a.to_s < mark_s < b.from_s and b.from_s - a.to_s > SLOW_STEP_S for a, b in pairwise(group)):
+            return False
+        inside = [min(p.to_s, ends) - max(p.from_s, begins) for p in group if p.from_s < ends and begins < p.to_s]
+        if inside and group[-1].to_s >= mark_s + LEAST_AFTER_S and sum(inside) >= STEADY_AT_MARK * (ends - begins):
+            return True
+    return False
+
+
+def no_step(bench: Bench, slot: int, match: Match, role: str) -> Measured:
+    """The slot was marked on, and nothing came."""
+    from_s = marked_on(bench.log.marks, slot)[0]
+    accuracy = bench.accuracy.get(role)
+    least = max(LEAST_STEP_A, 2.5 * bench.resolution(role))
+    near = next((step for step in match.others if step is not None), None)
+    return Measured(
+        0.0,
+        None if accuracy is None else combine(accuracy.change_u(0.0), least / 3),
+        from_s,
+        from_s + MARK_AFTER_S,
+        f"marked on, and {role} shows no step there",
+        doubt=None if near is None else f"the step of {near.amps:.2f} A at {near.time_s:.1f} s may be this circuit",
+        remedy=None if near is None else "set the mark as the circuit is switched on",
+    )
+
+
+def left_out(bench: Bench, slot: int, one: KeyOn, steps: AllSteps) -> Measured | None:
+    """The slot draws nothing, though no mark says so: every other circuit came on, and no step is left for this one.
+
+    Only where the paths prove which steps are the fuse block's, and that nothing was on there from the beginning.
+    """
+    if slot in one.together or not (steps.ratios or steps.role == "feed_a"):
+        return None
+    others = [match for other, match in one.matches.items() if other != slot]
+    # which of the others is which does not matter here, as long as none of their steps may be this slot's
+    if len(others) < FEWEST_OTHERS or any(
+        match.step is None or None in match.others or (match.step.owner == "unknown" and not match.marked)
+        for match in others
+    ):
+        return None
+    mine = one.matches[slot]
+    if mine.others or sum(chance for step, chance in mine.chances if step is not None) > 1 - PASS_PROBABILITY:
+        return None
+    taken = {id(match.step) for match in others}
+    rising = [stepped.step for stepped in one.steps if stepped.step.amps > 0]
+    again = {id(step) for load in follow([stepped.step for stepped in one.steps]) for step in load.ons[1:]}
+    if any(step.owner != "bike" and id(step) not in taken | again for step in rising):
+        return None
+    last_s = max(step.time_s for step in rising)
+    planned = next(circuit.planned_a for circuit in bench.plan.circuit if circuit.slot == slot)
+    if one.ends_s - last_s < WATCHED_S or not _nothing_at_first(bench, one, steps, planned):
+        return None
+    accuracy = bench.accuracy.get(steps.role)
+    least = max(LEAST_STEP_A, 2.5 * bench.resolution(steps.role))
+    return Measured(
+        0.0,
+        None if accuracy is None else combine(accuracy.change_u(0.0), least / 3),
+        rising[0].from_s,
+        one.ends_s,
+        f"every other circuit came on, and no step of {steps.role} is left for this one",
+    )
+
+
+def _nothing_at_first(bench: Bench, one: KeyOn, steps: AllSteps, planned: float) -> bool:
+    """Whether the fuse block carried nothing before the first step, by the paths: else a circuit may be on since."""
+    if steps.role == "feed_a":
+        return one.first is not None and abs(one.first.readings["feed_a"].value) < 0.5 * planned
+    # the stretch before the first step; one before the key-on does not count
+    before = one.steps[0].before if one.steps else None
+    if before is None:
+        return False
+    weight = total = 0.0
+    for path, roles in ((DROP, ("battery_v", "feed_v")), (LIFT, ("ground_v",))):
+        ohm = steps.ratios.get(path)
+        if ohm is None or path not in before.readings:
+            continue
+        accuracies = [bench.accuracy.get(role) for role in roles]
+        level = 12.5 if path == DROP else 0.1
+        u = combine(*(one.level_u(level) if one is not None else 0.05 for one in accuracies)) / ohm
+        weight += 1 / u**2
+        total += before.readings[path].value / ohm / u**2
+    if not weight:
+        return False
+    return total / weight + 1.0 / math.sqrt(weight) < 0.6 * planned
