@@ -190,8 +190,8 @@ def _band(x: Array, base: float, resolution: float, noise_a: float) -> float:
 
 
 def _under_noise_s(start: Array, above: Array, from_s: float, seen_a: float, base: float) -> float:
-    """How long a current that faded into the noise may have gone on fading there, s: by the pace it had before."""
-    wanted_a = max(0.1 * abs(base), LEAST_BAND_A)
+    """How long a current that faded into the noise may have gone on above ``STIRS_A``, s: by the pace it had before."""
+    wanted_a = max(0.1 * abs(base), STIRS_A)
     if seen_a <= wanted_a:
         return 0.0
     higher = np.flatnonzero((start < from_s) & (above > FADES * seen_a))

@@ -151,7 +151,9 @@ def _with_lines(turns: list[Turn], changes: dict[str, tuple[Turn, ...]]) -> list
         line = changes.get(role, ())
         if not line or any(turn.role != role for turn in turns):
             continue
-        after = [turn for turn in line if turn.time_s > turns[-1].time_s + MARK_REACH_S]
+        # the last mark meant a change of this very line; only a contact has more of them than the key
+        near_s = MARK_REACH_S if role == "feed_v" else 0.0
+        after = [turn for turn in line if turn.time_s > turns[-1].time_s + near_s]
         before = [turn for turn in line if turn.time_s < turns[0].time_s - MARK_REACH_S]
         if role == "feed_v" and len(after) != 1:
             after = []  # a feed that comes and goes is the contact's affair; one that goes for good went with the key

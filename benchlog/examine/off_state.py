@@ -326,10 +326,11 @@ def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Find
     # it settled between the last point outside the band and the first inside, or later, unseen
     earliest = max(settled.from_s - max(settled.width_s, step_s) - half - key_off_s, 0.0)
     latest = max(settled.from_s, settled.latest_s, until_s) + half - key_off_s
-    within_a = min(settled.seen_a, STIRS_A)
+    within_a = settled.seen_a if hidden else min(settled.seen_a, STIRS_A)
     story = f"the slowest of {len(counted)} key-offs" if len(counted) > 1 else "after one key-off"
     return Measured(
-        value=(earliest + latest) / 2,
+        # what was seen, where the rest of the log hides what comes after
+        value=max(settled.from_s - key_off_s, 0.0) if hidden else (earliest + latest) / 2,
         u=rectangular((latest - earliest) / 2),
         interval=(earliest, latest),
         from_s=key_off_s,
