@@ -1,9 +1,11 @@
 """What one finding proves about one limit."""
 
+import math
+
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.limits import PlannedLimit
 from benchlog.result import Verdict
-from benchlog.uncertainty import COVERAGE_K, PASS_PROBABILITY, conformity, probability_of_conforming
+from benchlog.uncertainty import COVERAGE_K, PASS_PROBABILITY, conformity, probability_of_conforming, rectangular
 
 
 def verdict(check_id: str, finding: Finding, limit: PlannedLimit | None) -> Verdict:
@@ -18,10 +20,32 @@ def verdict(check_id: str, finding: Finding, limit: PlannedLimit | None) -> Verd
         return "not proven"
     if check_id == "feed_in_crank":
         return _feed_in_crank(finding, limit)
-    found = conformity(finding.value, finding.u, limit.min, limit.max)
+    if finding.interval is None:
+        found = conformity(finding.value, finding.u, limit.min, limit.max)
+    else:
+        found = _of_interval(finding.interval, limit)
     if check_id == "off_state_drain" and found == "pass" and not _drain_conforms(finding.value, finding.u, limit.max):
         found = "not proven"
+    if found == "fail" and finding.offset_limit and not _fails_wherever_zero_lies(finding, limit.max):
+        found = "not proven"
     return "not proven" if found == "pass" and finding.only_fails else found
+
+
+def _fails_wherever_zero_lies(finding: Measured, most: float | None) -> bool:
+    """An unknown zero lies anywhere within its limits, at their very edge too, and accuses nobody from there.
+
+    So the rest of the uncertainty must prove the failure with the zero at its worst. A rectangular distribution for
+    the offset alone would not do: its outermost twentieth is where every good install that such a zero misreads lies.
+    """
+    offset, value, u = finding.offset_limit or 0.0, finding.value or 0.0, finding.u or 0.0
+    rest = math.sqrt(max(u**2 - rectangular(offset) ** 2, 0.0))
+    return conformity(value - offset, rest, None, most) == "fail"
+
+
+def _of_interval(interval: tuple[float, float], limit: PlannedLimit) -> Verdict:
+    """Anywhere between its ends is as possible: a pass or a failure must hold at both."""
+    ends = {conformity(end, 0.0, limit.min, limit.max) for end in interval}
+    return ends.pop() if len(ends) == 1 else "not proven"
 
 
 def _drain_conforms(value: float, u: float, most: float | None) -> bool:

@@ -62,7 +62,17 @@ def proven_without_reason(check_id: str, finding: Measured, limit: PlannedLimit)
 
 def _prover(check_id: str, finding: Measured, limit: PlannedLimit) -> Proves:
     bare = replace(finding, only_fails=None, doubt=None)
-    return lambda u: verdict(check_id, replace(bare, u=u), limit) != "not proven"
+    return lambda u: verdict(check_id, _surer(bare, u), limit) != "not proven"
+
+
+def _surer(finding: Measured, u: float) -> Measured:
+    """The same value known this well; its interval, and its zero's limits, shrink with it."""
+    share = u / finding.u if finding.u else 1.0
+    middle, interval = finding.value or 0.0, finding.interval
+    if interval is not None:
+        interval = (middle - share * (middle - interval[0]), middle + share * (interval[1] - middle))
+    offset = None if finding.offset_limit is None else share * finding.offset_limit
+    return replace(finding, u=u, interval=interval, offset_limit=offset)
 
 
 def _largest(proves: Proves, low: float, high: float) -> float:

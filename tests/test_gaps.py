@@ -78,7 +78,7 @@ def test_gap_in_a_settled_stretch_is_not_counted_as_seen():
 
     assert got.from_s == pytest.approx(20, abs=0.11)
     assert got.lasts_s == pytest.approx(220, abs=0.5)
-    assert got.latest_s == pytest.approx(got.from_s)
+    assert got.latest_s == pytest.approx(got.from_s, abs=0.11)
 
 
 def test_gap_longer_than_the_calm_before_it_may_hide_the_settling():
@@ -96,8 +96,8 @@ def test_settling_in_a_gap_is_as_vague_as_the_gap():
 
     check = _check(_without(sim, off + 20, off + 100), "settle_time")
 
-    assert check.uncertainty > 60
-    assert abs(check.measured - 41) < check.uncertainty
+    assert check.measured - check.uncertainty < 20.1
+    assert check.measured + check.uncertainty > 99.9
 
 
 def test_gap_widens_the_drain_by_what_it_may_hide():

@@ -132,7 +132,9 @@ def one_case(seed: int, asked: Asked) -> Table:
             result = _checked(logs, plan)
             if isinstance(result, str):
                 return _refused(table, case, result)
-            _count(table, case, plan, scale, result, tight)
+            # the limit says as well for how long a key-off must be watched, and so which of them count
+            limited = case.limited(plan["limits"]["settle_max_s"]) if "settle_max_s" in plan["limits"] else case
+            _count(table, limited, plan, scale, result, tight)
     return table
 
 

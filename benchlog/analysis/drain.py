@@ -15,7 +15,8 @@ from benchlog.uncertainty import Z_PROVEN, Accuracy, block_mean, combine, rectan
 LEAST_BAND_A = 5e-5
 #: Above this the bike is awake, A, whether or not its current is steady.
 AWAKE_A = 0.25
-#: A control unit that is awake draws this much or more, A (common practice, no source).
+#: Settled means within this of the base, A, where a channel sees no finer: a control unit that is awake draws this
+#: much or more (common practice, no source).
 STIRS_A = 0.01
 #: The search is repeated on means of so many points, as long as this many means are left.
 POINTS_TOGETHER = (4, 16, 64)
@@ -39,7 +40,8 @@ class Settled:
         base_a: the level between wake-ups, A.
         wakeups: ``(from_s, to_s)`` of each.
         unseen_s: how much of it has no samples, or was left out, s.
-        latest_s: the end of a gap, longer than the calm before it, that may hide that it settled only then, s.
+        latest_s: it may have settled as late as this, s: in the point that shows it first, in the noise after a fade,
+            or in a gap longer than the calm before it.
         awake: the bike was awake at the end, so nothing settled: it is the last stretch of the span.
         seen_a: half-width of the band: what lies in it is not told from the base, A.
     """
@@ -132,6 +134,7 @@ def settle(
     if before < settled_at:
         # it was asleep already, and awake again, or not: the log cannot tell
         width = float(start[settled_at] - start[max(before - 1, 0)])
+    found_in_s = step_s
     quiet = x.copy()
     for first, stop in wakeups:  # known by now, and not to be smeared over their neighbours
         quiet[first:stop] = base
@@ -146,7 +149,11 @@ def settle(
         _, at = _sort_out(found, begins, ends, means, base)
         if at and float(begins[at]) - from_s > float(begins[at] - begins[at - 1]):
             from_s, width = float(begins[at]), float(begins[at] - begins[at - 1])
+            found_in_s = width
     latest_s, unseen_s = _across_gaps(start, end, from_s, left_out)
+    if from_s > start[0]:
+        # a mean within the band may begin with what ends in it
+        latest_s = max(latest_s, from_s + found_in_s)
     seen_a = _band(x, base, resolution, noise.mean_u(step_s) if noise else 0.0)
     latest_s = max(latest_s, from_s + _under_noise_s(start, x - base, from_s, seen_a, base))
     awake = tuple((float(start[a]), float(end[b - 1])) for a, b in wakeups if start[a] >= from_s)
@@ -183,8 +190,8 @@ def _band(x: Array, base: float, resolution: float, noise_a: float) -> float:
 
 
 def _under_noise_s(start: Array, above: Array, from_s: float, seen_a: float, base: float) -> float:
-    """How long a current that faded into the noise may have gone on fading there, s: by the pace it had before."""
-    wanted_a = max(0.1 * abs(base), LEAST_BAND_A)
+    """How long a current that faded into the noise may have gone on above ``STIRS_A``, s: by the pace it had before."""
+    wanted_a = max(0.1 * abs(base), STIRS_A)
     if seen_a <= wanted_a:
         return 0.0
     higher = np.flatnonzero((start < from_s) & (above > FADES * seen_a))

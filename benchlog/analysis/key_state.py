@@ -1,5 +1,6 @@
 """When was the key turned? From marks, else the lines that follow the key, else the battery's own current."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -134,7 +135,7 @@ def _from_marks(noted: Sequence[Mark], table: Coarse, lines: dict[str, Line], cr
         if to == state:
             continue
         state = to
-        turns.append(_nearest(mark, to, changes))
+        turns.append(_nearest(mark, to, changes, turns[-1].time_s if turns else -math.inf))
     turns = _with_lines(turns, changes)
     return KeyState("marks", turns[0].to == "off", tuple(turns), sure=True)
 
@@ -150,7 +151,9 @@ def _with_lines(turns: list[Turn], changes: dict[str, tuple[Turn, ...]]) -> list
         line = changes.get(role, ())
         if not line or any(turn.role != role for turn in turns):
             continue
-        after = [turn for turn in line if turn.time_s > turns[-1].time_s + MARK_REACH_S]
+        # the last mark meant a change of this very line; only a contact has more of them than the key
+        near_s = MARK_REACH_S if role == "feed_v" else 0.0
+        after = [turn for turn in line if turn.time_s > turns[-1].time_s + near_s]
         before = [turn for turn in line if turn.time_s < turns[0].time_s - MARK_REACH_S]
         if role == "feed_v" and len(after) != 1:
             after = []  # a feed that comes and goes is the contact's affair; one that goes for good went with the key
@@ -162,10 +165,11 @@ def _with_lines(turns: list[Turn], changes: dict[str, tuple[Turn, ...]]) -> list
     return turns
 
 
-def _nearest(mark: Mark, to: Literal["on", "off"], changes: dict[str, tuple[Turn, ...]]) -> Turn:
+def _nearest(mark: Mark, to: Literal["on", "off"], changes: dict[str, tuple[Turn, ...]], after_s: float) -> Turn:
+    """The change that a mark means: the nearest, after the one that the mark before it meant; else the mark itself."""
     for role in ("key_v", "trigger_v", "feed_v", "battery_a"):
         near = [
-            turn for turn in changes.get(role, ()) if turn.to == to and abs(turn.time_s - mark.time_s) <= MARK_REACH_S
+            turn for turn in changes.get(role, ()) if turn.to == to and abs(turn.time_s - mark.time_s) <= MARK_REACH_S and turn.time_s > after_s
         ]
         if near:
             return min(near, key=lambda turn: abs(turn.time_s - mark.time_s))

@@ -203,6 +203,7 @@ def _drain(bench: Bench, logged: bool, spans: list[OffSpan]) -> tuple[str | None
                 scale=1000,
             ),
             watched_s=settled.lasts_s,
+            offset_limit=None if zero is not None or accuracy is None else accuracy.offset * 1000,
             at_rest=worst.base_a * 1000,
             needs_load_step=bypassed,
         ),
@@ -307,7 +308,11 @@ def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Find
     if not counted:
         return Unseen(too_short(bench, after))
     key_off_s, settled = max(counted, key=lambda pair: pair[1].from_s - pair[0])
-    half = bench.story.half_width_s(key_off_s)
+    limit = bench.plan.limits.settle_max_s
+    span = next(span for span in after if span.settled is settled)
+    step_s = bench.true_step_s(span.role or "")
+    # stamps that come in packets place the key no better than what it cuts off
+    half = max(bench.story.half_width_s(key_off_s), step_s)
     only_fails = drained.only_fails if isinstance(drained, Measured) else None
     if bench.story.source in ("battery_a", "battery_v"):
         half = max(half, COAST_S)
@@ -316,23 +321,25 @@ def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Find
         )
     elif bench.story.source == "feed_v":
         half = max(half, RELAY_S)  # the feed goes only as the relay lets go
-    limit = bench.plan.limits.settle_max_s
-    span = next(span for span in after if span.settled is settled)
     until_s, hidden = _unseen_until(bench, span, settled, key_off_s + (limit or need))
     only_fails = only_fails or hidden
-    # it settled between the last point outside the band and the first inside, or in a gap after that
-    width_s = max(settled.latest_s - settled.from_s, until_s - settled.from_s) + settled.width_s
-    value = max(settled.from_s - settled.width_s + width_s / 2 - key_off_s, 0.0)
+    # it settled between the last point outside the band and the first inside, or later, unseen
+    earliest = max(settled.from_s - max(settled.width_s, step_s) - half - key_off_s, 0.0)
+    latest = max(settled.from_s, settled.latest_s, until_s) + half - key_off_s
+    within_a = settled.seen_a if hidden else min(settled.seen_a, STIRS_A)
+    story = f"the slowest of {len(counted)} key-offs" if len(counted) > 1 else "after one key-off"
     return Measured(
-        value=value,
-        u=combine(rectangular(width_s), rectangular(half)),
+        # what was seen, where the rest of the log hides what comes after
+        value=max(settled.from_s - key_off_s, 0.0) if hidden else (earliest + latest) / 2,
+        u=rectangular((latest - earliest) / 2),
+        interval=(earliest, latest),
         from_s=key_off_s,
         to_s=settled.from_s,
         doubt=_hidden_by_charger(bench, span, settled),
         # a shunt that sees no current cannot see it settle
         only_fails=only_fails,
         needs_load_step=only_fails is not None and only_fails == BYPASSED,
-        story=f"the slowest of {len(counted)} key-offs" if len(counted) > 1 else "after one key-off",
+        story=f"{story}, to within {number(within_a * 1000)} mA",
     )
 
 
@@ -373,15 +380,17 @@ def _never_asleep(bench: Bench, after: Sequence[OffSpan], drained: Finding) -> F
 
 
 def _unseen_until(bench: Bench, span: OffSpan, settled: Settled, late_s: float) -> tuple[float, str | None]:
-    """Until when something may have stayed awake unseen, s, and why that may be longer than is allowed.
+    """Until when more than ``STIRS_A`` may have flowed on unseen, s, and why that may be longer than is allowed.
 
     Args:
         late_s: when the settling time is up, s.
     """
     role = span.role or ""
     noise = bench.noise.get(role)
-    if noise is None or settled.seen_a <= STIRS_A or not settled.from_s < late_s < settled.to_s:
+    if noise is None or settled.seen_a <= STIRS_A:
         return settled.from_s, None
+    if not settled.from_s < late_s < settled.to_s:
+        late_s = (settled.from_s + settled.to_s) / 2
     table = coarse(bench.overview, span.from_s, settled.to_s, POINT_S, [role])
     until = late_s
     for share in (1.0, 0.75, 0.5, 0.35, 0.2, 0.1, 0.05):
@@ -389,10 +398,10 @@ def _unseen_until(bench: Bench, span: OffSpan, settled: Settled, late_s: float) 
         most = hidden_a(table, role, settled, at_s, noise, bench.resolution(role))
         if most > STIRS_A and share == 1.0:
             if not math.isfinite(most):
-                return settled.from_s, (
+                return settled.to_s, (
                     "what flowed for longer would not be seen in what the log holds after that; record for longer"
                 )
-            return settled.from_s, (
+            return settled.to_s, (
                 f"up to {number(most * 1000)} mA may have flowed for longer, unseen in the noise of {role}; a channel "
                 "with a finer range, such as drain_a, would show it"
             )

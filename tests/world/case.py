@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -23,7 +23,7 @@ from .plan import make_plan, to_toml
 from .script import Script, draw_script
 from .shift import crop
 from .solve import Solution, solve
-from .truth import Truth, check_ids, find_truth
+from .truth import Truth, check_ids, find_truth, rest_again
 from .verdict import true_verdict
 
 BEHAVIOURS: tuple[Twist, ...] = ENGINE + BIKE + INSTALL
@@ -48,6 +48,8 @@ class Log:
     script: Script
     solution: Solution
     spec: Logger
+    inst: Install
+    amps: float = 0.0
     numpy_solution: Solution | None = None  # beside a log that ngspice solved
 
 
@@ -127,6 +129,18 @@ class Case:
         """
         return true_verdict(self, check, margin)
 
+    def limited(self, settle_max_s: float) -> Case:
+        """The same case under a plan with another settling limit, which says for how long a key-off must be watched."""
+        plan = {**self.plan, "limits": {**self.plan["limits"], "settle_max_s": settle_max_s}}
+
+        def again(x: Log) -> Log:
+            roles = {c.role for c in x.spec.channels}
+            tr = rest_again(x.truth, x.inst, x.script, x.solution, roles, settle_max_s)
+            return replace(x, truth=tr, ideal=ideal_u(x.spec, tr, plan, x.amps))
+
+        before = self.before and again(self.before)
+        return replace(self, plan=plan, logs=[again(x) for x in self.logs], before=before)
+
     @property
     def story(self) -> list[tuple[float, str]]:
         """What truly happened, in seconds of the main log."""
@@ -197,7 +211,8 @@ def record(
     tr = find_truth(inst, script, other or sol, roles, plan)
     load = max((sol.mean("feed_a", a, b) for a, b in script.all_on if 0 <= a < b <= script.end_s), default=0.0)
     frame = _frame(spec, sol, script, noise)
-    return Log(name, frame, logging.as_toml(spec), tr, ideal_u(spec, tr, plan, load), script, sol, spec, other)
+    ideal = ideal_u(spec, tr, plan, load)
+    return Log(name, frame, logging.as_toml(spec), tr, ideal, script, sol, spec, inst, load, other)
 
 
 def _pick(rng: np.random.Generator, count: tuple[int, int]) -> list[str]:

@@ -2,7 +2,8 @@
 
 Type B: the stated half-widths as rectangular distributions (half-width / √3); type A: the channel's true noise over
 the time that the session offers, white noise by the number of rows, noise with memory by T / (2 · memory); times:
-one row's spacing at each end, rectangular. Differences of one channel lose its offset; `added_drain` as well.
+one row's spacing at each end, rectangular, and of a current that ends the time it takes to see it. Differences of one
+channel lose its offset; `added_drain` as well.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from __future__ import annotations
 import math
 
 from .logger import Channel, Logger
-from .truth import Truth
+from .truth import STIRS_A, Truth
 
 ROOT3 = math.sqrt(3.0)
 
@@ -19,6 +20,25 @@ def _noise(c: Channel, rate_hz: float, seconds: float) -> float:
     rows = max(seconds * rate_hz, 1.0)
     slow = c.slow * math.sqrt(min(1.0, 2 * c.memory_s / max(seconds, 1e-9)))
     return math.hypot(c.white / math.sqrt(rows), slow, c.resolution / ROOT3 / 2 / math.sqrt(rows))
+
+
+def _settle_u(c: Channel, rate_hz: float, tr: Truth) -> float:
+    """Of a time at which a small current ends: as long as it takes to tell it from nothing; nan where it cannot be.
+
+    What is smaller than 10 mA need not be seen, yet that no more than 10 mA flowed on must be.
+    """
+    if "tail_a" not in tr.parts:
+        return math.nan  # no key-off within the log
+    size, lasts = max(tr.parts["tail_a"], STIRS_A), tr.parts["tail_s"]
+    if not math.isfinite(size):
+        return 2 * math.sqrt(2) / rate_hz / ROOT3
+    unit = 1000.0 if c.unit == "mA" else 1.0
+    takes = 1 / rate_hz
+    while 2 * math.sqrt(2) * _noise(c, rate_hz, takes) / unit > size:
+        takes *= 1.25
+        if takes > lasts:
+            return math.nan
+    return 2 * math.hypot(takes, 1 / rate_hz) / ROOT3
 
 
 def ideal_u(log: Logger, tr: Truth, plan: dict, amps: float) -> dict[str, float]:
@@ -47,7 +67,9 @@ def ideal_u(log: Logger, tr: Truth, plan: dict, amps: float) -> dict[str, float]
         u = math.nan
         if check == "off_state_drain" and i_role:
             u = level(i_role, value / 1000, 30.0) * 1000
-        elif check in ("settle_time", "feed_in_crank"):
+        elif check == "settle_time" and i_role:
+            u = _settle_u(by[i_role], rate, tr)
+        elif check == "feed_in_crank":
             u = 2 * math.sqrt(2) / rate / ROOT3
         elif check in ("relay_pull_in", "relay_drop_out"):
             u = 2 * math.sqrt(2) / (rate / max(log.repeat, 1)) / ROOT3 * 1000

@@ -13,6 +13,9 @@ from .script import draw_script
 if TYPE_CHECKING:
     from .case import Case
 
+#: What draws all night; what is only falling asleep after a key-off has long gone.
+ALWAYS = ("clock and control units asleep", "install asleep")
+
 
 def add_nights(case: Case, rng: np.random.Generator, *, night: bool, before: bool, noise: bool) -> None:
     """Record the same bike, key off, with a fine drain channel: as it is (`night`) and without install (`before`)."""
@@ -27,7 +30,7 @@ def add_nights(case: Case, rng: np.random.Generator, *, night: bool, before: boo
         inst = copy.deepcopy(case.inst)
         always = [(-1e6, script.end_s + 1)]
         for load in inst.bike:
-            if load.name.endswith("asleep") or load.name.startswith("device fed"):
+            if load.name in ALWAYS or load.name.startswith("device fed"):
                 load.spans = always
             elif load.name.startswith("wake"):
                 spans = load.spans
@@ -36,6 +39,9 @@ def add_nights(case: Case, rng: np.random.Generator, *, night: bool, before: boo
                 load.spans = [(float(t), float(t) + spans[0][1] - spans[0][0]) for t in starts]
             elif load.place == "battery":
                 load.spans = [s for s in load.spans if s[1] > 1e8 and s[0] > -1e3]
+        # a contact that hung, or opened, for moments of the session does neither at night
+        inst.forced_closed = [(-1e6, z) for _, z in inst.forced_closed if z > 1e8]
+        inst.forced_open = []
         inst.battery.surface_v = 0.0
         inst.chargers = [(-600.0, 1e9, *c[2:]) for c in inst.chargers if c[1] > 1e8]
         if name == "before":

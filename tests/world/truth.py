@@ -2,12 +2,14 @@
 
 A value is None where the session does not contain the condition (or the log has no channel for it), and infinite
 where the condition is there and what should happen never does (a relay that never opens: fails without a number).
-`slack` is how far two fair readings of the definition may lie apart; `soft` names the checks for which "not seen"
+`slack` is how far two fair readings of the definition may lie apart (for `settle_time` from the time at which the
+drain is within a tenth of its final value back to the one from which no more than 10 mA stirs); `soft` names the checks for which "not seen"
 and a value are both defensible.
 """
 
 from __future__ import annotations
 
+import copy
 import math
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -21,6 +23,8 @@ from .solve import Solution
 from .truth_relay import relay_truth
 
 AWAKE_A = 0.25
+#: A control unit that is awake draws this and more: the widest band within which a bike may be called asleep.
+STIRS_A = 0.01
 
 
 @dataclass
@@ -64,13 +68,20 @@ def _wakes(inst: Install) -> Spans:
 
 @dataclass
 class Rest:
-    """One key-off span and what the drain does in it; settle_s from its start, None while it does not settle."""
+    """One key-off span and what the drain does in it; settle_s from its start, None while it does not settle.
+
+    `early_s` is when it came within 10 mA for good, `tail_a` the least current above the final one between the two
+    (or before, where they are the same): what a logger must tell from nothing to see the bike settle.
+    """
 
     start: float
     stop: float
     settle_s: float | None
     drain_ma: float
     awake: bool
+    early_s: float = 0.0
+    tail_a: float = math.inf
+    tail_s: float = math.inf
 
 
 def rests(inst: Install, script: Script, sol: Solution) -> list[Rest]:
@@ -88,6 +99,9 @@ def rests(inst: Install, script: Script, sol: Solution) -> list[Rest]:
         final = float(i[-1])
         off = np.abs(i - final) > max(1e-4, 0.1 * abs(final))
         settle = float(t[np.flatnonzero(off)[-1]] - a) if off.any() else 0.0
+        stirs = np.abs(i - final) > max(STIRS_A, 0.1 * abs(final))
+        early = float(t[np.flatnonzero(stirs)[-1]] - a) if stirs.any() else 0.0
+        tail = _tail(t - a, i - final, settle)
         awake = final > AWAKE_A
         limit = script.settle_max_s
         if awake:
@@ -96,8 +110,21 @@ def rests(inst: Install, script: Script, sol: Solution) -> list[Rest]:
         else:
             ok = b - a - settle >= limit
             drain = sol.mean("battery_a", a + settle + 1e-3, b) * 1000
-            out.append(Rest(a, b, settle if ok else None, drain, awake=False))
+            out.append(Rest(a, b, settle if ok else None, drain, False, early, *tail))
     return out
+
+
+def _tail(t: np.ndarray, above: np.ndarray, settle: float) -> tuple[float, float]:
+    """The current above the final one just before it settled, A, and for how long it had been no more than half again.
+
+    A current that is seen to end needs no finer eye than its own size.
+    """
+    before = np.flatnonzero(t <= settle + 1e-9)
+    if settle <= 0 or not len(before):
+        return math.inf, math.inf
+    size = float(np.median(np.abs(above[before[-3:]])))
+    larger = before[np.abs(above[before]) > 1.5 * size]
+    return size, settle - (float(t[larger[-1]]) if len(larger) else 0.0)
 
 
 def _off_state(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[str]) -> list[Rest]:
@@ -108,7 +135,12 @@ def _off_state(tr: Truth, inst: Install, script: Script, sol: Solution, roles: s
     has_current = bool(roles & {"battery_a", "drain_a"})
     tr.put("off_state_drain", max(drains) if drains and has_current else None, 0.01 * max(map(abs, drains), default=0))
     times = [math.inf if r.awake else r.settle_s for r in counted]
-    tr.put("settle_time", max(times) if times and has_current else None, 0.05)
+    # "within its final band" may mean a tenth of the drain, or all that stirs less than a control unit that is awake
+    early = max((r.early_s for r in counted if not r.awake), default=0.0)
+    tr.put("settle_time", max(times) if times and has_current else None, 0.05, [early - 0.05] if times else None)
+    slowest = max((r for r in counted if not r.awake and r.start > 0), key=lambda r: r.settle_s or 0.0, default=None)
+    if slowest is not None:
+        tr.parts |= {"tail_a": slowest.tail_a, "tail_s": slowest.tail_s}
     if counted and all(r.start <= 0 for r in counted):
         tr.soft.add("settle_time")  # only a span that opens the log
     begins = [(r.stop - limit if r.awake else r.start + (r.settle_s or 0.0)) + 0.01 for r in counted]
@@ -133,6 +165,21 @@ def _off_state(tr: Truth, inst: Install, script: Script, sol: Solution, roles: s
     else:
         tr.put("resting_voltage", None)
     return spans
+
+
+RESTED = ("off_state_drain", "settle_time", "feed_off_voltage", "resting_voltage")
+
+
+def rest_again(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[str], settle_max_s: float) -> Truth:
+    """The same truth with the key-off spans counted by another settling limit: a span counts if it stays settled so."""
+    own = {check: check in tr.soft for check in RESTED}
+    out = Truth(dict(tr.value), dict(tr.slack), {c for c in tr.soft if c not in own}, dict(tr.parts), dict(tr.span))
+    for name in ("tail_a", "tail_s"):
+        out.parts.pop(name, None)
+    script = copy.copy(script)
+    script.settle_max_s = settle_max_s
+    _off_state(out, inst, script, sol, roles)
+    return out
 
 
 def engine_off(script: Script) -> Spans:
