@@ -264,7 +264,7 @@ def _engine(tr: Truth, script: Script, sol: Solution, roles: set[str]) -> None:
             tr.parts[f"{name}_v"] = _mean(sol, "battery_v", spans)
     settled = [(a + 2, b - 0.5) for a, b in runs]  # without the alternator's rise and its coasting
     # how long the engine idles and revs belongs to the session; where one of them ends, a second or so, to the reader
-    around = _around(sol, "battery_v", runs)
+    around = _around(sol, "battery_v", runs, script.stumbles)
     tr.put("charging_voltage", _mean(sol, "battery_v", runs), 0.02, [_mean(sol, "battery_v", settled), *around])
     if two:
         tr.both["charging_voltage"] = (tr.parts["idle_v"], tr.parts["revs_v"])
@@ -273,7 +273,7 @@ def _engine(tr: Truth, script: Script, sol: Solution, roles: set[str]) -> None:
     loaded = meet(runs, script.all_on) or runs
     late = [(a + 2, b - 0.5) for a, b in loaded if b - a > 5] or loaded
     value = -_mean(sol, "battery_a", loaded)
-    others = [-_mean(sol, "battery_a", late), *(-x for x in _around(sol, "battery_a", loaded))]
+    others = [-_mean(sol, "battery_a", late), *(-x for x in _around(sol, "battery_a", loaded, script.stumbles))]
     tr.put("charging_balance", value if "battery_a" in roles else None, 0.05, others)
     each = [meet(idle, loaded), meet(revs, loaded)]
     if two and all(each) and "battery_a" in roles:
@@ -289,9 +289,15 @@ def _mean(sol: Solution, role: str, spans: Spans) -> float:
     return sum(sol.mean(role, a, b) * (b - a) for a, b in spans) / sum(b - a for a, b in spans)
 
 
-def _around(sol: Solution, role: str, spans: Spans) -> list[float]:
-    """The mean with the borders of the stretch read a second and a half earlier or later, as fair readers may."""
+def _around(sol: Solution, role: str, spans: Spans, stumbles: Spans) -> list[float]:
+    """The mean with the borders of the stretch read a second and a half earlier or later, as fair readers may.
+
+    An engine that stumbles for a second may count as running, or as having stalled and caught again.
+    """
     found = []
+    stumbled = cut(spans, [(a, b + 3.0) for a, b in stumbles])
+    if stumbled and stumbles:
+        found.append(_mean(sol, role, [(a, b) for a, b in stumbled if b - a > 1] or spans))
     for begin, end in ((1.5, 0.0), (0.0, -1.5), (3.0, 0.0)):
         moved = [(a + begin, b + end) for a, b in spans if b - a > 6]
         if moved:
