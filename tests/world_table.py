@@ -195,11 +195,13 @@ def _plan(case: Case, rng: np.random.Generator, widths: Mapping[str, float], tig
             side = 1 + share * rng.choice([-1.0, 1.0])
             circuit["planned_a"] = max(laid(check, value, slack[check]) / side, 0.05)
     scale = sum(c["planned_a"] for c in plan["circuit"]) / old
-    for check, (section, key, _) in SIDES.items():
+    for check, (section, key, side) in SIDES.items():
         value = truth.get(check)
         if value is None or not math.isfinite(value) or key not in plan[section]:
             continue
         times = scale if check in SCALED else 1.0
+        if check in case.both:  # at idle and revved, and one limit of the plan at the one or the other
+            value = case.both[check][1 if side == "max" else 0]
         limit = laid(check, value * times, slack[check] * times)
         # plans take no limit at or below zero where nothing can be below it
         if key != "charging_balance_min_a":
@@ -207,6 +209,10 @@ def _plan(case: Case, rng: np.random.Generator, widths: Mapping[str, float], tig
         plan[section][key] = float(limit)
     if truth.get("charging_voltage") is not None:
         plan["limits"]["charging_min_v"] = 1.0
+    if "charging_voltage" in case.both and rng.random() < 0.5:
+        low = case.both["charging_voltage"][0]
+        plan["limits"] |= {"charging_min_v": laid("charging_voltage", low, slack["charging_voltage"])}
+        plan["limits"] |= {"charging_max_v": 40.0}
     plan["limits"]["feed_in_crank"] = str(rng.choice(["hold", "drop"]))
     return plan, scale
 
@@ -219,6 +225,10 @@ def _right(case: Case, plan: dict, scale: float, check: str) -> str | None:
     if math.isinf(value):
         return "fail"
     slack = case.slack.get(check, 0.0)
+    if check in case.both:
+        low, high = _window(plan, check)
+        room = min(min(x - low, high - x) for x in case.both[check])
+        return "pass" if room >= slack * (1 - 1e-9) else "fail" if room <= -slack * (1 - 1e-9) else None
     if check == "relay_chatter":
         return "pass" if value + slack < 0.5 else "fail" if value >= 1 else None
     if check == "feed_in_crank":
@@ -259,9 +269,12 @@ def _count(table: Table, case: Case, plan: dict, scale: float, result: benchlog.
         if truth is not None and math.isfinite(truth):
             if check.measured is not None and check.uncertainty:
                 tally.with_u = 1
-                tally.covered = int(abs(check.measured - truth * times) <= check.uncertainty * (1 + 1e-9) + slack)
+                low, high = case.both.get(check.id, (truth * times, truth * times))
+                off = max(low - check.measured, check.measured - high, 0.0)
+                tally.covered = int(off <= check.uncertainty * (1 + 1e-9) + slack)
             if not tight and ideal and kind not in COUNTED and right in ("pass", "fail"):
-                gap = abs(_limit(plan, check.id, truth * times) - truth * times)
+                values = case.both.get(check.id, (truth * times,))
+                gap = min(abs(_limit(plan, check.id, x) - x) for x in values)
                 tally.provable = int(gap > PROVABLE_U * ideal * times + slack and _told_apart(case, plan, check.id))
                 tally.proven = int(tally.provable and check.verdict == right)
         for heading, row in _rows(case, kind, word):
@@ -298,7 +311,17 @@ def _told_apart(case: Case, plan: dict, check: str) -> bool:
     return all(abs(math.log(planned / case.truth[check])) > math.log(COULD_BE) for planned in others)
 
 
+def _window(plan: dict, check: str) -> tuple[float, float]:
+    """The least and the most that a check of the running engine may show."""
+    limits = plan["limits"]
+    if check == "charging_balance":
+        return limits["charging_balance_min_a"], math.inf
+    return limits["charging_min_v"], limits["charging_max_v"]
+
+
 def _limit(plan: dict, check: str, value: float) -> float:
+    if check == "charging_voltage":
+        return min(_window(plan, check), key=lambda side: abs(side - value))
     if not check.startswith("slot_"):
         section, key, _ = SIDES[check]
         return float(plan[section][key])

@@ -6,9 +6,12 @@ from benchlog.analysis.coarse import runs
 from benchlog.analysis.running import LASTS_S, SHORT_GAP_S, Flags, bridged
 from benchlog.analysis.switched import hold_state
 from benchlog.trace import Array, Trace
+from benchlog.uncertainty import Mean, block_mean
 
 #: Points are steadied over this long before they count as charged or not, s: a flasher's cycle.
 STEADIED_S = 1.0
+#: What lasts longer than this is the level's own course: idle and revs, a battery that fills, s.
+COURSE_S = 5.0
 #: A load that is off for less than this is pulsed, and one that is on for less is inrush, s.
 PULSED_S, INRUSH_S = 2.5, 2.0
 #: A current that takes longer than this from a quarter to three quarters of its way follows the engine's speed, s;
@@ -102,6 +105,20 @@ def _extreme(x: Array, width: float, of: np.ufunc) -> Array:
         return x
     padded = np.pad(x, half, mode="edge")
     return np.asarray(of.reduce(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1))
+
+
+def course_mean(x: Array, start_s: Array) -> Mean:
+    """The mean over a stretch whose level has a course of its own, as a battery's that is being charged.
+
+    The mean of a course is a fact of the stretch, however far its level goes meanwhile: only what scatters around it
+    leaves the mean in doubt. Blocks of the level itself would take idle and revs for noise.
+
+    Args:
+        x: valid points at even steps, at least one. start_s: of each point, s.
+    """
+    course = steadied(x, start_s, min(COURSE_S, float(start_s[-1] - start_s[0]) / 4))
+    scatter = block_mean(x - course)
+    return Mean(float(np.mean(x)), scatter.u)
 
 
 def whole_cycles(x: Array) -> slice:

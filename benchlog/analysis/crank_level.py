@@ -9,6 +9,8 @@ from benchlog.analysis.coarse import runs
 from benchlog.trace import Array, Trace
 
 HELD_S = 0.010
+#: Rows are bunched where their usual step is below this share of the mean one; fewer rows tell nothing.
+BUNCHED_SHARE, LEAST_ROWS = 0.2, 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +101,45 @@ def without_noise(trace: Trace, role: str, over_s: float) -> tuple[Trace, float]
             # standard error of a median of so many, JCGM 100 has none; asymptotic for normal noise
             x, noise = np.median(around, axis=1), 1.2533 * noise / np.sqrt(2 * half + 1)
     return Trace(t, {role: x}, {}), float(noise)
+
+
+def evenly(trace: Trace) -> Trace:
+    """The same rows at the pace at which they were read, where packets of them share about one stamp.
+
+    Only how long a stretch of rows lasts is right then: each stamp may lie a packet's length off.
+    """
+    steps = np.diff(trace.time_s)
+    if len(steps) < LEAST_ROWS or not float(np.median(steps)) < BUNCHED_SHARE * float(np.mean(steps)):
+        return trace
+    last = np.append(np.flatnonzero(steps > float(np.mean(steps))), len(steps))
+    if len(last) < 2:
+        return trace
+    even = np.interp(np.arange(len(trace.time_s)), last, trace.time_s[last])
+    pace_s = (trace.time_s[last[-1]] - trace.time_s[last[0]]) / (last[-1] - last[0])
+    before = np.arange(last[0])
+    even[: last[0]] = trace.time_s[last[0]] - (last[0] - before) * pace_s
+    return Trace(even, trace.values, trace.over)
+
+
+def one_a_reading(trace: Trace, role: str, step_s: float) -> Trace:
+    """One row for each reading of a channel whose readings stand for ``step_s``, where that is longer than a row."""
+    known = np.flatnonzero(np.isfinite(trace.values[role]))
+    t, x = trace.time_s[known], trace.values[role][known]
+    if len(t) < 3 or step_s < 1.5 * float(np.median(np.diff(t))):
+        return Trace(t, {role: x}, {})
+    new = np.concatenate(([True], np.diff(x) != 0))
+    since = t - t[np.maximum.accumulate(np.where(new, np.arange(len(t)), 0))]
+    # a reading that comes out alike twice stands twice as long
+    again = np.concatenate(([False], np.floor(since[1:] / step_s + 0.1) > np.floor(since[:-1] / step_s + 0.1)))
+    keep = new | (again & ~new)
+    return Trace(t[keep], {role: x[keep]}, {})
+
+
+def between(trace: Trace, role: str, from_s: float, to_s: float) -> float:
+    """How far a signal moves between neighbouring samples over a stretch: the median of their differences."""
+    x = trace.between(from_s, to_s).values[role]
+    steps = np.abs(np.diff(x[np.isfinite(x)]))
+    return float(np.median(steps)) if len(steps) else 0.0
 
 
 def _noise(x: Array) -> float:

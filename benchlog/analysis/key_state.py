@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -18,6 +19,8 @@ SHORTEST_DWELL_S = 0.050
 MARK_REACH_S = 5.0
 #: How well a mark alone places an event, s (common practice, no source).
 MARK_HALF_WIDTH_S = 1.0
+#: Nobody turns a key back within this, s, nor forgets more turns than this between two marks (common practice).
+BY_HAND_S, MOST_UNMARKED = 0.15, 8
 #: A bike with the key on draws at least this more than with it off, A (common practice, no source).
 KEY_ON_A = 0.5
 
@@ -141,22 +144,25 @@ def _from_marks(noted: Sequence[Mark], table: Coarse, lines: dict[str, Line], cr
 
 
 def _with_lines(turns: list[Turn], changes: dict[str, tuple[Turn, ...]]) -> list[Turn]:
-    """Add what a line shows after the last mark, or before the first: a key-off that nobody noted, or noted wrongly.
+    """Add what a line shows before, between and after the marks: turns that nobody noted, or noted wrongly.
 
     The first of the lines that is logged tells, and only where it follows the marks there are, so that a trigger which
-    the key does not switch adds nothing.
+    the key does not switch adds nothing. Between the marks a pair of turns is a hand's: it takes its time, and comes a
+    few times only, which a trigger that is pulsed does not.
     """
     turns = sorted(turns, key=lambda turn: turn.time_s)
     for role in ("key_v", "trigger_v", "feed_v"):
         line = changes.get(role, ())
         if not line or any(turn.role != role for turn in turns):
             continue
-        # the last mark meant a change of this very line; only a contact has more of them than the key
-        near_s = MARK_REACH_S if role == "feed_v" else 0.0
+        # every turn is the line's own, so what follows it closely is the next one; a contact has more than the key
+        near_s = MARK_REACH_S if role == "feed_v" else BY_HAND_S
         after = [turn for turn in line if turn.time_s > turns[-1].time_s + near_s]
-        before = [turn for turn in line if turn.time_s < turns[0].time_s - MARK_REACH_S]
+        before = [turn for turn in line if turn.time_s < turns[0].time_s - near_s]
         if role == "feed_v" and len(after) != 1:
             after = []  # a feed that comes and goes is the contact's affair; one that goes for good went with the key
+        if role != "feed_v":
+            turns = _unmarked_between(turns, line)
         if after and after[0].to != turns[-1].to:
             turns = [*turns, *after]
         if before and before[-1].to != turns[0].to:
@@ -165,11 +171,26 @@ def _with_lines(turns: list[Turn], changes: dict[str, tuple[Turn, ...]]) -> list
     return turns
 
 
+def _unmarked_between(turns: list[Turn], line: tuple[Turn, ...]) -> list[Turn]:
+    """The turns, and the pairs that a line shows between them though nobody marked them."""
+    found = turns[:1]
+    for before, after in pairwise(turns):
+        extra = [turn for turn in line if before.time_s < turn.time_s < after.time_s]
+        times = [before.time_s, *(turn.time_s for turn in extra), after.time_s]
+        paired = extra and len(extra) % 2 == 0 and extra[0].to == after.to
+        if paired and len(extra) <= MOST_UNMARKED and min(b - a for a, b in pairwise(times)) >= BY_HAND_S:
+            found += extra
+        found.append(after)
+    return found
+
+
 def _nearest(mark: Mark, to: Literal["on", "off"], changes: dict[str, tuple[Turn, ...]], after_s: float) -> Turn:
     """The change that a mark means: the nearest, after the one that the mark before it meant; else the mark itself."""
     for role in ("key_v", "trigger_v", "feed_v", "battery_a"):
         near = [
-            turn for turn in changes.get(role, ()) if turn.to == to and abs(turn.time_s - mark.time_s) <= MARK_REACH_S and turn.time_s > after_s
+            turn
+            for turn in changes.get(role, ())
+            if turn.to == to and abs(turn.time_s - mark.time_s) <= MARK_REACH_S and turn.time_s > after_s
         ]
         if near:
             return min(near, key=lambda turn: abs(turn.time_s - mark.time_s))

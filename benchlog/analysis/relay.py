@@ -281,6 +281,7 @@ def chatter_count(
     off_to_s: float,
     slack_s: float = 0.0,
     falls_from_s: float | None = None,
+    stamped_s: float = 0.0,
 ) -> int:
     """Openings with the key on and re-closings with it off, bounce apart.
 
@@ -290,8 +291,9 @@ def chatter_count(
         off_to_s: the end of the key-off span that follows, s.
         slack_s: how well the key-off is known; an opening as close to it as that is the drop-out.
         falls_from_s: when the trigger began to fall, s, where that is known and takes its time.
+        stamped_s: how far a stamp may lie from when its row was read, s: bounce of the closing may show so much later.
     """
-    ends_s = on_to_s - slack_s - BOUNCE_S
+    ends_s = on_to_s - max(slack_s, stamped_s) - BOUNCE_S
     within = [move for move in moves if move.time_s <= on_to_s]
     # the feed may go just before its trigger, as where the clips are changed over: that is the drop-out too
     begins_s = (on_to_s if falls_from_s is None else min(falls_from_s, on_to_s)) - JUST_BEFORE_S
@@ -301,7 +303,7 @@ def chatter_count(
         for before, move in zip([None, *moves], moves, strict=False)
         if move.to == "low"
         and move is not gone
-        and on_from_s + BOUNCE_S < move.time_s <= ends_s - move.width_s
+        and on_from_s + BOUNCE_S + stamped_s < move.time_s <= ends_s - move.width_s
         and not (before is not None and before.to == "high" and move.time_s - before.time_s <= BOUNCE_S)
     ]
     after = [m for m in moves if ends_s - m.width_s < m.time_s <= off_to_s]

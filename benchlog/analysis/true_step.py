@@ -22,6 +22,9 @@ AS_LONG = 0.7
 #: Or they stand for whole multiples of one beat: this share of them, within this part of the beat. A quiet channel
 #: that repeats its figure by chance does so for any number of rows.
 ON_BEAT, OFF_BEAT = 0.9, 0.1
+#: Packets of rows lie this many usual steps apart, so many are needed to tell, this share of the time lies between
+#: them, and their paces and rows differ by less than this share.
+PACKET_APART, LEAST_PACKETS, MOSTLY_BETWEEN, PACKETS_ALIKE = 20.0, 4, 0.9, 0.2
 #: A ramp of fewer rows than this is an edge between samples.
 LEAST_RAMP_ROWS = 4
 #: A line swings at least this far, V.
@@ -92,9 +95,37 @@ def _spacing_s(traces: Sequence[Trace], role: str) -> float | None:
     pooled = np.sort(np.concatenate(steps)) if steps else np.empty(0)
     if len(pooled) < 8:
         return None
+    packets_s = _packets_s(steps, float(np.median(pooled)))
+    if packets_s is not None:
+        return packets_s
     pooled = pooled[pooled <= gap_limit_s(float(np.median(pooled)))]
     covered = np.cumsum(pooled)
     return float(pooled[int(np.searchsorted(covered, covered[-1] / 2))]) if len(pooled) else None
+
+
+def _packets_s(steps: Sequence[Array], usual_s: float) -> float | None:
+    """The step between packets whose rows share about one stamp, however long; None where there are none.
+
+    Packets hold the same number of rows and come at an even pace, and nearly all the time lies between them. A log
+    with gaps, or of captures at events, does neither.
+
+    Args:
+        steps: between a channel's samples, one array a stretch, s. usual_s: the median of them all.
+    """
+    pauses, rows, spent_s, whole_s = [], [], 0.0, 0.0
+    for each in steps:
+        at = np.flatnonzero(each > PACKET_APART * usual_s)
+        pauses.append(each[at])
+        rows.append(np.diff(at))
+        spent_s += float(each[at].sum())
+        whole_s += float(each.sum())
+    apart, held = np.concatenate(pauses), np.concatenate(rows)
+    if len(apart) < LEAST_PACKETS or not len(held) or spent_s < MOSTLY_BETWEEN * whole_s:
+        return None
+    low, middle, high = (float(q) for q in np.percentile(apart, (10, 50, 90)))
+    least, usual, most = (float(q) for q in np.percentile(held, (10, 50, 90)))
+    even = high - low <= PACKETS_ALIKE * middle and most - least <= max(PACKETS_ALIKE * usual, 1.0)
+    return middle + (usual - 1) * usual_s if even else None
 
 
 def _changes(trace: Trace, role: str) -> tuple[Array, Array, npt.NDArray[np.int64]]:

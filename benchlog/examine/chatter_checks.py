@@ -57,7 +57,8 @@ def examine_chatter(bench: Bench, load: FeedLoad | None = None, loads: Loads | N
                 _trigger_down(bench, move) for move in moves if move.to == "low" and move.time_s < on_to
             )
         slack_s = bench.story.half_width_s(on_to)
-        count += chatter_count(moves, closed_at, on_to, off_to, slack_s, _falls_from(bench, on_to))
+        stamped_s = bench.steps.by_role.get("feed_v", 0.0)
+        count += chatter_count(moves, closed_at, on_to, off_to, slack_s, _falls_from(bench, on_to), stamped_s)
         gaps_s = unseen_s(bench.overview, closed_at, on_to)
         hidden_s += gaps_s
         seen_s += off_to - closed_at - gaps_s

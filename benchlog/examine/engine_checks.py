@@ -6,8 +6,11 @@ import numpy as np
 
 from benchlog.analysis.crank_level import (
     HELD_S,
+    between,
+    evenly,
     held_minimum,
     longest_loss,
+    one_a_reading,
     until_recovery,
     widest_gap_s,
     without_noise,
@@ -16,6 +19,7 @@ from benchlog.analysis.cranking import Crank
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.examine.bench import Bench
+from benchlog.examine.parted import level_parts
 from benchlog.uncertainty import combine, rectangular
 
 #: A feed that was lost is back within this of the crank's end, s.
@@ -61,39 +65,49 @@ def _lowest(bench: Bench, crank: Crank) -> Measured | None:
     accuracy = bench.accuracy.get("battery_v")
     roles = [role for role in ("battery_v", "feed_v") if bench.has(role)]
     trace = until_recovery(bench.log.trace(crank.from_s - 0.2, crank.to_s, roles))
-    clean, noise = without_noise(trace, "battery_v", HELD_S / 4)
+    over = int(trace.over["battery_v"].sum()) if "battery_v" in trace.over else 0
+    step_s = bench.true_step_s("battery_v")
+    paced = evenly(trace)
+    if paced is trace:
+        paced = one_a_reading(trace, "battery_v", step_s)
+    clean, noise = without_noise(paced, "battery_v", HELD_S / 4)
     held = held_minimum(clean)
     if held is None:
         return None
-    value, half, at_s, step_s = held.level, held.half_width, held.time_s, bench.true_step_s("battery_v")
-    wider = held_minimum(clean, held_s=HELD_S + 2 * held.gap_s) if held.gap_s > HELD_S / FEW else None
-    if wider is not None:
-        # so few samples may each be a mean over their step: only a longer stretch surely stays as low for 10 ms
-        lowest_v = held.level - held.half_width
-        value, half = (wider.upper + lowest_v) / 2, (wider.upper - lowest_v) / 2
-    limit = bench.plan.limits.crank_min_v
     # what a gap anywhere in the crank hides may be its lowest
     gap_s = max(held.gap_s, widest_gap_s(trace, "battery_v", crank.from_s, crank.to_s), step_s)
     slow = gap_s > HELD_S * 1.01
-    sampled = max(held.gap_s, step_s) <= HELD_S * 1.01
-    if slow:
-        # two samples below the limit prove a failure; else the lowest one says the most
-        lowest_v = value if sampled else float(np.nanmin(trace.values["battery_v"]))
-        value = held.upper if limit is not None and held.upper < limit else lowest_v
-    over = int(trace.over["battery_v"].sum()) if "battery_v" in trace.over else 0
+    if max(held.gap_s, step_s) > HELD_S * 1.01:
+        limit = bench.plan.limits.crank_min_v
+        lowest_v = float(clean.values["battery_v"].min())
+        # two samples below the limit show a fall that lasts, for all that is not seen between them
+        below = limit is not None and held.upper < limit
+        value, half = (held.upper, between(clean, "battery_v", crank.from_s, crank.to_s)) if below else (lowest_v, 0.0)
+        alone = limit is not None and value < limit <= held.upper
+        story = "the lowest sample" if not below else "two samples on end"
+    else:
+        value, half, alone, story = held.level, held.half_width, False, f"held for 10 ms at {held.time_s:.2f} s"
+        wider = held_minimum(clean, held_s=HELD_S + 2 * held.gap_s) if held.gap_s > HELD_S / FEW else None
+        if wider is not None:
+            # so few samples may each be a mean over their step: only a longer stretch surely stays as low for 10 ms
+            lowest_v = held.level - held.half_width
+            value, half = (wider.upper + lowest_v) / 2, (wider.upper - lowest_v) / 2
+    scatter = combine(noise, rectangular(half))
     return Measured(
         value=value,
-        u=None if accuracy is None else combine(accuracy.level_u(value), noise, 0.0 if slow else rectangular(half)),
+        u=None if accuracy is None else combine(accuracy.level_u(value), scatter),
         from_s=crank.from_s,
         to_s=crank.to_s,
-        story=f"held for 10 ms at {at_s:.2f} s" if sampled else "the lowest sample",
+        story=story,
         doubt=f"{over} samples of battery_v were over range while cranking"
         if over
         else f"one sample alone below the limit, {gap_s * 1000:.0f} ms from the next"
-        if slow and limit is not None and value < limit <= held.upper
+        if slow and alone
         else None,
         only_fails=f"samples {gap_s * 1000:.0f} ms apart can miss the lowest 10 ms" if slow else None,
         remedy="a log at 200 samples a second or more, without gaps, would prove it" if slow else None,
+        # a crank lasts as long as it lasts: no longer log lowers its scatter
+        parts=level_parts(scatter, accuracy, value, crank.to_s - crank.from_s, most_s=crank.to_s - crank.from_s),
     )
 
 

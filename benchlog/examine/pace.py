@@ -9,6 +9,8 @@ from benchlog.trace import Trace
 
 #: A stretch reaches so far to both sides of an edge, s; so many are looked at, and so many of the time between.
 REACH_S, MOST_EDGES, MOST_STEADY = 1.0, 8, 4
+#: Packets of rows further apart than this are not looked for, s.
+FURTHEST_S = 30.0
 #: Nothing is timed by slower rows than this, s.
 SLOWEST_S = 0.5
 
@@ -30,5 +32,7 @@ def _spread(times: list[float], most: int) -> list[float]:
 
 
 def _around(log: Samples, at_s: float, roles: list[str]) -> Trace:
-    reach = max(REACH_S, 10 * log.overview.step_s)
+    # packets of rows may come seconds apart
+    apart_s = float(np.percentile(log.overview.gap_s, 90)) if len(log.overview.gap_s) else 0.0
+    reach = max(REACH_S, 10 * log.overview.step_s, min(4 * apart_s, FURTHEST_S))
     return log.trace(at_s - reach, at_s + reach, roles)

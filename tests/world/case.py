@@ -96,6 +96,14 @@ class Case:
         """How far fair readings of each definition may lie from `truth`."""
         return {c: max((x.truth.slack.get(c, 0.0) for x in self.logs), default=0.0) for c in check_ids(self.plan)}
 
+    @property
+    def both(self) -> dict[str, tuple[float, float]]:
+        """The values at idle and revved of the checks whose pass must hold for both, and which either fails."""
+        out: dict[str, tuple[float, float]] = {}
+        for x in self.logs:
+            out |= x.truth.both
+        return out
+
     def span(self, check: str) -> tuple[float, float]:
         """The lowest and highest value by any fair reading of the definition; (nan, nan) where there is no value."""
         found = [x.truth.span[check] for x in self.logs if check in x.truth.span]

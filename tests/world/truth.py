@@ -29,13 +29,17 @@ STIRS_A = 0.01
 
 @dataclass
 class Truth:
-    """Values, slack and notes, by check id; `parts` holds further values (idle, revs, resistances)."""
+    """Values, slack and notes, by check id; `parts` holds further values (idle, revs, resistances).
+
+    `both` holds the values at idle and revved where each is judged: a pass must hold for both, a failure of one fails.
+    """
 
     value: dict[str, float | None] = field(default_factory=dict)
     slack: dict[str, float] = field(default_factory=dict)
     soft: set[str] = field(default_factory=set)
     parts: dict[str, float] = field(default_factory=dict)
     span: dict[str, tuple[float, float]] = field(default_factory=dict)
+    both: dict[str, tuple[float, float]] = field(default_factory=dict)
 
     def put(self, check: str, value: float | None, slack: float = 0.0, others: list[float] | None = None) -> None:
         """One check's truth; `others` are values by other fair readings, which widen its span on their own side."""
@@ -271,7 +275,7 @@ def _loads(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[s
     return works
 
 
-def _engine(tr: Truth, script: Script, sol: Solution, roles: set[str], plan: dict) -> None:
+def _engine(tr: Truth, script: Script, sol: Solution, roles: set[str]) -> None:
     cranks = [(a, b) for a, b in script.crank if a >= 0 and b <= script.end_s]
     lows = []
     for a, b in cranks:
@@ -298,29 +302,54 @@ def _engine(tr: Truth, script: Script, sol: Solution, roles: set[str], plan: dic
         tr.put("charging_voltage", None)
         tr.put("charging_balance", None)
         return
-    whole = sum(b - a for a, b in runs)
-    mean = sum(sol.mean("battery_v", a, b) * (b - a) for a, b in runs) / whole
-    parts = [mean]
     revs = [(a + 1, b - 1) for a, b in meet(runs, script.revs) if b - a > 5]
     idle = [(a + 2, b - 0.5) for a, b in cut(runs, [(x - 0.5, y + 0.5) for x, y in script.revs]) if b - a > 5]
+    # a bike that charges only when revved has not charged at idle: both are said, the worse is judged
+    two = bool(idle and revs) and _mean(sol, "battery_a", idle) > 0.0 > _mean(sol, "battery_a", revs)
     for name, spans in (("idle", idle), ("revs", revs)):
         if spans:
-            parts.append(sum(sol.mean("battery_v", a, b) * (b - a) for a, b in spans) / sum(b - a for a, b in spans))
-            tr.parts[f"{name}_v"] = parts[-1]
-    # a bike that charges only when revved has not charged at idle: the worse of the two is judged
-    middle = (plan["limits"]["charging_min_v"] + plan["limits"]["charging_max_v"]) / 2
-    worse = max(parts, key=lambda p: abs(p - middle))
-    tr.put("charging_voltage", worse, 0.02 + 0.15 * (max(parts) - min(parts)))
+            tr.parts[f"{name}_v"] = _mean(sol, "battery_v", spans)
+    settled = [(a + 2, b - 0.5) for a, b in runs]  # without the alternator's rise and its coasting
+    # how long the engine idles and revs belongs to the session; where one of them ends, a second or so, to the reader
+    around = _around(sol, "battery_v", runs, script.stumbles)
+    tr.put("charging_voltage", _mean(sol, "battery_v", runs), 0.02, [_mean(sol, "battery_v", settled), *around])
+    if two:
+        tr.both["charging_voltage"] = (tr.parts["idle_v"], tr.parts["revs_v"])
+        tr.value["charging_voltage"] = tr.parts["idle_v"]
+        tr.slack["charging_voltage"] = 0.02 + 0.02 * abs(tr.parts["revs_v"] - tr.parts["idle_v"])
     loaded = meet(runs, script.all_on) or runs
-    length = sum(b - a for a, b in loaded)
-    i = -sum(sol.mean("battery_a", a, b) * (b - a) for a, b in loaded) / length
-    late = [(a + (b - a) / 2, b) for a, b in loaded]
-    i2 = -sum(sol.mean("battery_a", a, b) * (b - a) for a, b in late) / sum(b - a for a, b in late)
-    each = [-sum(sol.mean("battery_a", a, b) * (b - a) for a, b in s) / sum(b - a for a, b in s)
-            for s in (meet(idle, loaded), meet(revs, loaded)) if s]  # fmt: skip
-    least = min([i, *each])
-    spread = 0.05 + (0.0 if revs else abs(i2 - i)) + 0.15 * (max([i, *each]) - least)
-    tr.put("charging_balance", least if "battery_a" in roles else None, spread)
+    late = [(a + 2, b - 0.5) for a, b in loaded if b - a > 5] or loaded
+    value = -_mean(sol, "battery_a", loaded)
+    others = [-_mean(sol, "battery_a", late), *(-x for x in _around(sol, "battery_a", loaded, script.stumbles))]
+    tr.put("charging_balance", value if "battery_a" in roles else None, 0.05, others)
+    each = [meet(idle, loaded), meet(revs, loaded)]
+    if two and all(each) and "battery_a" in roles:
+        low, high = (-_mean(sol, "battery_a", spans) for spans in each)
+        tr.both["charging_balance"] = (low, high)
+        tr.value["charging_balance"] = low
+        tr.slack["charging_balance"] = 0.05 + 0.02 * abs(high - low)
+    for check, (low, high) in tr.both.items():
+        tr.span[check] = (low - tr.slack[check], high + tr.slack[check])
+
+
+def _mean(sol: Solution, role: str, spans: Spans) -> float:
+    return sum(sol.mean(role, a, b) * (b - a) for a, b in spans) / sum(b - a for a, b in spans)
+
+
+def _around(sol: Solution, role: str, spans: Spans, stumbles: Spans) -> list[float]:
+    """The mean with the borders of the stretch read a second and a half earlier or later, as fair readers may.
+
+    An engine that stumbles for a second may count as running, or as having stalled and caught again.
+    """
+    found = []
+    stumbled = cut(spans, [(a, b + 3.0) for a, b in stumbles])
+    if stumbled and stumbles:
+        found.append(_mean(sol, role, [(a, b) for a, b in stumbled if b - a > 1] or spans))
+    for begin, end in ((1.5, 0.0), (0.0, -1.5), (3.0, 0.0)):
+        moved = [(a + begin, b + end) for a, b in spans if b - a > 6]
+        if moved:
+            found.append(_mean(sol, role, moved))
+    return found
 
 
 def find_truth(inst: Install, script: Script, sol: Solution, roles: set[str], plan: dict) -> Truth:
@@ -331,7 +360,7 @@ def find_truth(inst: Install, script: Script, sol: Solution, roles: set[str], pl
     relay_truth(tr, inst, script, sol, roles, plan)
     works = _loads(tr, inst, script, sol, roles)
     _sag(tr, inst, script, sol, roles, works)
-    _engine(tr, script, sol, roles, plan)
+    _engine(tr, script, sol, roles)
     if inst.trigger_pulse and inst.trigger_pulse[0] < 100:  # the contact chatters: no load lasts
         slots = {f"slot_{n}_current" for n in range(1, len(inst.circuits) + 1)}
         tr.soft |= {"battery_sag", "source_resistance", "feed_drop", "ground_lift", "feed_in_crank", *slots}

@@ -52,6 +52,11 @@ def true_verdict(case: Case, check: str, margin: float) -> str:
         return "not proven"
     if check == "relay_chatter":
         return "pass" if most < 0.5 else ("fail" if least >= 1 else "either")
+    if check in case.both:
+        slack = case.slack[check] + margin
+        rooms = [min(x - low if low is not None else math.inf, high - x if high is not None else math.inf)
+                 for x in case.both[check]]  # fmt: skip
+        return "pass" if min(rooms) >= slack else "fail" if min(rooms) <= -slack else "either"
     over = high is not None and most + margin > high
     under = low is not None and least - margin < low
     if not over and not under:
