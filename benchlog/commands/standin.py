@@ -7,9 +7,10 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
+from typer.core import TyperCommand
 
 from benchlog.commands.shared import user_errors
 from benchlog.errors import BenchlogError
@@ -23,6 +24,17 @@ FASTEST_HZ = 20_000.0
 NO_BEFORE = {"added_drain_ma": None}
 
 
+class WithBehaviours(TyperCommand):
+    """Lists the behaviours at the end of its help; only there, since they bring the whole stand-in with them."""
+
+    def format_epilog(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002  # typer's call; its classes are not public
+        """Write the names and what each is."""
+        from benchlog.standin import BEHAVIOURS
+
+        with formatter.section("Behaviours"):
+            formatter.write_dl([(one.name, one.words) for one in BEHAVIOURS.values()])
+
+
 def standin(
     fault: Annotated[
         str | None, typer.Option(metavar="NAME", help="Show one fault: a cause id, as a result names it.")
@@ -31,7 +43,7 @@ def standin(
         list[str] | None,
         typer.Option(
             metavar="NAME",
-            help=f"Show what a real bike does beside the test; may be given again. The names stand below.",
+            help="Show what a real bike does beside the test; may be given again. The names stand below.",
         ),
     ] = None,
     plan: Annotated[

@@ -1,7 +1,8 @@
 """What a real bike, or its rider, does beside the test: one change to an install for each.
 
-None of them is a fault of the install. Most change no true value; three of them do (``MAY_FAIL``), and then the check
-that says so is right. Amounts and times are of the size that common practice calls usual; no source is claimed.
+Most leave every check of a good install within its plan; where one truly breaks a limit, or is a cause that benchlog
+names, it says so (``fails``, ``causes``). Amounts and times are of the size that common practice calls usual; no source
+is claimed for them.
 """
 
 from collections.abc import Callable, Iterable
@@ -32,13 +33,15 @@ class Behaviour:
         name: as ``benchlog standin --behaviour`` takes it.
         words: what the bike or its rider does, for people.
         change: the same install with it.
-        fails: the checks that it truly makes fail on a healthy install with the usual plan.
+        fails: the checks whose true value it brings beyond the usual plan's limits on a good install.
+        causes: the cause ids that are rightly named for it.
     """
 
     name: str
     words: str
     change: Callable[[Install], Install]
     fails: frozenset[str] = frozenset()
+    causes: frozenset[str] = frozenset()
 
 
 def _beside(*loads: BikeLoad) -> Callable[[Install], Install]:
@@ -117,7 +120,12 @@ _ALL = (
         _beside(BikeLoad(0.42, "key off")),
         frozenset({"settle_time", "off_state_drain"}),
     ),
-    Behaviour("charger_left_on", "a small charger was left connected", _set(charger_a=0.4, charger_holds_v=0.45)),
+    Behaviour(
+        "charger_left_on",
+        "a small charger was left connected",
+        _set(charger_a=0.4, charger_holds_v=0.45),
+        causes=frozenset({"charging_while_off"}),
+    ),
     Behaviour(
         "failed_crank",
         "the lamps go out for the starter and stay out; the engine fires only at the second try",
@@ -138,12 +146,14 @@ _ALL = (
         "the relay's contact sticks and lets go 0.4 s late, the first time only",
         _set(sticks_s=0.4),
         frozenset({"relay_drop_out"}),
+        frozenset({"slow_relay"}),
     ),
     Behaviour(
         "opening_feed",
         "a joint of the feed opens under vibration, three times in a run",
         _opening_feed,
         frozenset({"relay_chatter"}),
+        frozenset({"intermittent_feed"}),
     ),
     Behaviour(
         "idle_no_charge",

@@ -94,8 +94,6 @@ def _trigger_v(line: Timeline, time_s: Array, battery_v: Array) -> Array:
     up_v = battery_v - install.trigger_drop_v
     if install.lamp_test is not None:
         value = up_v * lamp_test_level(install, time_s) * (trigger_level(line, time_s) == 0)
-    if not line.edges:
-        return value
     found = np.searchsorted([edge.time_s for edge in line.edges], time_s, side="right")
     for number in np.unique(found[found > 0]):
         edge, here = line.edges[number - 1], found == number

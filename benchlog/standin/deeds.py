@@ -44,7 +44,7 @@ def still_to_come(action: Action, done: Sequence[Action]) -> list[Action]:
 
 
 def as_done(install: Install, script: Script) -> Script:
-    """The script with each action as this bike and its rider have it; what takes longer makes all that follows later."""
+    """The script with each action as this bike and its rider have it; what takes longer delays all that follows."""
     done: list[Action] = []
     late_s = 0.0
     for planned in sorted(script.actions, key=lambda act: act.time_s):

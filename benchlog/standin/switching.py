@@ -25,7 +25,7 @@ def bounced(key: Steps, bounce_ms: tuple[float, ...]) -> Steps:
     if not bounce_ms:
         return key
     changes: list[tuple[float, float]] = []
-    nexts = [*key.times_s[1:].tolist(), math.inf]
+    nexts = np.r_[key.times_s, math.inf][1:].tolist()
     for time, value, following in zip(key.times_s.tolist(), key.values[1:].tolist(), nexts, strict=True):
         changes.append((time, value))
         at, state = time, value
@@ -55,7 +55,7 @@ def switching(load: BikeLoad, key: Steps, runs: list[tuple[float, float]], from_
 
 def _key_states(key: Steps, on: bool, end_s: float) -> list[tuple[float, float]]:
     """Where the key is on, or off after it was turned off; the last lasts beyond the end."""
-    nexts = [*key.times_s[1:].tolist(), math.inf]
+    nexts = np.r_[key.times_s, math.inf][1:].tolist()
     values = key.values[1:].tolist()
     return [
         (start, stop)
