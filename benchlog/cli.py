@@ -181,7 +181,7 @@ def schema(
 app.command()(recording.ports)
 app.command()(recording.record)
 app.command()(acceptance.acceptance)
-app.command()(standin.standin)
+app.command(cls=standin.WithBehaviours)(standin.standin)
 app.command()(season.season)
 app.add_typer(records.app, name="records")
 app.command()(page.page)

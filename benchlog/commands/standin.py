@@ -7,9 +7,10 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
+from typer.core import TyperCommand
 
 from benchlog.commands.shared import user_errors
 from benchlog.errors import BenchlogError
@@ -23,9 +24,27 @@ FASTEST_HZ = 20_000.0
 NO_BEFORE = {"added_drain_ma": None}
 
 
+class WithBehaviours(TyperCommand):
+    """Lists the behaviours at the end of its help; only there, since they bring the whole stand-in with them."""
+
+    def format_epilog(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002  # typer's call; its classes are not public
+        """Write the names and what each is."""
+        from benchlog.standin import BEHAVIOURS
+
+        with formatter.section("Behaviours"):
+            formatter.write_dl([(one.name, one.words) for one in BEHAVIOURS.values()])
+
+
 def standin(
     fault: Annotated[
         str | None, typer.Option(metavar="NAME", help="Show one fault: a cause id, as a result names it.")
+    ] = None,
+    behaviour: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME",
+            help="Show what a real bike does beside the test; may be given again. The names stand below.",
+        ),
     ] = None,
     plan: Annotated[
         Path | None,
@@ -54,11 +73,11 @@ def standin(
         from benchlog.standin.logger import live_logger
         from benchlog.standin.streaming import LiveBike
 
-        install, plan_toml = _install(plan, fault)
+        install, plan_toml = _install(plan, fault, behaviour or [])
         bike = LiveBike(install, live_logger(rate), np.random.default_rng(seed))
         lines = LineForm(form, "xor" if checksum else "crc" if crc else "none")
         with _told_to_end(seconds) as ended, Standin(bike, lines, plan_toml=plan_toml, speed=speed) as running:
-            _say(_welcome(running, fault))
+            _say(_welcome(running, fault, behaviour or []))
             for text in running.run(ended, typing=True):
                 _say(text)
         _say("the stand-in has ended, and its folder is gone")
@@ -80,20 +99,23 @@ def _refuse(rate: float, speed: float, both: bool, seed: int | None, seconds: fl
         raise BenchlogError("\n  ".join(faults))
 
 
-def _install(plan: Path | None, fault: str | None) -> "tuple[Install, str]":
-    from benchlog.standin import Install, NoSuchFault, plan_toml_of, with_fault
+def _install(plan: Path | None, fault: str | None, behaviours: list[str]) -> "tuple[Install, str]":
+    from benchlog.standin import Install, NoSuchFault, plan_toml_of, with_behaviours, with_fault
     from benchlog.standin.faults import FAULTS
 
     if fault is not None and fault not in FAULTS:
         raise NoSuchFault(fault)
+    with_behaviours(Install(), behaviours)  # an unknown name is told before the plan is read
     if plan is None:
-        return (Install() if fault is None else with_fault(Install(), fault)), plan_toml_of(Install(), NO_BEFORE)
+        made = Install() if fault is None else with_fault(Install(), fault)
+        return with_behaviours(made, behaviours), plan_toml_of(Install(), NO_BEFORE)
     from benchlog.plan import load_plan
     from benchlog.standin.from_plan import faulty_install_of, install_of
 
     loaded = load_plan(plan)
     text = plan.read_text(encoding="utf-8-sig")
-    return (install_of(loaded) if fault is None else faulty_install_of(loaded, fault)), text
+    made = install_of(loaded) if fault is None else faulty_install_of(loaded, fault)
+    return with_behaviours(made, behaviours), text
 
 
 @contextmanager
@@ -110,13 +132,16 @@ def _told_to_end(seconds: float | None) -> "Iterator[Callable[[], bool]]":
             signal.signal(number, handler)
 
 
-def _welcome(running: "Standin", fault: str | None) -> str:
+def _welcome(running: "Standin", fault: str | None, behaviours: list[str]) -> str:
+    from benchlog.standin import BEHAVIOURS
+
     bike, port = running.bike, running.port
     slots = ", ".join(f"{circuit.slot} {circuit.device}" for circuit in bike.install.circuits) or "none"
     return "\n".join(
         (
             f'a simulated install on the bike "{bike.install.bike}"'
             + (f", with one fault: {fault}" if fault else ", without a fault"),
+            *(f"  {name}: {BEHAVIOURS[name].words}" for name in behaviours),
             f"  port    {port}",
             f"  plan    {running.plan}",
             f"  logger  {running.logger}",

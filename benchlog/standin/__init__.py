@@ -13,6 +13,7 @@
     Path("plan.toml").write_text(sim.plan_toml)
 
     bad = simulate(with_fault(Install(), "feed_resistance"), acceptance_script(), fast_logger(), rng)
+    real = simulate(with_behaviours(Install(), ["flashers", "key_bounce"]), acceptance_script(), fast_logger(), rng)
 
 Anything can be changed with ``dataclasses.replace``: the install's parameters, a script's actions, a
 logger's channels (``spec.changed("battery_v", resolution=0.1)``). The same ``rng`` gives the same log.
@@ -26,8 +27,9 @@ A bike that runs on and is acted on, for a stream instead of a whole log (``benc
 Circuits draw a constant current whatever the voltage, and the coil a constant one once pulled in.
 """
 
+from benchlog.standin.behaviours import BEHAVIOURS, Behaviour, NoSuchBehaviour, with_behaviours
 from benchlog.standin.faults import FAULTS, NoSuchFault, with_fault
-from benchlog.standin.install import Circuit, Install, WakeUps
+from benchlog.standin.install import BikeLoad, Circuit, Install, WakeUps
 from benchlog.standin.logger import (
     ChannelSpec,
     LoggerSpec,
@@ -45,9 +47,12 @@ from benchlog.standin.truth import Truth
 from benchlog.standin.writing import Form, csv_text, write_csv
 
 __all__ = [
+    "BEHAVIOURS",
     "FAULTS",
     "LIMITS",
     "Action",
+    "Behaviour",
+    "BikeLoad",
     "CannotDo",
     "ChannelSpec",
     "Circuit",
@@ -55,6 +60,7 @@ __all__ = [
     "Install",
     "LiveBike",
     "LoggerSpec",
+    "NoSuchBehaviour",
     "NoSuchFault",
     "Script",
     "Simulation",
@@ -72,6 +78,7 @@ __all__ = [
     "simulate",
     "slow_logger",
     "to_logger_toml",
+    "with_behaviours",
     "with_fault",
     "write_csv",
 ]

@@ -9,6 +9,7 @@ import math
 
 import numpy as np
 
+from benchlog.standin.install import Install
 from benchlog.standin.loads import feed_a, load_a
 from benchlog.standin.timeline import Timeline
 from benchlog.trace import Array
@@ -37,12 +38,19 @@ def _charging(
     install = line.install
     after_s = time_s - run[0]
     turning = np.clip((run[1] + install.coast_s - time_s) / install.coast_s, 0.0, 1.0)
-    given = install.alternator_a * turning * (1.0 - np.exp(-after_s / install.alternator_tau_s))
+    given = alternator_a(install, after_s) * turning * (1.0 - np.exp(-after_s / install.alternator_tau_s))
     wanted = install.charge_floor_a + install.charge_a * np.exp(-after_s / install.charge_tau_s)
     charge = np.minimum(given - load, wanted)
     ripple = install.ripple_v * np.sin(2 * np.pi * install.ripple_hz * after_s)
     raised = rest_v + (install.regulated_v - rest_v) * charge / wanted + ripple
     return -charge, np.where(charge > 0, raised, rest_v)
+
+
+def alternator_a(install: Install, after_s: Array) -> Array:
+    """What the alternator can give so long after the start, A: less while the engine idles."""
+    share = np.where(after_s < install.idle_s, install.idle_share, 1.0)
+    given: Array = install.alternator_a * share
+    return given
 
 
 def _surface_v(line: Timeline, time_s: Array) -> Array:
@@ -54,6 +62,11 @@ def _surface_v(line: Timeline, time_s: Array) -> Array:
         after = time_s - stop - install.coast_s
         gained = install.charged_surface_v * -math.expm1(-(stop - start) / 10.0)
         surface += np.where(after >= 0, gained * np.exp(-np.maximum(after, 0.0) / install.surface_tau_s), 0.0)
+    if install.charger_holds_v:
+        changes = np.r_[0.0, line.key.times_s]
+        starts = np.unique(changes[changes >= 0])
+        held = np.where(line.key.at(starts) > 0, 0.0, install.charger_holds_v)
+        surface += _following(starts, held, install.surface_tau_s, time_s)
     return surface
 
 
@@ -66,19 +79,23 @@ def _slow_v(line: Timeline, time_s: Array) -> Array:
     sustained = load_a(line, just_after, feed_a(line, just_after, sustained=True), sustained=True)
     for start, stop in line.runs:
         here = (starts >= start) & (starts < stop)
-        sustained[here] = np.maximum(sustained[here] - install.alternator_a, 0.0)
-    goal_v = sustained * install.slow_mohm / 1e3
+        sustained[here] = np.maximum(sustained[here] - alternator_a(install, just_after[here] - start), 0.0)
+    return _following(starts, sustained * install.slow_mohm / 1e3, install.slow_tau_s, time_s)
+
+
+def _following(starts: Array, goal: Array, tau_s: float, time_s: Array) -> Array:
+    """What follows ``goal``, new at each of ``starts`` (s, ascending), with one time constant."""
     at_start = np.empty_like(starts)
-    value = float(goal_v[0])  # the bike has long been in its first state
+    value = float(goal[0])  # the bike has long been in its first state
     for number, start in enumerate(starts):
         if number:
-            gone = math.exp(-(start - starts[number - 1]) / install.slow_tau_s)
-            value = float(goal_v[number - 1]) + (value - float(goal_v[number - 1])) * gone
+            gone = math.exp(-(start - starts[number - 1]) / tau_s)
+            value = float(goal[number - 1]) + (value - float(goal[number - 1])) * gone
         at_start[number] = value
     found = np.maximum(np.searchsorted(starts, time_s, side="right") - 1, 0)
     after = np.maximum(time_s - starts[found], 0.0)
-    slow: Array = goal_v[found] + (at_start[found] - goal_v[found]) * np.exp(-after / install.slow_tau_s)
-    return slow
+    following: Array = goal[found] + (at_start[found] - goal[found]) * np.exp(-after / tau_s)
+    return following
 
 
 def mean_a(line: Timeline, from_s: float, to_s: float) -> float:

@@ -7,6 +7,7 @@ import numpy as np
 from benchlog.roles import SHUNT_ROLES, slot_of
 from benchlog.standin import loads
 from benchlog.standin.battery import posts
+from benchlog.standin.lamp_test import lamp_test_level, trigger_level
 from benchlog.standin.relay import DIODE_V
 from benchlog.standin.timeline import Timeline
 from benchlog.trace import Array
@@ -90,17 +91,20 @@ def feed_v(line: Timeline, time_s: Array, battery_v: Array, feed_a: Array) -> Ar
 def _trigger_v(line: Timeline, time_s: Array, battery_v: Array) -> Array:
     install = line.install
     value = np.zeros_like(time_s)
-    if not line.edges:
-        return value
     up_v = battery_v - install.trigger_drop_v
+    if install.lamp_test is not None:
+        value = up_v * lamp_test_level(install, time_s) * (trigger_level(line, time_s) == 0)
     found = np.searchsorted([edge.time_s for edge in line.edges], time_s, side="right")
     for number in np.unique(found[found > 0]):
         edge, here = line.edges[number - 1], found == number
         if edge.level > 0:
             value[here] = up_v[here] * edge.level
         elif number > 1:
-            fallen = np.exp(-(time_s[here] - edge.time_s) / install.trigger_fall_tau_s)
-            value[here] = up_v[here] * fallen
+            after = time_s[here] - edge.time_s
+            fallen = up_v[here] * np.exp(-after / install.trigger_fall_tau_s)
+            if install.kick is not None and install.trigger_fall_tau_s < install.kick[1]:
+                fallen[after < install.kick[1]] = -install.kick[0]
+            value[here] = np.where(np.abs(fallen) > value[here], fallen, value[here])
     if install.suppression == "diode":
         # while the coil's current runs on through its diode, the line lies below ground
         freewheel = (value < DIODE_V) & (loads.coil_a(line, time_s) > 1e-4)
@@ -109,9 +113,9 @@ def _trigger_v(line: Timeline, time_s: Array, battery_v: Array) -> Array:
 
 
 def _key_v(line: Timeline, time_s: Array, battery_v: Array) -> Array:
-    key = line.key.at(time_s)
-    value = key * battery_v
-    for off, state in zip(line.key.times_s, line.key.values[1:], strict=True):
+    key = line.key_contact
+    value = key.at(time_s) * battery_v
+    for off, state in zip(key.times_s, key.values[1:], strict=True):
         if not state:
             lo, hi = np.searchsorted(time_s, [off, off + 40 * line.install.key_fall_tau_s])
             fallen = np.exp(-(time_s[lo:hi] - off) / line.install.key_fall_tau_s)

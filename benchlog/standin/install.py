@@ -1,5 +1,6 @@
 """What a simulated install is made of: every number of the battery, relay, wiring, loads and engine in one place."""
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -17,6 +18,7 @@ class Circuit:
         actual_a: A, what really flows, sustained; constant whatever the voltage.
         inrush: extra current at switch-on, as a multiple of ``actual_a``, falling with ``inrush_tau_s``.
         wire_mohm: mΩ of the positive wire from the fuse block to the device.
+        pulse: (Hz, share of each period that it draws), from the moment it is fed; ``actual_a`` is then the mean.
     """
 
     slot: int
@@ -27,6 +29,29 @@ class Circuit:
     inrush: float = 0.5
     inrush_tau_s: float = 0.02
     wire_mohm: float = 20.0
+    pulse: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BikeLoad:
+    """A load of the bike's own, beside the fuse block, that switches by itself.
+
+    Attributes:
+        amps: A, while it draws.
+        while_: the state it belongs to: the key on, the engine running, or the key off after it was on.
+        spans: (s from the start of that state, length s), ascending and apart.
+        every_s: after this long the spans come again, for as long as the state lasts; not shorter than they are.
+        flash: (Hz, share of each period that it draws) within each span.
+        inrush: extra current at the start of each span, as a multiple of ``amps``, falling with ``inrush_tau_s``.
+    """
+
+    amps: float
+    while_: Literal["key on", "running", "key off"]
+    spans: tuple[tuple[float, float], ...] = ((0.0, math.inf),)
+    every_s: float = math.inf
+    flash: tuple[float, float] | None = None
+    inrush: float = 0.0
+    inrush_tau_s: float = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +99,7 @@ class Install:
     extra_drain_a: float = 0.0  # a device fed around the relay
     extra_drain_slot: int | None = None  # whose fuse feeds that device; None: none of the block's
     charger_a: float = 0.0  # into the battery all the time, from a charger left connected
+    charger_holds_v: float = 0.0  # what that charger holds the battery above its rest with the key off
     awake: tuple[tuple[float, float], ...] = ((0.35, 41.0),)  # (A, until s after key-off), in order
     awake_slot: int | None = None  # whose fuse feeds what stays awake after the first of these
     wakeups: WakeUps | None = None
@@ -81,6 +107,8 @@ class Install:
     bike_a: float = 4.2  # key on
     bike_inrush: float = 1.0
     bike_inrush_tau_s: float = 0.06
+    bike_loads: tuple[BikeLoad, ...] = ()  # what switches by itself, above all these
+    key_bounce_ms: tuple[float, ...] = ()  # the key's contact as it is turned on: closed, open, closed, …, then closed
 
     # trigger line and relay
     trigger_drop_v: float = 0.25  # battery + to terminal 86
@@ -89,14 +117,17 @@ class Install:
     trigger_always_live: bool = False
     trigger_dead: bool = False
     trigger_pulse: tuple[float, float] | None = None  # (Hz, share of each period that it is up), key on
+    lamp_test: tuple[float, float] | None = None  # (every s, pulse s) on the dead line, too short to move the armature
     backfed: bool = False
     backfed_slot: int | None = None  # whose circuit feeds the coil; its fuse out, the relay lets go
     trigger_drops_in_crank: bool = False
+    lamps_stay_out: bool = False  # cut for a crank, they and the trigger come back only as the engine runs
     coil_ohm: float = 90.0
     coil_h: float = 0.3
     coil_open: bool = False
     suppression: Suppression = "diode"
     resistor_ohm: float = 680.0
+    kick: tuple[float, float] | None = None  # (V below ground, s) of the coil's own voltage as the trigger is let go
     pull_in_a: float = 0.075  # coil current that moves the armature
     release_a: float = 0.030
     pull_travel_ms: float = 3.0
@@ -105,6 +136,7 @@ class Install:
     open_bounce_ms: tuple[float, ...] = (0.2, 0.3)  # open, closed, then open
     chatter: tuple[tuple[float, float], ...] = ()  # (s after closing, length s) of openings with the key on
     contact: ContactMode = "normal"
+    sticks_s: float = 0.0  # how much later it opens the first time that the key lets it go
 
     # wiring and circuits
     feed_fuse_a: float = 20.0
@@ -126,6 +158,8 @@ class Install:
     starter_tau_s: float = 0.12
     starter_ripple_a: float = 6.0
     starter_ripple_hz: float = 8.0
+    crank_tries: int = 1  # presses of the starter until the engine fires, the first time after each key-on
+    crank_again_s: float = 6.0  # from one press to the next
 
     # alternator
     starts: bool = True
@@ -138,6 +172,10 @@ class Install:
     charge_floor_a: float = 0.7
     ripple_v: float = 0.02
     ripple_hz: float = 173.0
+    idle_s: float = 0.0  # how long it idles after the start, before it is revved
+    idle_share: float = 1.0  # of alternator_a that idling gives
+    stalls_after_s: float | None = None  # running, after the first start since key-on
+    kill_before_off_s: float = 0.0  # how long before the key a running engine is stopped by its switch
 
     @property
     def planned_a(self) -> float:

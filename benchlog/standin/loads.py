@@ -3,21 +3,26 @@
 import numpy as np
 
 from benchlog.standin import relay
-from benchlog.standin.install import Circuit
+from benchlog.standin.install import BikeLoad, Circuit
+from benchlog.standin.lamp_test import lamp_test_a, trigger_level
 from benchlog.standin.steps import Steps
+from benchlog.standin.switching import pulsing, since_on
 from benchlog.standin.timeline import Timeline
 from benchlog.trace import Array
 
 STARTER_RISE_S = 0.003
 LIGHTS_OUT_SHARE = 0.5  # of the bike's key-on current, while the starter turns and the lamps are cut
+LAMP_TEST_POINTS = 200_000  # of one period, for its mean
 SHORT_BREAK_S = 0.005  # a shorter loss of supply brings no new inrush
 
 
 def circuit_a(line: Timeline, circuit: Circuit, time_s: Array, *, sustained: bool = False) -> Array:
-    """One circuit's current, A; without its inrush where ``sustained``."""
+    """One circuit's current, A; without its inrush and its pulses' mean where ``sustained``."""
     fed = line.slots[circuit.slot]
     current = fed.at(time_s) * (0.0 if line.install.ground_open else circuit.actual_a)
     if not sustained:
+        if circuit.pulse is not None:
+            current *= pulsing(since_on(fed, time_s), circuit.pulse) / circuit.pulse[1]
         _add_inrush(current, time_s, fed, circuit.inrush, circuit.inrush_tau_s)
     return current
 
@@ -42,29 +47,48 @@ def load_a(line: Timeline, time_s: Array, feed: Array, *, sustained: bool = Fals
     )
     if install.wakeups is not None:
         total += line.wake.at(time_s) * install.wakeups.height_a
-    key = line.key.at(time_s)
-    bike = key * install.bike_a
+    bike = line.key_contact.at(time_s) * install.bike_a
     if not sustained:
-        _add_inrush(bike, time_s, line.key, install.bike_inrush, install.bike_inrush_tau_s)
+        _add_inrush(bike, time_s, line.key_contact, install.bike_inrush, install.bike_inrush_tau_s)
+    for start, stop in line.dark:
+        bike[(time_s >= start) & (time_s < stop)] *= LIGHTS_OUT_SHARE
+    for load, on in zip(install.bike_loads, line.bike_loads, strict=True):
+        bike += bike_load_a(load, on, time_s, sustained=sustained)
     starter = np.zeros_like(time_s)
     for start, stop in line.cranks:
         here = (time_s >= start) & (time_s < stop)
         after = time_s[here] - start
-        if install.trigger_drops_in_crank:
-            bike[here] *= LIGHTS_OUT_SHARE
         starter[here] = install.starter_run_a if sustained else _starter_a(line, after)
     coil = _coil_sustained_a(line, time_s) if sustained else coil_a(line, time_s)
     return total + bike + starter + coil
 
 
+def bike_load_a(load: BikeLoad, on: Steps, time_s: Array, *, sustained: bool = False) -> Array:
+    """The current of one of the bike's own loads, A; ``on`` is 1 within its spans."""
+    current = on.at(time_s) * load.amps
+    if sustained:
+        return current * (1.0 if load.flash is None else load.flash[1])
+    if load.flash is not None:
+        current *= pulsing(since_on(on, time_s), load.flash)
+    _add_inrush(current, time_s, on, load.inrush, load.inrush_tau_s)
+    return current
+
+
 def coil_a(line: Timeline, time_s: Array) -> Array:
     """The relay coil's current, A."""
-    return relay.coil_a(time_s, line.edges, line.coil_start_a, line.install)
+    current = relay.coil_a(time_s, line.edges, line.coil_start_a, line.install)
+    if line.install.lamp_test is not None:
+        current += lamp_test_a(line.install, time_s) * (trigger_level(line, time_s) == 0)
+    return current
 
 
 def _coil_sustained_a(line: Timeline, time_s: Array) -> Array:
-    level = Steps.of(0.0, [(edge.time_s, edge.level) for edge in line.edges])
-    return level.at(time_s) * line.install.coil_a
+    level = trigger_level(line, time_s)
+    current = level * line.install.coil_a
+    if line.install.lamp_test is not None:
+        period = np.linspace(0.0, line.install.lamp_test[0], LAMP_TEST_POINTS, endpoint=False)
+        current += (level == 0) * float(lamp_test_a(line.install, period).mean())
+    return current
 
 
 def _starter_a(line: Timeline, after_s: Array) -> Array:

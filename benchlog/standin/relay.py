@@ -116,6 +116,8 @@ def contact(armature: list[tuple[float, bool, bool]], install: Install) -> Steps
         return Steps.of(float(install.contact == "welded"), [])
     if install.contact == "latching":
         armature = [move for move in armature if move[1]][:1]
+    if install.sticks_s:
+        armature = _stuck_once(armature, install.sticks_s)
     changes: list[tuple[float, float]] = []
     for number, (at, pulled, key) in enumerate(armature):
         until = armature[number + 1][0] if number + 1 < len(armature) else math.inf
@@ -135,3 +137,14 @@ def contact(armature: list[tuple[float, bool, bool]], install: Install) -> Steps
     if install.contact == "inverted":
         return Steps.of(1.0, [(time, 1.0 - state) for time, state in changes])
     return Steps.of(0.0, changes)
+
+
+def _stuck_once(armature: list[tuple[float, bool, bool]], sticks_s: float) -> list[tuple[float, bool, bool]]:
+    """The moves as the contact makes them, where it opens so much later the first time that the key lets it go."""
+    first = next((number for number, (_, pulled, key) in enumerate(armature) if key and not pulled), None)
+    if first is None:
+        return armature
+    before, late_s, after = armature[:first], armature[first][0] + sticks_s, armature[first + 1 :]
+    if after and after[0][0] <= late_s:
+        return [*before, *after[1:]]  # it is pulled in again before it has let go
+    return [*before, (late_s, False, True), *after]

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.standin.channels import at_logger
+from benchlog.standin.deeds import as_done
 from benchlog.standin.install import Install
 from benchlog.standin.logger import Drawn, LoggerSpec, draw, read, to_logger_toml
 from benchlog.standin.planning import LIMITS, plan_toml_of
@@ -31,7 +32,8 @@ class Simulation:
         truth: true values, times counted from the log's first sample.
         logger_toml, plan_toml: the files that belong to it.
         spec, drawn: the logger, and the errors this one really has.
-        install, script: what was simulated; the script moved by the sampling phase.
+        install, script: what was simulated; the script moved by the sampling phase, and as the bike
+            and its rider have it (``deeds``).
     """
 
     frame: "pd.DataFrame"
@@ -68,6 +70,7 @@ def simulate(
     phase_s = float(rng.uniform(0.0, 1.0 / spec.rate_hz))
     if spec.random_phase:
         script = script.shifted(phase_s)
+    script = as_done(install, script)
     line = timeline_of(install, script)
     time = np.arange(int(script.end_s * spec.rate_hz)) / spec.rate_hz
     reached = at_logger(line, time, spec.roles)

@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from benchlog.errors import BenchlogError
 from benchlog.standin.channels import at_logger
+from benchlog.standin.deeds import deeds_of, still_to_come
 from benchlog.standin.install import Install
 from benchlog.standin.logger import Drawn, LoggerSpec, draw, read
 from benchlog.standin.script import Action, Script, action_of
@@ -76,7 +77,7 @@ class LiveBike:
         """Do what a mark's text says, between the newest sample and the next one.
 
         Returns:
-            When it was done, s.
+            When it was done, or will be where the rider does something else before (``deeds``), s.
 
         Raises:
             CannotDo: not understood, no such slot, or it makes no sense now (cranking with the key off).
@@ -92,10 +93,15 @@ class LiveBike:
             if action is None:
                 raise CannotDo(f'"{text.strip()[:60]}" is not understood; known are {KNOWN}')
             self._refuse_senseless(action)
+            dropped = still_to_come(action, self._actions)
+            if dropped:
+                self._actions = [act for act in self._actions if act not in dropped]
+                self._line = None
             if action.do != "running" and not self._is_so(action):
-                self._actions.append(action)
+                deeds = deeds_of(self.install, action, self._actions)
+                self._actions += deeds
                 self._last_s, self._line = at, None
-                done, at = at, self._next_instant()
+                done, at = next(deed.time_s for deed in deeds if deed.do == action.do), self._next_instant()
         return done
 
     def samples(self, count: int) -> Window:
@@ -149,7 +155,8 @@ class LiveBike:
         running = any(start <= at < stop for start, stop in line.runs)
         if not line.key.at(np.array([at]))[0]:
             raise CannotDo("the key is off; turn it on before you crank")
-        if running or any(start <= at < stop for start, stop in line.cranks):
+        again = any(act.do == "crank" and act.time_s > at for act in self._actions)
+        if running or again or any(start <= at < stop for start, stop in line.cranks):
             raise CannotDo(
                 "the engine runs already; type engine off to stop it first"
                 if running

@@ -10,10 +10,11 @@ from benchlog.standin import relay
 from benchlog.standin.install import Install
 from benchlog.standin.script import Do, Script
 from benchlog.standin.steps import Steps
+from benchlog.standin.switching import bounced, fuse_in, switching
+from benchlog.standin.trigger import trigger_edges
 from benchlog.trace import Array
 
 LIGHTS_OUT_S = 0.02  # from the starter button to the trigger's loss, where the bike cuts its lamps
-BACKFED_LEVEL = 0.92  # of the trigger's level with the key on
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,12 +22,14 @@ class Timeline:
     """States over one log. All times s from its first sample.
 
     Attributes:
-        key: 1 on, 0 off.
+        key: 1 on, 0 off. key_contact: the same with the contact's bounces.
+        dark: ``(from_s, to_s)`` with the lamps cut for a crank.
         cranks, runs: ``(from_s, to_s)`` with the starter on, and with the engine running.
         edges, coil_start_a: the trigger's changes, and the coil current at each, A.
         armature: ``(time_s, pulled, key did it)``.
         contact: 1 where the feed is connected.
         slots: slot -> 1 where its device is on and fed.
+        bike_loads: 1 within the spans of each of the install's, in their order.
         asleep_a: what the bike draws with the key off above its drain until it sleeps, A.
         wake: 1 during wake-ups.
         extra: 1 where the device fed around the relay has its fuse.
@@ -37,13 +40,16 @@ class Timeline:
     install: Install
     end_s: float
     key: Steps
+    key_contact: Steps
     cranks: list[tuple[float, float]]
     runs: list[tuple[float, float]]
+    dark: list[tuple[float, float]]
     edges: list[relay.Edge]
     coil_start_a: list[float]
     armature: list[tuple[float, bool, bool]]
     contact: Steps
     slots: dict[int, Steps]
+    bike_loads: tuple[Steps, ...]
     asleep_a: Steps
     wake: Steps
     extra: Steps
@@ -52,8 +58,10 @@ class Timeline:
 
     def changes_s(self) -> Array:
         """Every instant at which a sustained current changes, s, ascending."""
-        steps = [self.key, self.contact, self.asleep_a, self.wake, self.extra, self.zero, *self.slots.values()]
-        spans = [time for span in (*self.cranks, *self.runs) for time in span]
+        steps = [self.key_contact, self.contact, self.asleep_a, self.wake, self.extra, self.zero]
+        steps += [*self.slots.values(), *self.bike_loads]
+        spans = [time for span in (*self.cranks, *self.runs, *self.dark) for time in span]
+        spans += [start + self.install.idle_s for start, _ in self.runs]
         edges = [edge.time_s for edge in self.edges if math.isfinite(edge.time_s)]
         return np.unique(np.concatenate([*(step.times_s for step in steps), np.array([*spans, *edges])]))
 
@@ -70,25 +78,30 @@ def timeline_of(install: Install, script: Script, from_s: float = 0.0) -> Timeli
     """
     key_changes = [(time, 1.0) for time in script.times("key on")] + [(time, 0.0) for time in script.times("key off")]
     key = Steps.of(0.0, key_changes)
+    key_contact = bounced(key, install.key_bounce_ms)
     cranks = [_crank(install, script, time) for time in script.times("crank")]
-    edges = _trigger_edges(install, script, key, cranks)
-    armature, starts = relay.moves(edges, install)
     runs = _runs(install, script, cranks)
+    dark = _dark(install, cranks, runs, key)
+    edges = trigger_edges(install, script, key_contact, dark)
+    armature, starts = relay.moves(edges, install)
     contact = relay.contact(armature, install).both(_joint(install, key, runs))
     return Timeline(
         install=install,
         end_s=script.end_s,
         key=key,
+        key_contact=key_contact,
         cranks=cranks,
         runs=runs,
+        dark=dark,
         edges=edges,
         coil_start_a=starts,
         armature=armature,
         contact=contact,
         slots={circuit.slot: _switch(script, circuit.slot).both(contact) for circuit in install.circuits},
+        bike_loads=tuple(switching(load, key, runs, from_s, script.end_s) for load in install.bike_loads),
         asleep_a=_asleep(install, script, key),
         wake=_wake(install, script, from_s),
-        extra=_fuse(script, install.extra_drain_slot),
+        extra=fuse_in(script, install.extra_drain_slot),
         zero=_between(script, "zero", "zero end"),
         bridged=_between(script, "shunt bridged", "shunt free"),
     )
@@ -109,35 +122,21 @@ def _engine_ends(script: Script) -> list[float]:
     return sorted([*script.times("engine off"), *script.times("key off")])
 
 
-def _trigger_edges(install: Install, script: Script, key: Steps, cranks: list[tuple[float, float]]) -> list[relay.Edge]:
-    if install.trigger_always_live:
-        return [relay.Edge(-1e3, 1.0)]
-    if install.trigger_dead:
+def _dark(
+    install: Install, cranks: list[tuple[float, float]], runs: list[tuple[float, float]], key: Steps
+) -> list[tuple[float, float]]:
+    """Where the lamps are cut: while the starter turns, or from then on until the engine runs or the key is turned."""
+    if not install.trigger_drops_in_crank:
         return []
-    edges = [relay.Edge(float(time), state) for time, state in zip(key.times_s, key.values[1:], strict=True)]
-    if install.backfed:
-        return _backfed_edges(install, script, edges)
-    if install.trigger_pulse is not None:
-        edges = _pulsed(edges, *install.trigger_pulse, script.end_s)
-    if install.trigger_drops_in_crank:
-        for start, stop in cranks:
-            edges += [relay.Edge(start + LIGHTS_OUT_S, 0.0, key=False), relay.Edge(stop, 1.0, key=False)]
-    return sorted(edges, key=lambda edge: edge.time_s)
-
-
-def _pulsed(edges: list[relay.Edge], hz: float, up: float, end_s: float) -> list[relay.Edge]:
-    """The key's edges, and between them those of a line that is up for a share of each period only."""
-    found: list[relay.Edge] = []
-    for number, edge in enumerate(edges):
-        found.append(edge)
-        if edge.level == 0:
-            continue
-        until = edges[number + 1].time_s if number + 1 < len(edges) else end_s
-        for begins in edge.time_s + np.arange(max(math.floor((until - edge.time_s) * hz), 0) + 1) / hz:
-            if begins > edge.time_s and begins < until:
-                found.append(relay.Edge(float(begins), 1.0, key=False))
-            if begins + up / hz < until:
-                found.append(relay.Edge(float(begins) + up / hz, 0.0, key=False))
+    found: list[tuple[float, float]] = []
+    for start, stop in cranks:
+        back = stop
+        if install.lamps_stay_out:
+            ends = [*(run for run, _ in runs if run >= stop), *(float(t) for t in key.times_s if t > start)]
+            back = min(ends, default=math.inf)
+        out = start + LIGHTS_OUT_S
+        if out < back and (not found or out > found[-1][1]):
+            found.append((out, back))
     return found
 
 
@@ -150,36 +149,12 @@ def _joint(install: Install, key: Steps, runs: list[tuple[float, float]]) -> Ste
     return Steps.of(1.0, changes)
 
 
-def _backfed_edges(install: Install, script: Script, edges: list[relay.Edge]) -> list[relay.Edge]:
-    """The load side holds the coil through a device, at a little less than the key gives, while that has its fuse."""
-    fuse = _fuse(script, install.backfed_slot)
-    found: list[relay.Edge] = []
-    for number, edge in enumerate(edges):
-        held = edge.level == 0 and number > 0 and fuse.at(np.array([edge.time_s]))[0] > 0
-        found.append(relay.Edge(edge.time_s, BACKFED_LEVEL if held else edge.level, key=not held))
-        following = edges[number + 1].time_s if number + 1 < len(edges) else math.inf
-        pulled = [float(t) for t in fuse.times_s if edge.time_s < t < following and not fuse.at(np.array([t]))[0]]
-        if held and pulled:
-            found.append(relay.Edge(pulled[0], 0.0, key=False))
-    return found
-
-
 def _runs(install: Install, script: Script, cranks: list[tuple[float, float]]) -> list[tuple[float, float]]:
     if not install.starts:
         return []
     ends = [*_engine_ends(script), script.end_s]
     whole = [stop for start, stop in cranks if stop >= start + install.crank_s and stop < script.end_s]
     return [(stop, next((end for end in ends if end > stop), script.end_s)) for stop in whole]
-
-
-def _fuse(script: Script, slot: int | None) -> Steps:
-    """1 while a slot's fuse is in; always, where no slot is named."""
-    changes = [
-        (act.time_s, float(act.do == "fuse in"))
-        for act in script.actions
-        if act.do in ("fuse in", "fuse out") and act.slot == slot is not None
-    ]
-    return Steps.of(1.0, changes)
 
 
 def _switch(script: Script, slot: int) -> Steps:
@@ -201,7 +176,7 @@ def _asleep(install: Install, script: Script, key: Steps) -> Steps:
     first = _stages(key, install.awake[:1], 0.0)
     if len(install.awake) < 2:
         return first
-    return first.plus(_stages(key, install.awake[1:], install.awake[0][1]).both(_fuse(script, install.awake_slot)))
+    return first.plus(_stages(key, install.awake[1:], install.awake[0][1]).both(fuse_in(script, install.awake_slot)))
 
 
 def _stages(key: Steps, stages: tuple[tuple[float, float], ...], from_s: float) -> Steps:
@@ -229,4 +204,4 @@ def _wake(install: Install, script: Script, from_s: float) -> Steps:
     starts = np.arange(wake.first_s, script.end_s, wake.period_s)[skipped:]
     times = np.stack([starts, starts + wake.length_s], axis=1).ravel()
     wakes = Steps(times, np.r_[0.0, np.tile([1.0, 0.0], len(starts))])
-    return wakes if install.wakeups_slot is None else wakes.both(_fuse(script, install.wakeups_slot))
+    return wakes if install.wakeups_slot is None else wakes.both(fuse_in(script, install.wakeups_slot))

@@ -20,7 +20,7 @@ class Truth:
 
     Attributes:
         values: check id -> true value in the check's unit; None where the log lacks the condition
-            (and for ``added_drain``, which needs two logs).
+            (and for ``added_drain``, which needs two logs); ``settle_time`` is infinite where the bike never sleeps.
         key_events: ``(time_s, "on" or "off")``.
         also: further true figures: ``off_state_drain_long_run`` (mA, wake-ups at their full rate),
             ``source_resistance_instant`` (mΩ, without the slow part), ``relay_never_opened`` (1 or 0),
@@ -92,10 +92,14 @@ def _settled(line: Timeline, min_settled_s: float) -> tuple[list[tuple[float, fl
     offs = [float(t) for t, v in zip(line.key.times_s, line.key.values[1:], strict=True) if not v]
     ons = [float(t) for t, v in zip(line.key.times_s, line.key.values[1:], strict=True) if v]
     quiet_s = max((until for _, until in line.install.awake), default=0.0)
+    drawing = [load for load in line.install.bike_loads if load.while_ == "key off"]
+    quiet_s = max([quiet_s, *(after + length for load in drawing for after, length in load.spans)])
     spans, times = [], []
     for off in [None, *offs]:
         start = 0.0 if off is None else off + quiet_s
         stop = min((on for on in ons if on > (off or 0.0)), default=line.end_s)
+        if off is not None and math.isinf(quiet_s) and stop - off >= min_settled_s:
+            start = stop - min_settled_s  # it never sleeps; judged on the last of the span
         if stop - start >= min_settled_s:
             spans.append((start, stop))
             if off is not None:
@@ -216,7 +220,7 @@ def _feed_loss(line: Timeline, cranks: tuple[tuple[float, float], ...]) -> Value
     for start, stop in cranks:
         if line.contact.at(np.array([start - 1e-3]))[0] == 0:
             continue
-        time, true = _values(line, start - 0.01, stop + 0.3, 1e-4, "battery_v", "feed_v")
+        time, true = _values(line, start - 0.01, _back_s(line, stop + 0.3), 1e-4, "battery_v", "feed_v")
         lost = np.r_[0, (true["feed_v"] < true["battery_v"] / 2).astype(np.int8), 0]
         turns = np.diff(lost)
         lengths = (np.nonzero(turns == -1)[0] - np.nonzero(turns == 1)[0]) * (time[1] - time[0])
@@ -224,8 +228,19 @@ def _feed_loss(line: Timeline, cranks: tuple[tuple[float, float], ...]) -> Value
     return longest
 
 
+def _back_s(line: Timeline, from_s: float) -> float:
+    """When the feed is back after a crank, s: it may stay out, until the key is turned at the latest."""
+    if line.contact.at(np.array([from_s]))[0]:
+        return from_s
+    turns = [*line.contact.times_s[line.contact.values[1:] > 0].tolist(), *line.key.times_s.tolist(), line.end_s]
+    return min((time for time in turns if time > from_s), default=from_s) + 0.02
+
+
 def _charging(line: Timeline) -> tuple[Value, Value, Value, Value]:
-    """Mean voltage and mean current into the battery, from 1 s after the start; both at the end of the run."""
+    """Mean voltage and mean current into the battery, from 1 s after the start; both at the end of the run.
+
+    Where idling gives less than revs, each is the lower of the two means.
+    """
     means: list[tuple[float, float, float, float]] = []
     for start, stop in line.runs:
         if stop - start < 5.0:
@@ -233,7 +248,11 @@ def _charging(line: Timeline) -> tuple[Value, Value, Value, Value]:
         time, true = _values(line, start + 1.0, stop, 0.01, "battery_v", "battery_a")
         late = time >= time[-1] - 2.0
         volts, amps = true["battery_v"], -true["battery_a"]
-        means.append((float(volts.mean()), float(amps.mean()), float(volts[late].mean()), float(amps[late].mean())))
+        parts = [np.ones(len(time), dtype=np.bool_)]
+        if line.install.idle_share != 1.0 and min(line.install.idle_s, stop - start - line.install.idle_s) >= 5.0:
+            parts = [time < start + line.install.idle_s, time >= start + line.install.idle_s]
+        mean_v, mean_a = (min(float(one[part].mean()) for part in parts) for one in (volts, amps))
+        means.append((mean_v, mean_a, float(volts[late].mean()), float(amps[late].mean())))
     return means[-1] if means else (None, None, None, None)
 
 
