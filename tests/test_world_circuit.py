@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from world.install import Install, draw_install
 from world.loads import Load, inside
 from world.script import Script, draw_script
 from world.solve import Solution, solve
+from world.truth_relay import openings
 
 
 def _relay(**other: object) -> Relay:
@@ -207,3 +209,43 @@ def test_capacitors_across_the_block_hold_it_up_and_empty_through_the_loads():
     x = np.array([0.5, 1.0, 2.0]) * 5e-3 / g
     start = sol.at("feed_v", np.array([opened - 1e-4]))[0] - sol.at("ground_v", np.array([opened - 1e-4]))[0]
     assert sol.at("feed_v", opened + x) == pytest.approx(start * np.exp(-np.array([0.5, 1.0, 2.0])), rel=0.01)
+
+
+def test_a_line_that_the_load_takes_down_sinks_while_the_contact_is_closed():
+    """A source of which 8 % is left once the contact is closed: the trigger swings between 12 V and below 1 V."""
+    r = _relay(shared=0.08, pull_a=0.09, rs=0.8)
+    motion = move(r, [(-1.0, False, 0.0), (0.0, True, 12.0)], 0.2)
+    t = np.arange(0.05, 0.199, 1e-4)
+    for source in (12.0, 12.4):
+        volts = motion.trigger_v(t, np.full_like(t, source))
+        shut = inside(t, motion.closed)
+        assert len(motion.closed) > 10
+        assert 0 < volts[shut].max() <= 0.08 * source + 1e-6 < 0.9 * source < volts[~shut].min()
+
+
+def test_a_contact_that_buzzes_is_counted_though_each_opening_is_short():
+    """Open for 4 ms, closed for 3 ms, ten seconds long: 1428 openings; the bounce after the first closing is none."""
+    buzz = [(1.0 + 0.007 * n, 1.003 + 0.007 * n) for n in range(1429)]
+    sol = SimpleNamespace(closed=buzz)
+    script = SimpleNamespace(key=[(0.99, 20.0)], crank=[], end_s=buzz[-1][1])
+    assert len(openings(script, sol)) == pytest.approx(1428, abs=2)
+    bounced = SimpleNamespace(closed=[(1.0, 1.0007), (1.0012, 1.002), (1.0025, 9.0)])
+    script = SimpleNamespace(key=[(0.99, 9.0)], crank=[], end_s=12.0)
+    assert openings(script, bounced) == []
+
+
+@pytest.mark.parametrize("apart", [0.0, 1e-13, 1e-9])
+def test_a_line_at_or_near_critical_damping_has_a_motion(apart: float):
+    """Both roots of line and coil meet where R/L = 1/(par·C) + 2/√(L·C): neither is divided by their difference."""
+    l_h, ohm, c = 0.3, 90.0, 1e-5
+    g = c * (ohm / l_h - 2 / math.sqrt(l_h * c)) * (1 + apart)
+    g = g if g > 0 else c * (ohm / l_h + 2 / math.sqrt(l_h * c)) * (1 + apart)
+    r = _relay(c=c, rs=1 / g, lamp_ohm=1e6)
+    motion = move(r, [(-1.0, False, 0.0), (0.0, True, 12.0)], 0.5)
+    t = np.linspace(1e-4, 0.5, 50)
+    rp = r.rp
+    lags = solve_ivp(
+        lambda _, y: ((12.0 - y[0]) / (r.rs * c) - y[0] / (rp * c) - y[1] / c, (y[0] - ohm * y[1]) / l_h),
+        (0, 0.5), (0.0, 0.0), t_eval=t, rtol=1e-9, atol=1e-12,
+    )  # fmt: skip
+    assert np.allclose(motion.coil_a(t), lags.y[1], atol=1e-5)

@@ -1,66 +1,81 @@
 """How often the right fault is named first, over logs of a world that shares no code with benchlog.
 
     python tests/world_causes.py [--installs N] [--seed S] [--grade NAME ...] [--fault NAME ...]
-                                  [--healthy N] [--verbose] [--shown]
+                                  [--healthy N] [--jobs N] [--verbose] [--write]
 
-First comes what a log of each grade can show at all: a fault shows in an install where its noise-free log differs from
-that of the same install without it, in any channel and beyond the logger's limits, for ten samples or more. Then the
-confusion: each fault in N installs, the healthy installs with behaviours beside them. Faults with one fit share their
-place; a first place that holds more than one of the groups of ``ALIKE`` is counted as too large.
+Each install is drawn with every fault in turn and without one. Only runs of which a fault can be asked count (see
+``world_shown``): there it shows in the noise-free log, and a check fails that an ideal prover would fail. What is named
+first is right where it holds the fault and nothing but what this log cannot part from it, by the noise-free logs of
+the same install; what is named wrongly counts in every run. The healthy installs come with behaviours. ``--write`` keeps the figures in ``world_figures.json``.
 """
 
 import argparse
+import json
+import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
 
-import numpy as np
+sys.path.insert(0, str(Path(__file__).parent))
+
 import pandas as pd
 from world.case import Case, draw
 from world.faults import FAULTS
+from world_shown import alike, asked, clean, differ, truly_fails
 
 import benchlog
 from benchlog.errors import BenchlogError
 from benchlog.result import Result
 
+FIGURES = Path(__file__).parent / "world_figures.json"
 NAMES = tuple(fault.name for fault in FAULTS)
 GRADES = ("fast5", "mid4", "slow2")
 #: Behaviours that are a fault of their own, or break a limit truly: silence would be wrong.
 FAULTY = ("charger_left_on", "feed_opens", "relay_sticks_once", "park_light", "never_sleeps")
-#: Samples that must differ beyond the limits for a fault to show, and that many limits.
-SAMPLES, LIMITS_APART = 10, 2.0
-COIL_OR_FEED = frozenset(("coil_open", "feed_open"))
-#: What logs of these channels may not part, whatever their rate. The coil's current hides in the bike's own. On two
-#: channels a contact the wrong way round shows only in circuits left on at the key-off, and lamps on a line that is
-#: always live look like a device fed around the relay.
-ALIKE: dict[str, tuple[frozenset[str], ...]] = {
-    "fast5": (COIL_OR_FEED,),
-    "mid4": (COIL_OR_FEED,),
-    "slow2": (
-        frozenset(("coil_open", "feed_open", "trigger_dead", "ground_open", "inverted_contact")),
-        frozenset(("trigger_always_live", "backfed_coil", "welded_contact", "inverted_contact")),
-        frozenset(("trigger_always_live", "unswitched_device")),
-        frozenset(("pulsed_trigger", "weak_coil_supply")),
-    ),
-}
 
 
-@dataclass
-class Row:
-    """Counts over the runs with one fault (or none).
+@dataclass(frozen=True)
+class Run:
+    """One install with one fault, or without one.
 
     Attributes:
-        runs, failed, first, large, none: how many; with a failed check; with the true fault in the first place; with
-            faults beside it there that this grade parts; that named nothing.
-        instead: what stood first where it was not the true fault.
+        shown: the fault shows in the noise-free log. asked: and a check truly fails.
+        group: the faults that this log cannot part from it. first: what stood in the first place.
+        fails, truly: checks that benchlog fails, that an ideal prover would fail.
+        line: the run in words.
     """
 
-    runs: int = 0
-    failed: int = 0
-    first: int = 0
-    large: int = 0
-    none: int = 0
-    instead: Counter[str] = field(default_factory=Counter)
+    grade: str
+    fault: str | None
+    shown: bool
+    asked: bool
+    group: frozenset[str]
+    first: tuple[str, ...]
+    fails: tuple[str, ...]
+    truly: tuple[str, ...]
+    line: str
+
+    @property
+    def counts(self) -> bool:
+        """Whether the fault can be asked of this log, or something else was named all the same."""
+        return (self.shown and self.asked) or (bool(self.first) and not set(self.first) <= self.group)
+
+    @property
+    def right(self) -> bool:
+        """The fault is first, and beside it nothing that the log parts from it."""
+        return self.fault in self.first and set(self.first) <= self.group
+
+    @property
+    def kind(self) -> str:
+        """What became of a run that counts."""
+        if self.right:
+            return "right"
+        if not self.first:
+            return "none" if self.fails else "no fail"
+        return "large" if self.fault in self.first else "wrong"
 
 
 def frame_of(case: Case) -> pd.DataFrame:
@@ -107,146 +122,141 @@ def first_of(result: Result | str) -> list[str]:
     return [cause.id for cause in result.causes if cause.fit == result.causes[0].fit]
 
 
-def drawn(seed: int, grade: str, fault: str | None, **kwargs: object) -> Case | None:
-    """A case, or None where the fault does not fit its session."""
-    try:
-        return draw(seed, fault=fault, grade=grade, **kwargs)  # type: ignore[arg-type]  # the world's own keywords
-    except ValueError:
-        return None
-
-
-def seeds_of(seed: int, installs: int, grade: str, fault: str, **kwargs: object) -> Iterator[tuple[int, Case]]:
-    """The first ``installs`` cases that the fault fits."""
-    found, number = 0, 0
-    while found < installs and number < 4 * installs:
-        case = drawn(seed + number, grade, fault, **kwargs)
-        number += 1
-        if case is not None:
-            found += 1
-            yield seed + number - 1, case
-
-
-def shows(seed: int, grade: str, fault: str, marks: bool) -> list[str]:
-    """The channels in which the noise-free log with the fault differs from that without it."""
-    with_it = drawn(seed, grade, fault, behaviours=(), noise=False, marks=marks)
-    without = drawn(seed, grade, None, behaviours=(), noise=False, marks=marks)
-    if with_it is None or without is None:
-        return []
-    n = min(len(with_it.frame), len(without.frame))
-    found = []
-    for one in logger_of(with_it)["channel"]:  # type: ignore[attr-defined]  # a list of mappings
-        role = one["role"]
-        if role == "mark":
-            continue
-        a, b = (case.frame[role].to_numpy()[:n] for case in (with_it, without))
-        limit = one["offset_error"] + one["gain_error_pct"] / 100 * np.abs(b) + one["resolution"]
-        with np.errstate(invalid="ignore"):
-            apart = (np.abs(a - b) > LIMITS_APART * limit) | (np.isnan(a) != np.isnan(b))
-        if apart.sum() >= SAMPLES:
-            found.append(role)
-    return found
-
-
-def print_shown(seed: int, installs: int, grades: Sequence[str]) -> None:
-    """Part one: what each grade can show at all."""
-    print(f"share of {installs} noise-free installs in which the fault shows in any channel")
-    print(f"{'fault':<22}" + "".join(f"{grade:>10}" for grade in grades))
-    for fault in NAMES:
-        shares = []
-        for grade in grades:
-            hits = [bool(shows(one, grade, fault, True)) for one in range(seed, seed + installs)]
-            shares.append(sum(hits) / installs)
-        print(f"{fault:<22}" + "".join(f"{share:>10.0%}" for share in shares), flush=True)
-
-
-def add(row: Row, case: Case, grade: str, verbose: bool) -> None:
-    """One run into its row."""
-    result = checked(case)
-    first = first_of(result)
-    failed = [] if isinstance(result, str) else [check.id for check in result.checks if check.verdict == "fail"]
-    groups = [group for group in ALIKE[grade] if case.fault in group] or [frozenset((case.fault,))]
-    row.runs += 1
-    row.failed += bool(failed)
-    row.none += not first
-    row.first += case.fault in first
-    row.large += case.fault in first and not any(set(first) <= group for group in groups)
-    if case.fault not in first:
-        row.instead["refused" if isinstance(result, str) else "+".join(first) or "none"] += 1
-    if verbose:
-        causes = [] if isinstance(result, str) else [(cause.id, cause.fit) for cause in result.causes]
-        marks = "marked" if "mark" in case.frame.columns else "unmarked"
-        template = case.logs[0].script.template
-        print(f"  {case.seed} {template} {marks} {case.fault} {case.behaviours}: {causes} fails {failed}")
-        if isinstance(result, str):
-            print("   ", result)
-
-
-def print_grade(seed: int, installs: int, grade: str, faults: Sequence[str], verbose: bool) -> None:
-    """Part two: the confusion of one grade."""
-    print(
-        f"\n{grade}: {installs} installs a fault\n{'fault':<22}{'runs':>5}{'fails':>7}{'first':>7}{'large':>7}  instead"
-    )
-    total = Row()
+def one_install(seed: int, grade: str, faults: Sequence[str]) -> list[Run]:
+    """Every fault in one install."""
+    without = draw(seed, grade=grade, behaviours=())
+    healthy = clean(without)
+    logs, found = {}, []
     for fault in faults:
-        row = Row()
-        for _, case in seeds_of(seed, installs, grade, fault, behaviours=()):
-            add(row, case, grade, verbose)
-        n = max(row.runs, 1)
-        instead = ", ".join(f"{name} {count}" for name, count in row.instead.most_common(3))
-        print(
-            f"{fault:<22}{row.runs:>5}{row.failed / n:>7.0%}{row.first / n:>7.0%}{row.large / n:>7.0%}  {instead}",
-            flush=True,
-        )
-        for name in ("runs", "failed", "first", "large", "none"):
-            setattr(total, name, getattr(total, name) + getattr(row, name))
-    n = max(total.runs, 1)
-    wrong = total.runs - total.first - total.none
-    print(
-        f"{'all':<22}{total.runs:>5}{total.failed / n:>7.0%}{total.first / n:>7.0%}{total.large / n:>7.0%}"
-        f"  none named {total.none / n:.0%}, another first {wrong / n:.1%}"
-    )
-
-
-def print_healthy(seed: int, count: int, grades: Sequence[str], verbose: bool) -> None:
-    """Part three: healthy installs with behaviours, by turns of every grade; none is to name a cause."""
-    named: Counter[str] = Counter()
-    runs = 0
-    for number in range(count):
-        grade = grades[number % len(grades)]
-        case = drawn(seed + number, grade, None)
-        if case is None or set(case.behaviours) & set(FAULTY):
+        try:
+            case = draw(seed, fault=fault, grade=grade, behaviours=())
+        except ValueError:  # it does not fit the session
             continue
-        runs += 1
+        logs[fault] = clean(case)
         result = checked(case)
-        if isinstance(result, str) or not result.causes:
-            continue
-        ids = "+".join(cause.id for cause in result.causes)
-        named[ids] += 1
-        truly = [c.id for c in result.checks if c.verdict == "fail" and case.verdict(c.id) == "fail"]
-        if verbose:
-            fails = [check.id for check in result.checks if check.verdict == "fail"]
-            print(f"  healthy {case.seed} {grade} {case.behaviours}: {ids}, fails {fails}, truly {truly}", flush=True)
-    print(f"healthy with behaviours: {runs} runs, {sum(named.values())} name a cause: {dict(named)}")
+        case.logs[0].solution = None  # type: ignore[assignment]  # its memory is needed for the others
+        found.append((case, result))
+    return [_run(case, result, logs, healthy, grade) for case, result in found]
+
+
+def _run(case: Case, result: Result | str, logs: dict, healthy: dict, grade: str) -> Run:
+    fails = () if isinstance(result, str) else tuple(c.id for c in result.checks if c.verdict == "fail")
+    first, truly = tuple(first_of(result)), tuple(truly_fails(case))
+    assert case.fault is not None
+    group = alike(case.fault, logs, case)
+    shown = bool(differ(case, logs[case.fault], healthy))
+    marks = "marked" if "mark" in case.frame.columns else "unmarked"
+    named = result if isinstance(result, str) else [(cause.id, cause.fit) for cause in result.causes]
+    line = (
+        f"{grade} {case.seed} {case.logs[0].script.template} {marks} {case.fault}: {named}, alike "
+        f"{sorted(group - {case.fault})}, fails {list(fails)}, truly {list(truly)}"
+    )
+    return Run(grade, case.fault, shown, asked(case), group, first, fails, truly, line)
+
+
+def one_healthy(seed: int, grade: str) -> Run | None:
+    """A healthy install with behaviours; None where one of these breaks a limit."""
+    case = draw(seed, grade=grade)
+    if set(case.behaviours) & set(FAULTY):
+        return None
+    result = checked(case)
+    fails = () if isinstance(result, str) else tuple(c.id for c in result.checks if c.verdict == "fail")
+    truly = tuple(check for check in fails if case.verdict(check) == "fail")
+    line = f"healthy {grade} {seed} {case.behaviours}: {first_of(result)}, fails {list(fails)}, truly {list(truly)}"
+    return Run(grade, None, False, False, frozenset(), tuple(first_of(result)), fails, truly, line)
+
+
+def _task(task: tuple) -> list[Run]:
+    seed, grade, faults = task
+    if faults is not None:
+        return one_install(seed, grade, faults)
+    run = one_healthy(seed, grade)
+    return [] if run is None else [run]
+
+
+def runs_of(tasks: Sequence[tuple], jobs: int) -> Iterator[list[Run]]:
+    """The tasks' runs, in order."""
+    if jobs == 1:
+        yield from map(_task, tasks)
+        return
+    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
+        yield from pool.map(_task, tasks)
+
+
+def figures(runs: Sequence[Run]) -> dict:
+    """What the documentation quotes of one grade."""
+    counted = [run for run in runs if run.counts]
+    kinds = Counter(run.kind for run in counted)
+    n = max(len(counted), 1)
+    return {
+        "runs": len(runs),
+        "shown": sum(run.shown for run in runs),
+        "failed": len(counted),
+        "first_pct": round(100 * kinds["right"] / n, 1),
+        "wrong_pct": round(100 * (kinds["wrong"] + kinds["large"]) / n, 1),
+        "groups": groups(counted),
+    }
+
+
+def groups(runs: Sequence[Run]) -> dict[str, list[str]]:
+    """Fault -> what some install's log cannot part from it."""
+    out = {fault: sorted({one for run in runs if run.fault == fault for one in run.group} - {fault}) for fault in NAMES}
+    return {fault: others for fault, others in out.items() if others}
+
+
+def print_grade(grade: str, runs: Sequence[Run]) -> None:
+    """What the grade can show, and the confusion among these."""
+    print(f"\n{grade}\n{'fault':<22}{'runs':>5}{'shown':>7}{'asked':>7}{'right':>7}{'large':>7}  instead")
+    for fault in NAMES:
+        own = [run for run in runs if run.fault == fault]
+        counted = [run for run in own if run.counts]
+        kinds = Counter(run.kind for run in counted)
+        instead = Counter("+".join(run.first) or run.kind for run in counted if run.kind != "right")
+        words = ", ".join(f"{name} {count}" for name, count in instead.most_common(3))
+        shown = sum(run.shown for run in own)
+        print(f"{fault:<22}{len(own):>5}{shown:>7}{len(counted):>7}{kinds['right']:>7}{kinds['large']:>7}  {words}")
+    print({name: value for name, value in figures(runs).items() if name != "groups"})
+    print(Counter(run.kind for run in runs if run.counts), flush=True)
 
 
 def main() -> None:
     """Print what was asked for."""
     parser = argparse.ArgumentParser(description="how often the right fault is named first, in a world of its own")
-    parser.add_argument("--installs", type=int, default=5, help="for each fault and grade")
+    parser.add_argument("--installs", type=int, nargs="+", default=[5], help="for all grades, or for each")
     parser.add_argument("--healthy", type=int, default=0, help="healthy installs with behaviours, over all grades")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--grade", nargs="+", choices=list(ALIKE), default=list(GRADES))
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--grade", nargs="+", choices=GRADES, default=list(GRADES))
     parser.add_argument("--fault", nargs="+", choices=NAMES, default=list(NAMES))
-    parser.add_argument("--verbose", action="store_true", help="one line a run")
-    parser.add_argument("--shown", action="store_true", help="print what each grade can show, first")
+    parser.add_argument("--verbose", action="store_true", help="one line a run that is not right")
+    parser.add_argument("--write", action="store_true")
     given = parser.parse_args()
-    if given.shown:
-        print_shown(given.seed, given.installs, given.grade)
-    if given.installs:
-        for grade in given.grade:
-            print_grade(given.seed, given.installs, grade, given.fault, given.verbose)
-    if given.healthy:
-        print_healthy(given.seed, given.healthy, given.grade, given.verbose)
+    known: dict = {"seed": given.seed, "grades": {}}
+    for number, grade in enumerate(given.grade):
+        installs = given.installs[min(number, len(given.installs) - 1)]
+        tasks = [(given.seed + k, grade, tuple(given.fault)) for k in range(installs)]
+        runs = []
+        for some in runs_of(tasks, given.jobs):
+            runs += some
+            if given.verbose:
+                for run in some:
+                    if run.kind != "right":
+                        word = run.kind if run.counts else "not asked" if run.shown else "not shown"
+                        print(f"  {word}: {run.line}", flush=True)
+        print_grade(grade, runs)
+        known["grades"][grade] = figures(runs)
+    tasks = [(given.seed + k, given.grade[k % len(given.grade)], None) for k in range(given.healthy)]
+    healthy = [run for some in runs_of(tasks, given.jobs) for run in some] if tasks else []
+    named = [run for run in healthy if run.first and not run.truly]
+    print(f"healthy with behaviours: {len(healthy)} runs, {len(named)} name a cause where nothing truly failed")
+    for run in healthy:
+        if run.first:
+            print("  ", run.line)
+    known |= {"healthy": len(healthy), "named": len(named)}
+    if given.write:
+        everything = json.loads(FIGURES.read_text(encoding="utf-8")) if FIGURES.exists() else {}
+        everything["causes"] = known
+        FIGURES.write_text(json.dumps(everything, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -66,12 +66,16 @@ class Relay:
 
 
 class Piece:
-    """Coil current and trigger voltage from one event to the next: a0 + a1·e^(l1·t) + a2·e^(l2·t), likewise b."""
+    """Coil current and trigger voltage from one event to the next: a0 + a1·e^(l1·t) + a2·e^(l2·t), likewise b.
 
-    __slots__ = ("a", "b", "l", "on", "t0", "vs")
+    `vs` is what stands behind `rs`, `share` the part of the line's source that this is.
+    """
+
+    __slots__ = ("a", "b", "l", "on", "share", "t0", "vs")
 
     def __init__(self, t0: float, a: tuple, b: tuple, lam: tuple, on: bool, vs: float) -> None:
         self.t0, self.a, self.b, self.l, self.on, self.vs = t0, a, b, lam, on, vs
+        self.share = 1.0
 
     def at(self, coefs: tuple, dt: float) -> float:
         """Value dt seconds in."""
@@ -132,7 +136,9 @@ def _piece(r: Relay, t: float, i: float, v: float, mode: str, vs: float) -> Piec
     m = ((-1.0 / (par * r.c), -1.0 / r.c), (1.0 / r.coil_h, -r.coil_ohm / r.coil_h))
     half = (m[0][0] + m[1][1]) / 2
     root = cmath.sqrt(half * half - (m[0][0] * m[1][1] - m[0][1] * m[1][0]))
-    l1, l2 = half + root, half - root
+    # half is negative: the slow one as the quotient of two that do not cancel; both apart where they meet
+    l2 = half - (root if root.real > 0 or root.imag else complex(abs(half) * 1e-9))
+    l1 = (m[0][0] * m[1][1] - m[0][1] * m[1][0]) / l2
     di, dv = i - goal_i, v - goal_v
     # i(t) = c1 e^l1 t + c2 e^l2 t, i'(0) = (dv - R di)/L
     slope = (dv - r.coil_ohm * di) / r.coil_h
@@ -157,6 +163,7 @@ class Motion:
         self._l = np.array([p.l for p in self.pieces], dtype=complex)
         self._on = np.array([p.on for p in self.pieces])
         self._vs = np.array([p.vs for p in self.pieces])
+        self._share = np.array([p.share for p in self.pieces])
 
     def _values(self, t: np.ndarray, coefs: np.ndarray) -> np.ndarray:
         k = np.clip(np.searchsorted(self.t0, t, side="right") - 1, 0, None)
@@ -179,7 +186,7 @@ class Motion:
         out = self._values(t, self._b)
         if source_v is not None:
             k = np.clip(np.searchsorted(self.t0, t, side="right") - 1, 0, None)
-            out = out + np.where(self._on[k], (source_v - self._vs[k]) * self.relay.level, 0.0)
+            out = out + np.where(self._on[k], (source_v * self._share[k] - self._vs[k]) * self.relay.level, 0.0)
         return out
 
     def line_a(self, t: np.ndarray) -> np.ndarray:
@@ -224,6 +231,7 @@ def move(r: Relay, inputs: list[tuple[float, bool, float]], end: float) -> Motio
             if low <= -r.clamp_v * (1 - 1e-9) and i * r.rp > r.clamp_v * (1 + 1e-9):
                 mode = "clamp"
         p = _piece(r, t, i, v, mode, vs)
+        p.share = r.shared if closed else 1.0
         span = until - t
         nearest, what = span, "input"
         dt = p.crossing(p.a, r.hold_a if pulled else r.pull_a, not pulled, span)

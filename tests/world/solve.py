@@ -116,7 +116,8 @@ def _block(net: Network, v: np.ndarray, current: np.ndarray) -> tuple[np.ndarray
                 held = held[0] * np.exp(-area / inst.block_f)
             feed[s:e] = np.maximum(inst.leak_v, held)
             if e < len(t):
-                j = np.searchsorted(t, t[e] + 10 * ri * inst.block_f)
+                j = int(np.searchsorted(t, t[e] + 10 * ri * inst.block_f))
+                j = min(j, e + int(np.argmin(on[e:]))) if not on[e:].all() else j  # it ends as the contact opens
                 spike = (v[e] - feed[e - 1]) / ri * np.exp(-(t[e:j] - t[e]) / (ri * inst.block_f))
                 load[e:j] += spike
                 feed[e:j] -= spike * (net.r_feed + inst.battery.r0)

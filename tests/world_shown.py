@@ -1,0 +1,148 @@
+"""What a logger can show of a fault at all, and which faults it cannot part: from the world's noise-free logs.
+
+A fault *shows* in an install where its noise-free log differs from that of the same install without it, in any channel
+by more than both logs' limits of error together, for ten samples or more. It can be *asked of* the log where, besides,
+a check truly fails by more than an ideal prover's uncertainty with this logger: causes explain failed checks. Two that
+ask by themselves need no failed check. Two faults are *alike* in an install where their noise-free logs do not differ
+in that sense once the bike's own load, which no plan knows, may be different with the key on.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from world.case import Case
+from world.logger import read
+
+#: Samples that must differ for a difference to show, and by how many of the limits: each log may be off by one.
+SAMPLES, LIMITS_APART = 10, 2.0
+#: The bike's own load with the key on may differ by this, A; and what stands between it and the battery's posts, ohms.
+OWN_LOAD_A, OWN_LOAD_OHM = 1.0, 0.05
+#: They ask for a cause by themselves.
+ASKING = ("charging_while_off", "clips_swapped")
+#: What a circuit draws changes with the voltage, up or down by its kind, from key-on to key-off by this share.
+BY_KIND = 0.03
+_SWINGS = frozenset(("pulsed_trigger", "weak_coil_supply"))
+_HELD_OR_FED = frozenset(("trigger_always_live", "unswitched_device"))
+_DEAD = ("coil_open", "feed_open", "ground_open", "trigger_dead", "inverted_contact")
+#: Alike for some strengths that the same seed does not draw, where the log has neither trigger nor feed: loads that
+#: come and go in a rhythm; a steady current with the key off: the coil and its line, or a device fed past the relay.
+ALIKE_FOR_SOME: tuple[frozenset[str], ...] = (_SWINGS, _HELD_OR_FED)
+#: Without a mark, and with neither trigger nor feed in the log, nobody may have switched on a circuit that draws
+#: nothing, another current may be the bike's own, what flows with the key off may flow with the key left on, and a
+#: voltage that is not raised may be that of an engine at rest.
+NEEDS_MARKS = frozenset(
+    (
+        *_DEAD,
+        *("slot_dead", "slot_overload", "trigger_always_live", "backfed_coil", "welded_contact", "slow_to_sleep"),
+        *("waking_device", "charging_while_off", "no_charge", "load_exceeds_charging"),
+        *("pulsed_trigger", "weak_coil_supply"),
+    )
+)
+
+
+def clean(case: Case) -> dict[str, np.ndarray]:
+    """Role -> the main log through a noise-free, error-free logger."""
+    log = case.logs[0]
+    return read(log.spec, log.solution, log.script.end_s, clean=True)
+
+
+def limits_of(case: Case) -> dict[str, tuple[float, float]]:
+    """Role -> ``(half-width that stays, V or A; half-width over the reading, 1)``."""
+    out = {}
+    for one in case.logs[0].spec.channels:
+        unit = 1000.0 if one.unit == "mA" else 1.0
+        out[one.role] = ((one.offset + one.resolution) / unit, one.gain_pct / 100)
+    return out
+
+
+def differ(case: Case, a: Mapping[str, np.ndarray], b: Mapping[str, np.ndarray], unknowns: bool = False) -> list[str]:
+    """The channels in which two noise-free logs with the logger of ``case`` differ.
+
+    Args:
+        unknowns: what no plan knows may be different in both: the bike's own load with the key on, which a running
+            alternator carries, and how the circuits' currents change with the voltage. Cranks are left out then.
+    """
+    n = min(len(a["time_s"]), len(b["time_s"]))
+    time_s, script = a["time_s"][:n], case.logs[0].script
+    keep = np.ones(n, dtype=bool)
+    own, parts = np.zeros(n), []
+    if unknowns:
+        keep &= ~_within(time_s, [(x - 0.2, y + 0.7) for x, y in script.crank])
+        running = _within(time_s, script.run)
+        keyed = _within(time_s, script.key)
+        parts = [keyed & ~running & keep, running & keep]
+    for part in parts if "battery_a" in a else []:
+        amps = float(np.nanmedian((b["battery_a"][:n] - a["battery_a"][:n])[part])) if part.any() else 0.0
+        own[part] = amps if abs(amps) <= OWN_LOAD_A else 0.0
+    found = []
+    for role, (level, share) in limits_of(case).items():
+        x, y = a[role][:n], b[role][:n]
+        limit = level + share * np.maximum(np.abs(x), np.abs(y))
+        if role == "battery_a":
+            x = x + own
+            limit = limit + (BY_KIND / LIMITS_APART * np.abs(y) if unknowns else 0.0)
+        else:
+            limit = limit + np.abs(own) * OWN_LOAD_OHM
+        with np.errstate(invalid="ignore"):
+            apart = (np.abs(x - y) > LIMITS_APART * limit) | (np.isnan(x) != np.isnan(y))
+        if (apart & keep).sum() >= SAMPLES:
+            found.append(role)
+    return found
+
+
+def _within(time_s: np.ndarray, spans: Sequence[tuple[float, float]]) -> np.ndarray:
+    inside = np.zeros(len(time_s), dtype=bool)
+    for start, stop in spans:
+        inside |= (time_s >= start) & (time_s < stop)
+    return inside
+
+
+def truly_fails(case: Case) -> list[str]:
+    """The checks that fail by more than an ideal prover's uncertainty with this logger."""
+    found = []
+    for check in case.truth:
+        u = case.ideal_u(check)
+        margin = u if u is not None and math.isfinite(u) else 0.0
+        if check == "relay_chatter":
+            spec = case.logs[0].spec
+            slowest = spec.repeat / spec.rate_hz + spec.average_s
+            if case.parts.get("shortest_opening_s", math.inf) < slowest and case.parts.get("openings", 0) < 10:
+                continue  # a few openings between two samples
+        if case.verdict(check, margin) == "fail":
+            found.append(check)
+    return found
+
+
+def has_lines(case: Case) -> bool:
+    """Whether the log holds the trigger's or the feed's voltage."""
+    return bool({"trigger_v", "feed_v"} & limits_of(case).keys())
+
+
+def asked(case: Case) -> bool:
+    """Whether the fault, known to show, can be asked of this log."""
+    if case.fault in NEEDS_MARKS and not has_lines(case) and not case.logs[0].script.marked:
+        return False
+    return case.fault in ASKING or bool(truly_fails(case)) or _marked_dead(case)
+
+
+def _marked_dead(case: Case) -> bool:
+    """Whether circuits that marks say are on draw nothing because the feed is dead; the world calls these unseen."""
+    script = case.logs[0].script
+    starts = [a for circuit in case.inst.circuits for a, _ in circuit.spans if 0 < a < script.end_s]
+    return case.fault in _DEAD and script.marked and any(x < a < y for a in starts for x, y in script.key)
+
+
+def alike(fault: str, logs: Mapping[str, Mapping[str, np.ndarray]], case: Case) -> frozenset[str]:
+    """The faults that this log cannot part from its own, itself among them.
+
+    Args:
+        logs: fault -> the noise-free log of the same install with it. case: that with the fault.
+    """
+    found = {fault}
+    found |= {other for other, log in logs.items() if not differ(case, logs[fault], log, unknowns=True)}
+    if not has_lines(case):
+        found |= {one for group in ALIKE_FOR_SOME if fault in group for one in group}
+    return frozenset(found)
