@@ -227,7 +227,7 @@ def test_first_save_on_a_full_disk_can_be_made_again(disk: SmallDisk):
 
 def test_demo_that_runs_out_of_room_keeps_the_whole_report(disk: SmallDisk):
     """Room for the first report alone: that one is whole, nothing is left of the second."""
-    disk.fill(but=2_000_000)
+    disk.fill(but=2_800_000)
     done = disk.run("demo", data=disk.folder / "data", cwd=disk.folder / "work")
 
     assert (done.status, done.fault) == (2, "")

@@ -791,6 +791,7 @@ NOT_HEARD = {
     "test time / s": "a column of the Battery Data Format",
     "unix time / s": "a column of the Battery Data Format",
     "the log's own headers": "the name of such a logger",
+    "common practice": "the name of a table of fuses, quoted in warnings and checks",
     "the log's header line": "replaced by the log's name",
     "it holds fewer than 2 samples, so nothing can be measured; record a longer log": "the log itself refuses first",
     "the folder you are in is gone; change to one that exists": "test_cli deletes such a folder",

@@ -457,7 +457,7 @@ PROVOKED: dict[str, Entry] = {
     # ---- the stand-in
     "unknown fault": command(
         lambda _: ["standin", "--fault", "gremlins"],
-        "fault: 'gremlins' is not known; needed is one of trigger_always_live, …, load_exceeds_charging",
+        "fault: 'gremlins' is not known; needed is one of trigger_always_live, …, clips_swapped",
     ),
     "unknown words": done(
         asked(bike(), "kick it"),
