@@ -118,10 +118,13 @@ def _unless_missed(finding: Finding, timed: list[Operation], limit_ms: float | N
         return finding
     if step_s <= BOUNCE_S * 1.01 or finding.value <= limit_ms:
         return finding
+    remedy = "a log at 200 samples a second or more would show it"
     if finding.value - KEY_BOUNCE_S * 1000 <= limit_ms:
-        return replace(finding, doubt=f"samples {step_s * 1000:.0f} ms apart can miss the bounce of the key's contact")
+        doubt = f"samples {step_s * 1000:.0f} ms apart can miss the bounce of the key's contact"
+        return replace(finding, doubt=doubt, remedy=remedy)
     if undone:
-        return replace(finding, doubt=f"samples {step_s * 1000:.0f} ms apart can miss that the contact closed before")
+        doubt = f"samples {step_s * 1000:.0f} ms apart can miss that the contact closed before"
+        return replace(finding, doubt=doubt, remedy=remedy)
     return finding
 
 

@@ -75,7 +75,7 @@ FAULTS: dict[str, Callable[[Install], Install]] = {
     "overcharge": lambda good: replace(good, regulated_v=15.4),
     "load_exceeds_charging": lambda good: replace(good, alternator_a=9.5),
     "trigger_dead": lambda good: replace(good, trigger_dead=True),
-    "slow_relay": lambda good: replace(good, release_travel_ms=105.0),
+    "slow_relay": lambda good: replace(good, release_travel_ms=150.0),
     # a lamp line that the bike dims, or watches, in pulses that the relay follows
     "pulsed_trigger": lambda good: replace(good, trigger_pulse=(2.0, 0.6)),
     "intermittent_feed": lambda good: replace(good, shaken=((6.1, 0.04),), shaken_running=_shaken(25, 0.7)),
