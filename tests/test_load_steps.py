@@ -1,5 +1,9 @@
 """A key-on's loads from its steps up and down."""
 
+import math
+
+import pytest
+
 from benchlog.analysis.load_steps import Step, follow, hidden_beside
 
 
@@ -66,3 +70,22 @@ def test_bikes_own_load_cannot_hide_in_a_step_of_the_blocks():
     steps = _steps(1.8, -1.8, 4.8, owners=["bike", "bike", "block"])
 
     assert hidden_beside(steps[2], 3.0, steps) is None
+
+
+def test_load_that_steps_is_what_was_read_and_what_the_others_gave_up():
+    """4.00 A read as the voltage fell by 2 % under 10 A: the others drew 0.2 A less if in proportion, so 0 to 0.2 A."""
+    step = Step(10.0, 4.0, math.hypot(0.01, 0.2 / math.sqrt(3)), 0.0, 20.0, answer_a=0.2)
+
+    low, high = step.load_a - 2 * step.load_u, step.load_a + 2 * step.load_u
+    assert step.load_a == pytest.approx(4.06)
+    assert low < 4.0
+    assert high > 4.2
+    assert step.load_u < step.u
+
+
+def test_step_without_a_sag_is_what_was_read():
+    """Nothing to answer: value and doubt are the step's own."""
+    (step,) = _steps(4.0)
+
+    assert step.load_a == 4.0
+    assert step.load_u == pytest.approx(0.01)

@@ -15,9 +15,9 @@ import numpy.typing as npt
 from benchlog.analysis.load_steps import Step
 
 #: How the logarithm of a circuit's current over its plan is spread: share of circuits and standard deviation. Most lie
-#: within catalogue and voltage tolerances, many plans are guesses, and a fault may draw anything (common practice, no
+#: within a fifth, few as near as a catalogue promises, and a fault may draw anything (common practice, no
 #: source).
-SPREADS: tuple[tuple[float, float], ...] = ((0.55, 0.08), (0.41, 0.27), (0.04, 1.0))
+SPREADS: tuple[tuple[float, float], ...] = ((0.30, 0.08), (0.67, 0.22), (0.03, 1.0))
 #: Probability that a circuit of the plan does not step at all: dead, or never switched (common practice, no source).
 MISSING = 0.1
 #: Loads of the bike's own that step meanwhile, per unit of the logarithm of their current: one in two tests has one,

@@ -18,8 +18,8 @@ AGAIN_SHARE = 0.07
 #: … and in either case within this, A.
 CLOSE_A = 0.06
 #: As the voltage falls, the loads that are on together draw less by this share of what is in proportion, give or take
-#: so much: heaters all of it, filament lamps half, converters the opposite (common practice, no source).
-ANSWERS, ANSWERS_HALF = 0.5, 0.6
+#: so much: heaters all of it, filament lamps half, motors little, converters the opposite (common practice, no source).
+ANSWERS, ANSWERS_HALF = 0.3, 0.8
 
 
 @dataclass(frozen=True, slots=True)

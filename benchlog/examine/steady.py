@@ -9,7 +9,8 @@ import numpy as np
 from benchlog.analysis.coarse import BUNCHED, Coarse, coarse
 from benchlog.analysis.flutter import Flutter, calm_swing, find_flutter, samples_a_pulse, smoothed
 from benchlog.analysis.plateaus import Plateau, find_plateaus
-from benchlog.analysis.pulsed import FEWEST_SAMPLES, Pulsing, find_pulsing, joined, without_pulses
+from benchlog.analysis.pulsed import FEWEST_SAMPLES, Pulsing, find_pulsing
+from benchlog.analysis.unpulsed import joined, without_pulses
 from benchlog.examine.bench import Bench
 from benchlog.trace import Array
 
