@@ -143,7 +143,9 @@ def test_key_turned_again_soon_after_the_last_mark_is_seen():
     up = ((t >= 10) & (t < 15)) | ((t >= 19) & (t < 50))
     table = _table(t, key_v=np.where(up, 12.2, 0.02))
 
-    got = key_state(table, {"key_v": Line("key_v", None, up, moves=True)}, [Mark(10.0, "key on"), Mark(15.0, "key off")], [])
+    got = key_state(
+        table, {"key_v": Line("key_v", None, up, moves=True)}, [Mark(10.0, "key on"), Mark(15.0, "key off")], []
+    )
 
     assert [turn.time_s for turn in got.turns] == pytest.approx([10.0, 15.0, 19.0, 50.0], abs=0.15)
 

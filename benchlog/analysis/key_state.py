@@ -169,7 +169,9 @@ def _nearest(mark: Mark, to: Literal["on", "off"], changes: dict[str, tuple[Turn
     """The change that a mark means: the nearest, after the one that the mark before it meant; else the mark itself."""
     for role in ("key_v", "trigger_v", "feed_v", "battery_a"):
         near = [
-            turn for turn in changes.get(role, ()) if turn.to == to and abs(turn.time_s - mark.time_s) <= MARK_REACH_S and turn.time_s > after_s
+            turn
+            for turn in changes.get(role, ())
+            if turn.to == to and abs(turn.time_s - mark.time_s) <= MARK_REACH_S and turn.time_s > after_s
         ]
         if near:
             return min(near, key=lambda turn: abs(turn.time_s - mark.time_s))
