@@ -1,11 +1,14 @@
 """What one finding proves about one limit."""
 
 import math
+from typing import Literal
 
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.limits import PlannedLimit
 from benchlog.result import Verdict
 from benchlog.uncertainty import COVERAGE_K, PASS_PROBABILITY, conformity, probability_of_conforming, rectangular
+
+Conformity = Literal["pass", "fail", "not proven"]
 
 
 def verdict(check_id: str, finding: Finding, limit: PlannedLimit | None) -> Verdict:
@@ -42,10 +45,10 @@ def _fails_wherever_zero_lies(finding: Measured, most: float | None) -> bool:
     return conformity(value - offset, rest, None, most) == "fail"
 
 
-def _of_interval(interval: tuple[float, float], limit: PlannedLimit) -> Verdict:
+def _of_interval(interval: tuple[float, float], limit: PlannedLimit) -> Conformity:
     """Anywhere between its ends is as possible: a pass or a failure must hold at both."""
-    ends = {conformity(end, 0.0, limit.min, limit.max) for end in interval}
-    return ends.pop() if len(ends) == 1 else "not proven"
+    first, last = (conformity(end, 0.0, limit.min, limit.max) for end in interval)
+    return first if first == last else "not proven"
 
 
 def _drain_conforms(value: float, u: float, most: float | None) -> bool:

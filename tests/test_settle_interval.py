@@ -3,11 +3,13 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.signal import lfilter
 
 import benchlog
 from benchlog.analysis.coarse import Coarse
 from benchlog.analysis.key_state import key_state
 from benchlog.analysis.measurement import Measured
+from benchlog.analysis.noise import noise_model
 from benchlog.analysis.switched import Line
 from benchlog.limits import PlannedLimit
 from benchlog.proving import verdict
@@ -146,3 +148,16 @@ def test_key_turned_again_soon_after_the_last_mark_is_seen():
     )
 
     assert [turn.time_s for turn in got.turns] == pytest.approx([10.0, 15.0, 19.0, 50.0], abs=0.15)
+
+
+def test_packets_of_rows_show_noise_that_remembers():
+    """Rows 20 ms apart, stamped twenty at a time, with noise that remembers 1 s: the mean of 10 s strays as it does."""
+    rng = np.random.default_rng(4)
+    step, keeps = 0.02, float(np.exp(-0.02))
+    true_t = np.arange(0.0, 400.0, step)
+    x = lfilter([1.0], [1.0, -keeps], rng.normal(0, np.sqrt(1 - keeps**2), len(true_t)))
+    stamps = np.floor(true_t / 0.4) * 0.4 + np.arange(len(true_t)) % 20 * 1e-5
+
+    model = noise_model(stamps, x)
+
+    assert model.mean_u(10.0) == pytest.approx(np.sqrt(2 / 10.0), rel=0.3)

@@ -10,6 +10,7 @@ import polars as pl
 import pytest
 from world import BEHAVIOURS, FAULTS, GRADES, check_ids, draw
 from world import logger as logging
+from world.ideal import ideal_u
 
 NAMES = [b.name for b in BEHAVIOURS]
 CAUSES = {
@@ -256,3 +257,34 @@ def test_an_ideal_prover_is_never_worse_with_a_better_logger():
     amps = ideal_u(log.spec, log.truth, case.plan, 10.0)
     assert set(one) == set(two)
     assert all(two[k] <= amps[k] + 1e-12 for k in two)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_night_of_a_bike_draws_what_its_session_settles_to(seed: int):
+    """The same bike, hours after: what falls asleep after a key-off sleeps, so both logs have one drain."""
+    case = draw(seed, behaviours=(), night=True, before=True)
+    session, night = (log.truth.value["off_state_drain"] for log in case.logs)
+    assert night == pytest.approx(session, rel=0.02)
+    assert case.before.truth.value["off_state_drain"] <= night
+
+
+def test_settling_spans_its_fair_bands():
+    """Above 10 mA a tracker's end is the one fair time; below it, so is the control unit's end before."""
+    for seed in (0, 3, 6):
+        case = draw(seed, behaviours=(), template="no_engine", grade="fast5")
+        low, _ = case.span("settle_time")
+        tail = case.parts["tail_s"] if case.parts["tail_a"] < 0.01 else 0.0
+        assert case.truth["settle_time"] - low == pytest.approx(tail, abs=0.2)
+
+
+def test_nobody_proves_a_tail_below_the_noise():
+    """A channel whose noise hides the tracker over all of its time has no ideal uncertainty for settling."""
+    case = draw(0, behaviours=(), template="no_engine", grade="fast5")
+    log = case.logs[0]
+    for channel in log.spec.channels:
+        channel.white, channel.slow = 0.0, 0.0
+    fine = ideal_u(log.spec, log.truth, case.plan, log.amps)["settle_time"]
+    for channel in log.spec.channels:
+        channel.white = 10.0
+    assert fine < 1.0
+    assert math.isnan(ideal_u(log.spec, log.truth, case.plan, log.amps)["settle_time"])

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchlog.analysis.coarse import Coarse, gap_limit_s, leads_out_of, outside_of, runs
+from benchlog.analysis.coarse import Coarse, gap_limit_s, leads_out_of, outside_of, runs, spacing_s
 from benchlog.analysis.noise import NoiseModel
 from benchlog.trace import Array, Overview
 from benchlog.uncertainty import Z_PROVEN, Accuracy, block_mean, combine, rectangular
@@ -21,6 +21,8 @@ STIRS_A = 0.01
 #: The search is repeated on means of so many points, as long as this many means are left.
 POINTS_TOGETHER = (4, 16, 64)
 FEWEST_POINTS = 12
+#: Means of fewer points than this are not compared; how far longer ones stray is the noise model's to say.
+FEWEST_COMPARED = 3
 #: How a current fades is read from the time it took to fall by this factor to what can be seen.
 FADES = 4.0
 #: Where points lie further apart than this many usual steps, and than so long, s, nothing was seen.
@@ -122,14 +124,14 @@ def settle(
     base = min(float(np.median(x[-max(int(len(x) * share), 2) :])) for share in (0.1, 0.25, 0.5))
     if not math.isfinite(base):
         return Settled(float(end[-1]), float(end[-1]), 0.0, base, ())
-    step_s = float(np.median(np.diff(start)))
+    step_s = spacing_s(start)
     outside = _outside(x, base, resolution, noise.mean_u(step_s) if noise else 0.0)
     if key_on_follows and outside and outside[-1][1] == len(x) and outside[-1][0] >= 4:
         keep = outside.pop()[0]
         x, start, end = x[:keep], start[:keep], end[:keep]
     wakeups, settled_at = _sort_out(outside, start, end, x, base)
     from_s = float(start[settled_at])
-    width = float(start[settled_at] - start[settled_at - 1]) if settled_at else float(np.median(np.diff(start)))
+    width = float(start[settled_at] - start[settled_at - 1]) if settled_at else step_s
     before = _tail(wakeups, settled_at, start, end, x, base)
     if before < settled_at:
         # it was asleep already, and awake again, or not: the log cannot tell
@@ -197,7 +199,7 @@ def _under_noise_s(start: Array, above: Array, from_s: float, seen_a: float, bas
     higher = np.flatnonzero((start < from_s) & (above > FADES * seen_a))
     if not len(higher):
         return 0.0
-    step_s = float(np.median(np.diff(start)))
+    step_s = spacing_s(start)
     pace_s = max(from_s - float(start[higher[-1]]) - 1.5 * step_s, 0.0) / math.log(FADES)
     return pace_s * math.log(seen_a / wanted_a)
 
@@ -261,16 +263,16 @@ def hidden_a(table: Coarse, role: str, settled: Settled, later_s: float, noise: 
     x = table.mean[role]
     keep = np.isfinite(x) & (table.start_s >= settled.from_s) & outside_of(table.start_s, table.end_s, settled.wakeups)
     x, t = x[keep], table.start_s[keep]
-    if len(x) < 2 * FEWEST_POINTS:
+    if len(x) < 2 * FEWEST_COMPARED:
         return math.inf
-    step_s = float(np.median(np.diff(t)))
+    step_s = spacing_s(t)
     # rounding hides what noise does not carry across its steps
     rounding = math.sqrt(2) * rectangular(resolution / 2) if noise.sigma < resolution / 2 else 0.0
     most = 0.0
     for share in (0.0, 0.25, 0.5):
         at = int(np.searchsorted(t, later_s + share * (settled.to_s - later_s)))
         before, after = x[:at], x[at:]
-        if len(before) < FEWEST_POINTS or len(after) < FEWEST_POINTS:
+        if len(before) < FEWEST_COMPARED or len(after) < FEWEST_COMPARED:
             if not share:
                 return math.inf
             continue

@@ -51,8 +51,8 @@ class Measured:
         watched_s: how long the bike was watched for it, where the longest watch decides, s.
         at_rest: the value between pulses, where the figure has such.
         interval: the earliest and latest that it can be, where nothing tells which is likelier: a pass needs both
-            within the limits, a failure both outside. ``u`` is that of its half-width; ``value`` its middle, or what was
-            seen where the rest is hidden.
+            within the limits, a failure both outside. ``u`` is that of its half-width; ``value`` its middle, or what
+            was seen where the rest is hidden.
         offset_limit: the half-width of the limits that an unknown zero lies in, in the check's unit; None where the
             zero is known.
         needs_load_step: it cannot be told from zero, so it passes only where its channel showed a load in some log.

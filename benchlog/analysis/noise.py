@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.analysis.coarse import runs
+from benchlog.analysis.coarse import runs, spacing_s
 from benchlog.trace import Array
 from benchlog.uncertainty import combine, few_degrees
 
@@ -32,6 +32,8 @@ LEAST_DEGREES = 3.0
 PLENTY, EXPECTED_DEGREES = 20.0, 5.0
 #: Samples further apart than this many usual steps are not neighbours.
 APART = 5.0
+#: So many steps longer than the usual one, as a share, are those between packets.
+BUNCHED_SHARE = 0.02
 #: The variances fall with the stretch by a half where the noise has forgotten, and rise by as much where it has not.
 FORGOTTEN, REMEMBERED = 0.5, 0.75
 
@@ -93,7 +95,7 @@ def noise_model(
     t, x = time_s[good], values[good]
     if len(x) < 8:
         return None
-    step_s = float(np.median(np.diff(t)))
+    step_s = spacing_s(t)
     t, x = _without_spikes(t, x, resolution)
     apart = _apart(t, step_s)
     apart[np.clip(np.searchsorted(t, np.asarray(list(steps_s), dtype=float)) - 1, 0, len(apart) - 1)] = True
@@ -110,14 +112,18 @@ def steps_of(time_s: Array, values: Array, resolution: float = 0.0) -> Array:
     t, x = time_s[good], values[good]
     if len(x) < 8:
         return np.empty(0)
-    step_s = float(np.median(np.diff(t)))
+    step_s = spacing_s(t)
     t, x = _without_spikes(t, x, resolution)
     found = _steps(x, _apart(t, step_s), max(round(STEP_S / step_s), 1), resolution)
     return t[1:][found]
 
 
 def _apart(t: Array, step_s: float) -> Flags:
-    flags: Flags = np.diff(t) > APART * step_s
+    d = np.diff(t)
+    longer = d[d > step_s]
+    # between stamps that come in packets the packets' own distance is usual
+    usual = float(np.median(longer)) if len(longer) > BUNCHED_SHARE * len(d) else step_s
+    flags: Flags = d > APART * usual
     return flags
 
 

@@ -3,8 +3,8 @@
 A value is None where the session does not contain the condition (or the log has no channel for it), and infinite
 where the condition is there and what should happen never does (a relay that never opens: fails without a number).
 `slack` is how far two fair readings of the definition may lie apart (for `settle_time` from the time at which the
-drain is within a tenth of its final value back to the one from which no more than 10 mA stirs); `soft` names the checks for which "not seen"
-and a value are both defensible.
+drain is within a tenth of its final value back to the one from which no more than 10 mA stirs); `soft` names the checks
+for which "not seen" and a value are both defensible.
 """
 
 from __future__ import annotations
