@@ -82,6 +82,8 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
             position = later  # key and loads came on, or the engine stalled: the starter turned only later in this dip
             continue
         since, position = position, end
+        if end <= first:
+            continue  # one sample dipped, its point's mean did not
         if end >= len(t):
             continue  # it never recovers: a load, or the end of the log
         begins = float(table.start_s[first])

@@ -156,7 +156,7 @@ def _with_lines(turns: list[Turn], changes: dict[str, tuple[Turn, ...]]) -> list
             continue
         # every turn is the line's own, so what follows it closely is the next one
         after = [turn for turn in line if turn.time_s > turns[-1].time_s + BY_HAND_S]
-        before = [turn for turn in line if turn.time_s < turns[0].time_s - BY_HAND_S]
+        before = [turn for turn in line if turn.time_s < turns[0].time_s - MARK_REACH_S]
         if role == "feed_v" and len(after) != 1:
             after = []  # a feed that comes and goes is the contact's affair; one that goes for good went with the key
         if role != "feed_v":
