@@ -130,7 +130,8 @@ def one_a_reading(trace: Trace, role: str, step_s: float) -> Trace:
     new = np.concatenate(([True], np.diff(x) != 0))
     since = t - t[np.maximum.accumulate(np.where(new, np.arange(len(t)), 0))]
     # a reading that comes out alike twice stands twice as long
-    again = np.concatenate(([False], np.floor(since[1:] / step_s + 0.1) > np.floor(since[:-1] / step_s + 0.1)))
+    stood = np.maximum(np.floor(since / step_s - 0.25), 0)  # a row or two longer is no second reading
+    again = np.concatenate(([False], stood[1:] > stood[:-1]))
     keep = new | (again & ~new)
     return Trace(t[keep], {role: x[keep]}, {})
 

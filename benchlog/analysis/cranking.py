@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.analysis.coarse import Coarse, runs
+from benchlog.analysis.crank_levels_before import level_before, median_before, points_in, recovered_at, valid
 from benchlog.trace import Array
 
 # What a starter does, common practice, no source: the least dip, V (deeper where no current is logged),
@@ -65,7 +66,7 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
     volts, lows, t = table.mean["battery_v"], table.low["battery_v"], table.time_s
     amps = table.mean.get("battery_a")
     cranks: list[Crank] = []
-    reference = _level_before(t, volts)
+    reference = level_before(t, volts)
     with np.errstate(invalid="ignore"):
         # a stout battery dips little; its current tells then
         deep = lows < reference - (LEAST_DIP_V if amps is None else LEAST_DIP_BESIDE_V)
@@ -75,13 +76,15 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
         if first < position or first == 0:
             continue
         # nothing of an earlier crank belongs to the level before this one
-        before_v = _median_before(t, volts, first, position)
-        end = _own_end(volts, t, first, _recovered(volts, t, first, before_v - 0.4 * LEAST_DIP_V), before_v)
+        before_v = median_before(t, volts, first, position)
+        end = _own_end(volts, t, first, recovered_at(volts, t, first, before_v - 0.4 * LEAST_DIP_V), before_v)
         later = _deeper(dips, volts, t, first, end, before_v)
         if later is not None:
             position = later  # key and loads came on, or the engine stalled: the starter turned only later in this dip
             continue
         since, position = position, end
+        if end <= first:
+            continue  # one sample dipped, its point's mean did not
         if end >= len(t):
             continue  # it never recovers: a load, or the end of the log
         begins = float(table.start_s[first])
@@ -92,8 +95,8 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
         if lasted + step < SHORTEST_S or lasted > LONGEST_S:
             continue
         # an engine that stumbles or stalls lets go of what it had raised: that is no starter's doing
-        depth = min(before_v, CHARGED_V) - float(_valid(volts[first:end]).min(initial=np.inf))
-        before_a = np.nan if amps is None else _median_before(t, amps, first, since)
+        depth = min(before_v, CHARGED_V) - float(valid(volts[first:end]).min(initial=np.inf))
+        before_a = np.nan if amps is None else median_before(t, amps, first, since)
         inside = None if amps is None else amps[first:end]
         borne_out = _borne_out(table, first, end, before_v, marked_s)
         if not borne_out and amps is not None and _load_came_on(amps, t, first, end, before_a):
@@ -113,7 +116,7 @@ def _cut_until(table: Coarse, first: int, end: int, before_v: float) -> int:
         if role not in table.mean:
             continue
         line = table.mean[role]
-        was = _valid(line[int(np.searchsorted(table.start_s, table.start_s[first] - 1.0)) : first])
+        was = valid(line[int(np.searchsorted(table.start_s, table.start_s[first] - 1.0)) : first])
         if not len(was) or not np.median(was) > 0.5 * before_v or not line[end] < 0.35 * np.median(was):
             continue
         with np.errstate(invalid="ignore"):
@@ -121,12 +124,6 @@ def _cut_until(table: Coarse, first: int, end: int, before_v: float) -> int:
         if len(back):
             end += int(back[0])
     return end
-
-
-def _recovered(volts: Array, t: Array, first: int, level: float) -> int:
-    """The first point from which the voltage stays above a level; behind the last one where it never does."""
-    recovered = np.flatnonzero(volts[first:] > level)
-    return first + int(_lasting(recovered, t, first)) if len(recovered) else len(t)
 
 
 def _own_end(volts: Array, t: Array, first: int, end: int, before_v: float) -> int:
@@ -141,7 +138,7 @@ def _own_end(volts: Array, t: Array, first: int, end: int, before_v: float) -> i
     depth = before_v - float(np.median(begun))
     if depth < LEAST_DIP_ALONE_V:
         return end  # too shallow to tell a starter's share from a load's
-    return min(_recovered(volts, t, first, before_v - 0.5 * depth), end)
+    return min(recovered_at(volts, t, first, before_v - 0.5 * depth), end)
 
 
 def _borne_out(table: Coarse, first: int, end: int, before_v: float, marked_s: Sequence[float]) -> bool:
@@ -156,18 +153,14 @@ def _borne_out(table: Coarse, first: int, end: int, before_v: float, marked_s: S
         if role not in table.mean:
             continue
         line = table.mean[role]
-        was, down, back = _valid(line[earlier]), _valid(line[first:end]), _valid(line[soon])
+        was, down, back = valid(line[earlier]), valid(line[first:end]), valid(line[soon])
         if not (len(was) and len(down) and len(back)):
             continue
         up = float(np.median(was))
         if up > 0.5 * before_v and down.min() < 0.35 * up and back.max() > 0.7 * up:
             return True
-    fired = _valid(table.mean["battery_v"][later])
+    fired = valid(table.mean["battery_v"][later])
     return bool(fired.max(initial=0.0) > before_v + LEAST_DIP_BESIDE_V)
-
-
-def _valid(x: Array) -> Array:
-    return x[np.isfinite(x)]
 
 
 def _load_came_on(amps: Array, t: Array, first: int, end: int, before_a: float) -> bool:
@@ -215,7 +208,7 @@ def line_ohm(table: Coarse, crank: Crank) -> float:
         rise = part.mean["battery_a"] - crank.before_a
         strong = np.nan_to_num(rise) > LEAST_STARTER_A
         if strong.any():
-            ohm = _valid((crank.before_v - part.mean["battery_v"][strong]) / rise[strong])
+            ohm = valid((crank.before_v - part.mean["battery_v"][strong]) / rise[strong])
             if len(ohm):
                 return SLOW_FACTOR * float(np.clip(np.median(ohm), *OHM_BOUNDS))
     return SLOW_FACTOR * LINE_OHM
@@ -234,7 +227,7 @@ def _by_current(table: Coarse, key_on_s: Sequence[float]) -> list[Crank]:
             continue
         begins = float(table.start_s[first])
         lasted = float(table.start_s[end] - table.start_s[first])
-        before = _median_before(table.time_s, amps, first, position)
+        before = median_before(table.time_s, amps, first, position)
         position = end
         if any(begins - AFTER_KEY_ON_S < rise_s < begins + AFTER_KEY_ON_S / 2 for rise_s in key_on_s):
             continue
@@ -256,60 +249,15 @@ def _deeper(dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end
     """Where a further, deeper dip begins inside a long one."""
     for begin, _ in dips:
         if first < begin < end and t[begin] - t[first] > 1.0:
-            before = volts[max(begin - _points(t, begin, 0.6), first) : max(begin - 1, first + 1)]
+            before = volts[max(begin - points_in(t, begin, 0.6), first) : max(begin - 1, first + 1)]
             before = before[np.isfinite(before)]
             # between two strokes of one crank the voltage is never steady
             if not len(before) or not float(np.ptp(before)) < 0.5 * LEAST_DIP_V:
                 continue
             # the first point of a dip holds some of what was before it
-            lowest = _valid(volts[begin : begin + 3]).min(initial=np.inf)
+            lowest = valid(volts[begin : begin + 3]).min(initial=np.inf)
             level = float(np.median(before))
             # a starter takes more than a good part of what the loads before it took; as it turns it takes no more
             if lowest < level - max(0.5 * LEAST_DIP_V, 0.5 * (before_v - level)):
                 return begin
     return None
-
-
-def _points(t: Array, at: int, span_s: float) -> int:
-    return max(at - int(np.searchsorted(t, t[at] - span_s)), 2)
-
-
-def _median_before(t: Array, x: Array, at: int, since: int = 0) -> float:
-    """Median of the valid points of the 2 s before a point, none before ``since``; NaN where there is none."""
-    earlier = x[max(at - _points(t, at, 2.0), since if since < at else at - 1, 0) : at]
-    earlier = earlier[np.isfinite(earlier)]
-    return float(np.median(earlier)) if len(earlier) else np.nan
-
-
-def _level_before(t: Array, volts: Array) -> Array:
-    """The level before each point: enough to find a dip, whose own reference is then taken closely.
-
-    The mean of the 2 s before, or of the 0.3 s before where that is higher: it has just come back from a crank.
-    """
-    step = float(np.median(np.diff(t))) or 1.0
-    widths = (int(np.clip(seconds / step, 2, 40)) for seconds in (2.0, 0.3))
-    long, short = (_mean_before(volts, width) for width in widths)
-    return np.asarray(np.fmax(long, short))
-
-
-def _mean_before(volts: Array, width: int) -> Array:
-    good = np.isfinite(volts)
-    total = np.concatenate(([0.0], np.cumsum(np.where(good, volts, 0.0))))
-    count = np.concatenate(([0], np.cumsum(good)))
-    at = np.arange(len(volts))
-    back = np.maximum(at - width, 0)
-    held = count[at] - count[back]
-    mean = np.full(len(volts), np.nan)
-    np.divide(total[at] - total[back], held, out=mean, where=held > 0)
-    return mean
-
-
-def _lasting(recovered: np.ndarray, t: Array, first: int) -> int:
-    """Offset of the first recovery that lasts 0.3 s, so that ripple between two strokes does not end the crank."""
-    step = float(np.median(np.diff(t))) or 1.0
-    need = max(int(0.3 / step), 1)
-    for offset in recovered:
-        stretch = recovered[(recovered >= offset) & (recovered < offset + need)]
-        if len(stretch) >= min(need, len(t) - first - offset):
-            return int(offset)
-    return int(recovered[-1])

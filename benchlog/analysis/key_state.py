@@ -158,7 +158,7 @@ def _with_lines(turns: list[Turn], changes: dict[str, tuple[Turn, ...]]) -> list
         # every turn is the line's own, so what follows it closely is the next one; a contact has more than the key
         near_s = MARK_REACH_S if role == "feed_v" else BY_HAND_S
         after = [turn for turn in line if turn.time_s > turns[-1].time_s + near_s]
-        before = [turn for turn in line if turn.time_s < turns[0].time_s - near_s]
+        before = [turn for turn in line if turn.time_s < turns[0].time_s - MARK_REACH_S]
         if role == "feed_v" and len(after) != 1:
             after = []  # a feed that comes and goes is the contact's affair; one that goes for good went with the key
         if role != "feed_v":

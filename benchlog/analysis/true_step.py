@@ -125,7 +125,7 @@ def _packets_s(steps: Sequence[Array], usual_s: float) -> float | None:
     low, middle, high = (float(q) for q in np.percentile(apart, (10, 50, 90)))
     least, usual, most = (float(q) for q in np.percentile(held, (10, 50, 90)))
     even = high - low <= PACKETS_ALIKE * middle and most - least <= max(PACKETS_ALIKE * usual, 1.0)
-    return middle + (usual - 1) * usual_s if even else None
+    return middle if even else None
 
 
 def _changes(trace: Trace, role: str) -> tuple[Array, Array, npt.NDArray[np.int64]]:

@@ -12,8 +12,7 @@ from benchlog.examine.bench import Bench
 from benchlog.examine.parted import level_parts
 from benchlog.examine.running_points import BY_FALLS, RunningPoints, running_points
 from benchlog.examine.uncharged import judged
-from benchlog.trace import Array
-from benchlog.uncertainty import Mean, combine
+from benchlog.uncertainty import block_mean, combine
 
 #: Loads count as on, for the balance, above this share of the greatest load seen while running.
 NEARLY_ALL = 0.9
@@ -78,11 +77,13 @@ def _voltage(bench: Bench, points: RunningPoints | None) -> Finding:
     if above < min(below, 0.0):
         return replace(high, story=words)  # no load raises the voltage
     worse, room = (high, above) if above < below else (low, below)
-    return judged(bench, points, whole, worse, words, room)
+    u = _mean_voltage(bench, points, known, by_load=True).u
+    return judged(bench, points, replace(whole, u=u, parts=None), worse, words, room)
 
 
-def _mean_voltage(bench: Bench, points: RunningPoints, keep: Flags) -> Measured:
-    mean = course_mean(points.volts[keep], points.start_s[keep])
+def _mean_voltage(bench: Bench, points: RunningPoints, keep: Flags, by_load: bool = False) -> Measured:
+    """The mean over the points kept; a course that a load makes by coming and going is chance, as scatter is."""
+    mean = block_mean(points.volts[keep]) if by_load else course_mean(points.volts[keep], points.start_s[keep])
     accuracy = bench.accuracy.get("battery_v")
     over = points.over["battery_v"]
     at = np.flatnonzero(keep)
@@ -150,7 +151,8 @@ def _balance(bench: Bench, points: RunningPoints | None) -> Finding:
     ).replace(" -", " −")
     least = bench.plan.limits.charging_balance_min_a
     room = math.inf if least is None or low.value is None else low.value - least
-    return judged(bench, points, replace(whole, story=""), low, words, room)
+    u = _mean_balance(bench, points, keep, counted, "", by_load=True).u
+    return judged(bench, points, replace(whole, story="", u=u, parts=None), low, words, room)
 
 
 def _all_on(bench: Bench, points: RunningPoints, known: Flags) -> tuple[Flags, str]:
@@ -173,8 +175,13 @@ def _all_on(bench: Bench, points: RunningPoints, known: Flags) -> tuple[Flags, s
     return keep, f"with {shown:.1f} A of the planned {planned:.1f} A on{points.load_how.rstrip()}"
 
 
-def _mean_balance(bench: Bench, points: RunningPoints, keep: Flags, counted: Flags, story: str) -> Measured:
-    mean = _over_cycles(points.amps[keep], points.start_s[keep])
+def _mean_balance(
+    bench: Bench, points: RunningPoints, keep: Flags, counted: Flags, story: str, by_load: bool = False
+) -> Measured:
+    """As ``_mean_voltage``, over whole cycles where a fan or the like comes and goes."""
+    amps, start_s = points.amps[keep], points.start_s[keep]
+    cycles = whole_cycles(amps)
+    mean = block_mean(amps[cycles]) if by_load else course_mean(amps[cycles], start_s[cycles])
     accuracy = bench.accuracy.get("battery_a")
     over = points.over["battery_a"]
     at = np.flatnonzero(counted)
@@ -187,9 +194,3 @@ def _mean_balance(bench: Bench, points: RunningPoints, keep: Flags, counted: Fla
         parts=level_parts(mean.u, accuracy, mean.value, points.lasts_s(keep)),
         doubt=f"{over} samples of battery_a were over range while running" if over else None,
     )
-
-
-def _over_cycles(x: Array, start_s: Array) -> Mean:
-    """The mean over whole cycles where a fan or the like comes and goes."""
-    cycles = whole_cycles(x)
-    return course_mean(x[cycles], start_s[cycles])

@@ -18,6 +18,8 @@ from benchlog.uncertainty import combine, rectangular
 
 #: How far around an event the samples are looked at, s.
 BEFORE_S, AFTER_S, LATEST_S = 0.5, 1.0, 30.0
+#: A contact first touches up to so long before it closes for good, and for no less than this, s (from memory).
+FIRST_TOUCH_S, TOUCH_S = 0.002, 0.0001
 #: A contact that chatters shows it within this time, s.
 WATCHED_S = 10.0
 #: Samples further apart than this may miss pulses of 500 Hz, and show slower ones in their place, s.
@@ -96,7 +98,7 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
     why = _why_untimed(already, unseen, "the feed was live already")
     slow = max((operation.widths_s[1] for operation in timed), default=0.0) > (limit or 0.0) / 1000
     worst = _worst(timed, never, limit, what, f"no pull-in could be timed: {why}")
-    return windows, _unless_missed(worst, timed, limit, undone=slow or restless)
+    return windows, _unless_touched(_unless_missed(worst, timed, limit, undone=slow or restless), timed, limit)
 
 
 def _restless(bench: Bench, rise: Crossing, until: float, live_v: float) -> bool:
@@ -126,6 +128,17 @@ def _unless_missed(finding: Finding, timed: list[Operation], limit_ms: float | N
         doubt = f"samples {step_s * 1000:.0f} ms apart can miss that the contact closed before"
         return replace(finding, doubt=doubt, remedy=remedy)
     return finding
+
+
+def _unless_touched(finding: Finding, timed: list[Operation], limit_ms: float | None) -> Finding:
+    """A pull-in that is late by no more than a bounce fails only where samples would have shown its first touch."""
+    step_s = max((operation.widths_s[1] for operation in timed), default=0.0)
+    if not isinstance(finding, Measured) or finding.value is None or limit_ms is None or finding.doubt:
+        return finding
+    if step_s <= TOUCH_S or not limit_ms < finding.value <= limit_ms + 1000 * (FIRST_TOUCH_S + step_s):
+        return finding
+    missed = f"samples {step_s * 1000:.3g} ms apart can miss that the contact touched before, and bounced"
+    return replace(finding, doubt=missed, remedy="a log at 10000 samples a second or more would prove it")
 
 
 def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:

@@ -275,14 +275,14 @@ def _loads(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[s
     return works
 
 
-def _engine(tr: Truth, script: Script, sol: Solution, roles: set[str]) -> None:
+def _engine(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[str]) -> None:
     cranks = [(a, b) for a, b in script.crank if a >= 0 and b <= script.end_s]
     lows = []
     for a, b in cranks:
-        t = np.arange(a, b, 1e-3)
+        t = np.arange(a + 1e-6, b, 1e-4)
         v = sol.at("battery_v", t)
-        if len(t) >= 11:
-            lows.append(float(np.lib.stride_tricks.sliding_window_view(v, 11).max(axis=1).min()))
+        if len(t) >= 101:
+            lows.append(float(np.lib.stride_tricks.sliding_window_view(v, 101).max(axis=1).min()))
     tr.put("crank_minimum", min(lows) if lows and "battery_v" in roles else None, 0.03)
     losses = []
     for a, b in cranks:
@@ -319,8 +319,18 @@ def _engine(tr: Truth, script: Script, sol: Solution, roles: set[str]) -> None:
         tr.slack["charging_voltage"] = 0.02 + 0.02 * abs(tr.parts["revs_v"] - tr.parts["idle_v"])
     loaded = meet(runs, script.all_on) or runs
     late = [(a + 2, b - 0.5) for a, b in loaded if b - a > 5] or loaded
+    # a circuit that switches itself is not always on, and a log of two channels does not show which ones are
+    truly = loaded
+    for circuit in inst.circuits:
+        truly = meet(truly, circuit.spans) if circuit.spans else truly
+    fair = [truly] if sum(b - a for a, b in truly) > 5 else []
+    if not roles & {"feed_a", "feed_v", "ground_v", "slot1_a"}:
+        fair.append(runs)
     value = -_mean(sol, "battery_a", loaded)
-    others = [-_mean(sol, "battery_a", late), *(-x for x in _around(sol, "battery_a", loaded, script.stumbles))]
+    others = [
+        *(-_mean(sol, "battery_a", spans) for spans in (late, *fair)),
+        *(-x for x in _around(sol, "battery_a", loaded, script.stumbles)),
+    ]
     tr.put("charging_balance", value if "battery_a" in roles else None, 0.05, others)
     each = [meet(idle, loaded), meet(revs, loaded)]
     if two and all(each) and "battery_a" in roles:
@@ -360,7 +370,7 @@ def find_truth(inst: Install, script: Script, sol: Solution, roles: set[str], pl
     relay_truth(tr, inst, script, sol, roles, plan)
     works = _loads(tr, inst, script, sol, roles)
     _sag(tr, inst, script, sol, roles, works)
-    _engine(tr, script, sol, roles)
+    _engine(tr, inst, script, sol, roles)
     if inst.trigger_pulse and inst.trigger_pulse[0] < 100:  # the contact chatters: no load lasts
         slots = {f"slot_{n}_current" for n in range(1, len(inst.circuits) + 1)}
         tr.soft |= {"battery_sag", "source_resistance", "feed_drop", "ground_lift", "feed_in_crank", *slots}

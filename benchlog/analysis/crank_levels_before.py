@@ -1,0 +1,62 @@
+"""From which level does a dip fall, and when has it come back?"""
+
+import numpy as np
+
+from benchlog.trace import Array
+
+
+def recovered_at(volts: Array, t: Array, first: int, level: float) -> int:
+    """The first point from which the voltage stays above a level; behind the last one where it never does."""
+    recovered = np.flatnonzero(volts[first:] > level)
+    return first + int(_lasting(recovered, t, first)) if len(recovered) else len(t)
+
+
+def valid(x: Array) -> Array:
+    """The finite ones."""
+    return x[np.isfinite(x)]
+
+
+def points_in(t: Array, at: int, span_s: float) -> int:
+    """How many points the time before one spans, at least 2."""
+    return max(at - int(np.searchsorted(t, t[at] - span_s)), 2)
+
+
+def median_before(t: Array, x: Array, at: int, since: int = 0) -> float:
+    """Median of the valid points of the 2 s before a point, none before ``since``; NaN where there is none."""
+    earlier = x[max(at - points_in(t, at, 2.0), since if since < at else at - 1, 0) : at]
+    earlier = earlier[np.isfinite(earlier)]
+    return float(np.median(earlier)) if len(earlier) else np.nan
+
+
+def level_before(t: Array, volts: Array) -> Array:
+    """The level before each point: enough to find a dip, whose own reference is then taken closely.
+
+    The mean of the 2 s before, or of the 0.3 s before where that is higher: it has just come back from a crank.
+    """
+    step = float(np.median(np.diff(t))) or 1.0
+    widths = (int(np.clip(seconds / step, 2, 40)) for seconds in (2.0, 0.3))
+    long, short = (_mean_before(volts, width) for width in widths)
+    return np.asarray(np.fmax(long, short))
+
+
+def _mean_before(volts: Array, width: int) -> Array:
+    good = np.isfinite(volts)
+    total = np.concatenate(([0.0], np.cumsum(np.where(good, volts, 0.0))))
+    count = np.concatenate(([0], np.cumsum(good)))
+    at = np.arange(len(volts))
+    back = np.maximum(at - width, 0)
+    held = count[at] - count[back]
+    mean = np.full(len(volts), np.nan)
+    np.divide(total[at] - total[back], held, out=mean, where=held > 0)
+    return mean
+
+
+def _lasting(recovered: np.ndarray, t: Array, first: int) -> int:
+    """Offset of the first recovery that lasts 0.3 s, so that ripple between two strokes does not end the crank."""
+    step = float(np.median(np.diff(t))) or 1.0
+    need = max(int(0.3 / step), 1)
+    for offset in recovered:
+        stretch = recovered[(recovered >= offset) & (recovered < offset + need)]
+        if len(stretch) >= min(need, len(t) - first - offset):
+            return int(offset)
+    return int(recovered[-1])
