@@ -457,7 +457,12 @@ PROVOKED: dict[str, Entry] = {
     # ---- the stand-in
     "unknown fault": command(
         lambda _: ["standin", "--fault", "gremlins"],
-        "fault: 'gremlins' is not known; needed is one of trigger_always_live, …, load_exceeds_charging",
+        "fault: 'gremlins' is not known; needed is one of trigger_always_live, …, clips_swapped",
+    ),
+    "unknown behaviour": command(
+        lambda _: ["standin", "--behaviour", "flashers", "--behaviour", "gremlins"],
+        "behaviour: 'gremlins' is not known; needed is one of kill_switch, …, no_suppression; benchlog standin --help says "
+        "what each does",
     ),
     "unknown words": done(
         asked(bike(), "kick it"),
@@ -531,7 +536,7 @@ FILES = {
     for name in (
         *("recording/beside", "recording/capture", "recording/port", "recording/resuming", "recording/writer"),
         *("readers/lines/meaning", "guided/leading", "guided/resume", "live", "many"),
-        *("standin/faults", "standin/hands", "standin/serving", "standin/streaming"),
+        *("standin/behaving", "standin/faults", "standin/hands", "standin/serving", "standin/streaming"),
     )
 }
 #: Texts that no entry can bring up, or that are no messages, and why.
