@@ -52,8 +52,8 @@ class Outcome:
 
 
 @contextmanager
-def bench(fault: str | None, folder: Path) -> Iterator[Callable[..., subprocess.Popen[str]]]:
-    """A running stand-in with this fault; gives what starts the guided test on its port, as a process."""
+def bench(fault: str | None, folder: Path, *behaviours: str) -> Iterator[Callable[..., subprocess.Popen[str]]]:
+    """A running stand-in with this fault and these behaviours; gives what starts the guided test, as a process."""
     folder.mkdir()
     plan = folder / "plan.toml"
     plan.write_text(plan_toml_of(Install(), LIMITS), encoding="utf-8")
@@ -71,6 +71,7 @@ def bench(fault: str | None, folder: Path) -> Iterator[Callable[..., subprocess.
         "1",
     ]
     order += ["--seconds", f"{PATIENCE_S:g}", *(["--fault", fault] if fault else [])]
+    order += [word for name in behaviours for word in ("--behaviour", name)]
     with (folder / "standin.txt").open("w+", encoding="utf-8") as told:
         stand_in = subprocess.Popen(
             order, stdin=subprocess.DEVNULL, stdout=told, stderr=subprocess.STDOUT, env=environment, cwd=folder
@@ -99,9 +100,9 @@ def ended(test: subprocess.Popen[str], folder: Path) -> Outcome:
     return Outcome(test.returncode, said, errors, folder / "a.csv")
 
 
-def lead_through(fault: str | None, folder: Path) -> Outcome:
-    """The guided test on a stand-in with this fault, from its start to its end."""
-    with bench(fault, folder) as begin:
+def lead_through(fault: str | None, folder: Path, *behaviours: str) -> Outcome:
+    """The guided test on a stand-in with this fault and these behaviours, from its start to its end."""
+    with bench(fault, folder, *behaviours) as begin:
         return ended(begin(), folder)
 
 
@@ -182,6 +183,25 @@ def test_a_bridge_across_the_shunt_is_noted_by_a_key(tmp_path: Path):
     assert balance.verdict == "pass"
     assert "the shunt was bridged from" in balance.because
     assert balance.from_s == pytest.approx(float(marks["shunt free"]) + HAND_S, abs=0.5)
+
+
+@pytest.mark.parametrize(
+    ("fault", "failed"), [(None, frozenset()), ("feed_resistance", frozenset({"feed_drop"}))], ids=["good", "poor feed"]
+)
+def test_the_guided_test_is_not_led_astray(tmp_path: Path, fault: str | None, failed: frozenset[str]):
+    """Brake light, grips in pulses and a bouncing key beside it: every step is seen, and just what is wrong fails."""
+    pytest.importorskip("termios", reason="the stand-in needs pseudo-terminals")
+    outcome = lead_through(fault, tmp_path / "busy", "brake_light", "pulsed_grips", "key_bounce")
+    assert outcome.log.exists(), outcome.errors or outcome.said
+    result = benchlog.check(outcome.log, plan=outcome.log.with_name("plan.toml"))
+    verdicts = {check.id: check.verdict for check in result.checks}
+
+    assert outcome.errors == ""
+    assert {check for check, verdict in verdicts.items() if verdict == "fail"} == failed
+    # 100 samples a second never prove the absence of chatter
+    assert {check for check, verdict in verdicts.items() if verdict in ("not proven", "not seen")} == {"relay_chatter"}
+    assert [cause.id for cause in result.causes[:1]] == ([fault] if fault else [])
+    assert outcome.status == (1 if fault else 3)
 
 
 def _port(told: Path) -> str:

@@ -17,6 +17,7 @@ from benchlog.plan import load_plan, plan_from_mapping, plan_schema
 from benchlog.readers import READERS
 from benchlog.result import VERDICTS
 from benchlog.roles import ROLE_UNITS
+from benchlog.standin import BEHAVIOURS
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -40,9 +41,9 @@ def blocks(language: str) -> list[str]:
     return [re.sub(rf"^{indent}", "", text, flags=re.MULTILINE) for indent, text in found]
 
 
-def rows_of(heading: str) -> list[list[str]]:
+def rows_of(heading: str, level: str = "##") -> list[list[str]]:
     """The cells of the table below a heading, its head left out."""
-    section = README.split(f"\n## {heading}\n", 1)[1].split("\n## ", 1)[0]
+    section = README.split(f"\n{level} {heading}\n", 1)[1].split("\n## ", 1)[0]
     rows = [line for line in section.splitlines() if line.startswith("|")]
     return [[cell.strip() for cell in row.strip("|").split("|")] for row in rows[2:]]
 
@@ -75,6 +76,11 @@ def test_limits_of_the_readme_are_plan_keys():
 def test_verdict_words_are_explained():
     """Each verdict has its row."""
     assert sorted(row[0] for row in rows_of("Verdicts")) == sorted(VERDICTS)
+
+
+def test_table_of_behaviours_is_that_of_the_code():
+    """The table of behaviours has every behaviour of the stand-in with its words, in order, and no other."""
+    assert rows_of("Behaviours", "###") == [[f"`{one.name}`", one.words] for one in BEHAVIOURS.values()]
 
 
 def test_commands_of_the_readme_are_those_of_the_code():
@@ -122,7 +128,7 @@ def test_words_that_look_like_checks_exist():
     """Every word in code marks that reads like a name is a check, role, key, command or reader of the code."""
     schema_text = str(plan_schema()) + (ROOT / "benchlog" / "logger.py").read_text(encoding="utf-8")
     known = {spec.id for spec in CHECKS} | set(ROLE_UNITS) | {"slot1_a", "slot1_v"}
-    known |= {fault.id for fault in FAULTS}
+    known |= {fault.id for fault in FAULTS} | set(BEHAVIOURS)
     known |= {"to_frame", "to_json", "sample_data", "firmware_notes", "make_sample_data", "truth_table", "season_table"}
     # a misspelling that is shown, a page of the firmware notes, a program of PostgreSQL's
     known |= {"batery_v", "line_form", "pg_dump"}

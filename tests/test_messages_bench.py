@@ -459,6 +459,11 @@ PROVOKED: dict[str, Entry] = {
         lambda _: ["standin", "--fault", "gremlins"],
         "fault: 'gremlins' is not known; needed is one of trigger_always_live, …, clips_swapped",
     ),
+    "unknown behaviour": command(
+        lambda _: ["standin", "--behaviour", "flashers", "--behaviour", "gremlins"],
+        "behaviour: 'gremlins' is not known; needed is one of kill_switch, …, no_suppression; benchlog standin --help says "
+        "what each does",
+    ),
     "unknown words": done(
         asked(bike(), "kick it"),
         'stand-in: "kick it" was not done: "kick it" is not understood; known are key on, key off, slot N on, slot N off, '
@@ -531,7 +536,7 @@ FILES = {
     for name in (
         *("recording/beside", "recording/capture", "recording/port", "recording/resuming", "recording/writer"),
         *("readers/lines/meaning", "guided/leading", "guided/resume", "live", "many"),
-        *("standin/faults", "standin/hands", "standin/serving", "standin/streaming"),
+        *("standin/behaving", "standin/faults", "standin/hands", "standin/serving", "standin/streaming"),
     )
 }
 #: Texts that no entry can bring up, or that are no messages, and why.

@@ -21,12 +21,14 @@ import numpy as np
 import pandas as pd
 import pytest
 from truth_table import canonical_logger
+from typer.testing import CliRunner
 
 import benchlog
+from benchlog.cli import app
 from benchlog.errors import BenchlogError
 from benchlog.logger import load_logger
 from benchlog.roles import SHUNT_ROLES
-from benchlog.standin import FAULTS, ChannelSpec, Install, LoggerSpec, Script, plan_toml_of, with_fault
+from benchlog.standin import BEHAVIOURS, FAULTS, ChannelSpec, Install, LoggerSpec, Script, plan_toml_of, with_fault
 from benchlog.standin.channels import BRIDGED_SHARE, true_values
 from benchlog.standin.hands import ask, hands_of
 from benchlog.standin.lines import LineForm, checksum_of, header_of, lines_of, logger_toml_of
@@ -726,6 +728,7 @@ def test_command_takes_what_is_typed_and_ends_by_the_clock(short):
     ("options", "needed"),
     [
         (("--fault", "gremlins"), ["'gremlins' is not known", *FAULTS]),
+        (("--behaviour", "fan", "--behaviour", "gremlins"), ["behaviour: 'gremlins' is not known", *BEHAVIOURS]),
         (("--checksum", "--crc", "--speed", "0"), ["--speed must be", "cannot both end a line"]),
         (("--plan", "nowhere.toml"), ["nowhere.toml", "no such file"]),
     ],
@@ -739,6 +742,27 @@ def test_bad_options_end_in_one_message(options, needed, short):
     assert out == ""
     assert [word for word in needed if word not in err] == []
     assert "Traceback" not in err
+
+
+def test_command_takes_several_behaviours_beside_a_fault(short):
+    """Each that was asked for is told with its words, and the fault with them."""
+    command = started("--fault", "slot_dead", "--behaviour", "key_bounce", "--behaviour", "fan", folder=short)
+    said = first_words(command)
+    command.terminate()
+    command.communicate(timeout=20)
+
+    assert said[:3] == [
+        'a simulated install on the bike "Larch", with one fault: slot_dead',
+        f"  key_bounce: {BEHAVIOURS['key_bounce'].words}",
+        f"  fan: {BEHAVIOURS['fan'].words}",
+    ]
+
+
+def test_help_lists_every_behaviour():
+    """The help of the command names each, and says what it is."""
+    said = " ".join(CliRunner().invoke(app, ["standin", "--help"]).output.split())
+
+    assert [one.name for one in BEHAVIOURS.values() if f"{one.name} {one.words}" not in said] == []
 
 
 def test_command_makes_the_install_of_a_plan(short):

@@ -27,7 +27,8 @@ A bike that runs on and is acted on, for a stream instead of a whole log (``benc
 Circuits draw a constant current whatever the voltage, and the coil a constant one once pulled in.
 """
 
-from benchlog.standin.behaviours import BEHAVIOURS, Behaviour, NoSuchBehaviour, with_behaviours
+from benchlog.standin.behaving import NoSuchBehaviour, with_behaviours
+from benchlog.standin.behaviours import BEHAVIOURS, Behaviour
 from benchlog.standin.faults import FAULTS, NoSuchFault, with_fault
 from benchlog.standin.install import BikeLoad, Circuit, Install, WakeUps
 from benchlog.standin.logger import (

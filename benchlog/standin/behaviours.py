@@ -5,24 +5,12 @@ names, it says so (``fails``, ``causes``). Amounts and times are of the size tha
 is claimed for them.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from benchlog.errors import BenchlogError
 from benchlog.standin.install import BikeLoad, Install, WakeUps
 
 GRIPS_HZ, GRIPS_SHARE = 1.5, 0.6
-
-
-class NoSuchBehaviour(BenchlogError):
-    """A behaviour was asked for that the stand-in cannot show."""
-
-    def __init__(self, name: str) -> None:
-        self.name = name
-        super().__init__(
-            f"behaviour: {name!r} is not known; needed is one of {', '.join(BEHAVIOURS)}; "
-            "benchlog standin --help says what each does"
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,16 +157,3 @@ _ALL = (
     ),
 )
 BEHAVIOURS: dict[str, Behaviour] = {one.name: one for one in _ALL}
-
-
-def with_behaviours(install: Install, names: Iterable[str]) -> Install:
-    """The install with these behaviours; on top of any fault that it has.
-
-    Raises:
-        NoSuchBehaviour: no such behaviour can be shown.
-    """
-    for name in names:
-        if name not in BEHAVIOURS:
-            raise NoSuchBehaviour(name)
-        install = BEHAVIOURS[name].change(install)
-    return install

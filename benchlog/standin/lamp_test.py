@@ -3,6 +3,8 @@
 They come at whole multiples of their period, and are too short to move the armature: that is not worked out here.
 """
 
+from functools import lru_cache
+
 import numpy as np
 
 from benchlog.standin.install import Install
@@ -10,6 +12,8 @@ from benchlog.standin.relay import falling_a
 from benchlog.standin.steps import Steps
 from benchlog.standin.timeline import Timeline
 from benchlog.trace import Array
+
+POINTS = 200_000  # of one period, for its mean
 
 
 def trigger_level(line: Timeline, time_s: Array) -> Array:
@@ -41,3 +45,10 @@ def lamp_test_a(install: Install, time_s: Array) -> Array:
         after < length_s, rising, falling_a(np.maximum(after - length_s, 0.0), peak, full, install)
     )
     return current
+
+
+@lru_cache(maxsize=16)
+def lamp_test_mean_a(install: Install) -> float:
+    """The same, averaged over a whole period, A."""
+    every_s = install.lamp_test[0] if install.lamp_test is not None else 1.0
+    return float(lamp_test_a(install, np.linspace(0.0, every_s, POINTS, endpoint=False)).mean())

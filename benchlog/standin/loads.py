@@ -4,7 +4,7 @@ import numpy as np
 
 from benchlog.standin import relay
 from benchlog.standin.install import BikeLoad, Circuit
-from benchlog.standin.lamp_test import lamp_test_a, trigger_level
+from benchlog.standin.lamp_test import lamp_test_a, lamp_test_mean_a, trigger_level
 from benchlog.standin.steps import Steps
 from benchlog.standin.switching import pulsing, since_on
 from benchlog.standin.timeline import Timeline
@@ -12,7 +12,6 @@ from benchlog.trace import Array
 
 STARTER_RISE_S = 0.003
 LIGHTS_OUT_SHARE = 0.5  # of the bike's key-on current, while the starter turns and the lamps are cut
-LAMP_TEST_POINTS = 200_000  # of one period, for its mean
 SHORT_BREAK_S = 0.005  # a shorter loss of supply brings no new inrush
 
 
@@ -86,8 +85,7 @@ def _coil_sustained_a(line: Timeline, time_s: Array) -> Array:
     level = trigger_level(line, time_s)
     current = level * line.install.coil_a
     if line.install.lamp_test is not None:
-        period = np.linspace(0.0, line.install.lamp_test[0], LAMP_TEST_POINTS, endpoint=False)
-        current += (level == 0) * float(lamp_test_a(line.install, period).mean())
+        current += (level == 0) * lamp_test_mean_a(line.install)
     return current
 
 
