@@ -102,7 +102,8 @@ def _fall_s(bench: Bench, fall: Crossing) -> tuple[float, float] | None:
 def coil_kick(bench: Bench) -> dict[str, Seen]:
     """``coil_kick_v``: how far the trigger goes below zero as it is let go, which only a coil's current does.
 
-    Without a kick it tells nothing where samples lie further apart than a coil's current lasts.
+    Without a kick it tells nothing where samples lie further apart than a coil's current lasts, or where a capacitor
+    lets the trigger fall slowly.
     """
     if not bench.has("trigger_v"):
         return {}
@@ -115,7 +116,10 @@ def coil_kick(bench: Bench) -> dict[str, Seen]:
         if len(trace) > 1 and np.isfinite(volts).any():
             depths.append(-float(np.nanmin(volts)))
             step_s = max(step_s, float(np.median(np.diff(trace.time_s))))
-    if not depths or (max(depths) < LEAST_KICK_V and step_s > KICK_STEP_S):
+    if not depths:
+        return {}
+    slowest = max((took for fall in bench.story.falls for took in (_fall_s(bench, fall),) if took), default=(0.0, 0.0))
+    if max(depths) < LEAST_KICK_V and (step_s > KICK_STEP_S or slowest[0] > KICK_STEP_S):
         return {}
     depth = max(depths)
     text = f"the trigger goes {max(depth, 0.0):.2g} V below zero as it is let go"
