@@ -203,3 +203,27 @@ def test_joint_that_opens_is_told_from_a_trigger_that_does(length_s):
     assert lost == {"intermittent_feed"}
     assert "pulsed_trigger" in with_trigger
     assert "intermittent_feed" not in with_trigger
+
+
+@pytest.mark.parametrize("hz", [100.0, 1000.0])
+def test_coil_whose_line_gives_way_buzzes_and_is_no_pulsed_trigger(hz):
+    """The trigger goes to 1 V while the contact is closed and comes back once it is open, 60 times a second."""
+    t, trigger, feed = lines(hz, 0.012, 0.018)
+    closed = (t * 61.3) % 1 < 0.5
+    keyed = during(t, KEY_ON, KEY_OFF) > 0
+
+    first = checked(
+        logged(circuits(t) * closed, hz, {"trigger_v": np.where(closed & keyed, 1.0, trigger), "feed_v": feed * closed})
+    ).causes[0]
+
+    assert first.id == "weak_coil_supply"
+    assert any("goes down as the contact closes" in text for text in first.evidence)
+
+
+def test_capacitor_on_the_triggers_line_hides_the_coils_kick():
+    """A trigger that falls with 60 ms and never below zero leaves coil and feed together."""
+    t, slow, feed = lines(1000, 0.012, 0.018, fall_s=0.060)
+    _, steep, _ = lines(1000, 0.012, 0.018)
+
+    assert named(logged(0 * t, 1000, {"trigger_v": slow, "feed_v": 0 * feed})) == {"coil_open", "feed_open"}
+    assert named(logged(0 * t, 1000, {"trigger_v": steep, "feed_v": 0 * feed})) == {"coil_open"}

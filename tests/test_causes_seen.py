@@ -138,6 +138,24 @@ def test_five_channels_cannot_part_coil_and_feed():
     assert all("listen or feel at the relay" in cause.next_test.split(";")[0] for cause in got)
 
 
+@pytest.mark.parametrize(("kick_v", "name"), [(0.0, "coil_open"), (0.7, "feed_open"), (50.0, "feed_open")])
+def test_the_coils_kick_tells_a_coil_from_its_feed(kick_v: float, name: str):
+    """A trigger that goes below zero as it is let go had a coil's current; one that surely does not had none."""
+    got = causes({**GOOD, **DEAD_FEED, **DEAD_SLOTS, "coil_kick_v": kick_v}, "relay_pull_in", *SLOTS)
+
+    assert [cause.id for cause in got] == [name]
+
+
+def test_a_lead_of_less_than_two_uncertainties_tells_only_where_something_failed():
+    """Clips that are changed over: 1.7 uncertainties of lead explain openings that failed, and ask nothing alone."""
+    seen = table({**GOOD, "openings": 2.0, "feed_duty": 0.87, "trigger_fall_s": 1.7})
+    seen["feed_lead_s"] = Seen(0.0051, 0.003, "lead")
+    del seen["clip_slope"]
+
+    assert find_causes(seen, [check("relay_chatter")], {})[0].id == "clips_swapped"
+    assert find_causes(seen, [check("relay_chatter", "not proven")], {}) == []
+
+
 TWO_CHANNELS = ("drain_base", "off_charge_a", "settle", "source", "sag", "rest_short_v", "slot_1", "slot_2", "slot_3")
 
 

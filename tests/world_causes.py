@@ -4,9 +4,10 @@
                                   [--healthy N] [--jobs N] [--verbose] [--write]
 
 Each install is drawn with every fault in turn and without one. Only runs of which a fault can be asked count (see
-``world_shown``): there it shows in the noise-free log, and a check fails that an ideal prover would fail. What is named
-first is right where it holds the fault and nothing but what this log cannot part from it, by the noise-free logs of
-the same install; what is named wrongly counts in every run. The healthy installs come with behaviours. ``--write`` keeps the figures in ``world_figures.json``.
+``world_shown``): there it shows in the noise-free log, and a check fails that an ideal prover would fail. What is
+named first is right where it holds the fault and nothing but what this log cannot part from it, by the noise-free logs
+of the same install; what is named wrongly counts in every run. The healthy installs come with behaviours. ``--write``
+keeps the figures in ``world_figures.json``.
 """
 
 import argparse

@@ -41,6 +41,11 @@ NEEDS_MARKS = frozenset(
         *("pulsed_trigger", "weak_coil_supply"),
     )
 )
+#: The same where the log has trigger and feed, and neither a mark nor the key's line: a trigger that stays up may be
+#: that of a key left on, one that stays down that of a key left off, and an engine is known to run by its charge alone.
+NEEDS_KEY = frozenset(("trigger_always_live", "backfed_coil", "trigger_dead", "no_charge", "load_exceeds_charging"))
+#: The same without the bus's voltage: nobody may have switched the circuits on.
+NEEDS_BUS = frozenset(("ground_open",))
 
 
 def clean(case: Case) -> dict[str, np.ndarray]:
@@ -123,8 +128,12 @@ def has_lines(case: Case) -> bool:
 
 def asked(case: Case) -> bool:
     """Whether the fault, known to show, can be asked of this log."""
-    if case.fault in NEEDS_MARKS and not has_lines(case) and not case.logs[0].script.marked:
-        return False
+    roles = limits_of(case).keys()
+    if not case.logs[0].script.marked and "key_v" not in roles:
+        blind = NEEDS_KEY if has_lines(case) else NEEDS_MARKS
+        blind = blind if "ground_v" in roles else blind | NEEDS_BUS
+        if case.fault in blind:
+            return False
     return case.fault in ASKING or bool(truly_fails(case)) or _marked_dead(case)
 
 

@@ -113,7 +113,7 @@ FAULTS: tuple[Fault, ...] = (
             "turn the key on and listen or feel at the relay: no click means coil, its fuse or its ground",
             "with the key on measure from 86 to 85: 12 V there and no click is the coil, 0 V is its supply or ground",
         ),
-        hints={"load_on": NOTHING, "slots": NOTHING},
+        hints={"load_on": NOTHING, "slots": NOTHING, "coil_kick_v": (-INF, 0.2)},
     ),
     Fault(
         "feed_open",
@@ -126,7 +126,7 @@ FAULTS: tuple[Fault, ...] = (
             "measure at 30 (12 V always) and at 87 (12 V with the key on): the first without it names the open part",
         ),
         _BATTERY_LEADS,
-        hints={"load_on": NOTHING, "slots": NOTHING},
+        hints={"load_on": NOTHING, "slots": NOTHING, "coil_kick_v": (0.3, INF)},
     ),
     Fault(
         "feed_resistance",
@@ -386,7 +386,7 @@ FAULTS: tuple[Fault, ...] = (
         # a load is told from the bike's own by the feed that sinks under it, and this one does not
         also=(
             *("openings", "feed_path", "ground_path", "trigger_fall_s", "drop_out", "drop_out_own", "pull_in"),
-            *("slots", "load_on", "load_off", "load_swing"),
+            *("slots", "load_on", "load_off", "load_swing", "feed_duty", "feed_falls_hz"),
         ),
     ),
 )

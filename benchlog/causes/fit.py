@@ -105,7 +105,7 @@ def _candidates(fault: Fault, seen: Mapping[str, Seen], still_open: Mapping[str,
     gains = {name: wrongness(name, seen[name]) - value for name, value in own.items()}
     gain = math.fsum(gains.values())
     mainly = frozenset(name for name, value in gains.items() if value >= LEAST_GAIN)
-    if gain < (ASKS if any(_asking(name) for name in mainly) else LEAST_GAIN) or not mainly:
+    if gain < LEAST_GAIN or not mainly:
         return []
     free = {**dict.fromkeys(fault.perhaps, ANYWHERE), **dict.fromkeys(fault.also, 0.0)}
     moves = {
@@ -122,7 +122,7 @@ def _candidates(fault: Fault, seen: Mapping[str, Seen], still_open: Mapping[str,
         and (still_open[check_id].verdict == "fail" or check_id not in ("added_drain", "feed_in_crank"))
     )
     failed = any(still_open[check_id].verdict == "fail" for check_id in explains)
-    if not failed and not any(_asking(name) for name in mainly):
+    if not failed and (gain < ASKS or not any(_asking(name) for name in mainly)):
         return []
     # however many circuits show it, they are one quantity
     extra = max(len(slots) - 1, 0)

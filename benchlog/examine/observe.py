@@ -9,7 +9,7 @@ from benchlog.examine.bench import Bench
 from benchlog.examine.observe_battery import off_state, ratios, running
 from benchlog.examine.observe_lines import clip_slope, line_states
 from benchlog.examine.observe_loads import before, circuits, key_off, load_on, load_swing
-from benchlog.examine.observe_relay import feed_lead, relay_times
+from benchlog.examine.observe_relay import coil_kick, feed_lead, relay_times
 from benchlog.examine.path_checks import FeedLoad
 from benchlog.limits import PlannedLimit
 
@@ -38,6 +38,7 @@ def observe(
         **before(bench, off, findings),
         **relay_times(bench, findings, limits),
         **feed_lead(bench),
+        **coil_kick(bench),
         **running(bench, findings, limits),
         **circuits(bench, findings, limits),
     }

@@ -16,6 +16,10 @@ POINT_S = 0.1
 #: After a key-on the lines have come up, and after a key-off they have gone, within this time, s.
 UP_AFTER_S, DOWN_AFTER_S = 0.5, 5.0
 NOMINAL_V = 12.5
+#: Both lines go down so often where the contact buzzes; so long they are watched then; and no fewer samples tell.
+BUZZES_HZ, WATCH_S, FEWEST_SAMPLES = 0.3, 4.0, 50
+#: The lines' correlation below which one goes down as the other comes up.
+OPPOSED = -0.3
 #: Added to a sum of resistances, so that two that are nothing are no ratio, Ω.
 LEAST_OHM = 0.001
 
@@ -50,6 +54,7 @@ def line_states(bench: Bench) -> dict[str, Seen]:
             if found:
                 share, volts = max(found)
                 seen[name] = Seen(share, 0.01, f"{line} at {volts:.1f} V {when}")
+    seen |= _taken_down(bench, on, seen)
     if bench.has("ground_v") and seen.get("feed_on", Seen(0, 0, "")).value > 0.5:
         found = [ratio for span in on if (ratio := _ratio(bench, "ground_v", span)) is not None]
         if found:
@@ -76,6 +81,39 @@ def _while_on(bench: Bench, line: str, spans: list[tuple[float, float]]) -> dict
         f"{line}_duty": Seen(least, 0.005, text),
         f"{line}_falls_hz": Seen(often, 0.005, f"{line} goes down {often:.2g} times a second or more with the key on"),
     }
+
+
+def _taken_down(bench: Bench, spans: list[tuple[float, float]], seen: dict[str, Seen]) -> dict[str, Seen]:
+    """The trigger's states where it goes down as the contact closes and comes back as it opens.
+
+    Its line is fed throughout, though too weakly for what the contact switches on: what counts is its mean level. A
+    line that is pulsed takes the contact with it instead.
+    """
+    falls = [seen.get(f"{line}_falls_hz") for line in ("trigger", "feed")]
+    if any(one is None or one.value < BUZZES_HZ for one in falls):
+        return {}
+    opposed = [share for span in spans if (share := _opposed(bench, span)) is not None]
+    if not opposed or max(opposed) > OPPOSED:
+        return {}
+    level = seen["trigger_on"].value * seen["trigger_duty"].value
+    text = "the trigger goes down as the contact closes and comes back as it opens"
+    return {
+        "trigger_on": Seen(level, 0.01, f"trigger at {level:.0%} of the battery's voltage on average, key on"),
+        "trigger_duty": Seen(1.0, 0.005, text),
+        "trigger_falls_hz": Seen(0.0, 0.005, text),
+    }
+
+
+def _opposed(bench: Bench, span: tuple[float, float]) -> float | None:
+    """How trigger and feed go together over a few seconds of a key-on: 1 in step, -1 one up where the other is down."""
+    middle = (span[0] + span[1]) / 2
+    from_s, to_s = max(span[0], middle - WATCH_S / 2), min(span[1], middle + WATCH_S / 2)
+    trace = bench.log.trace(from_s, to_s, ["trigger_v", "feed_v"])
+    both = np.vstack([trace.values[role] for role in ("trigger_v", "feed_v")])
+    up = both[:, np.isfinite(both).all(axis=0)] > NOMINAL_V / 2
+    if up.shape[1] < FEWEST_SAMPLES or not (up.mean(axis=1) > 0.02).all() or not (up.mean(axis=1) < 0.98).all():
+        return None
+    return float(np.corrcoef(up)[0, 1])
 
 
 def _part(bench: Bench, role: str, span: tuple[float, float]) -> _Part | None:

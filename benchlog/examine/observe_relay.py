@@ -21,6 +21,9 @@ HIGH_SHARE, LOW_SHARE = 0.85, 0.2
 #: Relays must have let go at a tenth of their rated voltage (common in data sheets, no source); below this the trigger
 #: holds no coil.
 GONE_SHARE = 0.08
+#: A coil's kick comes within this time of the fall, s; it is one from this depth on (a diode's is 0.7 V), V; and where
+#: samples lie further apart than this, none may have met it, s.
+KICK_S, LEAST_KICK_V, KICK_STEP_S = 0.03, 0.3, 0.0025
 
 
 def relay_times(bench: Bench, findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]) -> dict[str, Seen]:
@@ -94,6 +97,33 @@ def _fall_s(bench: Bench, fall: Crossing) -> tuple[float, float] | None:
     step_s = float(np.median(np.diff(trace.time_s)))
     # both ends lie within one step
     return max(float(trace.time_s[gone[0]] - trace.time_s[last[-1]]) - step_s, 0.0), step_s
+
+
+def coil_kick(bench: Bench) -> dict[str, Seen]:
+    """``coil_kick_v``: how far the trigger goes below zero as it is let go, which only a coil's current does.
+
+    Without a kick it tells nothing where samples lie further apart than a coil's current lasts, or where a capacitor
+    lets the trigger fall slowly.
+    """
+    if not bench.has("trigger_v"):
+        return {}
+    accuracy = bench.accuracy.get("trigger_v")
+    u = 0.02 if accuracy is None else accuracy.level_u(0.0)
+    depths, step_s = [], 0.0
+    for fall in bench.story.falls:
+        trace = bench.log.trace(fall.before_s, fall.before_s + KICK_S, ["trigger_v"])
+        volts = trace.values["trigger_v"]
+        if len(trace) > 1 and np.isfinite(volts).any():
+            depths.append(-float(np.nanmin(volts)))
+            step_s = max(step_s, float(np.median(np.diff(trace.time_s))))
+    if not depths:
+        return {}
+    slowest = max((took for fall in bench.story.falls for took in (_fall_s(bench, fall),) if took), default=(0.0, 0.0))
+    if max(depths) < LEAST_KICK_V and (step_s > KICK_STEP_S or slowest[0] > KICK_STEP_S):
+        return {}
+    depth = max(depths)
+    text = f"the trigger goes {max(depth, 0.0):.2g} V below zero as it is let go"
+    return {"coil_kick_v": Seen(depth, u, text)}
 
 
 def feed_lead(bench: Bench) -> dict[str, Seen]:
