@@ -5,12 +5,12 @@ Each run draws the same logs; ``BENCHLOG_EXAMPLES=2000`` draws that many others.
 
 import gzip
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import numpy as np
+import polars as pl
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -20,7 +20,11 @@ from benchlog.errors import BadLog
 from benchlog.log import Log
 from benchlog.logger import Channel, Logger, LogTime
 from benchlog.readers import raw
+from benchlog.readers.delimited import DelimitedLog
+from benchlog.readers.frames import FrameLog
+from benchlog.readers.parquet import ParquetLog
 from benchlog.readers.parts import Parts
+from benchlog.readers.source import Source
 from benchlog.trace import Trace
 
 MORE = int(os.environ.get("BENCHLOG_EXAMPLES", "0"))
@@ -168,13 +172,31 @@ def same(one: Trace, other: Trace) -> bool:
     )
 
 
-def windows_of(log: Log, seed: int, count: int = 40) -> list[tuple[float, float]]:
-    """Short stretches, some of which begin and end on samples."""
+def windows_of(log: Log, form: Form, seed: int, count: int = 40) -> list[tuple[float, float]]:
+    """Short stretches: at samples, between them, and where something odd stands."""
     draw = np.random.default_rng(seed)
     begins = draw.uniform(log.start_s - 1, log.end_s + 1, count)
     begins[::2] = np.round(begins[::2] * 4) / 4
+    if form.odd:
+        odd_s = log.start_s + np.array([place for place, _ in form.odd]) * STEP_MS / 1000
+        begins[: count // 2] = draw.choice(odd_s, count // 2) + draw.integers(-4, 5, count // 2) / 4
     ends = begins + draw.choice([0.0, 0.25, 1.0, 3.3, 9.0], count)
     return [(float(a), float(b)) for a, b in zip(begins, ends, strict=True)]
+
+
+@pytest.fixture
+def strict(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Little is held as it passes, and a part that gives other samples than its block is told, not put right."""
+    monkeypatch.setattr(blocks, "_PASSED_BYTES", 3000)
+    monkeypatch.setattr(Parts, "agrees", lambda self, *given: agrees(self, *given) or pytest.fail("read otherwise"))
+
+
+def opened(folder: Path, form: Form, seed: int) -> Log:
+    """The log of this form."""
+    data = form.eol.encode().join(lines_of(form, seed)) + (b"" if form.cut else form.eol.encode())
+    path = folder / "log"
+    path.write_bytes(gzip.compress(data, 1) if form.packed else data)
+    return Log.open(path, logger_of(form), block_bytes=form.block_bytes)
 
 
 @settings(
@@ -185,19 +207,134 @@ def windows_of(log: Log, seed: int, count: int = 40) -> list[tuple[float, float]
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(form=FORMS, seed=st.integers(0, 1 << 20))
-def test_a_window_is_a_slice_of_its_blocks(tmp_path: Path, monkeypatch: Any, form: Form, seed: int):
+@pytest.mark.usefixtures("strict")
+def test_a_window_is_a_slice_of_its_blocks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, form: Form, seed: int):
     """Whatever clock, separator, line end, comment, quote, mark, bad row or odd time: not a bit differs."""
     monkeypatch.setattr(raw, "_PARTS", form.parts)
-    monkeypatch.setattr(blocks, "_PASSED_BYTES", 3000)
-    monkeypatch.setattr(Parts, "agrees", lambda self, *given: agrees(self, *given) or pytest.fail("read otherwise"))
-    data = form.eol.encode().join(lines_of(form, seed)) + (b"" if form.cut else form.eol.encode())
-    path = tmp_path / "log"
-    path.write_bytes(gzip.compress(data, 1) if form.packed else data)
     try:
-        log = Log.open(path, logger_of(form), block_bytes=form.block_bytes)
+        log = opened(tmp_path, form, seed)
     except BadLog:
         return  # more than 1 % of the rows are bad
     with log:
         whole = log.trace(log.start_s, log.end_s)  # of whole blocks: no part of one serves
-        for from_s, to_s in windows_of(log, seed):
+        for from_s, to_s in windows_of(log, form, seed):
             assert same(log.trace(from_s, to_s), whole.between(from_s, to_s)), (from_s, to_s)
+
+
+PLAIN = Form(
+    clock="s",
+    separator=",",
+    comma=False,
+    eol="\n",
+    spare=False,
+    packed=False,
+    cut=False,
+    odd=(),
+    leaps=False,
+    block_bytes=1000,
+    parts=8,
+)
+
+
+@pytest.mark.parametrize("clock", ["rate", "counter", "s"])
+@pytest.mark.parametrize("kind", ["unreadable", "few", "comment", "wild", "late", "backward"])
+@pytest.mark.usefixtures("strict")
+def test_odd_rows_anywhere_in_a_part(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str, clock: str):
+    """Be it the first row of a part, the last or one between: those after it count and rise as in the block."""
+    monkeypatch.setattr(raw, "_PARTS", PLAIN.parts)
+    read = []
+    plain = DelimitedLog.part
+    monkeypatch.setattr(DelimitedLog, "part", lambda self, *given: read.append(given) or plain(self, *given))
+    for shift in range(7):  # rows in a part
+        form = replace(PLAIN, clock=clock, odd=tuple((place + shift, kind) for place in (30, 100, 180)))
+        with opened(tmp_path, form, shift) as log:
+            whole = log.trace(log.start_s, log.end_s)
+            for place, _ in form.odd:
+                for begin_s in (log.start_s + np.arange(place - 4, place + 5) * STEP_MS / 1000).tolist():
+                    for lasts_s in (0.0, 2.0):
+                        log._blocks._read.clear()  # a longer stretch, read before, would serve
+                        window = log.trace(begin_s, begin_s + lasts_s)
+                        assert same(window, whole.between(begin_s, begin_s + lasts_s)), (begin_s, lasts_s)
+    assert len(read) > 50
+
+
+def test_a_window_reads_little_of_its_block(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Of a block of 50 kB, a second's window reads some hundred bytes, and nothing when it is asked for again."""
+    asked = []
+    plain = Source.at
+    monkeypatch.setattr(Source, "at", lambda self, start, size: asked.append(size) or plain(self, start, size))
+    path = tmp_path / "log.csv"
+    path.write_text("time_s,battery_v\n" + "".join(f"{n / 100:.2f},12.5\n" for n in range(50_000)), encoding="utf-8")
+    with Log.open(path, block_bytes=50_000) as log:
+        asked.clear()
+
+        first = log.trace(100.0, 101.0)
+
+        assert len(first) == 101
+        assert 1000 < sum(asked) < 5000
+        asked.clear()
+        assert same(log.trace(100.2, 100.8), first.between(100.2, 100.8))
+        assert asked == []
+
+
+def test_leaps_are_held_as_they_pass(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Where a line of the bike is switched, nothing is read again to look at it; elsewhere it is."""
+    asked = []
+    plain = Source.at
+    monkeypatch.setattr(Source, "at", lambda self, start, size: asked.append(start) or plain(self, start, size))
+    path = tmp_path / "log.csv"
+    rows = [f"{n / 100:.2f},{12.5 if 3000 < n < 5000 else 0.0}\n" for n in range(50_000)]
+    path.write_text("time_s,trigger_v\n" + "".join(rows), encoding="utf-8")
+    with Log.open(path, block_bytes=20_000) as log:
+        asked.clear()
+
+        around = [log.trace(at_s - 0.5, at_s + 1.0, ["trigger_v"]) for at_s in (30.0, 50.0)]
+
+        assert [len(trace) for trace in around] == [151, 151]
+        assert [float(np.ptp(trace.values["trigger_v"])) for trace in around] == [12.5, 12.5]
+        assert asked == []
+        assert len(log.trace(100.0, 101.0)) == 101
+        assert len(asked) == 1
+
+
+def test_what_is_held_has_bounds(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """A line that is switched all the time, and windows all over the log, make it hold no more than it may."""
+    monkeypatch.setattr(blocks, "_PASSED_BYTES", 50_000)
+    monkeypatch.setattr(blocks, "_READ_BYTES", 20_000)
+    path = tmp_path / "log.csv"
+    rows = [f"{n / 100:.2f},{12.5 if n % 900 < 450 else 0.0}\n" for n in range(50_000)]
+    path.write_text("time_s,trigger_v\n" + "".join(rows), encoding="utf-8")
+    with Log.open(path, block_bytes=20_000) as log:
+        for from_s in range(0, 490, 3):
+            log.trace(from_s, from_s + 1.0)
+
+        for held, most in ((log._blocks._passed, 50_000), (log._blocks._read, 20_000)):
+            size = sum(stretch.size for stretch in held._held.values())
+            assert most / 2 < size <= most
+            assert held.room == most - size
+
+
+@pytest.mark.parametrize("kind", ["parquet", "frame"])
+def test_tables_are_read_in_part(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str):
+    """A window of a table is a slice of it, and reads some rows of it alone."""
+    count = 20_000
+    draw = np.random.default_rng(3)
+    time_s = np.arange(count) / 100
+    time_s[draw.integers(1, count, 20)] -= 0.5  # rows that do not rise
+    frame = pl.DataFrame({"time_s": time_s, "battery_v": draw.normal(12.5, 0.1, count)})
+    sizes = []
+    owner = ParquetLog if kind == "parquet" else FrameLog
+    plain = owner.load
+    monkeypatch.setattr(owner, "load", lambda self, piece: sizes.append(piece.size) or plain(self, piece))
+    if kind == "parquet":
+        frame.write_parquet(tmp_path / "log.parquet", row_group_size=3000)
+        log = Log.open(tmp_path / "log.parquet", block_bytes=80_000)
+    else:
+        log = Log.from_frame(frame, block_bytes=80_000)
+    with log:
+        whole = log.trace(log.start_s, log.end_s)
+        sizes.clear()
+        for from_s in draw.uniform(0, 150, 40).tolist():
+            assert same(log.trace(from_s, from_s + 0.7), whole.between(from_s, from_s + 0.7))
+
+    assert 0 < max(sizes) < 200

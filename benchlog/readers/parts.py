@@ -24,7 +24,8 @@ class Parts:
         at: where each begins, from the piece's start, and the piece's size: one entry more than parts.
         kept: samples before each, and in all.
         time_s: time of the first sample from each part's begin on, s.
-        rows, turns, last, last_s: of the ``State`` before each part; the first part's is the piece's own.
+        rows, turns, last: of the ``State`` before each part; the first part's is the piece's own. The last time that
+            was kept is not needed: all rows near a part's begin rise.
         first: of that of all but the first.
         counted: no column tells the time.
         by_lines: how the piece was read, see ``Raw``.
@@ -36,7 +37,6 @@ class Parts:
     rows: Ints
     turns: Ints
     last: Floats
-    last_s: Floats
     first: float | int | None
     counted: bool
     by_lines: bool
@@ -67,7 +67,6 @@ class Parts:
             first=self.first,
             turns=int(self.turns[part]),
             last=None if self.counted else float(self.last[part]),
-            last_s=float(self.last_s[part]),
         )
 
 
@@ -104,7 +103,6 @@ def parts_of(cuts: Cuts, raw: Raw, placed: Placed, before: State, logger: "Logge
         rows=before.rows + np.concatenate((zero, begins if raw.row is None else raw.row[begins])),
         turns=np.concatenate(([before.turns], turns[begins - 1])),
         last=np.concatenate(([np.nan], np.full(len(begins), np.nan) if raw.time is None else raw.time[begins - 1])),
-        last_s=np.concatenate(([before.last_s], time_s[kept - 1])),
         first=placed.after.first,
         counted=raw.time is None,
         by_lines=raw.by_lines,
