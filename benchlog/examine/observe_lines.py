@@ -113,7 +113,7 @@ def _opposed(bench: Bench, span: tuple[float, float]) -> float | None:
     up = both[:, np.isfinite(both).all(axis=0)] > NOMINAL_V / 2
     if up.shape[1] < FEWEST_SAMPLES or not (up.mean(axis=1) > 0.02).all() or not (up.mean(axis=1) < 0.98).all():
         return None
-    return float(np.corrcoef(up)[0, 1])
+    return float(np.asarray(np.corrcoef(up))[0, 1])
 
 
 def _part(bench: Bench, role: str, span: tuple[float, float]) -> _Part | None:
