@@ -15,7 +15,17 @@ from benchlog.overview import OverviewBuilder
 from benchlog.report_html import render_html
 from benchlog.report_text import render_text
 from benchlog.result import Result
-from benchlog.standin import Action, Install, Simulation, WakeUps, acceptance_script, fast_logger, simulate
+from benchlog.standin import (
+    Action,
+    Install,
+    Simulation,
+    WakeUps,
+    acceptance_script,
+    fast_logger,
+    plan_toml_of,
+    simulate,
+    with_behaviours,
+)
 from benchlog.trace import Mark, Trace
 
 
@@ -298,3 +308,18 @@ def test_free_text_marks_do_nothing(text):
     with_mark, without = _result(replace(sim, frame=frame)), _result(sim)
 
     assert with_mark.to_json() == without.to_json()
+
+
+def test_walk_on_a_bike_that_is_awake_hides_no_drain():
+    """Fuses pulled and marked while 0.42 A still flows: the stretch counts all the same, and the drain fails."""
+    script = acceptance_script(rest_s=70.0, settle_s=260.0)
+    first_s = script.times("key off")[0] + 110
+    walk = tuple(Action(first_s + 15 * k, "fuse in" if k % 2 else "fuse out", k // 2 + 1) for k in range(8))
+    lit = with_behaviours(Install(), ["park_light"])
+    sim = simulate(lit, replace(script, actions=(*script.actions, *walk)), fast_logger(100), np.random.default_rng(1))
+    plan = tomllib.loads(plan_toml_of(Install(), {"added_drain_ma": None, "settle_max_s": 60.0}))
+
+    result = benchlog.check(sim.frame, plan=plan, logger=canonical_logger(sim.spec))
+
+    assert result.check("off_state_drain").verdict == "fail"
+    assert result.check("off_state_drain").measured == pytest.approx(420, abs=2)

@@ -121,7 +121,8 @@ def _awake(bench: Bench, settled: Settled, from_s: float) -> Settled:
     """The same; where the bike is still awake at the end, the last stretch of the span that its drain is judged on."""
     if not AWAKE_A < settled.base_a < math.inf:
         return settled
-    begins = max(from_s, settled.to_s - needed_s(bench) * (1 + 1e-6))
+    # so far back that as much is seen as a stretch must hold to count: pulled fuses take their time out of it
+    begins = max(from_s, settled.to_s - needed_s(bench) * (1 + 1e-6) - settled.unseen_s)
     wakeups = tuple(one for one in settled.wakeups if one[0] >= begins)
     # what was not seen of the whole stretch may all lie in this part of it
     lost = min(settled.unseen_s, settled.to_s - begins)
