@@ -18,8 +18,8 @@ from world.logger import read
 
 #: Samples that must differ for a difference to show, and by how many of the limits: each log may be off by one.
 SAMPLES, LIMITS_APART = 10, 2.0
-#: The bike's own load with the key on may differ by this, A; and what stands between it and the battery's posts, ohms.
-OWN_LOAD_A, OWN_LOAD_OHM = 1.0, 0.05
+#: What stands between the bike's own load and the battery's posts, ohms; what the trigger's own line may lose, V.
+OWN_LOAD_OHM, LINE_V = 0.05, 0.5
 #: They ask for a cause by themselves.
 ASKING = ("charging_while_off", "clips_swapped")
 #: What a circuit draws changes with the voltage, up or down by its kind, from key-on to key-off by this share.
@@ -68,7 +68,8 @@ def differ(case: Case, a: Mapping[str, np.ndarray], b: Mapping[str, np.ndarray],
 
     Args:
         unknowns: what no plan knows may be different in both: the bike's own load with the key on, which a running
-            alternator carries, and how the circuits' currents change with the voltage. Cranks are left out then.
+            alternator carries, what the trigger's line loses on its way, and how the circuits' currents change with
+            the voltage. Cranks are left out then.
     """
     n = min(len(a["time_s"]), len(b["time_s"]))
     time_s, script = a["time_s"][:n], case.logs[0].script
@@ -80,8 +81,7 @@ def differ(case: Case, a: Mapping[str, np.ndarray], b: Mapping[str, np.ndarray],
         keyed = _within(time_s, script.key)
         parts = [keyed & ~running & keep, running & keep]
     for part in parts if "battery_a" in a else []:
-        amps = float(np.nanmedian((b["battery_a"][:n] - a["battery_a"][:n])[part])) if part.any() else 0.0
-        own[part] = amps if abs(amps) <= OWN_LOAD_A else 0.0
+        own[part] = float(np.nanmedian((b["battery_a"][:n] - a["battery_a"][:n])[part])) if part.any() else 0.0
     found = []
     for role, (level, share) in limits_of(case).items():
         x, y = a[role][:n], b[role][:n]
@@ -91,6 +91,8 @@ def differ(case: Case, a: Mapping[str, np.ndarray], b: Mapping[str, np.ndarray],
             limit = limit + (BY_KIND / LIMITS_APART * np.abs(y) if unknowns else 0.0)
         else:
             limit = limit + np.abs(own) * OWN_LOAD_OHM
+            if role == "trigger_v" and unknowns:
+                limit = limit + LINE_V / LIMITS_APART * np.any(parts, axis=0)
         with np.errstate(invalid="ignore"):
             apart = (np.abs(x - y) > LIMITS_APART * limit) | (np.isnan(x) != np.isnan(y))
         if (apart & keep).sum() >= SAMPLES:

@@ -249,7 +249,7 @@ FAULTS: tuple[Fault, ...] = (
         ),
         either={"trigger_on": (0.2, 0.8), "load_swing": SWINGS, "openings": SOME},
         hints={"trigger_duty": STEADY},
-        also=("pull_in", "feed_on", "feed_duty", "feed_falls_hz", "load_on", "slots"),
+        also=(*("pull_in", "feed_on", "feed_duty", "feed_falls_hz", "load_on", "slots"), "feed_path", "ground_path"),
     ),
     Fault(
         "weak_battery",
