@@ -10,9 +10,10 @@ from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.running import LASTS_S, Flags
 from benchlog.examine.bench import Bench
 from benchlog.examine.parted import level_parts
-from benchlog.examine.running_points import BY_FALLS, RunningPoints, running_points
+from benchlog.examine.running_points import BY_FALLS, RISE_S, RunningPoints, running_points
 from benchlog.examine.uncharged import judged
-from benchlog.uncertainty import block_mean, combine
+from benchlog.trace import Array
+from benchlog.uncertainty import block_mean, combine, rectangular
 
 #: Loads count as on, for the balance, above this share of the greatest load seen while running.
 NEARLY_ALL = 0.9
@@ -89,7 +90,9 @@ def _mean_voltage(bench: Bench, points: RunningPoints, keep: Flags, by_load: boo
     at = np.flatnonzero(keep)
     return Measured(
         value=mean.value,
-        u=None if accuracy is None else combine(mean.u, accuracy.level_u(mean.value)),
+        u=None
+        if accuracy is None
+        else combine(mean.u, accuracy.level_u(mean.value), _by_begin(bench, points, keep, points.volts)),
         from_s=float(points.start_s[at[0]]),
         to_s=float(points.end_s[at[-1]]),
         story=f"mean over {points.lasts_s(keep):.0f} s of running",
@@ -155,6 +158,23 @@ def _balance(bench: Bench, points: RunningPoints | None) -> Finding:
     return judged(bench, points, replace(whole, story="", u=u, parts=None), low, words, room)
 
 
+def _by_begin(bench: Bench, points: RunningPoints, keep: Flags, values: Array) -> float:
+    """Standard uncertainty of a mean from where the runs are taken to begin: a battery takes most at first.
+
+    Where an engine begins to run is known no better than how long it takes to rise; the mean is off by as much as it
+    moves when so much more is left out.
+    """
+    first = np.zeros(len(keep), dtype=bool)
+    for run in bench.story.running:
+        inside = np.flatnonzero((points.start_s >= run.from_s) & (points.start_s < run.to_s))
+        if len(inside):
+            first |= (points.start_s >= run.from_s) & (points.start_s < points.start_s[inside[0]] + RISE_S)
+    later = keep & ~first & np.isfinite(values)
+    if later.sum() < 4:
+        return 0.0
+    return rectangular(abs(float(np.mean(values[later])) - float(np.mean(values[keep & np.isfinite(values)]))))
+
+
 def _all_on(bench: Bench, points: RunningPoints, known: Flags) -> tuple[Flags, str]:
     """The points with as many loads on as ever while running, and how many these are."""
     if not points.load_how:
@@ -187,7 +207,9 @@ def _mean_balance(
     at = np.flatnonzero(counted)
     return Measured(
         value=-mean.value,
-        u=None if accuracy is None else combine(mean.u, accuracy.level_u(mean.value)),
+        u=None
+        if accuracy is None
+        else combine(mean.u, accuracy.level_u(mean.value), _by_begin(bench, points, keep, points.amps)),
         from_s=float(points.start_s[at[0]]),
         to_s=float(points.end_s[at[-1]]),
         story=story,
