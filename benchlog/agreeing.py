@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.check_table import CheckSpec
@@ -39,7 +40,13 @@ def judged_of(spec: CheckSpec, given: Sequence[Named], limit: PlannedLimit | Non
     seeing = [one for one in shown if (_sees_drain(one[1], limit) if drain else _sees(one[1]))]
     if not seeing:
         return min(given, key=lambda one: _rank(spec.id, one[1], limit))
-    decides = max(seeing, key=_watched) if drain else min(seeing, key=_doubt_left)
+    # of figures as sure the worse one, so that the logs' order decides nothing
+    badness = partial(_badness, limit=limit)
+    decides = (
+        max(seeing, key=lambda one: (*_watched(one), badness(one[1])))
+        if drain
+        else min(seeing, key=lambda one: (*_doubt_left(one), -badness(one[1])))
+    )
     first = decides
     if limit is None:
         return decides

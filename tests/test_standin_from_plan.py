@@ -168,7 +168,7 @@ def test_each_fault_breaks_that_plan_and_is_named_first(text, name):
     causes = checked(text, name).causes
 
     best = {cause.id for cause in causes if cause.fit == causes[0].fit}
-    assert best == ({"coil_open", "feed_open"} if name in ("coil_open", "feed_open") else {name})
+    assert best == {name}
 
 
 def test_numbers_of_the_plan_are_those_of_the_install():

@@ -311,7 +311,8 @@ FAULT_CASES: dict[str, dict[str, str]] = {
         **each(SLOTS, "FNU"),
     },
     "intermittent_feed": {"relay_chatter": "F"},
-    "charging_while_off": {"off_state_drain": "N"},
+    # what flows into the battery hides when the bike fell asleep, and it does not rest
+    "charging_while_off": each(("off_state_drain", "settle_time", "resting_voltage"), "N"),
     # the feed that moves first is the trigger
     "clips_swapped": {
         **each(("relay_pull_in", "relay_drop_out", "relay_chatter"), "PFNU"),

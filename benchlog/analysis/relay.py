@@ -171,7 +171,9 @@ def _leaving(trace: Trace, trigger: Crossing) -> Operation:
     own = share[first:] / float(np.median(live[max(at - 20, 0) : at]))
     began = _fall_began(t[first:], own, feed[first:], at - first)
     if began is not None:
-        took_s, slow_s = began[0] - trigger.time_s, began[1]
+        # no contact opens for the trigger before that lets go, nor after the feed was seen to be away
+        took_s = began[0] - trigger.time_s
+        slow_s = min(began[1], max(left_s - begins_s, 0.0) + float(t[at] - t[at - 1]))
     return Operation(trigger.time_s, took_s, (trigger.width_s, float(t[at] - t[at - 1])), slow_s=slow_s)
 
 

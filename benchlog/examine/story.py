@@ -60,7 +60,7 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
     return Story(
         source=key.source,
         sure=key.sure,
-        turns=tuple(KeyTurn(turn.time_s, half, turn.to == "on") for turn, half in turns),
+        turns=tuple(KeyTurn(turn.time_s, _known(turn, half, pulses), turn.to == "on") for turn, half in turns),
         on=on,
         off=off,
         cranks=tuple(cranks),
@@ -71,6 +71,13 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
         parked=bool(spans) and not on,
         trigger_pulses=pulses,
     )
+
+
+def _known(turn: Turn, half_width_s: float, pulses: Pulses | None) -> float:
+    """How well a turn of the key is known, s: a pulsed line may have gone down with a pulse before it."""
+    if pulses is None or turn.role != "trigger_v" or turn.to == "on":
+        return half_width_s
+    return half_width_s + pulses.pause_s
 
 
 def _marked_cranks(log: Samples, table: Coarse, lines: dict[str, Line]) -> list[Crank]:

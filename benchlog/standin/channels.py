@@ -8,7 +8,7 @@ from benchlog.roles import SHUNT_ROLES, slot_of
 from benchlog.standin import loads
 from benchlog.standin.battery import posts
 from benchlog.standin.lamp_test import lamp_test_level, trigger_level
-from benchlog.standin.relay import DIODE_V
+from benchlog.standin.relay import DIODE_V, MOST_KICK_V, beside_ohm
 from benchlog.standin.timeline import Timeline
 from benchlog.trace import Array
 
@@ -105,10 +105,12 @@ def _trigger_v(line: Timeline, time_s: Array, battery_v: Array) -> Array:
             if install.kick is not None and install.trigger_fall_tau_s < install.kick[1]:
                 fallen[after < install.kick[1]] = -install.kick[0]
             value[here] = np.where(np.abs(fallen) > value[here], fallen, value[here])
-    if install.suppression == "diode":
-        # while the coil's current runs on through its diode, the line lies below ground
-        freewheel = (value < DIODE_V) & (loads.coil_a(line, time_s) > 1e-4)
-        value[freewheel] -= DIODE_V
+    if install.kick is None:
+        # while the coil's current runs on, through its diode or whatever else there is, the line lies below ground
+        coil_a = loads.coil_a(line, time_s)
+        freewheel = (value < DIODE_V) & (coil_a > 1e-4)
+        kick_v = np.minimum(coil_a * beside_ohm(install), MOST_KICK_V) if install.suppression != "diode" else DIODE_V
+        value = np.where(freewheel, value - kick_v, value)
     return value
 
 

@@ -14,6 +14,7 @@ from benchlog.standin.steps import Steps
 from benchlog.trace import Array
 
 DIODE_V = 0.7  # across a suppression diode
+MOST_KICK_V = 60.0  # what the line's insulation and electronics let stand, V (from memory)
 UNSUPPRESSED_OHM = 5000.0  # stands for the arc and stray paths that end an unsuppressed coil's current
 
 
@@ -38,6 +39,11 @@ def rise_s(level_a: float, full_a: float, tau_s: float, start_a: float = 0.0) ->
     return tau_s * math.log((full_a - start_a) / (full_a - level_a))
 
 
+def beside_ohm(install: Install) -> float:
+    """What a coil's current runs through once the trigger let go, besides its own resistance, Ω."""
+    return {"diode": 0.0, "resistor": install.resistor_ohm, "none": UNSUPPRESSED_OHM}[install.suppression]
+
+
 def falling_a(after_s: Array, start_a: float, full_a: float, install: Install) -> Array:
     """Coil current after the trigger was let go, A.
 
@@ -46,8 +52,7 @@ def falling_a(after_s: Array, start_a: float, full_a: float, install: Install) -
     """
     ohm = install.coil_ohm
     against_a = DIODE_V / ohm if install.suppression == "diode" else 0.0
-    extra = {"diode": 0.0, "resistor": install.resistor_ohm, "none": UNSUPPRESSED_OHM}[install.suppression]
-    tau_s = install.coil_h / (ohm + extra)
+    tau_s = install.coil_h / (ohm + beside_ohm(install))
     line_tau_s = install.trigger_fall_tau_s
     if math.isclose(line_tau_s, tau_s, rel_tol=1e-6):
         line_tau_s *= 1.0 + 1e-5  # the two-exponential form has no value where both are equal
