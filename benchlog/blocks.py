@@ -89,7 +89,7 @@ class Blocks:
         first, end = parts.around(from_s, to_s)
         if 2 * (end - first) > len(parts):
             return None
-        raw = self._table.part(parts.piece(piece, first, end), parts.by_lines)
+        raw = parts.read(self._table, piece, first, end)
         if raw is None:
             return None
         trace = place(raw, self._logger, parts.state(before, first)).trace

@@ -19,7 +19,7 @@ from benchlog.readers.comments import Written
 from benchlog.readers.hints import time_unit_hint
 from benchlog.readers.leftout import LeftOut
 from benchlog.readers.parts import parts_of
-from benchlog.readers.raw import Cuts, Piece, Raw, Table
+from benchlog.readers.raw import Piece, Raw, Table
 from benchlog.readers.source import Source
 from benchlog.readers.timeline import State, epoch_s, place
 from benchlog.result import Note
@@ -212,7 +212,7 @@ class Log:
         added: Future[None] | None = None
         # the overview of one block is made while the next is put in order
         with ThreadPoolExecutor(1, thread_name_prefix="benchlog-overview") as adder:
-            for piece, raw, cuts in self._parsed():
+            for piece, raw in self._parsed():
                 if builder is None:
                     expected = raw.rows * self._table.done()[1] // max(piece.size, 1)
                     if piece.size != raw.rows:  # text: later lines may be longer; tables count their rows
@@ -221,7 +221,8 @@ class Log:
                 placed = place(raw, self.logger, state)
                 left_out.add((*raw.faults, *placed.faults), line, placed.wraps_at)
                 if len(placed.trace):
-                    parts = None if cuts is None else parts_of(cuts, raw, placed, state, self.logger)
+                    share = piece.size / max(self._table.done()[1], 1)
+                    parts = parts_of(raw, placed, state, self.logger, share)
                     self._blocks.add(piece, state, parts, placed.trace)
                     self.rows += len(placed.trace)
                     if added is not None:
@@ -237,23 +238,21 @@ class Log:
         self.marks = tuple(marks)
         return (builder or OverviewBuilder(self._order)).finish(), state
 
-    def _parsed(self) -> Iterator[tuple[Piece, Raw, Cuts | None]]:
-        waiting: deque[tuple[Piece, Future[tuple[Raw, Cuts | None]]]] = deque()
+    def _parsed(self) -> Iterator[tuple[Piece, Raw]]:
+        waiting: deque[tuple[Piece, Future[Raw]]] = deque()
 
         def take(data: Any, piece: Piece) -> None:
             waiting.append((piece, pool.submit(parse, data, piece)))
 
-        def parse(data: Any, piece: Piece) -> tuple[Raw, Cuts | None]:
-            data = self._table.load(piece) if data is None else data
-            raw = self._table.parse(data)
-            return raw, self._table.cuts(data, raw)
+        def parse(data: Any, piece: Piece) -> Raw:
+            return self._table.parse(self._table.load(piece) if data is None else data)
 
         if self._table.done()[1] < _SMALL_BYTES:  # handing it to other threads would take longer than it saves
-            before: tuple[Piece, Raw, Cuts | None] | None = None
+            before: tuple[Piece, Raw] | None = None
             for piece, data in self._table.pieces():
                 if before is not None:
                     yield before
-                before = piece, *parse(data, piece)
+                before = piece, parse(data, piece)
             if before is not None:  # one late, so that with the last piece all is known to be taken
                 yield before
             return
@@ -262,10 +261,10 @@ class Log:
                 take(data, piece)
                 while len(waiting) >= _IN_FLIGHT:
                     done, future = waiting.popleft()
-                    yield done, *future.result()
+                    yield done, future.result()
             while waiting:
                 done, future = waiting.popleft()
-                yield done, *future.result()
+                yield done, future.result()
 
     def _time_hint(self) -> Iterator[tuple[None, str]]:
         if self.logger.time is not None and self.epoch_s is None:

@@ -13,6 +13,7 @@ _BYTES = 64 << 20
 _BYTES_A_ROLE, _BYTES_SHARED = 56, 32  # in one bucket
 _FEWEST, _MOST = 1 << 16, 1 << 19
 _STEPS = 1 << 18  # time steps kept for their median
+_PARTS = 256  # pieces that full buckets lie in
 
 _Key = tuple[str, str]  # role ("" for all) and figure
 _Figures = dict[_Key, npt.NDArray[Any]]
@@ -148,14 +149,21 @@ class OverviewBuilder:
             self._open, self._open_rows = None, 0
 
     def _join(self) -> None:
-        figures = _joined(self._full)
-        even = self._buckets // 2 * 2
-        if even < self._buckets:  # the odd one is half a bucket from now on
-            odd = {key: column[even:] for key, column in figures.items()}
+        # part by part, in the cache; where there are many small ones, all at once
+        parts = self._full if len(self._full) <= _PARTS else [_joined(self._full)]
+        joined: list[_Figures] = []
+        odd: _Figures | None = None
+        for part in parts:
+            figures = part if odd is None else _joined([odd, part])
+            count = len(figures["", "start"])
+            even = count // 2 * 2
+            odd = {key: column[even:] for key, column in figures.items()} if even < count else None
+            if even:
+                joined.append(_merged({key: column[:even] for key, column in figures.items()}))
+        if odd is not None:  # is half a bucket from now on
             self._open = odd if self._open is None else _merged(_joined([odd, self._open]))
             self._open_rows += self._k
-            figures = {key: column[:even] for key, column in figures.items()}
-        self._full, self._buckets = [_merged(figures)], even // 2
+        self._full, self._buckets = joined, self._buckets // 2
         self._k *= 2
 
 

@@ -19,12 +19,12 @@ from benchlog import blocks
 from benchlog.errors import BadLog
 from benchlog.log import Log
 from benchlog.logger import Channel, Logger, LogTime
-from benchlog.readers import raw
+from benchlog.readers import delimited
+from benchlog.readers import parts as parts_module
 from benchlog.readers.delimited import DelimitedLog
 from benchlog.readers.frames import FrameLog
 from benchlog.readers.parquet import ParquetLog
 from benchlog.readers.parts import Parts
-from benchlog.readers.source import Source
 from benchlog.trace import Trace
 
 MORE = int(os.environ.get("BENCHLOG_EXAMPLES", "0"))
@@ -210,7 +210,7 @@ def opened(folder: Path, form: Form, seed: int) -> Log:
 @pytest.mark.usefixtures("strict")
 def test_a_window_is_a_slice_of_its_blocks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, form: Form, seed: int):
     """Whatever clock, separator, line end, comment, quote, mark, bad row or odd time: not a bit differs."""
-    monkeypatch.setattr(raw, "_PARTS", form.parts)
+    monkeypatch.setattr(parts_module, "_PARTS", form.parts)
     try:
         log = opened(tmp_path, form, seed)
     except BadLog:
@@ -241,7 +241,7 @@ PLAIN = Form(
 @pytest.mark.usefixtures("strict")
 def test_odd_rows_anywhere_in_a_part(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str, clock: str):
     """Be it the first row of a part, the last or one between: those after it count and rise as in the block."""
-    monkeypatch.setattr(raw, "_PARTS", PLAIN.parts)
+    monkeypatch.setattr(parts_module, "_PARTS", PLAIN.parts)
     read = []
     plain = DelimitedLog.part
     monkeypatch.setattr(DelimitedLog, "part", lambda self, *given: read.append(given) or plain(self, *given))
@@ -258,43 +258,46 @@ def test_odd_rows_anywhere_in_a_part(tmp_path: Path, monkeypatch: pytest.MonkeyP
     assert len(read) > 50
 
 
-def test_a_window_reads_little_of_its_block(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
-    """Of a block of 50 kB, a second's window reads some hundred bytes, and nothing when it is asked for again."""
-    asked = []
-    plain = Source.at
-    monkeypatch.setattr(Source, "at", lambda self, start, size: asked.append(size) or plain(self, start, size))
+@pytest.fixture
+def parsed(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """The bytes that were parsed, one entry each time."""
+    sizes: list[int] = []
+    plain = delimited.regular_sheet
+    monkeypatch.setattr(delimited, "regular_sheet", lambda data, layout: sizes.append(len(data)) or plain(data, layout))
+    return sizes
+
+
+def test_a_window_reads_little_of_its_block(tmp_path: Path, parsed: list[int]):
+    """Of a block of 50 kB, a second's window parses some kB, and nothing when it is asked for again."""
     path = tmp_path / "log.csv"
     path.write_text("time_s,battery_v\n" + "".join(f"{n / 100:.2f},12.5\n" for n in range(50_000)), encoding="utf-8")
     with Log.open(path, block_bytes=50_000) as log:
-        asked.clear()
+        parsed.clear()
 
         first = log.trace(100.0, 101.0)
 
         assert len(first) == 101
-        assert 1000 < sum(asked) < 5000
-        asked.clear()
+        assert len(parsed) == 1
+        assert 1000 < parsed[0] < 3000
         assert same(log.trace(100.2, 100.8), first.between(100.2, 100.8))
-        assert asked == []
+        assert len(parsed) == 1
 
 
-def test_leaps_are_held_as_they_pass(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+def test_leaps_are_held_as_they_pass(tmp_path: Path, parsed: list[int]):
     """Where a line of the bike is switched, nothing is read again to look at it; elsewhere it is."""
-    asked = []
-    plain = Source.at
-    monkeypatch.setattr(Source, "at", lambda self, start, size: asked.append(start) or plain(self, start, size))
     path = tmp_path / "log.csv"
     rows = [f"{n / 100:.2f},{12.5 if 3000 < n < 5000 else 0.0}\n" for n in range(50_000)]
     path.write_text("time_s,trigger_v\n" + "".join(rows), encoding="utf-8")
     with Log.open(path, block_bytes=20_000) as log:
-        asked.clear()
+        parsed.clear()
 
         around = [log.trace(at_s - 0.5, at_s + 1.0, ["trigger_v"]) for at_s in (30.0, 50.0)]
 
         assert [len(trace) for trace in around] == [151, 151]
         assert [float(np.ptp(trace.values["trigger_v"])) for trace in around] == [12.5, 12.5]
-        assert asked == []
+        assert parsed == []
         assert len(log.trace(100.0, 101.0)) == 101
-        assert len(asked) == 1
+        assert len(parsed) == 1
 
 
 def test_what_is_held_has_bounds(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):

@@ -1,7 +1,7 @@
 """Delimited text: cut into blocks at line ends, each parsed by itself."""
 
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,7 +10,7 @@ from benchlog.errors import BadLog
 from benchlog.readers import cells
 from benchlog.readers.comments import Written, notes_in, places, without_comments
 from benchlog.readers.layout import Layout, find_layout, split, text_of, unquoted
-from benchlog.readers.raw import Cuts, Piece, Raw, Reader, part_of
+from benchlog.readers.raw import Ints, Piece, Raw, Reader
 from benchlog.readers.rows import Found, Sheet, settled
 from benchlog.readers.source import Source
 
@@ -24,7 +24,7 @@ _LONGEST_LINE = 1 << 20
 # polars would unpack a block that begins like this: gzip, zstd, zlib
 _PACKED = (b"\x1f\x8b", b"\x28\xb5\x2f\xfd", b"x\x01", b"x^", b"x\x9c", b"x\xda")
 _LINE_END = ord("\n")
-_WINDOW = 1 << 16  # searched for the line end at which a block is cut
+_WINDOW = 1 << 16  # searched for line ends
 
 
 class DelimitedLog:
@@ -42,6 +42,7 @@ class DelimitedLog:
         written.add(notes_in(enumerate(above)), 1)
         self.notes += written.notes()
         self._taken = 0
+        self._ends: dict[Piece, Ints | None] = {}  # of the blocks that were read in part
 
     def pieces(self) -> Iterator[tuple[Piece, bytes | None]]:
         """Blocks that end with a line's end; a last line that was cut is left out or kept whole."""
@@ -129,11 +130,20 @@ class DelimitedLog:
         sheet = regular_sheet(data, self._layout) or sheet_by_lines(data, self._layout)
         return settled(sheet, self._layout.wanted)
 
-    def cuts(self, data: bytes, raw: Raw, /) -> Cuts | None:
-        """Where lines begin."""
-        if raw.by_lines and not _is_utf8(data):  # what another part holds decides how the text is read
-            return None
-        return _cuts(data, part_of(len(data), self._source.size), raw.lines)
+    def begins(self, piece: Piece, lines: Sequence[int], of: int, by_lines: bool, /) -> Sequence[int] | None:
+        """How far from a block's start these of its lines begin; None where line ends do not tell the lines."""
+        if piece not in self._ends:
+            self._ends[piece] = _line_ends(self.load(piece), of, by_lines)
+        ends = self._ends[piece]
+        return None if ends is None else [self._begin(piece, line, ends) for line in lines]
+
+    def _begin(self, piece: Piece, line: int, ends: Ints) -> int:
+        if line == 0:
+            return 0
+        n = int(np.searchsorted(ends, line))
+        start = n * _WINDOW
+        found = _ends_in(self._source.at(piece.start + start, min(_WINDOW, piece.size - start)))
+        return start + int(found[line - 1 - (int(ends[n - 1]) if n else 0)]) + 1
 
     def part(self, piece: Piece, by_lines: bool, /) -> Raw | None:
         """The rows of a few lines of a block; None where they are not as regular as the block."""
@@ -236,18 +246,19 @@ def regular_sheet(data: bytes, layout: Layout) -> Sheet | None:
     return sheet
 
 
-def _cuts(data: bytes, step: int, lines: int) -> Cuts | None:
-    """The first line that begins in each stretch of so many bytes; None where line ends do not tell the lines."""
-    text = np.frombuffer(data, np.uint8)
-    begins = np.arange(0, len(data), step)
-    ends = np.array([np.count_nonzero(text[n : n + step] == _LINE_END) for n in begins.tolist()], dtype=np.int64)
-    if int(ends.sum()) + (not data.endswith(b"\n")) != lines:  # a cell holds one, or an empty line was passed over
+def _line_ends(data: bytes, lines: int, by_lines: bool) -> Ints | None:
+    """How many line ends a block has up to each ``_WINDOW`` of it; None where they do not tell its lines."""
+    if by_lines and not _is_utf8(data):  # what another line holds decides how the text is read
         return None
-    begins, line = begins[1:], np.cumsum(ends)[:-1]
-    at = np.array([data.find(b"\n", n - 1) + 1 for n in begins.tolist()], dtype=np.int64)
-    line += at > begins
-    good = (at >= begins) & (np.diff(at, prepend=0) > 0)
-    return Cuts(at[good], line[good], len(data))
+    text = np.frombuffer(data, np.uint8)
+    ends = np.cumsum([np.count_nonzero(text[n : n + _WINDOW] == _LINE_END) for n in range(0, len(data), _WINDOW)])
+    if int(ends[-1]) + (not data.endswith(b"\n")) != lines:  # a cell holds one, or an empty line was passed over
+        return None
+    return ends
+
+
+def _ends_in(data: bytes) -> Ints:
+    return np.flatnonzero(np.frombuffer(data, np.uint8) == _LINE_END)
 
 
 def _is_utf8(data: bytes) -> bool:

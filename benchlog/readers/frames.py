@@ -7,7 +7,7 @@ import numpy as np
 
 from benchlog.readers import cells
 from benchlog.readers.columns import Wanted, resolve
-from benchlog.readers.raw import Cuts, Piece, Raw, part_of
+from benchlog.readers.raw import Piece, Raw
 from benchlog.readers.rows import Found, Sheet, settled
 
 if TYPE_CHECKING:
@@ -22,12 +22,6 @@ _ROW_BYTES = 40  # of a text log with five columns: makes pieces of rows as larg
 def rows_of(block_bytes: int) -> int:
     """Rows in a piece."""
     return max(block_bytes // _ROW_BYTES, 1)
-
-
-def cuts_of(raw: Raw, log_rows: int) -> Cuts:
-    """Rows at which a piece of a table of so many rows can be cut."""
-    at = np.arange(0, raw.rows, part_of(raw.rows, log_rows))[1:]
-    return Cuts(at, at, raw.rows)
 
 
 class FrameLog:
@@ -50,9 +44,9 @@ class FrameLog:
         """A slice again."""
         return self._frame.slice(piece.start, piece.size)
 
-    def cuts(self, _: "pl.DataFrame", raw: Raw, /) -> Cuts | None:
-        """Anywhere."""
-        return cuts_of(raw, self._frame.height)
+    def begins(self, _: Piece, lines: Sequence[int], *__: object) -> Sequence[int]:
+        """A row is a line."""
+        return lines
 
     def part(self, piece: Piece, _: bool, /) -> Raw | None:
         """The rows of a part of a slice."""

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, TypeVar
 
 from benchlog.errors import BadLog
 from benchlog.readers.columns import Wanted, resolve
-from benchlog.readers.frames import cuts_of, rows_of, sheet_of
-from benchlog.readers.raw import Cuts, Piece, Raw, Reader
+from benchlog.readers.frames import rows_of, sheet_of
+from benchlog.readers.raw import Piece, Raw, Reader
 from benchlog.readers.rows import settled
 from benchlog.readers.source import Source
 
@@ -72,9 +72,9 @@ class ParquetLog:
         """A slice again."""
         return self._sound(lambda: self._scan.slice(piece.start, piece.size).collect())
 
-    def cuts(self, _: "pl.DataFrame", raw: Raw, /) -> Cuts | None:
-        """Anywhere."""
-        return cuts_of(raw, self._height)
+    def begins(self, _: Piece, lines: Sequence[int], *__: object) -> Sequence[int]:
+        """A row is a line."""
+        return lines
 
     def part(self, piece: Piece, _: bool, /) -> Raw | None:
         """The rows of a part of a slice."""

@@ -16,9 +16,6 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 
-#: Parts of a piece that may be read alone, and of a whole log: their index must not grow with it.
-_PARTS, _MOST_PARTS = 128, 1 << 17
-
 #: Why a row is left out -> (text for one row, text for several). A header is no row, and never a reason to refuse.
 KINDS: dict[str, tuple[str, str]] = {
     "many": ("row with too many fields was left out", "rows with too many fields were left out"),
@@ -89,26 +86,6 @@ class Piece:
     size: int
 
 
-@dataclass(frozen=True, slots=True)
-class Cuts:
-    """Where a piece can be cut into parts that may be read alone.
-
-    Attributes:
-        at: how far from the piece's start, as it is measured.
-        line: the line that begins there, from the piece's first.
-        size: of the piece.
-    """
-
-    at: Ints
-    line: Ints
-    size: int
-
-
-def part_of(piece: int, log: int) -> int:
-    """How large the parts of a piece are: of its size, and the log's."""
-    return max(piece // _PARTS, log // _MOST_PARTS, 1)
-
-
 class Table(Protocol):
     """An opened log whose columns are known and whose rows can be read piece by piece, again and again."""
 
@@ -137,8 +114,13 @@ class Table(Protocol):
     def parse(self, data: Any) -> Raw:
         """The rows in a piece's data. Touches nothing shared, so that threads may call it."""
 
-    def cuts(self, data: Any, raw: Raw, /) -> Cuts | None:
-        """Where a piece can be cut, from its data and its rows; None where it is read as a whole. As ``parse``."""
+    def begins(self, piece: Piece, lines: Sequence[int], of: int, by_lines: bool, /) -> Sequence[int] | None:
+        """How far from a piece's start these of its lines (from 0) begin; None where its data do not tell.
+
+        Args:
+            of: how many lines the piece has.
+            by_lines: how it was read.
+        """
 
     def part(self, piece: Piece, by_lines: bool, /) -> Raw | None:
         """The rows of a part of a piece, read as that was; None where it cannot be read so."""
