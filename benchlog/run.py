@@ -371,9 +371,9 @@ def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
         from_s=own.from_s,
         to_s=own.to_s,
         story=f"{number(drain.mean_a * 1000)} mA now, {number(earlier.mean_a * 1000)} mA before the install",
-        doubt=own.doubt or _earlier_doubt(before),
+        doubt=own.doubt or (None if drain.over else own.only_fails) or _earlier_doubt(before),
         # what lies over range in this log makes it add more, not less
-        only_fails=own.only_fails,
+        only_fails=own.only_fails if drain.over else None,
         watched_s=own.watched_s,
         needs_load_step=own.needs_load_step,
     )

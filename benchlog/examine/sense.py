@@ -192,8 +192,11 @@ def _drain_notes(bench: Bench, off_state: OffState) -> list[str]:
         return []
     if bench.log.end_s - bench.log.start_s > LONGEST_S:  # then it is the time that is doubted
         return []
-    taken_ah = drain.mean_a * drain.averaged_s / _HOUR_S
-    inside = (bench.overview.start_s >= given.from_s) & (bench.overview.end_s <= given.to_s)
+    # a bike that is awake has its drain from the last of its span; the battery gave over all of it
+    whole = next((one for one in off_state.spans if one.from_s <= given.from_s < one.to_s), None)
+    from_s = whole.from_s if whole is not None and whole.settled is not None and whole.settled.awake else given.from_s
+    taken_ah = drain.mean_a * max(drain.averaged_s, given.to_s - from_s) / _HOUR_S
+    inside = (bench.overview.start_s >= from_s) & (bench.overview.end_s <= given.to_s)
     volts = battery.mean[inside]
     volts = volts[~np.isnan(volts)]
     tenth = len(volts) // 10
