@@ -8,6 +8,7 @@ import numpy as np
 
 from benchlog.analysis.coarse import BUNCHED, Coarse, coarse
 from benchlog.analysis.flutter import Flutter, calm_swing, find_flutter, samples_a_pulse, smoothed
+from benchlog.analysis.noise import LogNoise, NoiseModel
 from benchlog.analysis.plateaus import Plateau, find_plateaus
 from benchlog.analysis.pulsed import FEWEST_SAMPLES, Pulsing, find_pulsing
 from benchlog.analysis.unpulsed import joined, without_pulses
@@ -58,13 +59,18 @@ def steady(bench: Bench, from_s: float, to_s: float, by: str, roles: Sequence[st
     """The steady stretches by the current ``by``, with the readings of all roles, ``DROP`` and ``LIFT``."""
     even = evened(bench, from_s, to_s, by, roles)
     table = _with_paths(bench, even.table)
+    noise: Mapping[str, NoiseModel] = bench.noise
+    if even.pulses or even.flutters:
+        # over the log as it is the pulses are noise; what was evened out has none of them
+        points = {role: (table.time_s, x) for role, x in table.mean.items()}
+        noise = LogNoise(points, {role: bench.resolution(role) for role in points})
     return [
         replace(
             one,
             pulses=tuple(p for p in even.pulses if _covers(p.from_s, p.to_s, one)),
             flutter=next((f for f in even.flutters if _covers(f.from_s, f.to_s, one)), None),
         )
-        for one in find_plateaus(table, by, bench.resolution(by), table.mean, bench.noise)
+        for one in find_plateaus(table, by, bench.resolution(by), table.mean, noise)
     ]
 
 
