@@ -19,6 +19,10 @@ import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import check_speed
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
@@ -79,17 +83,27 @@ def check(asked: Asked) -> Iterator[Row]:
 
     light = check_speed.light_help(asked.rounds)
     yield at_most("`--help` beside importing typer and rich", light.ratio, 1.5, " ×")
+    one = check_speed.samples(asked.rounds)
+    yield at_most("check of the two sample logs with `--before`", one.wall_s, 0.7, " s", f"CPU {one.cpu_s:.2f} s")
     found = check_speed.of_rows(asked.rows, asked.rounds)
     asked.short_check_s, asked.short_peak_mb = found["csv"].check_s, found["csv"].peak_mb
-    for kind, name in (("csv", "text"), ("parquet", "Parquet")):
-        one = found[kind]
-        what = f"check of {asked.rows / 1e6:.1f} million rows of {name} beside only reading"
-        told = f"{one.check_s:.2f} s against {one.read_s:.2f} s, CPU {one.cpu_ratio:.2f} ×"
-        yield at_most(what, one.ratio, 2.0 if kind == "csv" else 2.5, " ×", told)
-        if one.inside is not None:
-            inside = f"{one.inside:.2f} × ({one.checking_inside_s:.2f} s against {one.reading_inside_s:.2f} s)"
-            yield Row("the same without start-up", "none", inside, one.inside)
-        yield at_most("its peak memory", one.peak_mb, 600, " MB", f"reading alone {one.base_mb:.0f} MB")
+    often = check_speed.of_rows(asked.rows, asked.rounds, packed=False, turns=check_speed.OFTEN)
+    for one, name, limit in (
+        (found["csv"], "text", 1.4),
+        (often["csv"], f"text, {check_speed.OFTEN} turns of the key an hour,", 1.4),
+        (found["parquet"], "Parquet", 2.5),
+    ):
+        yield from of_rows(one, f"check of {asked.rows / 1e6:.1f} million rows of {name} beside only reading", limit)
+
+
+def of_rows(one: "check_speed.Beside", what: str, limit: float) -> Iterator[Row]:
+    """What a check costs beside only reading, with and without start-up, and its memory."""
+    told = f"{one.check_s:.2f} s against {one.read_s:.2f} s, CPU {one.cpu_ratio:.2f} ×"
+    yield at_most(what, one.ratio, limit, " ×", told)
+    if one.inside is not None:
+        inside = f"{one.inside:.2f} × ({one.checking_inside_s:.2f} s against {one.reading_inside_s:.2f} s)"
+        yield Row("the same without start-up", "none", inside, one.inside)
+    yield at_most("its peak memory", one.peak_mb, 600, " MB", f"reading alone {one.base_mb:.0f} MB")
 
 
 def long(asked: Asked) -> Iterator[Row]:
@@ -97,12 +111,12 @@ def long(asked: Asked) -> Iterator[Row]:
     import check_speed
 
     rows = 4 * asked.rows
-    one = check_speed.of_rows(rows, min(asked.rounds, 3), packed=False)["csv"]
-    told = f"{one.check_s:.2f} s against {one.read_s:.2f} s, CPU {one.cpu_ratio:.2f} ×"
-    yield at_most(f"check of {rows / 1e6:.1f} million rows of text beside only reading", one.ratio, 1.5, " ×", told)
-    if one.inside is not None:
-        inside = f"{one.checking_inside_s:.2f} s against {one.reading_inside_s:.2f} s"
-        yield at_most("the same without start-up", one.inside, 1.5, " ×", inside)
+    what = f"check of {rows / 1e6:.1f} million rows of text"
+    rounds = min(asked.rounds, 3)
+    one = check_speed.of_rows(rows, rounds, packed=False)["csv"]
+    yield from of_rows(one, f"{what} beside only reading", 1.2)
+    often = check_speed.of_rows(rows, rounds, packed=False, turns=check_speed.OFTEN)["csv"]
+    yield from of_rows(often, f"{what}, {check_speed.OFTEN} turns of the key an hour, beside only reading", 1.2)
     if asked.short_check_s is None or asked.short_peak_mb is None:
         yield missing("four times the rows: time and memory", "the part `check` was not run before it")
         return

@@ -1,8 +1,9 @@
 """How long a check takes beside only reading the same file, how much memory it needs, and how light ``--help`` is.
 
-    python tests/benchmarks/check_speed.py [--rows N] [--rounds N] [--text] [--keep FOLDER]
+    python tests/benchmarks/check_speed.py [--rows N] [--rounds N] [--turns N ...] [--text] [--keep FOLDER]
 
-12 hours at 1 kHz are ``--rows 43200000``. Ratios are of whole processes run in turn, so that both carry their start-up
+12 hours at 1 kHz are ``--rows 43200000``. The key turns so many times an hour: seldom, and often. A check of the sample
+logs tells what does not grow with a log. Ratios are of whole processes run in turn, so that both carry their start-up
 and meet the same machine; beside them stand those of the work alone, timed inside the processes after their imports.
 Nothing here is asserted.
 """
@@ -40,6 +41,9 @@ began = time.perf_counter()
 benchlog.run.check(sys.argv[1], plan=sys.argv[2])
 print(time.perf_counter() - began)
 """
+SAMPLES = Path(__file__).parents[2] / "sample_data"
+#: Of the key in an hour of the log.
+SELDOM, OFTEN = 2, 60
 BARE_IMPORT = "import typer, rich"
 COMMAND = [sys.executable, "-c", "from benchlog.__main__ import main; main()"]
 
@@ -64,7 +68,7 @@ def run(command: list[str]) -> Run:
     return Run(time.perf_counter() - began, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1000, out)
 
 
-def make_log(folder: Path, rows: int, *, packed: bool = True, turns: int = 0) -> tuple[Path, Path, Path]:
+def make_log(folder: Path, rows: int, *, packed: bool = True, turns: int = SELDOM) -> tuple[Path, Path, Path]:
     """A log of the acceptance test and a long key-off, five columns at 1 kHz, as CSV and (``packed``) Parquet; a plan.
 
     The simulated stretch is 400 s long; what follows repeats its key-off end, so any length is made quickly.
@@ -163,7 +167,19 @@ def light_help(rounds: int) -> Beside:
     return beside("benchlog --help beside importing typer and rich", bare, [*COMMAND, "--help"], max(rounds, 7))
 
 
-def of_rows(rows: int, rounds: int, *, packed: bool = True, keep: Path | None = None) -> dict[str, Beside]:
+def samples(rounds: int) -> Run:
+    """The check of the sample logs that the README shows; the middle one of the rounds by wall time."""
+    logs = [str(SAMPLES / name) for name in ("acceptance.csv", "overnight.csv")]
+    before = ["--before", str(SAMPLES / "before.csv"), "--plan", str(SAMPLES / "larch.plan.toml")]
+    runs = [run([*COMMAND, "check", *logs, *before]) for _ in range(max(rounds, 7))]
+    middle = sorted(runs, key=lambda one: one.wall_s)[len(runs) // 2]
+    print(f"check of the sample logs: {middle.wall_s:.2f} s, CPU {middle.cpu_s:.2f} s, peak {middle.peak_mb:.0f} MB")
+    return middle
+
+
+def of_rows(
+    rows: int, rounds: int, *, packed: bool = True, turns: int = SELDOM, keep: Path | None = None
+) -> dict[str, Beside]:
     """Ending of the log -> how its check stands beside reading it."""
     found = {}
     with tempfile.TemporaryDirectory() as temporary:
@@ -171,8 +187,9 @@ def of_rows(rows: int, rounds: int, *, packed: bool = True, keep: Path | None = 
         folder.mkdir(parents=True, exist_ok=True)
         # in a process of its own: the system counts a parent's memory at the start to its children's peak
         with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as maker:
-            csv, parquet, plan = maker.submit(make_log, folder, rows, packed=packed).result()
-        print(f"{rows:,} rows, five columns: {csv.stat().st_size / 1e6:.0f} MB of text", flush=True)
+            csv, parquet, plan = maker.submit(make_log, folder, rows, packed=packed, turns=turns).result()
+        text_mb = csv.stat().st_size / 1e6
+        print(f"{rows:,} rows, five columns, {turns} turns of the key an hour: {text_mb:.0f} MB of text", flush=True)
         for log in (csv, parquet) if packed else (csv,):
             reading = [sys.executable, "-c", READING, str(log)]
             inside = [sys.executable, "-c", CHECKING, str(log), str(plan)]
@@ -187,11 +204,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="time and memory of a check beside only reading the log")
     parser.add_argument("--rows", type=int, default=10_800_000)
     parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--turns", type=int, nargs="+", default=[SELDOM, OFTEN], help="of the key an hour")
     parser.add_argument("--text", action="store_true", help="no Parquet")
     parser.add_argument("--keep", type=Path, help="make the log here and keep it")
     given = parser.parse_args()
     light_help(given.rounds)
-    of_rows(given.rows, given.rounds, packed=not given.text, keep=given.keep)
+    samples(given.rounds)
+    for turns in given.turns:
+        of_rows(given.rows, given.rounds, packed=not given.text, turns=turns, keep=given.keep)
 
 
 if __name__ == "__main__":
