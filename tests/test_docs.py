@@ -129,7 +129,17 @@ def test_words_that_look_like_checks_exist():
     schema_text = str(plan_schema()) + (ROOT / "benchlog" / "logger.py").read_text(encoding="utf-8")
     known = {spec.id for spec in CHECKS} | set(ROLE_UNITS) | {"slot1_a", "slot1_v"}
     known |= {fault.id for fault in FAULTS} | set(BEHAVIOURS)
-    known |= {"to_frame", "to_json", "sample_data", "firmware_notes", "make_sample_data", "truth_table", "season_table"}
+    known |= {
+        "to_frame",
+        "to_json",
+        "sample_data",
+        "firmware_notes",
+        "make_sample_data",
+        "truth_table",
+        "season_table",
+        "world_table",
+        "world_causes",
+    }
     # a misspelling that is shown, a page of the firmware notes, a program of PostgreSQL's
     known |= {"batery_v", "line_form", "pg_dump"}
     prose = re.sub(r"^ *```.*?^ *```", "", README, flags=re.MULTILINE | re.DOTALL)

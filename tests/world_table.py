@@ -405,7 +405,10 @@ def readme_lines(known: Mapping) -> list[str]:
             f"`{grade}`: the true fault, or exactly the group that this logger cannot part, first in "
             f"{row['first_pct']} % of {row['failed']} logs, a wrong one or too large a group in {row['wrong_pct']} %."
         )
-    lines.append(f"Of {causes['healthy']} healthy installs with behaviours {causes['named']} had a cause named.")
+    lines.append(
+        f"Of {causes['healthy']} healthy installs with behaviours {causes['named']} had a cause named where nothing "
+        "truly failed."
+    )
     return lines
 
 
