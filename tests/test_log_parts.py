@@ -341,3 +341,16 @@ def test_tables_are_read_in_part(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
             assert same(log.trace(from_s, from_s + 0.7), whole.between(from_s, from_s + 0.7))
 
     assert 0 < max(sizes) < 200
+
+
+def test_a_file_that_was_written_over_ends_in_no_fault_of_ours(tmp_path: Path):
+    """Where the lines of a block no longer lie where they did, the block is read as a whole."""
+    path = tmp_path / "log.csv"
+    text = "time_s,battery_v\n" + "".join(f"{n / 100:.2f},12.5\n" for n in range(50_000))
+    path.write_text(text, encoding="utf-8")
+    with Log.open(path, block_bytes=50_000) as log:
+        assert len(log.trace(100.0, 101.0)) == 101
+        with path.open("r+b") as file:
+            file.write(b"1" * len(text))
+
+        log.trace(110.0, 111.0)

@@ -135,15 +135,19 @@ class DelimitedLog:
         if piece not in self._ends:
             self._ends[piece] = _line_ends(self.load(piece), of, by_lines)
         ends = self._ends[piece]
-        return None if ends is None else [self._begin(piece, line, ends) for line in lines]
+        if ends is None:
+            return None
+        begins = [self._begin(piece, line, ends) for line in lines]
+        return None if -1 in begins else begins
 
     def _begin(self, piece: Piece, line: int, ends: Ints) -> int:
+        """How far from a block's start a line begins; -1 where the file is no longer what it was."""
         if line == 0:
             return 0
         n = int(np.searchsorted(ends, line))
-        start = n * _WINDOW
+        start, before = n * _WINDOW, int(ends[n - 1]) if n else 0
         found = _ends_in(self._source.at(piece.start + start, min(_WINDOW, piece.size - start)))
-        return start + int(found[line - 1 - (int(ends[n - 1]) if n else 0)]) + 1
+        return start + int(found[line - 1 - before]) + 1 if line - before <= len(found) else -1
 
     def part(self, piece: Piece, by_lines: bool, /) -> Raw | None:
         """The rows of a few lines of a block; None where they are not as regular as the block."""
