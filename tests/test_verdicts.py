@@ -308,6 +308,8 @@ FAULT_CASES: dict[str, dict[str, str]] = {
     "pulsed_trigger": {
         "relay_chatter": "F",
         **each(("relay_pull_in", "relay_drop_out", "feed_drop", "ground_lift", "crank_minimum"), "PNU"),
+        # every load comes and goes with the contact, so few steps are left to tell it from
+        **each(("source_resistance", "battery_sag"), "PN"),
         **each(SLOTS, "FNU"),
     },
     "intermittent_feed": {"relay_chatter": "F"},
