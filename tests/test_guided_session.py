@@ -16,6 +16,7 @@ from benchlog.guided.keys import Pressed
 from benchlog.guided.memory import Memory
 from benchlog.guided.screen import PlainScreen
 from benchlog.guided.session import Ended, run_session
+from benchlog.guided.stepping import FIRST_LOOK_S
 from benchlog.guided.steps import steps_of
 from benchlog.guided.walk import Walk
 from benchlog.guided.ways import OpenWays
@@ -304,6 +305,20 @@ def test_a_stopped_test_goes_on_where_it_stopped(tmp_path: Path):
     assert second.steps == USUAL[USUAL.index("slot_3_on") :]
     assert "taken up again at: Slot 3: auxiliary lamp" in second.texts
     assert failed(second.check()) == set()
+
+
+def test_a_test_taken_up_looks_before_it_asks(tmp_path: Path):
+    """Taken up again, nothing is asked for before two seconds of the stream show the levels that a step starts from."""
+    bench, log = Bench(Install()), tmp_path / "a.csv"
+    Run(bench, log, by_itself=True, keys=Once(slot_3_on=(0.5, "quit")))
+    again_s = bench.now_s
+    second = Run(bench, log, by_itself=True, memory=resume.load(log).memory)
+    asked_s = next(at_s for at_s, text in second.bench.marks if text == "slot 3 on" and at_s >= again_s)
+
+    assert asked_s - again_s >= FIRST_LOOK_S
+    assert "Touch nothing yet" in second.said
+    assert "Switch off, where it is on already: Slot 3: auxiliary lamp; Slot 4: tracker and charger." in second.said
+    assert "Slot 3: auxiliary lamp: done, but nothing was seen" not in second.said
 
 
 def test_a_test_taken_up_with_the_key_off_first_has_it_turned_on(tmp_path: Path):

@@ -11,6 +11,7 @@ from benchlog.guided.memory import Memory
 from benchlog.guided.moves import is_up
 from benchlog.guided.sight import Look, Seen, Sight
 from benchlog.guided.spec import StepSpec
+from benchlog.guided.view import Key
 from benchlog.guided.watch_drain import starting_up_s
 from benchlog.guided.ways import Ways
 
@@ -18,6 +19,8 @@ Phase = Literal["read", "back", "act", "hold"]
 
 #: How a step says that Enter does as well.
 OR_ENTER = ", or Enter"
+#: A circuit that was perhaps never on is waited for so long to go off, s.
+PERHAPS_ON_S = 15.0
 #: A caution that nobody confirms stands alone for this long, s.
 READ_S = 60.0
 #: What the stand-in did itself shows within this time, or not at all, s.
@@ -30,7 +33,7 @@ DEAD_FEED_S = 15.0
 NOTED_AFTER_S = (1.5, 1.2, 0.0)
 #: Where wake-ups are the drain, a fuse stays out for so many of their intervals, but no longer than this, s.
 WAKEUPS_MISSED, LONGEST_PULL_S = 1.7, 150.0
-#: The stream must have shown this much before the first step goes on by itself, s.
+#: The stream must have shown this much before the first step goes on by itself, and before a stopped test does, s.
 FIRST_LOOK_S = 2.0
 
 
@@ -60,6 +63,8 @@ class Stepping:
         self._at = next((n for n, spec in enumerate(self._steps) if spec.id == self.memory.step), len(self._steps))
         self._resumed = memory is not None
         self._begun = False
+        self._perhaps_on = False
+        self._early: list[Key] = []
         # nobody is told what to do before the caution has been read, not even while no line has come yet
         self._phase: Phase = "read" if not by_itself and not self.finished and self.spec.caution else "act"
         self._since_s = 0.0
@@ -110,6 +115,10 @@ class Stepping:
         self._begin_asking(LEVEL_S)
         if back or (self._resumed and spec.key and not watch.key_is_on(self.history)):
             self._begin_back()
+        elif self._resumed and spec.slot and spec.undo is not None:
+            # a test that was killed knows only what it had written: the device may be on by now
+            self._resumed, self._perhaps_on = False, True
+            self._begin_back()
         elif spec.caution and not self._by_itself:
             self._phase = "read"
         else:
@@ -118,10 +127,17 @@ class Stepping:
     def _begin_back(self) -> None:
         self._phase = "back"
         mark = self._back_mark()
+        if self._by_itself and self._perhaps_on:
+            for later in self._steps[self._at + 1 :]:
+                if later.slot and later.undo is not None and not later.walk:
+                    self._ways.do(later.undo.mark)
         if self._by_itself and mark and not self._do(mark):
             self._tester = True
 
     def _back_say(self) -> str:
+        if self._perhaps_on:
+            later = [one for one in self._steps[self._at :] if one.slot and not one.walk]
+            return f"Switch off, where it is on already: {'; '.join(one.title for one in later)}."
         if self.spec.undo is not None and not self._resumed:
             return self.spec.undo.say
         on = [one.title for one in self._steps[: self._at] if one.slot and one.id in self.memory.outcomes]
@@ -133,7 +149,7 @@ class Stepping:
     def _end_back(self, *, noted: bool, over_s: float = LEVEL_S) -> None:
         if noted and self._by_itself is False:
             self._ways.mark(self._back_mark())
-        self._resumed = False
+        self._resumed = self._perhaps_on = False
         self._begin_asking(over_s)
         if self.spec.caution and not self._by_itself:
             self._phase = "read"
@@ -218,9 +234,10 @@ class Stepping:
     def _move_back(self, waited_s: float) -> bool:
         seen = self._look().seen
         helped = self._by_itself and not self._tester
-        if seen is None and waited_s < (BY_ITSELF_S if helped else self.spec.wait_s):
+        longest_s = BY_ITSELF_S if helped else PERHAPS_ON_S if self._perhaps_on else self.spec.wait_s
+        if seen is None and waited_s < longest_s:
             return False
-        if seen is None and not helped:
+        if seen is None and not helped and not self._perhaps_on:
             self._ways.tell(f"{self.spec.title}: not seen taken back; the test goes on")
         # what was just taken back is not among the levels before
         over_s = LEVEL_S if seen is None else min(max(self.history.now_s - seen.at_s - POINT_S, POINT_S), LEVEL_S)

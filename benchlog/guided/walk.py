@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from benchlog.analysis.bridge import BRIDGED, FREE
 from benchlog.examine.bridged import without_shunts
 from benchlog.guided.spec import StepSpec
-from benchlog.guided.stepping import OR_ENTER, Stepping
+from benchlog.guided.stepping import FIRST_LOOK_S, OR_ENTER, Stepping
 from benchlog.guided.view import Key, View
 from benchlog.live import Step
 from benchlog.trace import Trace
@@ -37,6 +37,11 @@ class Walk(Stepping):
             waiting = "Enter, when you have read the caution"
         if self.memory.bridged and self._engine_tried and self._phase != "back":
             say = spec.bridged_say or f"Take the bridge off the shunt, then press b. {say}"
+        if self._resumed and not self._begun:
+            say, waiting = (
+                "Touch nothing yet: the test first looks at the bike as it is now.",
+                "two seconds of the stream",
+            )
         helped = self._by_itself and not self._tester
         if helped:
             waiting = "the stand-in" if waiting.startswith("Enter") else waiting.removesuffix(OR_ENTER)
@@ -57,9 +62,14 @@ class Walk(Stepping):
         if math.isnan(self.history.now_s):
             return
         if not self._begun:
+            if self._resumed and self.history.now_s - self.history.first_s < FIRST_LOOK_S:
+                # a step asked for before the levels are known would leave no level to tell it from
+                self._early += keys
+                return
             self._begun = True
             self._enter()
-        for key in keys:
+        early, self._early = self._early, []
+        for key in (*early, *keys):
             if not self.finished:
                 self._press(key)
         at = self._at
