@@ -14,9 +14,9 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-    from benchlog.errors import BenchlogError as BenchlogError
-    from benchlog.result import Result as Result
+    from benchlog.core.errors import BenchlogError as BenchlogError
     from benchlog.run import check as check
+    from benchlog.verdict.result import Result as Result
 
 __all__ = ["BenchlogError", "Result", "__version__", "check"]
 
@@ -28,11 +28,11 @@ def __getattr__(name: str) -> "Any":
 
         return check
     if name == "Result":
-        from benchlog.result import Result
+        from benchlog.verdict.result import Result
 
         return Result
     if name == "BenchlogError":
-        from benchlog.errors import BenchlogError
+        from benchlog.core.errors import BenchlogError
 
         return BenchlogError
     raise AttributeError(f"module 'benchlog' has no attribute '{name}'")

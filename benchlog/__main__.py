@@ -60,21 +60,21 @@ def _done() -> bool:
     """Do the work; gives False where a Ctrl-C stopped it."""
     try:
         if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
-            # until ``stopping`` hears it: what is raised while a module is loaded may be lost in Python's clearing up
+            # until ``interrupts`` hears it: what is raised while a module is loaded may be lost in Python's clearing up
             signal.signal(signal.SIGINT, _at_once)
-        from benchlog import stopping
+        from benchlog.core import interrupts
 
-        stopping.listen(_at_once)
+        interrupts.listen(_at_once)
         try:
             _work()
         except (KeyboardInterrupt, SystemExit):
             raise
         except BaseException:  # what a library made of it is anybody's guess; Rust's panics are no plain exceptions
-            if not stopping.pressed():
+            if not interrupts.pressed():
                 raise
             return False
         finally:
-            stopping.done()
+            interrupts.done()
     except KeyboardInterrupt:
         return False
     except SystemExit as end:
@@ -87,7 +87,7 @@ def _done() -> bool:
 def _work() -> None:
     gc.set_threshold(_OBJECTS_BETWEEN_LOOKS)
     from benchlog.commands.watched import watch
-    from benchlog.output import take_any_text
+    from benchlog.process.output import take_any_text
 
     take_any_text()
     watch(sys.argv[1:])

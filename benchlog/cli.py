@@ -10,8 +10,8 @@ import typer
 
 from benchlog.commands import acceptance, page, recording, records, season, standin
 from benchlog.commands.shared import EXIT_STATUS, LoggerOption, PlanOption, StoreOption, refuse_outputs, user_errors
-from benchlog.errors import BenchlogError
-from benchlog.files import is_read_once
+from benchlog.core.errors import BenchlogError
+from benchlog.core.files import is_read_once
 
 app = typer.Typer(
     add_completion=False,
@@ -71,10 +71,10 @@ def check(
 ) -> None:
     """Check logs against the plan. Exit status: 0 pass, 1 fail, 3 not proven, 2 unusable input."""
     with user_errors():
-        from benchlog.files import write_whole
-        from benchlog.progress import shown_progress
+        from benchlog.commands.progress import shown_progress
+        from benchlog.core.files import write_whole
+        from benchlog.log.discovery import every_log
         from benchlog.run import check as run_check
-        from benchlog.several import every_log
 
         logs = [Path(log) for log in every_log(logs, before)]
         inputs = [*logs, plan, *(path for path in (before, logger) if path is not None)]
@@ -87,13 +87,13 @@ def check(
         if json == "-":
             typer.echo(result.to_json())
         else:
-            from benchlog.report_text import render_text
+            from benchlog.report.text import render_text
 
             typer.echo(render_text(result, colour=sys.stdout.isatty()), nl=False)
         if json not in (None, "-"):
             write_whole(Path(json), result.to_json() + "\n", what="the result")
         if report is not None:
-            from benchlog.report import write_html
+            from benchlog.report.written import write_html
 
             write_html(result, report)
             typer.echo(f"Report: {report}", err=json == "-")
@@ -147,8 +147,8 @@ def _keeper(
 def plan(plan: Annotated[Path, typer.Argument(metavar="PLAN", readable=False, help="The plan, a TOML file.")]) -> None:
     """Print the planned values worked out from a plan, and what in it should be looked at again."""
     with user_errors():
-        from benchlog.plan import load_plan
-        from benchlog.plan_report import render_plan
+        from benchlog.plan.model import load_plan
+        from benchlog.report.plan import render_plan
 
         typer.echo(render_plan(load_plan(plan)), nl=False)
 
@@ -157,7 +157,7 @@ def plan(plan: Annotated[Path, typer.Argument(metavar="PLAN", readable=False, he
 def demo() -> None:
     """Do the whole job on the sample logs of the invented bike "Larch"."""
     with user_errors():
-        from benchlog.demo import run_demo
+        from benchlog.commands.demo import run_demo
 
         try:
             here = Path.cwd()
@@ -173,7 +173,7 @@ def schema(
 ) -> None:
     """Print the JSON Schema of a plan, a logger file or a result, for editors and other programs."""
     with user_errors():
-        from benchlog.schemas import schema_text
+        from benchlog.verdict.schemas import schema_text
 
         typer.echo(schema_text(what))
 

@@ -9,26 +9,27 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchlog.analysis.measurement import Finding, Measured, Unseen
-from benchlog.errors import BadLog, BenchlogError, MissingColumns
-from benchlog.files import shown_name
-from benchlog.logger import Logger, load_logger, logger_from_mapping
-from benchlog.many import side_by_side
-from benchlog.marks import mark_notes
-from benchlog.numbers import number
-from benchlog.plan import Plan, load_plan, plan_from_mapping
-from benchlog.report_words import NAME_BEFORE
-from benchlog.result import KeyEvent, Note, Result
-from benchlog.roles import slot_of
-from benchlog.several import ENDINGS, every_log, processes_for, size_of
-from benchlog.uncertainty import Accuracy, combine, rectangular
+from benchlog.core.errors import BadLog, BenchlogError, MissingColumns
+from benchlog.core.files import shown_name
+from benchlog.core.marks import mark_notes
+from benchlog.core.note import Note
+from benchlog.core.numbers import number
+from benchlog.core.roles import slot_of
+from benchlog.core.uncertainty import Accuracy, combine, rectangular
+from benchlog.log.discovery import ENDINGS, every_log, processes_for, size_of
+from benchlog.logger.model import Logger, load_logger, logger_from_mapping
+from benchlog.plan.model import Plan, load_plan, plan_from_mapping
+from benchlog.process.pool import side_by_side
+from benchlog.report.words import NAME_BEFORE
+from benchlog.verdict.result import KeyEvent, Result
 
 if TYPE_CHECKING:
     import pandas as pd
     import polars as pl
 
     from benchlog.examine import LogFindings
-    from benchlog.limits import PlannedLimit
-    from benchlog.log import Log
+    from benchlog.log.log import Log
+    from benchlog.plan.limits import PlannedLimit
 
     LogLike = str | Path | pd.DataFrame | pl.DataFrame | Log
     LoggerLike = str | Path | Mapping[str, object] | Logger
@@ -85,11 +86,11 @@ def check(
 def _judged(found: "list[LogFindings]", earlier: "LogFindings | None", planned: Plan, notes: list[Note]) -> Result:
     """What the findings of all logs come to."""
     from benchlog import __version__
-    from benchlog.causes import find_causes, merged
-    from benchlog.checks import judge, overall, score
-    from benchlog.evidence import Evidence
     from benchlog.examine import with_circuits
     from benchlog.examine.bypass import lift_bypass
+    from benchlog.verdict.causes import find_causes, merged
+    from benchlog.verdict.checks import judge, overall, score
+    from benchlog.verdict.evidence import Evidence
 
     if earlier is not None:
         earlier = lift_bypass([earlier, *found])[0]
@@ -208,8 +209,8 @@ def _examine_job(
 def _examine(
     log: "LogLike", number: int, of: int, plan: Plan, default: Logger | None, progress: Progress | None
 ) -> "tuple[LogFindings, list[Note]]":
-    from benchlog.limits import limits_of
-    from benchlog.log import Log
+    from benchlog.log.log import Log
+    from benchlog.plan.limits import limits_of
 
     limits = limits_of(plan)
     told: list[Note] = []
@@ -257,7 +258,7 @@ def _opened(
     path: Path, logger: Logger | None, report: Callable[[int, int], None] | None, *, may_lack: bool
 ) -> "tuple[Log, list[Note]]":
     """Open a log; one from before the install ``may_lack`` columns, since there was no relay and no feed then."""
-    from benchlog.log import Log
+    from benchlog.log.log import Log
 
     try:
         return Log.open(path, logger, progress=report), []
@@ -279,8 +280,8 @@ def _opened(
 def _findings(
     log: "Log", plan: Plan, limits: "Mapping[str, PlannedLimit]", of: int
 ) -> "tuple[LogFindings, list[Note]]":
-    from benchlog.bounded import bounded
     from benchlog.examine import examine
+    from benchlog.verdict.bounded import bounded
 
     if len(log.overview) < 2:
         raise BadLog(log.name, "it holds fewer than 2 samples, so nothing can be measured; record a longer log")

@@ -4,8 +4,8 @@ import subprocess
 import sys
 from pathlib import Path
 
-from benchlog.errors import DAMAGED_INSIDE, BadLog
-from benchlog.readers.parquet import claims
+from benchlog.core.errors import DAMAGED_INSIDE, BadLog
+from benchlog.log.readers.parquet import claims
 
 _READ = """
 import sys

@@ -9,8 +9,8 @@ from urllib.parse import parse_qs
 
 from dash import ClientsideFunction, Dash, Input, Output
 
-from benchlog.errors import BenchlogError
-from benchlog.figures.in_page import shipped
+from benchlog.core.errors import BenchlogError
+from benchlog.report.figures.in_page import shipped
 from benchlog.store import open_store
 from dashboards import change_list, checked_page, drop_form, live_page, log_view, note_form, one_result, sheet
 from dashboards.context import Context

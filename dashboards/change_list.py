@@ -4,8 +4,8 @@ from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, html, no_update
 
-from benchlog.errors import BenchlogError
-from benchlog.folding import held_together
+from benchlog.core.errors import BenchlogError
+from benchlog.core.folding import held_together
 from benchlog.season import Season
 from benchlog.season.chart import change_words
 from dashboards.context import Context

@@ -4,7 +4,7 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from dashboards.checking import Checked, save_checked
 from dashboards.context import Context
 from dashboards.looked import behind

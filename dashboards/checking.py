@@ -4,11 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from benchlog.errors import BenchlogError
-from benchlog.log import Log
-from benchlog.logger import Logger, load_logger
-from benchlog.plan import Plan, load_plan
-from benchlog.result import Result
+from benchlog.core.errors import BenchlogError
+from benchlog.log.log import Log
+from benchlog.logger.model import Logger, load_logger
+from benchlog.plan.model import Plan, load_plan
+from benchlog.verdict.result import Result
 from dashboards.apart import refuse_deadly
 from dashboards.context import Context
 from dashboards.shelf import LookedAt

@@ -11,9 +11,9 @@ from zipfile import BadZipFile
 
 import numpy as np
 
-from benchlog.evidence import LoadPoint, LogEvidence, Settling, Span
-from benchlog.figures import MOST_EVENTS
-from benchlog.trace import Band, Overview, Trace
+from benchlog.core.trace import Band, Overview, Trace
+from benchlog.report.figures import MOST_EVENTS
+from benchlog.verdict.evidence import LoadPoint, LogEvidence, Settling, Span
 
 #: Changes when what is written changes; older files are made anew.
 FORM = 2

@@ -4,7 +4,7 @@ from typing import Any
 
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from dashboards.checking import check_wish, plans_on_file, wish_of
 from dashboards.context import Context
 from dashboards.parts.attributes import attributes

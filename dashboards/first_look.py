@@ -3,8 +3,8 @@
 import logging
 from html import escape
 
-from benchlog.errors import BenchlogError
-from benchlog.figures.still import still
+from benchlog.core.errors import BenchlogError
+from benchlog.report.figures.still import still
 from dashboards.context import Context
 from dashboards.log_view import whole_figure
 from dashboards.looked import at_hand, behind

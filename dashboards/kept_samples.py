@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 
 from benchlog.analysis.coarse import outside_of
-from benchlog.roles import ROLE_UNITS, SHUNT_ROLES
+from benchlog.core.roles import ROLE_UNITS, SHUNT_ROLES
+from benchlog.core.trace import Overview, Trace
 from benchlog.store.logs_kept import OVER_RANGE
-from benchlog.trace import Overview, Trace
 
 
 class KeptSamples:

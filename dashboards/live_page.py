@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 from dash import dcc, html
 
-from benchlog.figures import minute_figure
-from benchlog.figures.legend import entries_of_roles
-from benchlog.figures.look import spoken
-from benchlog.figures.minute import minute_roles
-from benchlog.live import LiveState, running
-from benchlog.roles import ROLE_UNITS
+from benchlog.bench.live import LiveState, running
+from benchlog.core.roles import ROLE_UNITS
+from benchlog.report.figures import minute_figure
+from benchlog.report.figures.legend import entries_of_roles
+from benchlog.report.figures.look import spoken
+from benchlog.report.figures.minute import minute_roles
 from dashboards.parts.attributes import attributes
 from dashboards.parts.boxes import boxes
 from dashboards.parts.legend import legend

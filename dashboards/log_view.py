@@ -6,10 +6,10 @@ from typing import Any
 
 from dash import ALL, MATCH, Dash, Input, Output, Patch, State, ctx, dcc, html, no_update
 
-from benchlog import report_words as words
-from benchlog.errors import BenchlogError
-from benchlog.figures.view import Drawn, changes, strip_count, view_figure, view_roles
-from benchlog.result import Check, Result
+from benchlog.core.errors import BenchlogError
+from benchlog.report import words
+from benchlog.report.figures.view import Drawn, changes, strip_count, view_figure, view_roles
+from benchlog.verdict.result import Check, Result
 from dashboards.context import Context
 from dashboards.looked import at_hand, behind
 from dashboards.parts.attributes import attributes

@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass
 
-from benchlog.errors import BenchlogError
-from benchlog.report_words import Walk, walks_of
-from benchlog.result import Result
+from benchlog.core.errors import BenchlogError
+from benchlog.report.words import Walk, walks_of
 from benchlog.store import Record
+from benchlog.verdict.result import Result
 from dashboards.checking import Checked
 from dashboards.context import Context
 from dashboards.shelf import LookedAt

@@ -5,7 +5,7 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from dashboards.context import Context
 from dashboards.results import bike_link
 from dashboards.words.times import zone_of

@@ -4,13 +4,13 @@ from typing import Any
 
 from dash import MATCH, Dash, Input, Output, State, dcc, html, no_update
 
-from benchlog import report_words as words
-from benchlog.check_table import id_in_table
-from benchlog.errors import BenchlogError
-from benchlog.figures import circuits_figure, load_figure, off_state_figure, relay_figure
-from benchlog.figures.in_page import filled
-from benchlog.report_html import LOAD_CAPTIONS, OFF_CAPTION
-from benchlog.result import Result
+from benchlog.core.errors import BenchlogError
+from benchlog.report import words
+from benchlog.report.figures import circuits_figure, load_figure, off_state_figure, relay_figure
+from benchlog.report.figures.in_page import filled
+from benchlog.report.html import LOAD_CAPTIONS, OFF_CAPTION
+from benchlog.verdict.check_table import id_in_table
+from benchlog.verdict.result import Result
 from dashboards.context import Context
 from dashboards.log_view import log_view
 from dashboards.looked import Behind, at_hand, behind, reading

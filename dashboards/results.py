@@ -6,8 +6,8 @@ from urllib.parse import quote
 
 from dash import html
 
-from benchlog.check_table import CHECKS, id_in_table, slot_of_check
 from benchlog.store import RecordRow
+from benchlog.verdict.check_table import CHECKS, id_in_table, slot_of_check
 from dashboards.context import Context
 from dashboards.drop_form import drop_form
 from dashboards.parts.attributes import attributes

@@ -5,8 +5,8 @@ from typing import Any
 
 from dash import html
 
-from benchlog.figures.in_page import filled
-from benchlog.folding import held_together
+from benchlog.core.folding import held_together
+from benchlog.report.figures.in_page import filled
 from benchlog.season import Part, Season, season_of
 from benchlog.season import words as season_words
 from benchlog.season.bikes import at_a_glance

@@ -12,8 +12,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from benchlog.errors import BenchlogError
-from benchlog.stopping import answered
+from benchlog.core.errors import BenchlogError
+from benchlog.core.interrupts import answered
 from dashboards.settings import WILDCARDS, Settings
 
 #: Room for a few browsers, each of which asks several things at once.

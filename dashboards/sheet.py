@@ -5,8 +5,8 @@ from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
-from benchlog import report_words as words
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
+from benchlog.report import words
 from benchlog.store import Record
 from dashboards.context import Context
 from dashboards.looked import behind

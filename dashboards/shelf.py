@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import Protocol
 
 from benchlog import __version__
-from benchlog.evidence import LogEvidence
-from benchlog.figures.view import Drawn, drawn_overview, drawn_samples, needs_samples
-from benchlog.logger import Logger
-from benchlog.plan import Plan
-from benchlog.trace import Trace
+from benchlog.core.trace import Trace
+from benchlog.logger.model import Logger
+from benchlog.plan.model import Plan
+from benchlog.report.figures.view import Drawn, drawn_overview, drawn_samples, needs_samples
+from benchlog.verdict.evidence import LogEvidence
 from dashboards.drawn_file import FORM, read_drawn, write_drawn
 from dashboards.kept_samples import KeptSamples
 
@@ -85,8 +85,8 @@ class Shelf:
             path: of the copy. name: the log's own. logger: as used. plan: what it was checked against.
         """
         from benchlog.examine import examine
-        from benchlog.limits import limits_of
-        from benchlog.log import Log
+        from benchlog.log.log import Log
+        from benchlog.plan.limits import limits_of
         from benchlog.store.logs_kept import kept_logger
 
         with Log.open(path, kept_logger(logger), progress=progress) as log:

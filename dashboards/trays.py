@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Literal
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 
 #: Most trays at a time, and most files in one; the oldest tray is emptied for a new one.
 MOST_TRAYS, MOST_FILES = 6, 24

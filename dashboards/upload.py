@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 from urllib.parse import unquote
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from dashboards.context import Context
 from dashboards.guard import UPLOAD_PATH
 

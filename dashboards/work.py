@@ -9,7 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 
 #: Most finished things that are kept; older ones are let go.
 MOST_KEPT = 12

@@ -20,8 +20,7 @@ import numpy as np
 from truth_table import canonical_logger, draw_logger
 
 import benchlog
-from benchlog.errors import BenchlogError
-from benchlog.result import Cause
+from benchlog.core.errors import BenchlogError
 from benchlog.standin import (
     FAULTS,
     LIMITS,
@@ -35,6 +34,7 @@ from benchlog.standin import (
 )
 from benchlog.standin.faults import random_fault, running_a
 from benchlog.standin.relay import fall_s, rise_s
+from benchlog.verdict.result import Cause
 
 #: Fits closer than this share a place.
 SAME_FIT = 0.01

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 import benchlog
-from benchlog.result import Check, Result
+from benchlog.verdict.result import Check, Result
 
 #: s at which things happen unless a test says otherwise.
 KEY_ON_S, ALL_ON_S, CRANK_S, END_S = 20.0, 30.0, 45.0, 170.0

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import numpy as np
 
-from benchlog.live import Step
+from benchlog.bench.live import Step
+from benchlog.core.trace import Trace
 from benchlog.standin import Install, LoggerSpec, fast_logger, to_logger_toml
 from benchlog.standin.streaming import LiveBike
-from benchlog.trace import Trace
 
 CHUNK_S = 0.5
 

@@ -15,7 +15,7 @@ import pytest
 from typer.testing import CliRunner
 
 from benchlog.cli import app
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 
 TOP = Path(__file__).parent.parent
 FOLDER = "FOLDER"  # stands for the folder of the test in the texts of entries

@@ -20,7 +20,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
 COPIED = ("benchlog", "dashboards", "firmware_notes", "sample_data", "tests", "README.md", "DEVELOPERS.md")
-SOURCES = ("benchlog/uncertainty.py", "benchlog/checks.py", "benchlog/analysis")
+SOURCES = ("benchlog/core/uncertainty.py", "benchlog/verdict/checks.py", "benchlog/analysis")
 TESTS = (
     *("uncertainty", "checks", "levels", "switched", "key_state", "cranking", "running", "drain", "relay"),
     *("plateaus", "slopes", "slots", "coarse", "zero", "fuse_walk", "gaps"),
@@ -113,7 +113,7 @@ def main() -> None:
             (shutil.copytree if source.is_dir() else shutil.copy)(source, folder / part)
         text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
         (folder / "pyproject.toml").write_text(text + settings(), encoding="utf-8")
-        mutmut(folder, "run", "benchlog.uncertainty.x_combine__mutmut_1")
+        mutmut(folder, "run", "benchlog.core.uncertainty.x_combine__mutmut_1")
         names = names_in(folder)
         chosen = names if not asked.sample else random.Random(asked.seed).sample(names, min(asked.sample, len(names)))
         if is_seen(folder, ""):

@@ -2,9 +2,10 @@
 
 import numpy as np
 
-from benchlog.evidence import Evidence, LogEvidence, Span
-from benchlog.result import Cause, Check, KeyEvent, Limit, Note, Result, Score
-from benchlog.trace import Array, Band, Overview, Trace
+from benchlog.core.note import Note
+from benchlog.core.trace import Array, Band, Overview, Trace
+from benchlog.verdict.evidence import Evidence, LogEvidence, Span
+from benchlog.verdict.result import Cause, Check, KeyEvent, Limit, Result, Score
 
 NASTY = "<script>alert(1)</script>"
 

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from benchlog.readings import Reading
+from benchlog.store.readings import Reading
 
 START = datetime(2025, 3, 10, 9, tzinfo=UTC)
 #: Quantity -> level, scatter (1 sigma), units a kelvin (resistances and voltages move with temperature), uncertainty.

@@ -3,9 +3,9 @@
 from datetime import UTC, datetime
 from pathlib import Path
 
-from benchlog.plan import Plan, plan_from_mapping
-from benchlog.result import Check, Limit, Result, Score
+from benchlog.plan.model import Plan, plan_from_mapping
 from benchlog.store import Store
+from benchlog.verdict.result import Check, Limit, Result, Score
 
 LOG_TEXT = "time_s,battery_v,battery_a\n" + "".join(f"{n / 10},12.7{n % 10},0.3\n" for n in range(50))
 

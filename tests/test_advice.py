@@ -3,8 +3,8 @@
 import pytest
 from scenarios import EVERY_LIMIT
 
-from benchlog.advice import advice
-from benchlog.plan import plan_from_mapping
+from benchlog.plan.advice import advice
+from benchlog.plan.model import plan_from_mapping
 
 SOUND = {
     "install": {"bike": "Larch"},

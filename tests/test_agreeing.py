@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 import benchlog
 from benchlog.analysis.measurement import Measured, Parts, Unseen
-from benchlog.checks import judge
-from benchlog.plan import plan_from_mapping
+from benchlog.plan.model import plan_from_mapping
+from benchlog.verdict.checks import judge
 
 PLAN = {
     "install": {"bike": "Larch"},

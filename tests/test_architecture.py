@@ -1,4 +1,7 @@
-"""The house rules that a reader of the code relies on: which way data runs, small files, tests that state facts."""
+"""The house rules that a reader of the code relies on: rooms, small files, tests that state facts.
+
+Which way data runs between the rooms is held by import-linter (``pyproject.toml``), which ``tests/run`` runs.
+"""
 
 import ast
 from fnmatch import fnmatch
@@ -10,43 +13,19 @@ ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "benchlog"
 SOURCES = sorted(path for folder in ("benchlog", "dashboards") for path in (ROOT / folder).rglob("*.py"))
 
-#: Layers from the first to the last: a file may import from its own layer and those before it, never later ones.
-#: A folder stands for all its files; the longest name that fits counts.
-LAYERS: tuple[tuple[str, ...], ...] = (
-    # words, tables and small parts that anyone may use
-    ("errors", "roles", "trace", "uncertainty", "wiring", "batteries", "thinning", "files", "stopping", "output"),
-    ("toml_faults", "toml_files", "channels", "plan", "logger", "planned_fuses", "limits"),
-    ("places", "readings", "several", "many"),
-    ("marks", "numbers", "check_table", "folding"),
-    # the shape of a result: readers already write its notes
-    ("result",),
-    ("readers", "overview"),
-    ("blocks",),
-    ("log",),
-    ("analysis",),
-    ("evidence", "causes"),
-    ("bounded",),
-    ("examine", "advice"),
-    ("report_words", "proving", "remedies", "sentences", "fuse_findings"),
-    ("agreeing",),
-    ("checks",),
-    ("figures", "plan_report", "report_bar", "report_text", "report_html", "report", "schemas"),
-    ("run",),
-    ("demo", "progress", "standin", "live"),
-    ("recording",),
-    ("guided",),
-    ("store",),
-    ("season",),
-    ("commands",),
-    ("cli",),
-    ("__main__",),
-)
-#: These stand outside the layers: the front door loads ``run`` only when asked.
-NOT_LAYERED = {"__init__"}
+#: Nothing else lies beside the rooms: the front door, the program's start, its command line, and logs in, result out.
+ROOT_MODULES = {"__init__", "__main__", "cli", "run"}
+MOST_ROOMS = 16
 
 ANALYSIS_MAY_IMPORT = {
     *("numpy", "math", "dataclasses", "collections", "itertools", "functools", "typing", "enum", "statistics"),
-    *("benchlog.analysis", "benchlog.trace", "benchlog.uncertainty", "benchlog.roles", "benchlog.errors"),
+    *(
+        "benchlog.analysis",
+        "benchlog.core.trace",
+        "benchlog.core.uncertainty",
+        "benchlog.core.roles",
+        "benchlog.core.errors",
+    ),
 }
 #: What opens files, prints, plots or reads the clock.
 ANALYSIS_MAY_NOT_CALL = {"open", "print", "input", "exec", "eval", "breakpoint"}
@@ -91,35 +70,13 @@ def is_within(name: str, package: str) -> bool:
     return name == package or name.startswith(package + ".")
 
 
-def layer_of(name: str) -> int | None:
-    """Which layer a full name belongs to; None for other people's code and the front door."""
-    parts = name.split(".")
-    if parts[0] == "dashboards":
-        return next(n for n, layer in enumerate(LAYERS) if "commands" in layer)
-    if parts[0] != "benchlog" or len(parts) == 1:
-        return None
-    return next((n for n, layer in enumerate(LAYERS) if parts[1] in layer), None)
+def test_the_package_is_made_of_rooms():
+    """Beside the four modules of the way in, the package holds rooms alone."""
+    modules = {path.stem for path in PACKAGE.glob("*.py")}
+    rooms = [path for path in PACKAGE.iterdir() if (path / "__init__.py").is_file()]
 
-
-def test_every_file_has_its_layer():
-    """A new file is entered in the layers, and a deleted one is taken out."""
-    there = {path.stem if path.is_file() else path.name for path in PACKAGE.iterdir() if path.suffix == ".py"}
-    there |= {path.name for path in PACKAGE.iterdir() if (path / "__init__.py").is_file()}
-
-    assert there == {name for layer in LAYERS for name in layer} | NOT_LAYERED
-
-
-@pytest.mark.parametrize("path", SOURCES, ids=module_of)
-def test_data_runs_one_way(path: Path):
-    """No file imports from a later layer: readers, log, analysis, examinations, checks, report, command line."""
-    own = layer_of(module_of(path))
-    backwards = [
-        f"{path.relative_to(ROOT)}:{line} imports {name}"
-        for line, name in imports_of(path)
-        if own is not None and (layer := layer_of(name)) is not None and layer > own
-    ]
-
-    assert backwards == []
+    assert modules == ROOT_MODULES
+    assert len(rooms) <= MOST_ROOMS
 
 
 @pytest.mark.parametrize("path", sorted((PACKAGE / "analysis").rglob("*.py")), ids=module_of)

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from benchlog.batteries import CHEMISTRY, charging_window, days_until, rest_voltage, state_of_charge
-from benchlog.plan import CHEMISTRIES
+from benchlog.plan.batteries import CHEMISTRY, charging_window, days_until, rest_voltage, state_of_charge
+from benchlog.plan.model import CHEMISTRIES
 
 
 def test_every_chemistry_of_a_plan_is_known():

@@ -11,10 +11,10 @@ from truth_table import canonical_logger
 
 import benchlog
 from benchlog.analysis.bridge import HAND_S, Bridge, bridges_of
+from benchlog.core.trace import Mark, Overview, Trace
 from benchlog.examine.bridged import bridged_overview, bridged_trace
-from benchlog.log import Log
-from benchlog.overview import OverviewBuilder
-from benchlog.result import Check, Result
+from benchlog.log.log import Log
+from benchlog.log.overview import OverviewBuilder
 from benchlog.standin import (
     Action,
     Install,
@@ -28,7 +28,7 @@ from benchlog.standin import (
 )
 from benchlog.standin.channels import true_values
 from benchlog.standin.timeline import timeline_of
-from benchlog.trace import Mark, Overview, Trace
+from benchlog.verdict.result import Check, Result
 from dashboards.kept_samples import KeptSamples
 
 #: Put on before the crank at 56 s, taken off with the engine running; the key goes off at 98.5 s.

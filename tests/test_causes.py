@@ -10,14 +10,14 @@ import scenarios
 from truth_table import canonical_logger
 
 import benchlog
-from benchlog.causes.faults import FAULTS, by_id
-from benchlog.causes.fit import find_causes
-from benchlog.causes.seen import QUANTITIES, Seen, merged, misfit
-from benchlog.check_table import CHECKS
-from benchlog.report import render_html, render_text
-from benchlog.result import Check, Result
+from benchlog.report.written import render_html, render_text
 from benchlog.standin import FAULTS as STAND_IN_FAULTS
 from benchlog.standin import Install, Simulation, acceptance_script, fast_logger, simulate, with_fault
+from benchlog.verdict.causes.faults import FAULTS, by_id
+from benchlog.verdict.causes.fit import find_causes
+from benchlog.verdict.causes.seen import QUANTITIES, Seen, merged, misfit
+from benchlog.verdict.check_table import CHECKS
+from benchlog.verdict.result import Check, Result
 
 IDS = [fault.id for fault in FAULTS]
 

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 import benchlog
-from benchlog.result import Result
+from benchlog.verdict.result import Result
 
 PLAN = {
     "install": {"bike": "Larch"},

@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchlog.causes.faults import FAULTS
-from benchlog.causes.fit import find_causes
-from benchlog.causes.parting import PARTINGS, parting
-from benchlog.causes.seen import QUANTITIES, Seen
-from benchlog.check_table import CHECKS
-from benchlog.result import Cause, Check
+from benchlog.verdict.causes.faults import FAULTS
+from benchlog.verdict.causes.fit import find_causes
+from benchlog.verdict.causes.parting import PARTINGS, parting
+from benchlog.verdict.causes.seen import QUANTITIES, Seen
+from benchlog.verdict.check_table import CHECKS
+from benchlog.verdict.result import Cause, Check
 
 #: Every check but the circuits'.
 OTHERS = tuple(spec.id for spec in CHECKS if spec.id != "slot_N_current")

@@ -7,8 +7,8 @@ from engine_logs import Ride, charging, checked, ride, told
 from benchlog.analysis.charging import lasting_states, rises_slowly, steadied, whole_cycles, without_pulses
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.fed import KEPT_SHARE, fed_a
-from benchlog.overview import OverviewBuilder
-from benchlog.trace import Trace
+from benchlog.core.trace import Trace
+from benchlog.log.overview import OverviewBuilder
 
 #: Channels left out: the feed's current; all but the battery's; the battery's current.
 NO_FEED_A, BATTERY_ALONE = ("feed_a",), ("feed_a", "feed_v", "ground_v", "trigger_v")

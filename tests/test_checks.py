@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from scenarios import EVERY_LIMIT
 
 from benchlog.analysis.measurement import Finding, Measured, Unseen
-from benchlog.check_table import CHECKS, is_fuse_check, specs_for
-from benchlog.checks import judge, overall, score, verdict
-from benchlog.limits import PlannedLimit
-from benchlog.plan import Plan, plan_from_mapping
-from benchlog.result import Check
+from benchlog.plan.limits import PlannedLimit
+from benchlog.plan.model import Plan, plan_from_mapping
+from benchlog.verdict.check_table import CHECKS, is_fuse_check, specs_for
+from benchlog.verdict.checks import judge, overall, score, verdict
+from benchlog.verdict.result import Check
 
 FULL: dict[str, object] = {
     "install": {"bike": "Larch"},

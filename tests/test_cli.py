@@ -14,8 +14,8 @@ from conftest import Samples
 from jsonschema import Draft202012Validator
 from scenarios import write_files
 
-from benchlog.schemas import schema_of
 from benchlog.standin import Install, acceptance_script, fast_logger, plan_toml_of
+from benchlog.verdict.schemas import schema_of
 
 PROGRAM = "from benchlog.__main__ import main; main()"
 COMMANDS = ("check", "plan", "demo", "schema")

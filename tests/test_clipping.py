@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from benchlog.analysis.clipping import clipped_at
-from benchlog.trace import Trace
+from benchlog.core.trace import Trace
 
 
 def _trace(role, x, code, rows_s=0.01):

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from benchlog.analysis.coarse import coarse, runs
-from benchlog.overview import OverviewBuilder
-from benchlog.trace import Trace
+from benchlog.core.trace import Trace
+from benchlog.log.overview import OverviewBuilder
 
 ROLES = ("battery_v", "battery_a")
 

@@ -6,8 +6,8 @@ import pytest
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.crank_level import held_minimum, longest_loss, until_recovery, widest_gap_s, without_noise
 from benchlog.analysis.cranking import find_cranks, line_ohm
-from benchlog.overview import OverviewBuilder
-from benchlog.trace import Trace
+from benchlog.core.trace import Trace
+from benchlog.log.overview import OverviewBuilder
 
 START_S, STOP_S, END_S = 10.0, 11.5, 20.0
 EMF_V, KEY_ON_A = 12.7, 4.0

@@ -25,7 +25,7 @@ from talking_logger import talking_logger
 from test_many import below
 
 from benchlog.cli import app
-from benchlog.log import Log
+from benchlog.log.log import Log
 from benchlog.store import open_store
 
 SAMPLES = Path(__file__).parent.parent / "sample_data"
@@ -35,7 +35,7 @@ ENDS_WITHIN_S = 2.0
 PATIENCE_S = 60.0
 STOPPED = 130
 #: As if a handful of short logs were worth two processes.
-SHARED = "from benchlog import several; several.cores, several._START_S = lambda: 2, 0.0"
+SHARED = "from benchlog.log import discovery; discovery.cores, discovery._START_S = lambda: 2, 0.0"
 
 PROGRAM = """
 import os, signal, sys

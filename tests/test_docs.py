@@ -9,15 +9,15 @@ from pathlib import Path
 import pytest
 import typer.main
 
-from benchlog.causes.faults import FAULTS
-from benchlog.check_table import CHECKS
 from benchlog.cli import app
-from benchlog.logger import load_logger, logger_from_mapping
-from benchlog.plan import load_plan, plan_from_mapping, plan_schema
-from benchlog.readers import READERS
-from benchlog.result import VERDICTS
-from benchlog.roles import ROLE_UNITS
+from benchlog.core.roles import ROLE_UNITS
+from benchlog.log.readers import READERS
+from benchlog.logger.model import load_logger, logger_from_mapping
+from benchlog.plan.model import load_plan, plan_from_mapping, plan_schema
 from benchlog.standin import BEHAVIOURS
+from benchlog.verdict.causes.faults import FAULTS
+from benchlog.verdict.check_table import CHECKS
+from benchlog.verdict.result import VERDICTS
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -126,7 +126,7 @@ def test_readers_and_roles_stand_in_the_readme():
 
 def test_words_that_look_like_checks_exist():
     """Every word in code marks that reads like a name is a check, role, key, command or reader of the code."""
-    schema_text = str(plan_schema()) + (ROOT / "benchlog" / "logger.py").read_text(encoding="utf-8")
+    schema_text = str(plan_schema()) + (ROOT / "benchlog" / "logger" / "model.py").read_text(encoding="utf-8")
     known = {spec.id for spec in CHECKS} | set(ROLE_UNITS) | {"slot1_a", "slot1_v"}
     known |= {fault.id for fault in FAULTS} | set(BEHAVIOURS)
     known |= {

@@ -7,9 +7,9 @@ import pytest
 
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.drain import Settled, drain, settle
-from benchlog.overview import OverviewBuilder
-from benchlog.trace import Trace
-from benchlog.uncertainty import Accuracy
+from benchlog.core.trace import Trace
+from benchlog.core.uncertainty import Accuracy
+from benchlog.log.overview import OverviewBuilder
 
 BASE_A, WAKE_A = 0.0006, 0.010
 

@@ -13,8 +13,8 @@ from benchlog.analysis.cranking import find_cranks
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.relay import chatter_count
 from benchlog.analysis.true_step import true_steps
-from benchlog.trace import Trace
-from benchlog.uncertainty import block_mean
+from benchlog.core.trace import Trace
+from benchlog.core.uncertainty import block_mean
 
 
 def test_course_of_a_battery_that_fills_is_no_scatter():

@@ -18,10 +18,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from benchlog.log import Log
-from benchlog.logger import Logger, load_logger
-from benchlog.recording import Capture
-from benchlog.uncertainty import Accuracy, combine, rectangular
+from benchlog.bench.recording import Capture
+from benchlog.core.uncertainty import Accuracy, combine, rectangular
+from benchlog.log.log import Log
+from benchlog.logger.model import Logger, load_logger
 
 ROOT = Path(__file__).parent.parent
 NOTES = ROOT / "firmware_notes"

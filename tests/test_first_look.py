@@ -12,7 +12,7 @@ from page_browser import chromium, opening
 from page_server import Serving, made_store, serving, until
 from playwright.sync_api import expect
 
-from benchlog.figures.still import ACROSS, still
+from benchlog.report.figures.still import ACROSS, still
 from benchlog.store import open_store
 from dashboards.context import Context
 from dashboards.first_look import first_look

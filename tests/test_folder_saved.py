@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from benchlog import several
 from benchlog.cli import app
+from benchlog.log import discovery
 from benchlog.store import open_store
 
 SAMPLES = Path(__file__).parent.parent / "sample_data"
@@ -18,8 +18,8 @@ PLAN = SAMPLES / "larch.plan.toml"
 @pytest.mark.parametrize("cores", [1, 2])
 def test_folder_that_is_saved_keeps_every_log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, cores: int):
     """One record holds the folder: each log with its hash, its own logger, and a copy that gives the same again."""
-    monkeypatch.setattr(several, "cores", lambda: cores)
-    monkeypatch.setattr(several, "_START_S", 0.0)
+    monkeypatch.setattr(discovery, "cores", lambda: cores)
+    monkeypatch.setattr(discovery, "_START_S", 0.0)
     monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path / "data"))
     folder = tmp_path / "rides"
     folder.mkdir()

@@ -9,17 +9,24 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import benchlog
-from benchlog import report_words as words
-from benchlog.advice import advice, fire_risks
-from benchlog.checks import judge, overall, score
-from benchlog.guided.steps import steps_of
-from benchlog.guided.words import opening_words
-from benchlog.plan import plan_from_mapping
-from benchlog.plan_report import render_plan
-from benchlog.report_html import render_html
-from benchlog.report_text import render_text
-from benchlog.result import Result
-from benchlog.wiring import BEARS_BY_GAUGE, FUSE_FOR_AREA, Conductor, conductor, largest_fuse_a, most_lenient_fuse_a
+from benchlog.bench.guided.steps import steps_of
+from benchlog.bench.guided.words import opening_words
+from benchlog.plan.advice import advice, fire_risks
+from benchlog.plan.model import plan_from_mapping
+from benchlog.plan.wiring import (
+    BEARS_BY_GAUGE,
+    FUSE_FOR_AREA,
+    Conductor,
+    conductor,
+    largest_fuse_a,
+    most_lenient_fuse_a,
+)
+from benchlog.report import words
+from benchlog.report.html import render_html
+from benchlog.report.plan import render_plan
+from benchlog.report.text import render_text
+from benchlog.verdict.checks import judge, overall, score
+from benchlog.verdict.result import Result
 
 PLAN = {
     "install": {"bike": "Larch"},

@@ -10,11 +10,10 @@ from truth_table import canonical_logger
 import benchlog
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.fuse_walk import Pull, draw_of, missing_wakeups, pulls_of, started_up_s
-from benchlog.evidence import KeyOffDraw
-from benchlog.overview import OverviewBuilder
-from benchlog.report_html import render_html
-from benchlog.report_text import render_text
-from benchlog.result import Result
+from benchlog.core.trace import Mark, Trace
+from benchlog.log.overview import OverviewBuilder
+from benchlog.report.html import render_html
+from benchlog.report.text import render_text
 from benchlog.standin import (
     Action,
     Install,
@@ -26,7 +25,8 @@ from benchlog.standin import (
     simulate,
     with_behaviours,
 )
-from benchlog.trace import Mark, Trace
+from benchlog.verdict.evidence import KeyOffDraw
+from benchlog.verdict.result import Result
 
 
 def _table(t, amps):

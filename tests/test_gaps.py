@@ -10,11 +10,11 @@ from truth_table import canonical_logger
 import benchlog
 from benchlog.analysis.coarse import coarse, unseen_s
 from benchlog.analysis.drain import Settled, drain, settle
-from benchlog.overview import OverviewBuilder
-from benchlog.result import Check, Result
+from benchlog.core.trace import Trace
+from benchlog.core.uncertainty import Accuracy
+from benchlog.log.overview import OverviewBuilder
 from benchlog.standin import Install, Simulation, acceptance_script, fast_logger, key_cycles, simulate
-from benchlog.trace import Trace
-from benchlog.uncertainty import Accuracy
+from benchlog.verdict.result import Check, Result
 
 EXACT = Accuracy(0.0, 0.0, 0.0)
 

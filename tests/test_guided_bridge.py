@@ -9,21 +9,21 @@ from guided_bike import ALL_DONE, Bench, Person
 from test_guided_session import USUAL, Once, Run, failed, plan
 
 from benchlog.analysis.bridge import HAND_S
-from benchlog.errors import BenchlogError
-from benchlog.guided import resume
-from benchlog.guided.keys import Pressed
-from benchlog.guided.memory import Memory
-from benchlog.guided.screen import PlainScreen, page
-from benchlog.guided.session import run_session
-from benchlog.guided.steps import steps_of
-from benchlog.guided.view import View
-from benchlog.guided.walk import Walk
-from benchlog.guided.ways import OpenWays
-from benchlog.live import Step
-from benchlog.result import Check
+from benchlog.bench.guided import resume
+from benchlog.bench.guided.keys import Pressed
+from benchlog.bench.guided.memory import Memory
+from benchlog.bench.guided.screen import PlainScreen, page
+from benchlog.bench.guided.session import run_session
+from benchlog.bench.guided.steps import steps_of
+from benchlog.bench.guided.view import View
+from benchlog.bench.guided.walk import Walk
+from benchlog.bench.guided.ways import OpenWays
+from benchlog.bench.live import Step
+from benchlog.core.errors import BenchlogError
 from benchlog.standin import Install, Script
 from benchlog.standin.channels import true_values
 from benchlog.standin.timeline import timeline_of
+from benchlog.verdict.result import Check
 
 #: The start with a bridge: step, seconds after it came up, and what is done to the bike, or pressed.
 BRIDGED_START = (

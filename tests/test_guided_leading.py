@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
+from benchlog.bench.guided import resume
+from benchlog.bench.guided.history import Before
+from benchlog.bench.guided.leading import Setup, conclude, prepare
+from benchlog.bench.guided.memory import Memory
 from benchlog.commands.records import save_check
-from benchlog.errors import BenchlogError
-from benchlog.guided import resume
-from benchlog.guided.history import Before
-from benchlog.guided.leading import Setup, conclude, prepare
-from benchlog.guided.memory import Memory
-from benchlog.logger import load_logger
-from benchlog.plan import load_plan
+from benchlog.core.errors import BenchlogError
+from benchlog.logger.model import load_logger
+from benchlog.plan.model import load_plan
 from benchlog.standin import Install, plan_toml_of
 
 NOW = datetime(2026, 11, 25, 14, 12)

@@ -11,15 +11,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from benchlog.errors import BenchlogError
-from benchlog.guided.keys import Keyboard
-from benchlog.guided.screen import LiveScreen, PlainScreen, page, values_line
-from benchlog.guided.silence import Silence
-from benchlog.guided.view import View
-from benchlog.guided.ways import OpenWays
-from benchlog.guided.words import closing_words
-from benchlog.live import Step
-from benchlog.trace import Trace
+from benchlog.bench.guided.keys import Keyboard
+from benchlog.bench.guided.screen import LiveScreen, PlainScreen, page, values_line
+from benchlog.bench.guided.silence import Silence
+from benchlog.bench.guided.view import View
+from benchlog.bench.guided.ways import OpenWays
+from benchlog.bench.guided.words import closing_words
+from benchlog.bench.live import Step
+from benchlog.core.errors import BenchlogError
+from benchlog.core.trace import Trace
 
 STEP = Step(11, 14, "crank", "Start the engine", "Press the starter.", "Hands clear.", "the battery's voltage to dip")
 

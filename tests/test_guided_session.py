@@ -10,20 +10,20 @@ import pytest
 from guided_bike import ALL_DONE, FAILS, WALKED, Bench, FakeBatch, Person
 
 import benchlog
-from benchlog.errors import BenchlogError
-from benchlog.guided import resume
-from benchlog.guided.keys import Pressed
-from benchlog.guided.memory import Memory
-from benchlog.guided.screen import PlainScreen
-from benchlog.guided.session import Ended, run_session
-from benchlog.guided.stepping import FIRST_LOOK_S
-from benchlog.guided.steps import steps_of
-from benchlog.guided.walk import Walk
-from benchlog.guided.ways import OpenWays
-from benchlog.plan import Plan, plan_from_mapping
-from benchlog.result import Result
+from benchlog.bench.guided import resume
+from benchlog.bench.guided.keys import Pressed
+from benchlog.bench.guided.memory import Memory
+from benchlog.bench.guided.screen import PlainScreen
+from benchlog.bench.guided.session import Ended, run_session
+from benchlog.bench.guided.stepping import FIRST_LOOK_S
+from benchlog.bench.guided.steps import steps_of
+from benchlog.bench.guided.walk import Walk
+from benchlog.bench.guided.ways import OpenWays
+from benchlog.core.errors import BenchlogError
+from benchlog.core.trace import Trace
+from benchlog.plan.model import Plan, plan_from_mapping
 from benchlog.standin import FAULTS, Install, plan_toml_of, with_fault
-from benchlog.trace import Trace
+from benchlog.verdict.result import Result
 
 #: A shorter settling than usual: the stand-in's good bike sleeps 41 s after the key-off.
 LIMITS = {"settle_max_s": 60, "added_drain_ma": None}

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from guided_bike import Bench
 
-from benchlog.guided.history import History
-from benchlog.guided.sight import Look, Sight
-from benchlog.guided.watch import QUESTIONS, key_is_on
-from benchlog.guided.watch_drain import starting_up_s
+from benchlog.bench.guided.history import History
+from benchlog.bench.guided.sight import Look, Sight
+from benchlog.bench.guided.watch import QUESTIONS, key_is_on
+from benchlog.bench.guided.watch_drain import starting_up_s
+from benchlog.core.trace import Trace
 from benchlog.standin import Circuit, Install, LoggerSpec, channel, fast_logger, with_fault
-from benchlog.trace import Trace
 
 
 def bench_of(install: Install | None = None, spec: LoggerSpec | None = None) -> Bench:

@@ -18,10 +18,10 @@ import pytest
 from conftest import Samples, without_override
 from test_cli import command
 
-from benchlog.errors import BadLog, BenchlogError
-from benchlog.files import refuse_unwritable, shown_name, write_whole
-from benchlog.log import Log
-from benchlog.plan import load_plan
+from benchlog.core.errors import BadLog, BenchlogError
+from benchlog.core.files import refuse_unwritable, shown_name, write_whole
+from benchlog.log.log import Log
+from benchlog.plan.model import load_plan
 from benchlog.season.from_logs import readings_of_log
 
 SAMPLES = Path(__file__).parent.parent / "sample_data"
@@ -334,8 +334,8 @@ def test_file_of_an_odd_name_that_is_missing(tmp_path: Path, samples: Samples, w
 
 STOPPED = """
 import os, signal
-from benchlog.log import Log
-from benchlog.plan import load_plan
+from benchlog.log.log import Log
+from benchlog.plan.model import load_plan
 from benchlog.season.from_logs import readings_of_log
 plain = Log._parsed
 def stopped(self):

@@ -9,8 +9,8 @@ from benchlog.analysis.coarse import coarse
 from benchlog.analysis.cranking import Crank
 from benchlog.analysis.key_state import key_state
 from benchlog.analysis.switched import line_state
-from benchlog.overview import OverviewBuilder
-from benchlog.trace import Mark, Trace
+from benchlog.core.trace import Mark, Trace
+from benchlog.log.overview import OverviewBuilder
 
 STEP_S = 0.01
 ON_S, OFF_S, END_S = 10.0, 40.0, 60.0

@@ -7,14 +7,21 @@ import plotly.graph_objects as go
 import pytest
 from report_samples import healthy, log_evidence
 
-from benchlog.figures import circuits_figure, load_figure, log_figure, minute_figure, off_state_figure, relay_figure
-from benchlog.figures.in_page import filled
-from benchlog.figures.legend import Entry, entries_of, entries_of_roles, swatch
-from benchlog.plan import Limits
-from benchlog.readings import Reading
-from benchlog.report_html import render_html
+from benchlog.plan.model import Limits
+from benchlog.report.figures import (
+    circuits_figure,
+    load_figure,
+    log_figure,
+    minute_figure,
+    off_state_figure,
+    relay_figure,
+)
+from benchlog.report.figures.in_page import filled
+from benchlog.report.figures.legend import Entry, entries_of, entries_of_roles, swatch
+from benchlog.report.html import render_html
 from benchlog.season import season_of
 from benchlog.season.figures import part_figure
+from benchlog.store.readings import Reading
 
 
 def test_lines_are_named_once_in_their_colour_and_dash():

@@ -2,8 +2,8 @@
 
 import pytest
 
-from benchlog.limits import feed_path, limits_of, not_planned, planned_resistance_mohm, planned_value_of
-from benchlog.plan import plan_from_mapping
+from benchlog.plan.limits import feed_path, limits_of, not_planned, planned_resistance_mohm, planned_value_of
+from benchlog.plan.model import plan_from_mapping
 
 LARCH = {
     "install": {"bike": "Larch"},

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchlog.errors import BadLog
-from benchlog.logger import Logger, logger_from_mapping
-from benchlog.readers.lines import LineParser, Parsed
-from benchlog.readers.lines.block import Block
-from benchlog.readers.lines.checksum import DIGITS, body_of, checksum_of, kind_of, right
+from benchlog.core.errors import BadLog
+from benchlog.log.readers.lines import LineParser, Parsed
+from benchlog.log.readers.lines.block import Block
+from benchlog.log.readers.lines.checksum import DIGITS, body_of, checksum_of, kind_of, right
+from benchlog.logger.model import Logger, logger_from_mapping
 
 COLUMNS = ("t_us", "battery_v", "battery_a")
 NAMED = logger_from_mapping(

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from benchlog.errors import BenchlogError
-from benchlog.live import GONE_S, STALE_S, LiveState, Step, forget_live, live_folder, running, write_live
+from benchlog.bench.live import GONE_S, STALE_S, LiveState, Step, forget_live, live_folder, running, write_live
+from benchlog.core.errors import BenchlogError
 
 
 @pytest.fixture(autouse=True)

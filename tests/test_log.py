@@ -12,9 +12,9 @@ import pytest
 import zstandard
 from conftest import without_override
 
-from benchlog.errors import BadLog
-from benchlog.log import Log
-from benchlog.logger import Channel, Logger, LogTime
+from benchlog.core.errors import BadLog
+from benchlog.log.log import Log
+from benchlog.logger.model import Channel, Logger, LogTime
 
 
 def _write(folder: Path, content: str | bytes, name: str = "log.csv") -> Path:
@@ -169,7 +169,7 @@ def test_frame_of_dates_and_gaps():
 
 def test_import_is_light():
     """Importing the log does not import polars or pandas."""
-    code = "import sys, benchlog.log; print(sorted({'polars', 'pandas'} & set(sys.modules)))"
+    code = "import sys, benchlog.log.log; print(sorted({'polars', 'pandas'} & set(sys.modules)))"
 
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
@@ -383,7 +383,7 @@ def test_file_that_may_not_be_read_is_refused(tmp_path: Path):
     """A file without permission to read it is named as such."""
     path = _write(tmp_path, _text(_rows(9)))
     path.chmod(0)
-    opening = f"from pathlib import Path; from benchlog.log import Log; Log.open(Path({str(path)!r}))"
+    opening = f"from pathlib import Path; from benchlog.log.log import Log; Log.open(Path({str(path)!r}))"
 
     done = subprocess.run(
         [sys.executable, "-c", opening], capture_output=True, text=True, check=False, preexec_fn=without_override

@@ -15,17 +15,16 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from benchlog import blocks
-from benchlog.errors import BadLog
-from benchlog.log import Log
-from benchlog.logger import Channel, Logger, LogTime
-from benchlog.readers import delimited
-from benchlog.readers import parts as parts_module
-from benchlog.readers.delimited import DelimitedLog
-from benchlog.readers.frames import FrameLog
-from benchlog.readers.parquet import ParquetLog
-from benchlog.readers.parts import Parts
-from benchlog.trace import Trace
+from benchlog.core.errors import BadLog
+from benchlog.core.trace import Trace
+from benchlog.log.log import Log, blocks
+from benchlog.log.readers import delimited
+from benchlog.log.readers import parts as parts_module
+from benchlog.log.readers.delimited import DelimitedLog
+from benchlog.log.readers.frames import FrameLog
+from benchlog.log.readers.parquet import ParquetLog
+from benchlog.log.readers.parts import Parts
+from benchlog.logger.model import Channel, Logger, LogTime
 
 MORE = int(os.environ.get("BENCHLOG_EXAMPLES", "0"))
 ROWS = 450

@@ -6,8 +6,8 @@ import jsonschema
 import pydantic
 import pytest
 
-from benchlog.errors import BadLogger
-from benchlog.logger import Channel, load_logger, logger_from_headers, logger_from_mapping, logger_schema
+from benchlog.core.errors import BadLogger
+from benchlog.logger.model import Channel, load_logger, logger_from_headers, logger_from_mapping, logger_schema
 
 FULL = """
 [logger]

@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 
 import benchlog
-from benchlog import several
-from benchlog.bounded import MOST_BYTES, bounded, joined
-from benchlog.errors import BadLog, BenchlogError, MissingColumns
-from benchlog.evidence import LogEvidence
-from benchlog.many import side_by_side
-from benchlog.overview import OverviewBuilder
-from benchlog.several import every_log, processes_for
-from benchlog.trace import Trace
+from benchlog.core.errors import BadLog, BenchlogError, MissingColumns
+from benchlog.core.trace import Trace
+from benchlog.log import discovery
+from benchlog.log.discovery import every_log, processes_for
+from benchlog.log.overview import OverviewBuilder
+from benchlog.process.pool import side_by_side
+from benchlog.verdict.bounded import MOST_BYTES, bounded, joined
+from benchlog.verdict.evidence import LogEvidence
 
 ROOT = Path(__file__).parent.parent
 SAMPLES = ROOT / "sample_data"
@@ -60,8 +60,8 @@ def process_of(_: int) -> tuple[int, str]:
 @pytest.fixture
 def shared(monkeypatch: pytest.MonkeyPatch) -> None:
     """Two processors and a handful of short logs that are worth two processes."""
-    monkeypatch.setattr(several, "cores", lambda: 2)
-    monkeypatch.setattr(several, "_START_S", 0.0)
+    monkeypatch.setattr(discovery, "cores", lambda: 2)
+    monkeypatch.setattr(discovery, "_START_S", 0.0)
 
 
 @pytest.fixture
@@ -138,7 +138,7 @@ def test_many_logs_give_the_same_result_as_one_after_another(folder: Path, monke
     """Checks, notes, key turns and evidence are the same, byte for byte."""
     assert processes_for(every_log([folder])) == 2
     together = benchlog.check(folder, plan=PLAN)
-    monkeypatch.setattr(several, "cores", lambda: 1)
+    monkeypatch.setattr(discovery, "cores", lambda: 1)
     alone = benchlog.check(folder, plan=PLAN)
 
     assert together.to_json() == alone.to_json()
@@ -156,7 +156,7 @@ def test_the_first_bad_log_is_refused_in_the_same_words(folder: Path, monkeypatc
     (folder / "ride 3.csv").write_bytes(b"")
     with pytest.raises(BenchlogError, match="ride 1") as together:
         benchlog.check(folder, plan=PLAN)
-    monkeypatch.setattr(several, "cores", lambda: 1)
+    monkeypatch.setattr(discovery, "cores", lambda: 1)
     with pytest.raises(BenchlogError, match="ride 1") as alone:
         benchlog.check(folder, plan=PLAN)
 
@@ -179,8 +179,8 @@ def test_progress_is_told_for_all_of_many_logs(folder: Path):
 
 SCRIPT = """
 import benchlog
-from benchlog import several
-several.cores, several._START_S = lambda: 2, 0.0
+from benchlog.log import discovery
+discovery.cores, discovery._START_S = lambda: 2, 0.0
 print("once")
 print(benchlog.check({folder!r}, plan={plan!r}).verdict)
 """
@@ -218,13 +218,13 @@ def test_a_file_in_the_users_folder_is_not_run(folder: Path, monkeypatch: pytest
 
 WAITING = """
 import sys
-from benchlog import several
+from benchlog.log import discovery
 from benchlog.__main__ import main
-several.cores, several._START_S = lambda: 3, 0.0
+discovery.cores, discovery._START_S = lambda: 3, 0.0
 import benchlog.run
 def said(logs):
     print("sharing", file=sys.stderr, flush=True)
-    return several.processes_for(logs)
+    return discovery.processes_for(logs)
 benchlog.run.processes_for = said
 main()
 """
@@ -296,7 +296,7 @@ def test_an_empty_folder_is_refused(tmp_path: Path):
 
 def test_few_logs_pipes_and_frames_stay_in_this_process(folder: Path, monkeypatch: pytest.MonkeyPatch):
     """More processes only where they pay, and where they can open the same files."""
-    monkeypatch.setattr(several, "cores", lambda: 4)
+    monkeypatch.setattr(discovery, "cores", lambda: 4)
     short = every_log([folder])
     long = [folder / f"ride {n % 5}.csv" for n in range(200)]
     missing = [*long, folder / "gone.csv"]

@@ -18,13 +18,13 @@ import pytest
 from messages import FOLDER, Entry, command, done, fails, said, same, texts_of, while_it
 
 from benchlog import check
-from benchlog.demo import REPORT, run_demo
-from benchlog.files import refuse_unwritable, write_whole
-from benchlog.log import Log
-from benchlog.logger import Channel, Logger, LogTime, load_logger
-from benchlog.plan import load_plan
-from benchlog.readers.hints import relay_time_hint
-from benchlog.readers.source import Source
+from benchlog.commands.demo import REPORT, run_demo
+from benchlog.core.files import refuse_unwritable, write_whole
+from benchlog.log.log import Log
+from benchlog.log.readers.hints import relay_time_hint
+from benchlog.log.readers.source import Source
+from benchlog.logger.model import Channel, Logger, LogTime, load_logger
+from benchlog.plan.model import load_plan
 
 ROOT = Path(__file__).parent.parent / "benchlog"
 
@@ -110,8 +110,8 @@ def packed_without_room(folder: Path) -> None:
         close = staticmethod(lambda: None)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("benchlog.readers.source.tempfile.TemporaryFile", Full)
-        patch.setattr("benchlog.readers.source.tempfile.gettempdir", lambda: "/tmp")
+        patch.setattr("benchlog.log.readers.source.tempfile.TemporaryFile", Full)
+        patch.setattr("benchlog.log.readers.source.tempfile.gettempdir", lambda: "/tmp")
         Source(path)
 
 
@@ -777,11 +777,18 @@ def test_message_reads_like_this(heard: dict[str, str], name: str):
 
 #: Files of which every text counts as a message, and those of which only what is raised does.
 ALL_TEXTS = (
-    *(f"readers/{name}.py" for name in ("__init__", "columns", "comments", "delimited", "hints", "layout", "leftout")),
-    *(f"readers/{name}.py" for name in ("leftover", "parquet", "raw", "source")),
-    *("log.py", "toml_files.py", "toml_faults.py", "plan.py", "channels.py", "logger.py"),
+    *(
+        f"log/readers/{name}.py"
+        for name in ("__init__", "columns", "comments", "delimited", "hints", "layout", "leftout")
+    ),
+    *(f"log/readers/{name}.py" for name in ("leftover", "parquet", "raw", "source")),
+    *("log/log.py", "core/toml_files.py", "core/toml_faults.py", "plan/model.py"),
+    *("logger/channels.py", "logger/model.py"),
 )
-RAISED_TEXTS = ("run.py", "cli.py", "demo.py", "files.py", "wiring.py", "examine/load_checks.py", "examine/sense.py")
+RAISED_TEXTS = (
+    *("run.py", "cli.py", "commands/demo.py", "core/files.py", "plan/wiring.py"),
+    *("examine/load_checks.py", "examine/sense.py"),
+)
 #: Texts that no entry can bring up, or that are no messages, and why.
 NOT_HEARD = {
     "CSV malformed": "what polars says, to be kept quiet",

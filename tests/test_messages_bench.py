@@ -19,14 +19,14 @@ from messages import FOLDER, Entry, all_said, command, done, fails, same, unhear
 from serial.tools.list_ports_common import ListPortInfo
 from serial_wire import Wire
 
-from benchlog.guided import resume
-from benchlog.guided.memory import Memory
-from benchlog.live import LiveState, write_live
-from benchlog.logger import load_logger
-from benchlog.many import side_by_side
-from benchlog.recording import Capture
-from benchlog.recording.port import open_port
-from benchlog.recording.writer import LogWriter
+from benchlog.bench.guided import resume
+from benchlog.bench.guided.memory import Memory
+from benchlog.bench.live import LiveState, write_live
+from benchlog.bench.recording import Capture
+from benchlog.bench.recording.port import open_port
+from benchlog.bench.recording.writer import LogWriter
+from benchlog.logger.model import load_logger
+from benchlog.process.pool import side_by_side
 from benchlog.standin import Install
 from benchlog.standin.hands import ask
 from benchlog.standin.lines import LineForm
@@ -534,8 +534,8 @@ def test_message_reads_like_this(heard: dict[str, str], name: str):
 FILES = {
     f"benchlog/{name}.py": True
     for name in (
-        *("recording/beside", "recording/capture", "recording/port", "recording/resuming", "recording/writer"),
-        *("readers/lines/meaning", "guided/leading", "guided/resume", "live", "many"),
+        *(f"bench/recording/{part}" for part in ("beside", "capture", "port", "resuming", "writer")),
+        *("log/readers/lines/meaning", "bench/guided/leading", "bench/guided/resume", "bench/live", "process/pool"),
         *("standin/behaving", "standin/faults", "standin/hands", "standin/serving", "standin/streaming"),
     )
 }

@@ -11,7 +11,7 @@ from messages import TOP, refuses, texts_of
 #: Files that name the error, and have no message of their own.
 ELSEWHERE = {
     "benchlog/__init__.py": "hands it on under the package's name",
-    "benchlog/errors.py": "the kinds of errors themselves",
+    "benchlog/core/errors.py": "the kinds of errors themselves",
 }
 
 
@@ -90,8 +90,11 @@ def test_every_file_that_refuses_is_looked_through():
 
 def test_what_refuses_is_seen():
     """A file that raises, hands on a refusal or writes to standard error is found; one that only catches is not."""
-    found = {name: refuses(TOP / "benchlog" / f"{name}.py") for name in ("files", "toml_files", "__main__", "live")}
+    found = {
+        name: refuses(TOP / "benchlog" / f"{name}.py")
+        for name in ("core/files", "core/toml_files", "__main__", "bench/live")
+    }
 
     assert all(found.values())
-    assert not refuses(TOP / "benchlog" / "places.py")
-    assert not refuses(TOP / "benchlog" / "recording" / "state.py")
+    assert not refuses(TOP / "benchlog" / "core" / "places.py")
+    assert not refuses(TOP / "benchlog" / "bench" / "recording" / "state.py")

@@ -17,7 +17,7 @@ from messages import Entry, all_said, command, done, fails, same, unheard, while
 from page_server import until
 from store_cases import save_small, small_plan, small_result
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.store import open_store
 from dashboards import checked_page, drop_form, live_page, log_view, sheet
 from dashboards.app import make_app, page_at

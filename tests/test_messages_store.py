@@ -22,11 +22,11 @@ from sqlalchemy import event
 from store_cases import save_small, small_log, small_plan, small_result
 
 import benchlog
-from benchlog.errors import BenchlogError
-from benchlog.readings import Reading
+from benchlog.core.errors import BenchlogError
 from benchlog.season import season_of
 from benchlog.store import Store, open_store
 from benchlog.store.importing import import_logs
+from benchlog.store.readings import Reading
 from benchlog.store.saving import record_body
 
 if TYPE_CHECKING:
@@ -368,7 +368,7 @@ def import_killed(folder: Path) -> None:
     logs = [small_log(folder, f"{n}.csv") for n in range(40)]
     dies = "import os, pickle, sys; pickle.dump('ready', sys.stdout.buffer); sys.stdout.flush(); os._exit(9)"
     with open_store() as store, pytest.MonkeyPatch.context() as patch:
-        patch.setattr("benchlog.many._START", dies)
+        patch.setattr("benchlog.process.pool._START", dies)
         list(import_logs(store, logs, plan=small_plan(), keep_logs=False, processes=2))
 
 
@@ -720,7 +720,7 @@ PROVOKED: dict[str, Entry] = {
         f"Recording from loop:// to {FOLDER}/a.csv for 0.1 s.",
     ),
     "recording until stopped": while_so(
-        lambda patch: patch.setattr("benchlog.recording.Capture.batches", lambda _: iter(())),
+        lambda patch: patch.setattr("benchlog.bench.recording.Capture.batches", lambda _: iter(())),
         command(
             lambda f: ["record", "loop://", "--out", f / "a.csv"],
             f"Recording from loop:// to {FOLDER}/a.csv until Ctrl-C.",
@@ -775,19 +775,8 @@ FILES = {
     **{
         f"benchlog/store/{name}.py": True
         for name in (
-            *(
-                "changes",
-                "engine",
-                "exporting",
-                "importing",
-                "logs_kept",
-                "migrations",
-                "named",
-                "opening",
-                "reading",
-                "saving",
-            ),
-            *("places", "store"),
+            *("changes", "engine", "exporting", "importing", "logs_kept", "migrations"),
+            *("named", "opening", "reading", "saving", "places", "store"),
         )
     },
     "benchlog/season/season.py": True,

@@ -9,9 +9,9 @@ from scipy.signal import lfilter
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.noise import LogNoise, noise_model
 from benchlog.analysis.plateaus import find_plateaus
-from benchlog.overview import OverviewBuilder
-from benchlog.trace import Trace
-from benchlog.uncertainty import Accuracy, block_mean, memory_of, rectangular
+from benchlog.core.trace import Trace
+from benchlog.core.uncertainty import Accuracy, block_mean, memory_of, rectangular
+from benchlog.log.overview import OverviewBuilder
 
 KINDS = ("white", "0.1 s", "1 s", "3 s", "one over f")
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from benchlog.overview import OverviewBuilder, buckets_for
-from benchlog.trace import Overview, Trace
+from benchlog.core.trace import Overview, Trace
+from benchlog.log.overview import OverviewBuilder, buckets_for
 
 ROLES = ("battery_v", "battery_a")
 

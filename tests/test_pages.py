@@ -12,12 +12,12 @@ import pytest
 from page_server import SAMPLES, fill, until
 
 import benchlog
-from benchlog.errors import BenchlogError
-from benchlog.figures.view import drawn_overview, drawn_samples, needs_samples, view_figure
-from benchlog.live import LiveState, Step
-from benchlog.log import Log
+from benchlog.bench.live import LiveState, Step
+from benchlog.core.errors import BenchlogError
+from benchlog.core.trace import Trace
+from benchlog.log.log import Log
+from benchlog.report.figures.view import drawn_overview, drawn_samples, needs_samples, view_figure
 from benchlog.store import open_store
-from benchlog.trace import Trace
 from dashboards import checked_page, log_view, results, sheet
 from dashboards.app import page_at
 from dashboards.checking import Checked, wish_of
@@ -209,7 +209,7 @@ def test_view_marks_every_check_and_state(checked):
 
 def test_long_stretches_are_told_in_hours():
     """Twelve hours are marked in hours and minutes, a relay's milliseconds in seconds."""
-    from benchlog.figures.view import _time_axis
+    from benchlog.report.figures.view import _time_axis
 
     assert _time_axis(0, 43_200)["ticktext"][:2] == ["0:00", "2:00"]
     assert _time_axis(10.0, 10.1)["ticktext"] is None

@@ -12,7 +12,7 @@ from page_browser import serious_faults, settled
 from page_server import SAMPLES, Serving, made_store, serving, until
 from playwright.sync_api import Page, expect
 
-from benchlog.live import LiveState, Step, write_live
+from benchlog.bench.live import LiveState, Step, write_live
 
 PAGES = {
     "results": ("/", "Results"),

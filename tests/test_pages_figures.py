@@ -5,8 +5,8 @@ import pytest
 from page_server import SAMPLES
 
 import benchlog
-from benchlog.figures import circuits_figure, load_figure, minute_figure, off_state_figure, stretch
-from benchlog.figures.minute import MOST_TRACES
+from benchlog.report.figures import circuits_figure, load_figure, minute_figure, off_state_figure, stretch
+from benchlog.report.figures.minute import MOST_TRACES
 
 
 @pytest.fixture(scope="module")

@@ -17,8 +17,8 @@ from page_server import NASTY, PAGE, ROOT, SAMPLES, Serving, free_port, made_sto
 from playwright.sync_api import Browser, expect, sync_playwright
 from plotly.offline import get_plotlyjs
 
-from benchlog.errors import BenchlogError
-from benchlog.live import LiveState, write_live
+from benchlog.bench.live import LiveState, write_live
+from benchlog.core.errors import BenchlogError
 from dashboards.app import make_app
 from dashboards.document import PLOTLY_PATH
 from dashboards.guard import content_policy, host_allowed, same_origin

@@ -9,7 +9,7 @@ from dash import html
 from page_server import NASTY, SAMPLES, fill
 from test_pages import texts
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.season.todo import KEEP_IT, NOTE_IT
 from benchlog.store import open_store
 from dashboards.change_list import change_list, take_back

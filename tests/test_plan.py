@@ -6,8 +6,8 @@ import jsonschema
 import pydantic
 import pytest
 
-from benchlog.errors import BadPlan
-from benchlog.plan import Plan, load_plan, plan_from_mapping, plan_schema
+from benchlog.core.errors import BadPlan
+from benchlog.plan.model import Plan, load_plan, plan_from_mapping, plan_schema
 
 LARCH = """
 [install]

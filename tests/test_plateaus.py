@@ -5,8 +5,8 @@ import pytest
 
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.plateaus import find_plateaus
-from benchlog.overview import OverviewBuilder
-from benchlog.trace import Trace
+from benchlog.core.trace import Trace
+from benchlog.log.overview import OverviewBuilder
 
 ROLES = ("battery_a", "battery_v", "ground_v")
 EMF_V, SOURCE_OHM = 12.8, 0.02

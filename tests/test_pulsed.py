@@ -7,8 +7,8 @@ from benchlog.analysis.coarse import coarse
 from benchlog.analysis.flutter import find_flutter, samples_a_pulse, smoothed
 from benchlog.analysis.pulsed import find_pulsing
 from benchlog.analysis.unpulsed import joined, without_pulses
-from benchlog.overview import OverviewBuilder
-from benchlog.trace import Trace
+from benchlog.core.trace import Trace
+from benchlog.log.overview import OverviewBuilder
 
 OHM = 0.02
 

@@ -7,7 +7,7 @@ from benchlog.analysis.coarse import Coarse
 from benchlog.analysis.levels import Levels
 from benchlog.analysis.pulsing import pulses_of
 from benchlog.analysis.switched import line_state, without_chatter
-from benchlog.trace import Trace
+from benchlog.core.trace import Trace
 
 POINT_S = 0.05
 

@@ -14,13 +14,13 @@ import zstandard
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from benchlog.errors import BadLog
-from benchlog.log import Log
-from benchlog.logger import Channel, Logger, LogTime
-from benchlog.readers import READERS, reader_of
-from benchlog.readers.raw import Reader
-from benchlog.readers.source import Source
-from benchlog.recording.cells import with_mark
+from benchlog.bench.recording.cells import with_mark
+from benchlog.core.errors import BadLog
+from benchlog.log.log import Log
+from benchlog.log.readers import READERS, reader_of
+from benchlog.log.readers.raw import Reader
+from benchlog.log.readers.source import Source
+from benchlog.logger.model import Channel, Logger, LogTime
 
 HERE = Path(__file__).parent / "samples"
 SAMPLES = sorted(path for path in HERE.glob("*/*") if path.is_file() and path.parent.name != "__pycache__")
@@ -68,7 +68,7 @@ def test_there_are_samples_of_every_reader():
 def test_two_claims_are_refused(monkeypatch: pytest.MonkeyPatch):
     """A log that two readers would take is taken by none."""
     twice = (READERS[0], READERS[0])
-    monkeypatch.setattr("benchlog.readers.READERS", twice)
+    monkeypatch.setattr("benchlog.log.readers.READERS", twice)
 
     with pytest.raises(BadLog, match="could be delimited or delimited"):
         reader_of("a.csv", b"time_s,battery_v\n")

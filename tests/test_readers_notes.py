@@ -7,11 +7,11 @@ import numpy as np
 import polars as pl
 import pytest
 
-from benchlog.log import Log
-from benchlog.readers.comments import Written, notes_in, without_comments
-from benchlog.readers.hints import time_unit_hint
-from benchlog.readers.leftover import leftover_notes, meant_header, meant_role
-from benchlog.roles import ROLE_UNITS
+from benchlog.core.roles import ROLE_UNITS
+from benchlog.log.log import Log
+from benchlog.log.readers.comments import Written, notes_in, without_comments
+from benchlog.log.readers.hints import time_unit_hint
+from benchlog.log.readers.leftover import leftover_notes, meant_header, meant_role
 from benchlog.standin import Install, plan_toml_of
 
 

@@ -20,11 +20,11 @@ import zstandard
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from benchlog.errors import BenchlogError
-from benchlog.log import Log
-from benchlog.logger import Channel, Logger, LoggerFile, LogTime, load_logger, logger_from_mapping
-from benchlog.plan import CHEMISTRIES, Plan, load_plan, plan_from_mapping
-from benchlog.roles import ROLE_UNITS, SLOTS, UNITS
+from benchlog.core.errors import BenchlogError
+from benchlog.core.roles import ROLE_UNITS, SLOTS, UNITS
+from benchlog.log.log import Log
+from benchlog.logger.model import Channel, Logger, LoggerFile, LogTime, load_logger, logger_from_mapping
+from benchlog.plan.model import CHEMISTRIES, Plan, load_plan, plan_from_mapping
 
 MORE = int(os.environ.get("BENCHLOG_EXAMPLES", "0"))
 

@@ -9,19 +9,19 @@ import numpy as np
 import pytest
 from serial_wire import PATIENCE_S, Wire
 
-from benchlog.errors import BenchlogError
-from benchlog.live import LiveState, Step, live_folder, running
-from benchlog.log import Log
-from benchlog.logger import Logger, load_logger, logger_from_mapping
-from benchlog.readers.lines import LineParser
-from benchlog.readers.lines.checksum import checksum_of
-from benchlog.readers.raw import Raw
-from benchlog.recording import Batch, Capture
-from benchlog.recording.beside import logger_text
-from benchlog.recording.clock import AddedClock, StreamClock
-from benchlog.recording.resuming import resumed_from
-from benchlog.recording.screen import values_in_words
-from benchlog.trace import Trace
+from benchlog.bench.live import LiveState, Step, live_folder, running
+from benchlog.bench.recording import Batch, Capture
+from benchlog.bench.recording.beside import logger_text
+from benchlog.bench.recording.clock import AddedClock, StreamClock
+from benchlog.bench.recording.resuming import resumed_from
+from benchlog.bench.recording.screen import values_in_words
+from benchlog.core.errors import BenchlogError
+from benchlog.core.trace import Trace
+from benchlog.log.log import Log
+from benchlog.log.readers.lines import LineParser
+from benchlog.log.readers.lines.checksum import checksum_of
+from benchlog.log.readers.raw import Raw
+from benchlog.logger.model import Logger, load_logger, logger_from_mapping
 
 HEADER = "time_s,battery_v,battery_a"
 
@@ -273,8 +273,8 @@ def test_logger_file_round_trip():
 
 def test_header_that_comes_late_is_told_and_described(wire: Wire, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """Where nobody knows the columns until the header comes, the file beside numbers them afterwards."""
-    monkeypatch.setattr("benchlog.recording.capture.HEADER_WAIT_S", 0.2)
-    monkeypatch.setattr("benchlog.recording.capture.FORM_WAIT_S", 0.1)
+    monkeypatch.setattr("benchlog.bench.recording.capture.HEADER_WAIT_S", 0.2)
+    monkeypatch.setattr("benchlog.bench.recording.capture.FORM_WAIT_S", 0.1)
     out = tmp_path / "log.csv"
     with Capture(str(wire.port), out) as capture:
         wire.wait_for_reader()

@@ -21,12 +21,12 @@ from serial_wire import PATIENCE_S, Wire, wait_until
 from test_recording import HEADER, joined, lines, notes_of, recorded, rows_of, taken
 
 import benchlog
-from benchlog.errors import BenchlogError
-from benchlog.log import Log
-from benchlog.logger import load_logger
-from benchlog.recording import Capture
-from benchlog.recording.port import open_port
-from benchlog.recording.story import Refusing, Story
+from benchlog.bench.recording import Capture
+from benchlog.bench.recording.port import open_port
+from benchlog.bench.recording.story import Refusing, Story
+from benchlog.core.errors import BenchlogError
+from benchlog.log.log import Log
+from benchlog.logger.model import load_logger
 
 RECORD = "import typer; from benchlog.commands.recording import record; typer.run(record)"
 

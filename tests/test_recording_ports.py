@@ -13,9 +13,9 @@ from serial.tools import list_ports
 from serial_wire import PATIENCE_S, Wire
 from test_recording import HEADER, lines, notes_of, rows_of, taken
 
-from benchlog.log import Log
-from benchlog.recording import Capture, ports_there
-from benchlog.recording.device import device_at, port_of
+from benchlog.bench.recording import Capture, ports_there
+from benchlog.bench.recording.device import device_at, port_of
+from benchlog.log.log import Log
 
 
 @dataclass

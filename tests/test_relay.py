@@ -19,7 +19,7 @@ from benchlog.analysis.relay import (
     pull_in,
     trigger_crossings,
 )
-from benchlog.trace import Trace
+from benchlog.core.trace import Trace
 
 # A coil of 90 ohm and 0.3 H on 12 V with a diode across it; the contact closes at 80 mA and opens at 30 mA.
 COIL_OHM, COIL_H, EMF_V = 90.0, 0.3, 12.0

@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 
 import benchlog
 from benchlog.analysis.measurement import Measured, Parts
-from benchlog.limits import PlannedLimit
-from benchlog.proving import verdict
-from benchlog.remedies import ZERO_S, what_would_prove
-from benchlog.sentences import because
+from benchlog.plan.limits import PlannedLimit
+from benchlog.verdict.proving import verdict
+from benchlog.verdict.remedies import ZERO_S, what_would_prove
+from benchlog.verdict.sentences import because
 
 MAX = PlannedLimit(None, 1.0, "given", "limits.it")
 MIN = PlannedLimit(1.0, None, "given", "limits.it")

@@ -16,14 +16,14 @@ from plotly.offline import get_plotlyjs
 from report_samples import NASTY, healthy, nasty, troubled
 from rich.cells import cell_len
 
-from benchlog import report_words as words
-from benchlog.causes.first_tests import first_test
-from benchlog.check_table import CHECKS
-from benchlog.errors import BenchlogError
-from benchlog.folding import held_together
-from benchlog.report import render_html, render_text, write_html
-from benchlog.report_bar import bar
-from benchlog.result import VERDICTS, Check, Limit, Result
+from benchlog.core.errors import BenchlogError
+from benchlog.core.folding import held_together
+from benchlog.report import words
+from benchlog.report.bar import bar
+from benchlog.report.written import render_html, render_text, write_html
+from benchlog.verdict.causes.first_tests import first_test
+from benchlog.verdict.check_table import CHECKS
+from benchlog.verdict.result import VERDICTS, Check, Limit, Result
 
 _RESULTS = {"healthy": healthy, "troubled": troubled, "nasty": nasty}
 

@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 from report_samples import healthy, nasty, troubled
 
-from benchlog.report import write_html
+from benchlog.report.written import write_html
 
 _RESULTS = {"healthy": healthy, "troubled": troubled, "nasty": nasty}
 

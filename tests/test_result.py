@@ -9,8 +9,8 @@ from jsonschema import Draft202012Validator
 from pydantic import ValidationError
 from report_samples import healthy, nasty, troubled
 
-from benchlog.result import VERDICTS, Check, Limit, Result, Score
-from benchlog.schemas import schema_of
+from benchlog.verdict.result import VERDICTS, Check, Limit, Result, Score
+from benchlog.verdict.schemas import schema_of
 
 SAMPLES = {"healthy": healthy, "troubled": troubled, "nasty": nasty}
 #: What other programs rely on.

@@ -11,11 +11,11 @@ import scenarios
 from truth_table import canonical_logger
 
 import benchlog
-from benchlog.errors import BenchlogError
-from benchlog.marks import mark_notes
-from benchlog.result import Check
+from benchlog.core.errors import BenchlogError
+from benchlog.core.marks import mark_notes
+from benchlog.core.trace import Mark
 from benchlog.standin import Simulation, slow_logger
-from benchlog.trace import Mark
+from benchlog.verdict.result import Check
 
 
 def parked(drain_a: float = 0.0006, seed: int = 3) -> Simulation:

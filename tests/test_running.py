@@ -5,8 +5,8 @@ import pytest
 
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.running import EngineOff, find_charged, find_running
-from benchlog.overview import OverviewBuilder
-from benchlog.trace import Trace
+from benchlog.core.trace import Trace
+from benchlog.log.overview import OverviewBuilder
 
 BEFORE_V, BEFORE_A, SHARE_U = 12.4, 5.0, 0.02
 FROM_S, TO_S = 10.0, 60.0

@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 from season_cases import START, readings_of, season_days, temperature, whole_season
 
-from benchlog.batteries import CHEMISTRY, days_until, self_discharge
-from benchlog.errors import BenchlogError
-from benchlog.plan import Limits, load_plan
-from benchlog.readings import Reading
+from benchlog.core.errors import BenchlogError
+from benchlog.plan.batteries import CHEMISTRY, days_until, self_discharge
+from benchlog.plan.model import Limits, load_plan
 from benchlog.season import season_of
 from benchlog.season.charge import charge_of
 from benchlog.season.forecast import TooFew, Trend, crossing_of, trend_of
 from benchlog.season.from_logs import readings_of_log
 from benchlog.season.series import AT_C, compared, day_of, series_of
 from benchlog.season.standing import days_to_floor, standing_of
+from benchlog.store.readings import Reading
 
 AT = datetime(2026, 9, 1, 8, tzinfo=UTC)
 END = (START + timedelta(days=400)).date()

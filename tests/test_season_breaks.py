@@ -7,7 +7,7 @@ import pytest
 import season_table
 from season_cases import START, readings_of, season_days, temperature, whole_season
 
-from benchlog.plan import Limits
+from benchlog.plan.model import Limits
 from benchlog.season import season_of
 from benchlog.season.breaks import _by_chance, clearest_step, found_steps, kind_of
 

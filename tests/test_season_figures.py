@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from season_cases import START, whole_season
 
-from benchlog.plan import Limits
-from benchlog.readings import Reading
+from benchlog.plan.model import Limits
 from benchlog.season import Season, season_of
 from benchlog.season.as_json import season_json
 from benchlog.season.figures import LEAST_SHOWN, drawn_of, part_drawing, part_figure
 from benchlog.season.report import render_html
 from benchlog.season.series import series_of
 from benchlog.season.trend import MOST_READINGS
+from benchlog.store.readings import Reading
 
 LIMITS = Limits(resting_min_v=12.6, source_resistance_max_mohm=40, crank_min_v=9.6)
 

@@ -9,8 +9,7 @@ import pytest
 from season_cases import START, whole_season
 from season_table import AGEING, NEW_BATTERY
 
-from benchlog.plan import Limits
-from benchlog.readings import Reading
+from benchlog.plan.model import Limits
 from benchlog.season import Change, Season, season_of
 from benchlog.season.as_json import bikes_json, season_json
 from benchlog.season.bikes import at_a_glance, render_bikes
@@ -18,6 +17,7 @@ from benchlog.season.chart import chart, fold, render_season
 from benchlog.season.dates import between_words
 from benchlog.season.figures import part_figure
 from benchlog.season.report import render_html
+from benchlog.store.readings import Reading
 
 LIMITS = Limits(resting_min_v=12.6, source_resistance_max_mohm=40, crank_min_v=9.6, off_state_drain_ma=1.0)
 

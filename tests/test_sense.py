@@ -9,7 +9,7 @@ import scenarios
 from truth_table import canonical_logger
 
 import benchlog
-from benchlog.errors import BadLog
+from benchlog.core.errors import BadLog
 from benchlog.standin import Simulation
 
 HEALTHY = scenarios.healthy(500)

@@ -6,10 +6,10 @@ import re
 import pytest
 
 from benchlog.analysis.measurement import Measured, Unseen
-from benchlog.check_table import CHECKS
-from benchlog.checks import verdict
-from benchlog.limits import PlannedLimit
-from benchlog.sentences import UNSTATED, because
+from benchlog.plan.limits import PlannedLimit
+from benchlog.verdict.check_table import CHECKS
+from benchlog.verdict.checks import verdict
+from benchlog.verdict.sentences import UNSTATED, because
 
 MAX = PlannedLimit(None, 1.0, "given", "limits.it")
 MIN = PlannedLimit(1.0, None, "given", "limits.it")

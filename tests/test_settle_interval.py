@@ -11,9 +11,9 @@ from benchlog.analysis.key_state import key_state
 from benchlog.analysis.measurement import Measured
 from benchlog.analysis.noise import noise_model
 from benchlog.analysis.switched import Line
-from benchlog.limits import PlannedLimit
-from benchlog.proving import verdict
-from benchlog.trace import Mark
+from benchlog.core.trace import Mark
+from benchlog.plan.limits import PlannedLimit
+from benchlog.verdict.proving import verdict
 
 OFF_S, BASE_A = 30.0, 0.0005
 CONTROL_A, CONTROL_S = 0.15, 3.0

@@ -7,7 +7,7 @@ import pytest
 from scipy import optimize, stats
 
 from benchlog.analysis.slopes import Slope, from_steps, with_gains, with_offset
-from benchlog.uncertainty import few_degrees
+from benchlog.core.uncertainty import few_degrees
 
 
 def _random(seed, n=8, ohm=0.02, offset=0.0, u=0.003):

@@ -10,7 +10,7 @@ from scipy.optimize import linear_sum_assignment
 from scipy.stats import norm
 
 from benchlog.analysis.slots import Step, match_slots
-from benchlog.trace import Mark
+from benchlog.core.trace import Mark
 
 #: The prior, written out apart from the analysis: near its plan, off it, or anything at all; dead; a stray a test.
 NEAR, OFF, ANY = (0.30, 0.08), (0.67, 0.22), (0.03, 1.0)

@@ -14,8 +14,8 @@ import pytest
 import scenarios
 
 import benchlog.standin as standin
-from benchlog.logger import load_logger
-from benchlog.plan import load_plan
+from benchlog.logger.model import load_logger
+from benchlog.plan.model import load_plan
 from benchlog.standin import (
     FAULTS,
     LIMITS,
@@ -555,8 +555,8 @@ def test_steps_hold_between_changes():
 
 def test_truth_is_independent_of_the_analysis():
     """Nothing in the stand-in imports what reads, analyses or judges logs; what is made of a plan reads that plan."""
-    always = ("benchlog.standin", "benchlog.trace", "benchlog.roles", "benchlog.errors")
-    of_a_plan = ("benchlog.plan", "benchlog.limits", "benchlog.wiring", "benchlog.batteries")
+    always = ("benchlog.standin", "benchlog.core.trace", "benchlog.core.roles", "benchlog.core.errors")
+    of_a_plan = ("benchlog.plan.model", "benchlog.plan.limits", "benchlog.plan.wiring", "benchlog.plan.batteries")
     found = set()
     for file in Path(standin.__file__).parent.glob("*.py"):
         allowed = (*always, *of_a_plan) if file.name == "from_plan.py" else always

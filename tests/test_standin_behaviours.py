@@ -11,6 +11,7 @@ from test_standin_live import drive
 from truth_table import canonical_logger
 
 import benchlog
+from benchlog.core.trace import Array
 from benchlog.standin import (
     BEHAVIOURS,
     FAULTS,
@@ -35,7 +36,6 @@ from benchlog.standin.channels import true_values
 from benchlog.standin.deeds import as_done
 from benchlog.standin.relay import rise_s
 from benchlog.standin.timeline import Timeline, timeline_of
-from benchlog.trace import Array
 
 ROLES = ("battery_v", "battery_a", "drain_a", "key_v", "trigger_v", "feed_v", "ground_v", "feed_a", "slot2_a")
 ON_S, CRANK_S, OFF_S = 30.0, 56.0, 83.5  # of the usual acceptance test

@@ -10,10 +10,9 @@ import pytest
 from truth_table import canonical_logger
 
 import benchlog
-from benchlog.batteries import rest_voltage
-from benchlog.limits import limits_of
-from benchlog.plan import Plan, plan_from_mapping
-from benchlog.result import Result
+from benchlog.plan.batteries import rest_voltage
+from benchlog.plan.limits import limits_of
+from benchlog.plan.model import Plan, plan_from_mapping
 from benchlog.standin import (
     FAULTS,
     Action,
@@ -28,6 +27,7 @@ from benchlog.standin import (
 )
 from benchlog.standin.from_plan import faulty_install_of, install_of
 from benchlog.standin.logger import Drawn
+from benchlog.verdict.result import Result
 
 LARCH = (Path(benchlog.__file__).parent.parent / "sample_data" / "larch.plan.toml").read_text(encoding="utf-8")
 TWO_CIRCUITS = """

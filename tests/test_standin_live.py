@@ -25,9 +25,9 @@ from typer.testing import CliRunner
 
 import benchlog
 from benchlog.cli import app
-from benchlog.errors import BenchlogError
-from benchlog.logger import load_logger
-from benchlog.roles import SHUNT_ROLES
+from benchlog.core.errors import BenchlogError
+from benchlog.core.roles import SHUNT_ROLES
+from benchlog.logger.model import load_logger
 from benchlog.standin import BEHAVIOURS, FAULTS, ChannelSpec, Install, LoggerSpec, Script, plan_toml_of, with_fault
 from benchlog.standin.channels import BRIDGED_SHARE, true_values
 from benchlog.standin.hands import ask, hands_of

@@ -7,14 +7,14 @@ import time
 
 import pytest
 
-from benchlog.stopping import later
+from benchlog.core.interrupts import later
 
 #: Presses at a word of the script's, and tells what comes of it.
 SCRIPT = """
 import os, signal, sys, time
-from benchlog import stopping
+from benchlog.core import interrupts
 {before}
-stopping.listen()
+interrupts.listen()
 def press():
     os.kill(os.getpid(), signal.SIGINT)
 {work}
@@ -35,7 +35,7 @@ except BaseException:
 try:
     time.sleep(20)
 except KeyboardInterrupt:
-    print("stopped", stopping.pressed())
+    print("stopped", interrupts.pressed())
 """
 
 CLEARED = """
@@ -46,7 +46,7 @@ Odd()
 try:
     time.sleep(20)
 except KeyboardInterrupt:
-    print("stopped", stopping.pressed())
+    print("stopped", interrupts.pressed())
 """
 
 
@@ -89,7 +89,7 @@ TAKEN = """
 try:
     press()
 except KeyboardInterrupt:
-    stopping.answered()
+    interrupts.answered()
 time.sleep(0.5)
 print("went on")
 """
@@ -115,7 +115,7 @@ def test_work_in_the_background_stays_deaf():
 
 
 ENDING = """
-stopping.done()
+interrupts.done()
 press()
 print("done")
 """
@@ -160,11 +160,11 @@ class Thing:
     pass
 class Press:
     def find_spec(self, name, path=None, target=None):
-        if name == "benchlog.stopping":
+        if name == "benchlog.core.interrupts":
             thing = Thing()
             self.ref = weakref.ref(thing, lambda _: (os.kill(os.getpid(), signal.SIGINT), time.sleep(0.1)))
             del thing
-assert "benchlog.stopping" not in sys.modules
+assert "benchlog.core.interrupts" not in sys.modules
 sys.meta_path.insert(0, Press())
 sys.argv[1:] = ["schema", "result"]
 main()

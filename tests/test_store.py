@@ -12,12 +12,12 @@ from conftest import Samples
 from store_cases import save_small, small_log, small_plan, small_result
 
 import benchlog
-from benchlog.errors import BenchlogError
-from benchlog.log import Log
-from benchlog.logger import load_logger
-from benchlog.readings import Reading
+from benchlog.core.errors import BenchlogError
+from benchlog.log.log import Log
+from benchlog.logger.model import load_logger
 from benchlog.store import Change, Store, open_store
 from benchlog.store.logs_kept import OVER_RANGE, kept_logger, read_log
+from benchlog.store.readings import Reading
 
 if TYPE_CHECKING:
     from store_fixtures import Server  # the plugin below loads it

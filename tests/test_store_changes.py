@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import text
 from store_cases import save_small
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.store import Change, Store, open_store
 from benchlog.store.exporting import json_lines
 
@@ -19,7 +19,7 @@ pytest_plugins = ("store_fixtures",)
 FITTED = date(2025, 3, 1)
 TAKER = """
 import sys
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.store import open_store
 with open_store(sys.argv[1]) as store:
     print("open", flush=True)

@@ -13,7 +13,7 @@ from store_cases import save_small
 from typer.testing import CliRunner
 
 from benchlog.commands.records import app
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.store import open_store
 from benchlog.store.named import url_of, where_of
 
@@ -112,7 +112,7 @@ def test_a_store_without_rights_is_told(tmp_path: Path):
     path.chmod(0o444)
     program = (
         "import sys, datetime\n"
-        "from benchlog.errors import BenchlogError\n"
+        "from benchlog.core.errors import BenchlogError\n"
         "from benchlog.store import open_store\n"
         "try:\n"
         "    with open_store(sys.argv[1]) as store:\n"
@@ -255,7 +255,7 @@ def test_a_store_on_a_read_only_disk_can_be_read(tmp_path: Path, mode: str):
     folder.chmod(0o555)
     program = (
         "import sys, datetime\n"
-        "from benchlog.errors import BenchlogError\n"
+        "from benchlog.core.errors import BenchlogError\n"
         "from benchlog.store import open_store\n"
         "with open_store(sys.argv[1]) as store:\n"
         "    print(len(store.rows()), store.verify())\n"

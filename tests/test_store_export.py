@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from store_cases import save_small
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.store import Store
 from benchlog.store.entry import canonical, hash_of
 from benchlog.store.exporting import COLUMNS, cell, csv_lines, json_lines, write_pieces

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from store_cases import small_log, small_plan
 
-from benchlog.errors import BenchlogError
-from benchlog.logger import logger_from_mapping
+from benchlog.core.errors import BenchlogError
+from benchlog.logger.model import logger_from_mapping
 from benchlog.store import Store
 from benchlog.store.importing import import_logs, logs_under
 

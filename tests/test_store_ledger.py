@@ -16,7 +16,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 from store_cases import save_small, small_log
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.store import Store, open_store
 from benchlog.store.engine import reading
 from benchlog.store.entry import canonical, hash_of, moment, stamp

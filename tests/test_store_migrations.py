@@ -11,7 +11,7 @@ import pytest
 from sqlalchemy import MetaData, inspect, text
 from store_cases import save_small
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.store import Store, open_store
 from benchlog.store.engine import engine_of, reading
 from benchlog.store.migrations import MIGRATIONS, Migration, version_of

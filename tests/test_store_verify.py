@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import text
 from store_cases import save_small, small_log, small_plan, small_result
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.store import Store
 from benchlog.store.engine import writing
 from benchlog.store.entry import hash_of

@@ -10,8 +10,8 @@ from test_pages import texts
 from truth_table import canonical_logger
 
 import benchlog
-from benchlog.report_html import render_html
-from benchlog.report_words import walks_of
+from benchlog.report.html import render_html
+from benchlog.report.words import walks_of
 from benchlog.store import Record, open_store
 from benchlog.store.engine import reading
 from benchlog.store.listing import record_json, record_text

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from benchlog.analysis.true_step import true_steps
-from benchlog.trace import Trace
+from benchlog.core.trace import Trace
 
 ROWS_S = 0.001
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from benchlog.uncertainty import (
+from benchlog.core.uncertainty import (
     Z_PROVEN,
     Accuracy,
     block_mean,

@@ -17,9 +17,7 @@ from jsonschema import Draft202012Validator
 from scenarios import write_damaged, write_files
 
 import benchlog
-from benchlog.errors import BadLog
-from benchlog.result import Result
-from benchlog.schemas import schema_of
+from benchlog.core.errors import BadLog
 from benchlog.standin import (
     FAULTS,
     LIMITS,
@@ -37,6 +35,8 @@ from benchlog.standin import (
     with_fault,
 )
 from benchlog.standin.logger import Drawn
+from benchlog.verdict.result import Result
+from benchlog.verdict.schemas import schema_of
 
 WORDS = {"P": "pass", "F": "fail", "N": "not proven", "U": "not seen", "X": "not planned"}
 

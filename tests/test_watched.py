@@ -15,7 +15,7 @@ from page_server import until
 from test_cli import command
 
 from benchlog.commands.watched import watch
-from benchlog.errors import BadLog
+from benchlog.core.errors import BadLog
 from dashboards.apart import refuse_deadly
 
 #: 300 rows of which three bytes within a page were changed: polars 2.1 asks for 2 ** 61 bytes and ends the process.

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 import benchlog
-from benchlog.result import Result
+from benchlog.verdict.result import Result
 
 EMF_V, SOURCE_OHM, FEED_OHM, GROUND_OHM = 12.9, 0.022, 0.016, 0.005
 BIKE_A = 6.0

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from benchlog.wiring import (
+from benchlog.plan.wiring import (
     COPPER_RESISTIVITY,
     FUSE_FOR_AREA,
     M_PER_FT,

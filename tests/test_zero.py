@@ -10,9 +10,9 @@ from truth_table import canonical_logger
 
 import benchlog
 from benchlog.analysis.zero import Zero, pooled, read_zero, zero_stretches
+from benchlog.core.trace import Mark, Trace
 from benchlog.examine.zeroed import zeroed_overview
-from benchlog.overview import OverviewBuilder
-from benchlog.result import Check, Result
+from benchlog.log.overview import OverviewBuilder
 from benchlog.standin import (
     Action,
     Install,
@@ -26,7 +26,7 @@ from benchlog.standin import (
     simulate,
 )
 from benchlog.standin.logger import Drawn
-from benchlog.trace import Mark, Trace
+from benchlog.verdict.result import Check, Result
 
 #: A good shunt behind an amplifier with a large zero error.
 OFFSET_A = 0.05

@@ -18,7 +18,7 @@ from multiprocessing import get_context
 import numpy as np
 
 import benchlog
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.standin import Install, LoggerSpec, Simulation, WakeUps, acceptance_script, fast_logger, simulate
 
 #: check id -> (plan key, which side the limit is on)

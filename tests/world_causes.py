@@ -28,8 +28,8 @@ from world.faults import FAULTS
 from world_shown import alike, asked, clean, differ, truly_fails
 
 import benchlog
-from benchlog.errors import BenchlogError
-from benchlog.result import Result
+from benchlog.core.errors import BenchlogError
+from benchlog.verdict.result import Result
 
 FIGURES = Path(__file__).parent / "world_figures.json"
 NAMES = tuple(fault.name for fault in FAULTS)

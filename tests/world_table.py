@@ -34,7 +34,7 @@ import numpy as np
 from world import BEHAVIOURS, Case, draw
 
 import benchlog
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 
 FIGURES = Path(__file__).parent / "world_figures.json"
 #: check id -> table and key of its limit in the plan, and which side it is on.

@@ -6,7 +6,7 @@ from typing import Literal
 import numpy as np
 
 from benchlog.analysis.levels import Crossing, Levels, crossings
-from benchlog.trace import Array
+from benchlog.core.trace import Array
 
 #: A key's contact bounces for up to this long, s (common practice, no source).
 KEY_BOUNCE_S = 0.050

@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from benchlog.trace import Mark
+from benchlog.core.trace import Mark
 
 BRIDGED, FREE = "shunt bridged", "shunt free"
 #: A mark is set by a hand that has just let go of the cable, or is about to take it: the bridge may have been put on

@@ -5,8 +5,8 @@ import numpy as np
 from benchlog.analysis.coarse import runs
 from benchlog.analysis.running import LASTS_S, SHORT_GAP_S, Flags, bridged
 from benchlog.analysis.switched import hold_state
-from benchlog.trace import Array, Trace
-from benchlog.uncertainty import Mean, block_mean
+from benchlog.core.trace import Array, Trace
+from benchlog.core.uncertainty import Mean, block_mean
 
 #: Points are steadied over this long before they count as charged or not, s: a flasher's cycle.
 STEADIED_S = 1.0

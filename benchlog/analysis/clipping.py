@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 
 from benchlog.analysis.coarse import runs
-from benchlog.trace import Array, Trace
+from benchlog.core.trace import Array, Trace
 
 #: So many samples stand at the end of the range at least.
 LEAST_SAMPLES = 6

@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.trace import Array, Overview
+from benchlog.core.trace import Array, Overview
 
 #: A step of so many usual ones, and of at least so long, s, is a gap: nothing was seen there.
 GAP_STEPS, SHORTEST_GAP_S = 100.0, 0.5

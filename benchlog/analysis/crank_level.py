@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.analysis.coarse import runs
-from benchlog.trace import Array, Trace
+from benchlog.core.trace import Array, Trace
 
 HELD_S = 0.010
 #: Rows are bunched where their usual step is below this share of the mean one; fewer rows tell nothing.

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from benchlog.trace import Array
+from benchlog.core.trace import Array
 
 
 def recovered_at(volts: Array, t: Array, first: int, level: float) -> int:

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.analysis.crank_levels_before import level_before, median_before, points_in, recovered_at, valid
-from benchlog.trace import Array
+from benchlog.core.trace import Array
 
 # What a starter does, common practice, no source: the least dip, V (deeper where no current is logged),
 # the least extra current, A, and how long it turns, s.

@@ -8,8 +8,8 @@ import numpy as np
 
 from benchlog.analysis.coarse import Coarse, gap_limit_s, leads_out_of, outside_of, runs, spacing_s
 from benchlog.analysis.noise import NoiseModel
-from benchlog.trace import Array, Overview
-from benchlog.uncertainty import Z_PROVEN, Accuracy, block_mean, combine, rectangular
+from benchlog.core.trace import Array, Overview
+from benchlog.core.uncertainty import Z_PROVEN, Accuracy, block_mean, combine, rectangular
 
 #: The final band is never narrower than this, A.
 LEAST_BAND_A = 5e-5

@@ -5,8 +5,8 @@ from collections.abc import Mapping
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse
-from benchlog.roles import slot_of
-from benchlog.trace import Array
+from benchlog.core.roles import slot_of
+from benchlog.core.trace import Array
 
 #: A feed below this share of the battery's voltage is dead, 1 (common practice, no source).
 LIVE_SHARE = 0.7

@@ -8,7 +8,7 @@ import numpy as np
 
 from benchlog.analysis.coarse import Coarse, runs, spacing_s
 from benchlog.analysis.pulsed import FASTEST_S, FEWEST_SAMPLES, FOLLOWED_SAMPLES
-from benchlog.trace import Array
+from benchlog.core.trace import Array
 
 #: Fast pulses are looked for over this time, s.
 WINDOW_S = 0.8

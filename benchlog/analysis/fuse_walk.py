@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, runs
-from benchlog.trace import Array, Mark
-from benchlog.uncertainty import combine, few_degrees, rectangular
+from benchlog.core.trace import Array, Mark
+from benchlog.core.uncertainty import combine, few_degrees, rectangular
 
 #: A mark is set by hand, so the fuse may be moved this long before or after it, s.
 HAND_S = 2.0

@@ -11,7 +11,7 @@ import numpy as np
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.analysis.cranking import Crank
 from benchlog.analysis.switched import Line, drop_short, hold_state, without_chatter
-from benchlog.trace import Mark
+from benchlog.core.trace import Mark
 
 #: A dwell shorter than this is chatter, s.
 SHORTEST_DWELL_S = 0.050

@@ -6,7 +6,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.trace import Array
+from benchlog.core.trace import Array
 
 _BINS = 200
 _ENOUGH = 20_000

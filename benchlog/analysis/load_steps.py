@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from benchlog.analysis.witness import Owner
-from benchlog.uncertainty import rectangular
+from benchlog.core.uncertainty import rectangular
 
 #: A step down undoes a step up where their sizes differ by no more than this share (a lamp draws less when hot).
 BACK_SHARE = 0.12

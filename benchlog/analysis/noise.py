@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.analysis.coarse import runs, spacing_s
-from benchlog.trace import Array
-from benchlog.uncertainty import combine, few_degrees
+from benchlog.core.trace import Array
+from benchlog.core.uncertainty import combine, few_degrees
 
 Flags = npt.NDArray[np.bool_]
 

@@ -11,8 +11,8 @@ from benchlog.analysis.coarse import Coarse
 from benchlog.analysis.flutter import Flutter
 from benchlog.analysis.noise import NoiseModel
 from benchlog.analysis.pulsed import Pulsing
-from benchlog.trace import Array
-from benchlog.uncertainty import few_degrees
+from benchlog.core.trace import Array
+from benchlog.core.uncertainty import few_degrees
 
 #: A steady stretch lasts at least this long, s; shorter ones are inrush or the way between two.
 SHORTEST_S = 0.4

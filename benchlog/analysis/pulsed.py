@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, runs, spacing_s
-from benchlog.trace import Array
+from benchlog.core.trace import Array
 
 #: The slowest and fastest pulses that are followed edge by edge, s a pulse; and the fewest samples of one.
 SLOWEST_S, FASTEST_S, FOLLOWED_SAMPLES = 4.0, 0.2, 5.5

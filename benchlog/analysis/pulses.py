@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchlog.trace import Array
+from benchlog.core.trace import Array
 
 #: A point whose highest and lowest samples lie this far apart holds both states, as a share of the supply.
 MIXED = 0.5

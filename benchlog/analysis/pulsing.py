@@ -7,7 +7,7 @@ import numpy as np
 
 from benchlog.analysis.coarse import runs
 from benchlog.analysis.levels import Levels, crossings
-from benchlog.trace import Array, Trace
+from benchlog.core.trace import Array, Trace
 
 #: Up for a smaller share of the time, a line is tested by short pulses and not fed, 1 (common practice, no source).
 LEAST_DUTY = 0.08

@@ -7,7 +7,7 @@ import numpy as np
 
 from benchlog.analysis.coarse import runs
 from benchlog.analysis.levels import Crossing, Levels, crossings, first_reach
-from benchlog.trace import Array, Trace
+from benchlog.core.trace import Array, Trace
 
 #: Bounce of a contact this long after it first moves is no chatter, s.
 BOUNCE_S = 0.005

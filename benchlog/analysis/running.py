@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.analysis.cranking import LINE_OHM, SLOW_FACTOR
-from benchlog.trace import Array
+from benchlog.core.trace import Array
 
 Flags = npt.NDArray[np.bool_]
 

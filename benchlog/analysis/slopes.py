@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchlog.uncertainty import combine, few_degrees
+from benchlog.core.uncertainty import combine, few_degrees
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from itertools import combinations
 
 from benchlog.analysis.assignment import LEAST_CHANCE, assign
 from benchlog.analysis.load_steps import Step, follow
-from benchlog.trace import Mark
+from benchlog.core.trace import Mark
 
 #: How far a circuit's true current is expected to stray from its plan, relative (common practice, no source).
 EXPECTED_SPREAD = 0.10

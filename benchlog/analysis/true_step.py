@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from benchlog.analysis.coarse import gap_limit_s
 from benchlog.analysis.levels import crossings, state_levels
-from benchlog.trace import Array, Trace
+from benchlog.core.trace import Array, Trace
 
 #: The lines that a contact switches: none of them is slow to rise of itself, all of them hardly ever.
 LINES = ("key_v", "trigger_v", "feed_v")

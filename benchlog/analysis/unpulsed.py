@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from benchlog.analysis.coarse import Coarse, spacing_s
 from benchlog.analysis.pulsed import EDGE_S, Pulsing
-from benchlog.trace import Array
+from benchlog.core.trace import Array
 
 #: The rush after an edge that is left out of the levels, s.
 RUSH_S = 0.06

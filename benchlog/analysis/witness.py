@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from benchlog.trace import Array
+from benchlog.core.trace import Array
 
 Owner = Literal["block", "bike", "both", "unknown"]
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchlog.trace import Array, Mark
-from benchlog.uncertainty import block_mean, combine, rectangular
+from benchlog.core.trace import Array, Mark
+from benchlog.core.uncertainty import block_mean, combine, rectangular
 
 #: A shorter zero, s, or one of fewer samples says too little.
 SHORTEST_S, FEWEST = 1.0, 10

@@ -33,11 +33,11 @@ def acceptance(
 ) -> None:
     """Lead through the acceptance test, step by step, then check it. Exit status as check; 3 for a stopped test."""
     with user_errors():
-        from benchlog.advice import fire_risks
-        from benchlog.guided.leading import conclude, lead, prepare
-        from benchlog.guided.screen import screen_for
-        from benchlog.guided.words import closing_words, opening_words
-        from benchlog.report_text import render_text
+        from benchlog.bench.guided.leading import conclude, lead, prepare
+        from benchlog.bench.guided.screen import screen_for
+        from benchlog.bench.guided.words import closing_words, opening_words
+        from benchlog.plan.advice import fire_risks
+        from benchlog.report.text import render_text
 
         if save:
             from benchlog.store import open_store

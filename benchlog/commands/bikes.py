@@ -12,7 +12,7 @@ def unknown_bike(bike: str, known: Sequence[str]) -> str:
         bike: as it was named.
         known: the bikes that the store has records of.
     """
-    from benchlog.toml_faults import near
+    from benchlog.core.toml_faults import near
 
     text = f'there is no record of "{bike}"'
     if not known:

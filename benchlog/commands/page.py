@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from benchlog.commands.shared import StoreOption, user_errors
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 
 
 def page(

@@ -12,13 +12,13 @@ import typer
 from benchlog.commands.shared import LoggerOption, user_errors
 
 if TYPE_CHECKING:
-    from benchlog.recording import Capture
+    from benchlog.bench.recording import Capture
 
 
 def ports() -> None:
     """List the serial ports and what is plugged in."""
     with user_errors():
-        from benchlog.recording import ports_there
+        from benchlog.bench.recording import ports_there
 
         found = ports_there()
         if not found:
@@ -52,11 +52,11 @@ def record(
 ) -> None:
     """Save what a logger sends to a file that can be checked. Exit status: 0 saved, 2 unusable input or a full disk."""
     with user_errors():
-        from benchlog.logger import load_logger
-        from benchlog.plan import load_plan
-        from benchlog.recording import Capture
-        from benchlog.recording.beside import beside_path
-        from benchlog.recording.screen import LiveLine, summary
+        from benchlog.bench.recording import Capture
+        from benchlog.bench.recording.beside import beside_path
+        from benchlog.bench.recording.screen import LiveLine, summary
+        from benchlog.logger.model import load_logger
+        from benchlog.plan.model import load_plan
 
         if logger is None and beside_path(out).is_file():
             logger = beside_path(out)

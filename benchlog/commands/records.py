@@ -11,12 +11,12 @@ import typer
 
 from benchlog.commands.bikes import unknown_bike
 from benchlog.commands.shared import UNUSABLE, LoggerOption, PlanOption, StoreOption, user_errors
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 
 if TYPE_CHECKING:
-    from benchlog.result import Result
     from benchlog.run import LoggerLike
     from benchlog.store import Store
+    from benchlog.verdict.result import Result
 
 app = typer.Typer(
     add_completion=False,
@@ -132,8 +132,8 @@ def import_folder(
     Exit status: 0 if every log is in the store now, 2 if one could not be used.
     """
     with user_errors():
-        from benchlog.logger import load_logger
-        from benchlog.plan import load_plan
+        from benchlog.logger.model import load_logger
+        from benchlog.plan.model import load_plan
         from benchlog.store import open_store
         from benchlog.store.importing import import_logs, logs_under
 
@@ -168,7 +168,7 @@ def export(
 ) -> None:
     """Export the records as a table for a spreadsheet, or as JSON for another program; dates in UTC."""
     with user_errors():
-        from benchlog.files import refuse_unwritable
+        from benchlog.core.files import refuse_unwritable
         from benchlog.store.exporting import csv_lines, json_lines, write_pieces
         from benchlog.store.named import path_of
 

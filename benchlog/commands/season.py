@@ -9,10 +9,10 @@ import typer
 
 from benchlog.commands.bikes import unknown_bike
 from benchlog.commands.shared import LoggerOption, StoreOption, refuse_outputs, user_errors
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 
 if TYPE_CHECKING:
-    from benchlog.plan import Plan
+    from benchlog.plan.model import Plan
     from benchlog.season import Season
     from benchlog.store import Store
 
@@ -106,11 +106,11 @@ def _one(
     for note in notes:
         typer.echo(f"note: {note}", err=True)
     if json not in (None, "-"):
-        from benchlog.files import write_whole
+        from benchlog.core.files import write_whole
 
         write_whole(Path(json), season_json(found) + "\n", what="the season")
     if report is not None:
-        from benchlog.files import write_whole
+        from benchlog.core.files import write_whole
         from benchlog.season.report import render_html
 
         write_whole(report, render_html(found), what="the report")
@@ -130,7 +130,7 @@ def _all(store: "Store", day: date, json: str | None) -> None:
         return
     typer.echo(render_bikes(glances), nl=False)
     if json is not None:
-        from benchlog.files import write_whole
+        from benchlog.core.files import write_whole
 
         write_whole(Path(json), bikes_json(glances) + "\n", what="the bikes")
 
@@ -151,7 +151,7 @@ def _season(store: "Store", bike: str, day: date, plan: "Plan", added: list) -> 
 
 def _plan(store: "Store", bike: str, plan: Path | None) -> "Plan":
     if plan is not None:
-        from benchlog.plan import load_plan
+        from benchlog.plan.model import load_plan
 
         return load_plan(plan)
     newest = max(store.rows(bike), key=lambda row: (row.recorded_at, row.number))

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 
 PASS, FAIL, UNUSABLE, NOT_PROVEN = 0, 1, 2, 3
 EXIT_STATUS = {"pass": PASS, "fail": FAIL, "not proven": NOT_PROVEN}
@@ -61,7 +61,7 @@ def refuse_outputs(json: str | None, report: Path | None, what: str, inputs: Ite
     Raises:
         BenchlogError: one cannot be written.
     """
-    from benchlog.files import refuse_unwritable
+    from benchlog.core.files import refuse_unwritable
 
     inputs = tuple(inputs)
     if json not in (None, "-"):

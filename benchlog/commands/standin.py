@@ -13,7 +13,7 @@ import typer
 from typer.core import TyperCommand
 
 from benchlog.commands.shared import user_errors
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 
 if TYPE_CHECKING:
     from benchlog.standin.install import Install
@@ -109,7 +109,7 @@ def _install(plan: Path | None, fault: str | None, behaviours: list[str]) -> "tu
     if plan is None:
         made = Install() if fault is None else with_fault(Install(), fault)
         return with_behaviours(made, behaviours), plan_toml_of(Install(), NO_BEFORE)
-    from benchlog.plan import load_plan
+    from benchlog.plan.model import load_plan
     from benchlog.standin.from_plan import faulty_install_of, install_of
 
     loaded = load_plan(plan)

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 
-from benchlog.errors import DAMAGED_INSIDE
+from benchlog.core.errors import DAMAGED_INSIDE
 
 _MAGIC = b"PAR1"
 #: What a program that gives up on itself, or steps outside its memory, is ended by.

@@ -14,12 +14,12 @@ from benchlog.analysis.pulsing import Pulses
 from benchlog.analysis.running import Running
 from benchlog.analysis.true_step import TrueSteps
 from benchlog.analysis.zero import Zero
-from benchlog.evidence import Span
-from benchlog.logger import Logger
-from benchlog.plan import Plan
-from benchlog.roles import SHUNT_ROLES
-from benchlog.trace import Array, Mark, Overview, Trace
-from benchlog.uncertainty import Accuracy, Mean, block_mean
+from benchlog.core.roles import SHUNT_ROLES
+from benchlog.core.trace import Array, Mark, Overview, Trace
+from benchlog.core.uncertainty import Accuracy, Mean, block_mean
+from benchlog.logger.model import Logger
+from benchlog.plan.model import Plan
+from benchlog.verdict.evidence import Span
 
 
 class Samples(Protocol):

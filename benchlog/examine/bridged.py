@@ -8,11 +8,11 @@ import numpy.typing as npt
 
 from benchlog.analysis.bridge import Bridge, bridges_of
 from benchlog.analysis.coarse import leads_out_of, outside_of
-from benchlog.evidence import Span
+from benchlog.core.roles import SHUNT_ROLES
+from benchlog.core.trace import Band, Overview, Trace
 from benchlog.examine.bench import Samples
 from benchlog.examine.log_behind import LogBehind
-from benchlog.roles import SHUNT_ROLES
-from benchlog.trace import Band, Overview, Trace
+from benchlog.verdict.evidence import Span
 
 
 class BridgedLog(LogBehind):

@@ -8,12 +8,12 @@ import numpy as np
 from benchlog.analysis.charging import course_mean, steadied, whole_cycles, without_pulses
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.running import LASTS_S, Flags
+from benchlog.core.trace import Array
+from benchlog.core.uncertainty import block_mean, combine, rectangular
 from benchlog.examine.bench import Bench
 from benchlog.examine.parted import level_parts
 from benchlog.examine.running_points import BY_FALLS, RISE_S, RunningPoints, running_points
 from benchlog.examine.uncharged import judged
-from benchlog.trace import Array
-from benchlog.uncertainty import block_mean, combine, rectangular
 
 #: Loads count as on, for the balance, above this share of the greatest load seen while running.
 NEARLY_ALL = 0.9

@@ -9,11 +9,11 @@ import numpy as np
 from benchlog.analysis.clipping import LEAST_SAMPLES, Clip, clipped_at
 from benchlog.analysis.coarse import runs
 from benchlog.analysis.cranking import LEAST_STARTER_A
+from benchlog.core.numbers import number
+from benchlog.core.roles import ROLE_UNITS
+from benchlog.core.trace import Band, Overview, Trace
 from benchlog.examine.bench import Samples
 from benchlog.examine.log_behind import LogBehind
-from benchlog.numbers import number
-from benchlog.roles import ROLE_UNITS
-from benchlog.trace import Band, Overview, Trace
 
 #: Of the buckets that hold the end's figure so many are looked at, each with so many steps around it.
 MOST_LOOKS, AROUND_STEPS = 6, 300

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.core.trace import Array, Trace
+from benchlog.core.uncertainty import rectangular
 from benchlog.examine.bench import Bench
 from benchlog.examine.load_checks import Loads
 from benchlog.examine.path_checks import FeedLoad, PathPoint
-from benchlog.trace import Array, Trace
-from benchlog.uncertainty import rectangular
 
 #: Doubt of the bike's own load as the contact closes, relative to the step (common practice, no source).
 CLOSING_DOUBT = 0.05

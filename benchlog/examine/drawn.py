@@ -1,10 +1,10 @@
 """What an examination found, as points and spans for drawing."""
 
-from benchlog.evidence import LoadPoint, Settling
 from benchlog.examine.bench import Bench
 from benchlog.examine.load_checks import Loads
 from benchlog.examine.off_state import OffState
 from benchlog.examine.path_checks import FeedLoad
+from benchlog.verdict.evidence import LoadPoint, Settling
 
 #: More points of one kind would hide one another.
 MOST_POINTS = 200

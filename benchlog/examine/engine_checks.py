@@ -18,9 +18,9 @@ from benchlog.analysis.crank_level import (
 from benchlog.analysis.cranking import Crank
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.core.uncertainty import combine, rectangular
 from benchlog.examine.bench import Bench
 from benchlog.examine.parted import level_parts
-from benchlog.uncertainty import combine, rectangular
 
 #: A feed that was lost is back within this of the crank's end, s.
 CLOSES_S = 0.2

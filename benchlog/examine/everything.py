@@ -4,8 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from benchlog.analysis.measurement import Finding
-from benchlog.causes.seen import Seen
-from benchlog.evidence import LogEvidence
 from benchlog.examine.bench import Bench, Samples, Story, accuracy_of
 from benchlog.examine.bridged import use_bridges
 from benchlog.examine.charging_checks import examine_charging
@@ -27,9 +25,11 @@ from benchlog.examine.sense import doubtful_readings, refuse_senseless
 from benchlog.examine.slot_checks import examine_slots
 from benchlog.examine.story import tell
 from benchlog.examine.zeroed import use_zeros
-from benchlog.limits import PlannedLimit
-from benchlog.logger import Logger
-from benchlog.plan import Plan
+from benchlog.logger.model import Logger
+from benchlog.plan.limits import PlannedLimit
+from benchlog.plan.model import Plan
+from benchlog.verdict.causes.seen import Seen
+from benchlog.verdict.evidence import LogEvidence
 
 
 @dataclass(frozen=True, slots=True)

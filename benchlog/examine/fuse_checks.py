@@ -8,12 +8,12 @@ import numpy as np
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.fuse_walk import HAND_S, Draw, Pull, draw_of, missing_wakeups, pulls_of, started_up_s
 from benchlog.analysis.switched import UP_ABOVE_V
-from benchlog.evidence import KeyOffDraw
+from benchlog.core.numbers import number, with_uncertainty
+from benchlog.core.uncertainty import COVERAGE_K, combine
 from benchlog.examine.bench import Bench, Samples, Story
 from benchlog.examine.off_state import OffSpan, OffState
-from benchlog.numbers import number, with_uncertainty
-from benchlog.result import Cause
-from benchlog.uncertainty import COVERAGE_K, combine
+from benchlog.verdict.evidence import KeyOffDraw
+from benchlog.verdict.result import Cause
 
 POINT_S = 0.1
 #: A circuit that takes away this share of the drain is named as its cause.

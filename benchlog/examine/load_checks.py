@@ -9,10 +9,10 @@ from benchlog.analysis.cranking import Crank
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.plateaus import CLOSING_S, OPENING_S, Plateau, Sustained
 from benchlog.analysis.slopes import Slope, from_steps, with_gains
-from benchlog.errors import BadLog
+from benchlog.core.errors import BadLog
+from benchlog.core.uncertainty import combine, propagate, rectangular
 from benchlog.examine.bench import Bench
 from benchlog.examine.steady import steady
-from benchlog.uncertainty import combine, propagate, rectangular
 
 #: Stretch of the key-off state before a key-on that is taken along, s.
 BEFORE_S = 3.0

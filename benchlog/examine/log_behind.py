@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
+from benchlog.core.trace import Mark
 from benchlog.examine.bench import Samples
-from benchlog.trace import Mark
 
 
 class LogBehind:

@@ -6,9 +6,9 @@ import numpy as np
 
 from benchlog.analysis.coarse import coarse, outside_of
 from benchlog.analysis.noise import LogNoise
+from benchlog.core.uncertainty import Accuracy
 from benchlog.examine.bench import Samples, Story
 from benchlog.examine.steady import DROP, path_means
-from benchlog.uncertainty import Accuracy
 
 POINT_S = 0.05
 #: Of a long log so many pieces of so many seconds tell enough.

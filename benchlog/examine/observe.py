@@ -4,14 +4,14 @@ from collections.abc import Mapping
 
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding
-from benchlog.causes.seen import Seen
 from benchlog.examine.bench import Bench
 from benchlog.examine.observe_battery import off_state, ratios, running
 from benchlog.examine.observe_lines import clip_slope, line_states
 from benchlog.examine.observe_loads import before, circuits, key_off, load_on, load_swing
 from benchlog.examine.observe_relay import coil_kick, feed_lead, relay_times
 from benchlog.examine.path_checks import FeedLoad
-from benchlog.limits import PlannedLimit
+from benchlog.plan.limits import PlannedLimit
+from benchlog.verdict.causes.seen import Seen
 
 
 def observe(

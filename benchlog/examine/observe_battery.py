@@ -5,9 +5,9 @@ from collections.abc import Mapping
 
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding, Measured
-from benchlog.causes.seen import Seen
 from benchlog.examine.bench import Bench
-from benchlog.limits import PlannedLimit
+from benchlog.plan.limits import PlannedLimit
+from benchlog.verdict.causes.seen import Seen
 
 #: Doubt of a zero that no logger file states, A (from memory).
 UNSTATED_ZERO_A = 0.02

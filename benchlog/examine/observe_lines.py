@@ -6,11 +6,11 @@ import numpy as np
 
 from benchlog.analysis.coarse import Coarse, coarse, outside_of
 from benchlog.analysis.pulses import duty
-from benchlog.causes.seen import Seen
+from benchlog.core.trace import Array
+from benchlog.core.uncertainty import combine
 from benchlog.examine.bench import Bench
 from benchlog.examine.path_checks import FeedLoad
-from benchlog.trace import Array
-from benchlog.uncertainty import combine
+from benchlog.verdict.causes.seen import Seen
 
 POINT_S = 0.1
 #: After a key-on the lines have come up, and after a key-off they have gone, within this time, s.

@@ -8,12 +8,12 @@ import numpy as np
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding, Measured
-from benchlog.causes.seen import Seen
+from benchlog.core.uncertainty import combine
 from benchlog.examine.bench import Bench
 from benchlog.examine.path_checks import FeedLoad
 from benchlog.examine.slot_match import switched_unseen
-from benchlog.limits import PlannedLimit
-from benchlog.uncertainty import combine
+from benchlog.plan.limits import PlannedLimit
+from benchlog.verdict.causes.seen import Seen
 
 POINT_S = 0.1
 #: Currents below this share of the circuits' are not theirs, 1.

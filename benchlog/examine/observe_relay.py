@@ -8,10 +8,10 @@ import numpy as np
 from benchlog.analysis.levels import Crossing, Levels, crossings
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.analysis.relay import local_levels
-from benchlog.causes.seen import Seen
+from benchlog.core.trace import Trace
 from benchlog.examine.bench import Bench
-from benchlog.limits import PlannedLimit
-from benchlog.trace import Trace
+from benchlog.plan.limits import PlannedLimit
+from benchlog.verdict.causes.seen import Seen
 
 LATEST_S = 5.0
 #: Trigger and feed move together within this time, s.

@@ -10,12 +10,12 @@ from benchlog.analysis.coarse import Coarse, coarse
 from benchlog.analysis.drain import AWAKE_A, STIRS_A, Drain, Settled, drain, hidden_a, settle
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.zero import Zero
-from benchlog.batteries import days_until
+from benchlog.core.numbers import number
+from benchlog.core.uncertainty import COVERAGE_K, combine, rectangular
 from benchlog.examine.bench import Bench
 from benchlog.examine.bypass import BYPASSED, shows_load
 from benchlog.examine.parted import level_parts
-from benchlog.numbers import number
-from benchlog.uncertainty import COVERAGE_K, combine, rectangular
+from benchlog.plan.batteries import days_until
 
 POINT_S = 0.1
 #: How long a stretch must stay settled where the plan names no settling time, s.

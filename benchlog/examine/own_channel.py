@@ -9,11 +9,11 @@ import numpy as np
 from benchlog.analysis.coarse import Coarse, coarse, runs
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.slots import marked_on
+from benchlog.core.trace import Array
+from benchlog.core.uncertainty import combine, conformity
 from benchlog.examine.bench import Bench
 from benchlog.examine.steady import POINT_S, Evened, evened, too_few
-from benchlog.limits import FUSE_SHARE
-from benchlog.trace import Array
-from benchlog.uncertainty import combine, conformity
+from benchlog.plan.limits import FUSE_SHARE
 
 #: A circuit's own channel counts as on above this share of its greatest sustained level.
 ON_SHARE = 0.5

@@ -3,9 +3,9 @@
 import numpy as np
 
 from benchlog.analysis.true_step import TrueSteps, true_steps
+from benchlog.core.roles import ROLE_UNITS
+from benchlog.core.trace import Trace
 from benchlog.examine.bench import Samples, Story
-from benchlog.roles import ROLE_UNITS
-from benchlog.trace import Trace
 
 #: A stretch reaches so far to both sides of an edge, s; so many are looked at, and so many of the time between.
 REACH_S, MOST_EDGES, MOST_STEADY = 1.0, 8, 4

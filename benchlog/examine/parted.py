@@ -3,7 +3,7 @@
 import math
 
 from benchlog.analysis.measurement import Parts
-from benchlog.uncertainty import Accuracy, rectangular
+from benchlog.core.uncertainty import Accuracy, rectangular
 
 
 def level_parts(

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.plateaus import Plateau
 from benchlog.analysis.slopes import from_steps, with_gains, with_offset
+from benchlog.core.uncertainty import combine
 from benchlog.examine.bench import Bench
 from benchlog.examine.load_checks import LEAST_LOAD, Loads
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import Stepped, gain_apart, least_ohm, live, path_step_u
-from benchlog.uncertainty import combine
 
 #: Stands in for the offset's doubt where no accuracy is stated, V.
 UNSTATED_OFFSET_V = 0.05

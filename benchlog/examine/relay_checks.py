@@ -11,10 +11,10 @@ from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.relay import BOUNCE_S, Operation, contact_moves, drop_out, pull_in
 from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
+from benchlog.core.trace import Trace
+from benchlog.core.uncertainty import combine, rectangular
 from benchlog.examine.bench import Bench
 from benchlog.examine.relay_still import sinks, stays_dead, stays_live, watched_longer_than
-from benchlog.trace import Trace
-from benchlog.uncertainty import combine, rectangular
 
 #: How far around an event the samples are looked at, s.
 BEFORE_S, AFTER_S, LATEST_S = 0.5, 1.0, 30.0

@@ -8,8 +8,8 @@ import numpy as np
 from benchlog.analysis.coarse import coarse, unseen_s
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.core.trace import Trace
 from benchlog.examine.bench import Bench
-from benchlog.trace import Trace
 
 #: A relay that has not moved after this long never will, s (common practice, no source).
 NEVER_S = 1.0

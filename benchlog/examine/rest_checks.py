@@ -9,11 +9,11 @@ from benchlog.analysis.coarse import coarse, outside_of
 from benchlog.analysis.drain import AWAKE_A, Settled, settle
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.core.trace import Array
+from benchlog.core.uncertainty import COVERAGE_K, combine
 from benchlog.examine.bench import Bench
 from benchlog.examine.off_state import POINT_S, OffSpan, needed_s, no_key_off, too_short
 from benchlog.examine.parted import level_parts
-from benchlog.trace import Array
-from benchlog.uncertainty import COVERAGE_K, combine
 
 #: The stretch before the first key-on that stands for the rested battery, s.
 RESTED_S = 600.0

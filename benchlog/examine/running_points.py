@@ -9,10 +9,10 @@ from benchlog.analysis.charging import lasting_states, steadied
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.fed import KEPT_SHARE, LIVE_SHARE, fed_a
 from benchlog.analysis.running import RAISED_V, Flags, Running, least_a
+from benchlog.core.trace import Array
+from benchlog.core.uncertainty import combine
 from benchlog.examine.bench import Bench
 from benchlog.examine.story import ENGINE_ROLES, SLOW_POINT_S
-from benchlog.trace import Array
-from benchlog.uncertainty import combine
 
 POINT_S = 0.2
 #: The alternator comes up and the battery's voltage settles for this long after the start, s.

@@ -10,15 +10,15 @@ import numpy.typing as npt
 
 from benchlog.analysis.coarse import runs
 from benchlog.analysis.measurement import Finding, Measured
-from benchlog.batteries import CHEMISTRY
-from benchlog.errors import BadLog
+from benchlog.core.errors import BadLog
+from benchlog.core.numbers import number
+from benchlog.core.roles import ROLE_UNITS
+from benchlog.core.trace import Band, Overview
 from benchlog.examine.bench import Bench, Samples
 from benchlog.examine.off_state import OffState
-from benchlog.logger import Logger
-from benchlog.numbers import number
-from benchlog.readers.hints import LONGEST_S, relay_time_hint
-from benchlog.roles import ROLE_UNITS
-from benchlog.trace import Band, Overview
+from benchlog.log.readers.hints import LONGEST_S, relay_time_hint
+from benchlog.logger.model import Logger
+from benchlog.plan.batteries import CHEMISTRY
 
 #: Beyond these no reading of a 12 V bike that lasts is right: role -> V or A. Starters take a few hundred amperes.
 MOST_V, MOST_A = 100.0, {"battery_a": 1000.0, "drain_a": 300.0}

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from benchlog.analysis.measurement import Finding, Measured, Unseen
 from benchlog.analysis.plateaus import Plateau
 from benchlog.analysis.slots import marked_on
+from benchlog.core.uncertainty import conformity
 from benchlog.examine.bench import Bench
 from benchlog.examine.load_checks import Loads
 from benchlog.examine.own_channel import own_channel
@@ -13,8 +14,7 @@ from benchlog.examine.slot_dead import left_out, no_step, watched
 from benchlog.examine.slot_match import KeyOn, match_key_on, note_it, proven_steps, switched_unseen
 from benchlog.examine.slot_step import from_step
 from benchlog.examine.stepped import AllSteps, Stepped, find_steps
-from benchlog.limits import PlannedLimit
-from benchlog.uncertainty import conformity
+from benchlog.plan.limits import PlannedLimit
 
 
 @dataclass(frozen=True, slots=True)

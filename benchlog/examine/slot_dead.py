@@ -8,11 +8,11 @@ from benchlog.analysis.load_steps import follow
 from benchlog.analysis.measurement import Measured
 from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
 from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, marked_on
+from benchlog.core.uncertainty import PASS_PROBABILITY, combine
 from benchlog.examine.bench import Bench
 from benchlog.examine.slot_match import KeyOn
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import AllSteps
-from benchlog.uncertainty import PASS_PROBABILITY, combine
 
 #: That nothing came at a mark is seen where steady stretches fill so much of the time around it, and one reaches so
 #: long beyond it, s.

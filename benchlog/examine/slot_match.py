@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from benchlog.analysis.load_steps import Step, follow
 from benchlog.analysis.plateaus import Plateau
 from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, come_together, marked_on, match_slots
+from benchlog.core.trace import Mark
+from benchlog.core.uncertainty import PASS_PROBABILITY
 from benchlog.examine.bench import Bench
 from benchlog.examine.stepped import Stepped
-from benchlog.trace import Mark
-from benchlog.uncertainty import PASS_PROBABILITY
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,12 +6,7 @@ from benchlog.analysis.load_steps import Step, follow, hidden_beside
 from benchlog.analysis.measurement import Measured
 from benchlog.analysis.slots import MARK_AFTER_S, Match
 from benchlog.analysis.switched import UP_ABOVE_V
-from benchlog.examine.bench import Bench
-from benchlog.examine.own_channel import as_pulsed
-from benchlog.examine.slot_match import KeyOn, note_it
-from benchlog.examine.stepped import ANOTHER_BESIDE
-from benchlog.limits import PlannedLimit
-from benchlog.uncertainty import (
+from benchlog.core.uncertainty import (
     COVERAGE_K,
     PASS_PROBABILITY,
     combine,
@@ -19,6 +14,11 @@ from benchlog.uncertainty import (
     probability_of_conforming,
     rectangular,
 )
+from benchlog.examine.bench import Bench
+from benchlog.examine.own_channel import as_pulsed
+from benchlog.examine.slot_match import KeyOn, note_it
+from benchlog.examine.stepped import ANOTHER_BESIDE
+from benchlog.plan.limits import PlannedLimit
 
 #: A value by a step that may be another circuit's is given so wide that it covers this share of what it may be.
 COVERS = 0.95

@@ -12,8 +12,8 @@ from benchlog.analysis.noise import LogNoise, NoiseModel
 from benchlog.analysis.plateaus import Plateau, find_plateaus
 from benchlog.analysis.pulsed import FEWEST_SAMPLES, Pulsing, find_pulsing
 from benchlog.analysis.unpulsed import joined, without_pulses
+from benchlog.core.trace import Array
 from benchlog.examine.bench import Bench
-from benchlog.trace import Array
 
 POINT_S, FINE_S = 0.05, 0.01
 #: What the feed loses, and the ground bus's lift with a low-side shunt's own drop taken off, V.

@@ -9,10 +9,10 @@ from benchlog.analysis.load_steps import Step
 from benchlog.analysis.plateaus import Plateau
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.analysis.witness import PathStep, judge_steps
+from benchlog.core.uncertainty import combine, rectangular
 from benchlog.examine.bench import Bench
 from benchlog.examine.steady import DROP, LIFT, new_pulse
-from benchlog.limits import feed_path, ground_path
-from benchlog.uncertainty import combine, rectangular
+from benchlog.plan.limits import feed_path, ground_path
 
 #: A step of the battery's current within this time of a key-on is the bike's own, s.
 KEY_REACH_S = 0.5

@@ -15,10 +15,10 @@ from benchlog.analysis.pulsing import Pulses, pulses_of
 from benchlog.analysis.relay import trigger_crossings
 from benchlog.analysis.running import EngineOff, Running, find_charged, find_running, into_battery
 from benchlog.analysis.switched import PLAUSIBLE_V, Line, line_state, without_chatter
-from benchlog.evidence import Span
+from benchlog.core.trace import Trace
+from benchlog.core.uncertainty import Accuracy, combine
 from benchlog.examine.bench import KeyTurn, Samples, Story
-from benchlog.trace import Trace
-from benchlog.uncertainty import Accuracy, combine
+from benchlog.verdict.evidence import Span
 
 POINT_S = 0.05
 SLOW_POINT_S = 0.5

@@ -8,13 +8,13 @@ import numpy as np
 from benchlog.analysis.bridge import Bridge
 from benchlog.analysis.coarse import leads_out_of, outside_of
 from benchlog.analysis.zero import Zero, inner, pooled, read_zero, zero_stretches
+from benchlog.core.numbers import number, with_uncertainty
+from benchlog.core.roles import ROLE_UNITS, SHUNT_ROLES
+from benchlog.core.trace import Band, Overview, Trace
+from benchlog.core.uncertainty import COVERAGE_K, Accuracy
 from benchlog.examine.bench import Samples
 from benchlog.examine.log_behind import LogBehind
-from benchlog.logger import Logger
-from benchlog.numbers import number, with_uncertainty
-from benchlog.roles import ROLE_UNITS, SHUNT_ROLES
-from benchlog.trace import Band, Overview, Trace
-from benchlog.uncertainty import COVERAGE_K, Accuracy
+from benchlog.logger.model import Logger
 
 Stretches = Sequence[tuple[float, float]]
 

@@ -4,8 +4,8 @@ import math
 from dataclasses import dataclass
 from datetime import datetime
 
-from benchlog.batteries import CHEMISTRY, REST_V_PER_K, state_of_charge
-from benchlog.readings import Reading
+from benchlog.plan.batteries import CHEMISTRY, REST_V_PER_K, state_of_charge
+from benchlog.store.readings import Reading
 
 #: Where a battery's temperature was not noted it is taken as this, give or take ``UNKNOWN_K``.
 USUAL_C = 20.0

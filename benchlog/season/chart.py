@@ -4,8 +4,8 @@ import math
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime, timedelta
 
-from benchlog.folding import folded
-from benchlog.numbers import number
+from benchlog.core.folding import folded
+from benchlog.core.numbers import number
 from benchlog.season import words
 from benchlog.season.dates import between_words, day_words
 from benchlog.season.season import Part, Season

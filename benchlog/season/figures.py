@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.figures.look import LABEL_PX, LIMIT, MEASURED, PLANNED, faint, plain
-from benchlog.numbers import number
+from benchlog.core.numbers import number
+from benchlog.report.figures.look import LABEL_PX, LIMIT, MEASURED, PLANNED, faint, plain
 from benchlog.season.chart import is_drawn
 from benchlog.season.forecast import Trend
 from benchlog.season.season import Part, Season

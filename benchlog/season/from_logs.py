@@ -5,8 +5,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchlog.plan import Plan
-from benchlog.readings import QUANTITIES, Reading
+from benchlog.plan.model import Plan
+from benchlog.store.readings import QUANTITIES, Reading
 
 if TYPE_CHECKING:
     from benchlog.run import LoggerLike
@@ -26,8 +26,8 @@ def readings_of_log(
     Raises:
         BenchlogError: the log cannot be used.
     """
-    from benchlog.log import Log
-    from benchlog.logger import load_logger
+    from benchlog.log.log import Log
+    from benchlog.logger.model import load_logger
     from benchlog.run import beside, check, logger_of
 
     path = Path(log)

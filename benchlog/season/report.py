@@ -4,9 +4,9 @@ from html import escape
 from shlex import quote
 from typing import TYPE_CHECKING
 
-from benchlog.figures.in_page import POLICY, box, filled, scripts, shipped
-from benchlog.folding import held_together
-from benchlog.report_words import CAUTIONS
+from benchlog.core.folding import held_together
+from benchlog.report.figures.in_page import POLICY, box, filled, scripts, shipped
+from benchlog.report.words import CAUTIONS
 from benchlog.season import words
 from benchlog.season.chart import numbered_changes
 from benchlog.season.dates import day_words
@@ -134,7 +134,7 @@ def _drawn(figures: list[tuple[str, "go.Figure"]]) -> str:
 
 def _basis(season: Season) -> str:
     from benchlog import __version__
-    from benchlog.batteries import CHEMISTRY
+    from benchlog.plan.batteries import CHEMISTRY
 
     kind = CHEMISTRY[season.chemistry]
     counts = ", ".join(f"{part.title.lower()} {len(part.readings)}" for part in season.parts if part.readings)

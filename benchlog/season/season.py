@@ -8,16 +8,16 @@ from typing import Literal
 
 import numpy as np
 
-from benchlog.batteries import CHEMISTRY
-from benchlog.errors import BenchlogError
-from benchlog.plan import Limits
-from benchlog.readings import QUANTITIES, Reading
+from benchlog.core.errors import BenchlogError
+from benchlog.plan.batteries import CHEMISTRY
+from benchlog.plan.model import Limits
 from benchlog.season.breaks import FALSE_ALARMS, Break, Step, found_steps, kind_of
 from benchlog.season.charge import Charge, charge_of
 from benchlog.season.forecast import PROVEN_P, Crossing, TooFew, Trend, crossing_of, trend_of
 from benchlog.season.series import LEAST_READINGS, Series, compared, day_of, moment_of, series_of
 from benchlog.season.standing import Standing, standing_of
 from benchlog.season.words import Advice, advise
+from benchlog.store.readings import QUANTITIES, Reading
 
 TITLES = {
     "resting_voltage": "Resting voltage",

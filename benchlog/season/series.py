@@ -7,8 +7,8 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from benchlog.readings import Reading
 from benchlog.season.trend import Array, thinned
+from benchlog.store.readings import Reading
 
 #: A level is given at this temperature where temperature was noted.
 AT_C = 20.0

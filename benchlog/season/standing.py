@@ -4,10 +4,10 @@ import math
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from benchlog.batteries import days_until, self_discharge
-from benchlog.readings import Reading
+from benchlog.plan.batteries import days_until, self_discharge
 from benchlog.season.charge import USUAL_C, Charge
 from benchlog.season.dates import day_words
+from benchlog.store.readings import Reading
 
 #: A lead-acid battery below this is left to harm itself; the days are counted to it.
 FLOOR_PCT = 50.0

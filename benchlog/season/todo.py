@@ -1,6 +1,6 @@
 """How to do what the season advises, in plain words, with the caution where the work can hurt."""
 
-from benchlog.batteries import CHEMISTRY
+from benchlog.plan.batteries import CHEMISTRY
 
 _ACID = "it gives off gas and holds acid: eye protection, fresh air, no flames or sparks"
 _LITHIUM = "never below 0 °C, and never with a charger's desulphating or repair programme"

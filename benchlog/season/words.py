@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Literal
 
-from benchlog.numbers import number, with_uncertainty
+from benchlog.core.numbers import number, with_uncertainty
 from benchlog.season.charge import Charge
 from benchlog.season.dates import day_words, month
 from benchlog.season.forecast import TooFew, Trend

@@ -9,10 +9,10 @@ import math
 
 import numpy as np
 
+from benchlog.core.trace import Array
 from benchlog.standin.install import Install
 from benchlog.standin.loads import feed_a, load_a
 from benchlog.standin.timeline import Timeline
-from benchlog.trace import Array
 
 
 def posts(line: Timeline, time_s: Array, feed: Array) -> tuple[Array, Array]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.standin.behaviours import BEHAVIOURS
 from benchlog.standin.install import Install
 

@@ -4,13 +4,13 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from benchlog.roles import SHUNT_ROLES, slot_of
+from benchlog.core.roles import SHUNT_ROLES, slot_of
+from benchlog.core.trace import Array
 from benchlog.standin import loads
 from benchlog.standin.battery import posts
 from benchlog.standin.lamp_test import lamp_test_level, trigger_level
 from benchlog.standin.relay import DIODE_V, MOST_KICK_V, beside_ohm
 from benchlog.standin.timeline import Timeline
-from benchlog.trace import Array
 
 #: Of the current, what still passes a bridged shunt: a cable of 0.1 mΩ beside a shunt of 5 mΩ.
 BRIDGED_SHARE = 0.1 / (0.1 + 5.0)

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.standin.install import Install, WakeUps
 from benchlog.standin.planning import LIMITS
 from benchlog.standin.relay import rise_s

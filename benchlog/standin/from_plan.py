@@ -6,14 +6,14 @@ chosen so that a healthy install keeps well clear of it; they are invented, no s
 
 from dataclasses import replace
 
-from benchlog.batteries import charging_window, rest_voltage
-from benchlog.limits import PlannedLimit, limits_of, planned_resistance_mohm, slot_limit, slots_in_order
-from benchlog.plan import Circuit as PlannedCircuit
-from benchlog.plan import Plan
+from benchlog.plan.batteries import charging_window, rest_voltage
+from benchlog.plan.limits import PlannedLimit, limits_of, planned_resistance_mohm, slot_limit, slots_in_order
+from benchlog.plan.model import Circuit as PlannedCircuit
+from benchlog.plan.model import Plan
+from benchlog.plan.wiring import resistance_mohm
 from benchlog.standin.faults import running_a, with_fault
 from benchlog.standin.install import Circuit, Install, WakeUps
 from benchlog.standin.relay import fall_s, rise_s
-from benchlog.wiring import resistance_mohm
 
 USUAL = Install()
 #: Of a limit that a healthy install uses up.

@@ -8,7 +8,7 @@ import socket
 from collections.abc import Callable
 from pathlib import Path
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 
 NAME = "hands"
 ANSWER_WITHIN_S = 10.0

@@ -7,11 +7,11 @@ from functools import lru_cache
 
 import numpy as np
 
+from benchlog.core.trace import Array
 from benchlog.standin.install import Install
 from benchlog.standin.relay import falling_a
 from benchlog.standin.steps import Steps
 from benchlog.standin.timeline import Timeline
-from benchlog.trace import Array
 
 POINTS = 200_000  # of one period, for its mean
 

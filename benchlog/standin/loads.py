@@ -2,13 +2,13 @@
 
 import numpy as np
 
+from benchlog.core.trace import Array
 from benchlog.standin import relay
 from benchlog.standin.install import BikeLoad, Circuit
 from benchlog.standin.lamp_test import lamp_test_a, lamp_test_mean_a, trigger_level
 from benchlog.standin.steps import Steps
 from benchlog.standin.switching import pulsing, since_on
 from benchlog.standin.timeline import Timeline
-from benchlog.trace import Array
 
 STARTER_RISE_S = 0.003
 LIGHTS_OUT_SHARE = 0.5  # of the bike's key-on current, while the starter turns and the lamps are cut

@@ -4,8 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from benchlog.roles import ROLE_UNITS, UNITS
-from benchlog.trace import Array
+from benchlog.core.roles import ROLE_UNITS, UNITS
+from benchlog.core.trace import Array
 
 
 @dataclass(frozen=True, slots=True)

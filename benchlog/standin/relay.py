@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from benchlog.core.trace import Array
 from benchlog.standin.install import Install
 from benchlog.standin.steps import Steps
-from benchlog.trace import Array
 
 DIODE_V = 0.7  # across a suppression diode
 MOST_KICK_V = 60.0  # what the line's insulation and electronics let stand, V (from memory)

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import TracebackType
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.standin.hands import NAME, HandsServer, answer_to
 from benchlog.standin.lines import LineForm, header_of, lines_of, logger_toml_of
 from benchlog.standin.streaming import LiveBike

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchlog.trace import Array
+from benchlog.core.trace import Array
 
 
 @dataclass(frozen=True, slots=True)

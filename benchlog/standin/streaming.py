@@ -6,14 +6,14 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
+from benchlog.core.trace import Array
 from benchlog.standin.channels import at_logger
 from benchlog.standin.deeds import deeds_of, still_to_come
 from benchlog.standin.install import Install
 from benchlog.standin.logger import Drawn, LoggerSpec, draw, read
 from benchlog.standin.script import Action, Script, action_of
 from benchlog.standin.timeline import Timeline, timeline_of
-from benchlog.trace import Array
 
 #: How long an action is kept for what it leaves behind, s. The slowest is surface charge: 0.2 V falling with
 #: 90 s, which after this long is below a nanovolt.

@@ -4,10 +4,10 @@ import math
 
 import numpy as np
 
+from benchlog.core.trace import Array
 from benchlog.standin.install import BikeLoad
 from benchlog.standin.script import Script
 from benchlog.standin.steps import Steps
-from benchlog.trace import Array
 
 
 def fuse_in(script: Script, slot: int | None) -> Steps:

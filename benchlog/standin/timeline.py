@@ -6,13 +6,13 @@ from itertools import pairwise
 
 import numpy as np
 
+from benchlog.core.trace import Array
 from benchlog.standin import relay
 from benchlog.standin.install import Install
 from benchlog.standin.script import Do, Script
 from benchlog.standin.steps import Steps
 from benchlog.standin.switching import bounced, fuse_in, switching
 from benchlog.standin.trigger import trigger_edges
-from benchlog.trace import Array
 
 LIGHTS_OUT_S = 0.02  # from the starter button to the trigger's loss, where the bike cuts its lamps
 

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from benchlog.core.trace import Array
 from benchlog.standin.battery import mean_a
 from benchlog.standin.channels import true_values
 from benchlog.standin.timeline import Timeline
-from benchlog.trace import Array
 
 Value = float | None
 

@@ -5,7 +5,7 @@ from datetime import date
 
 from sqlalchemy import Connection, exists, func, select
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.store.kinds import Change
 from benchlog.store.ledger import append, lock_head
 from benchlog.store.reading import entry_at

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL
 from sqlalchemy.exc import DBAPIError, NoSuchModuleError, SQLAlchemyError
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.store.named import where_of
 
 # of a Ctrl-C while a connection is closed it would print a page, where nobody else takes its log

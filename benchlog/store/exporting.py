@@ -7,7 +7,7 @@ from collections.abc import Generator, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from benchlog.files import write_whole
+from benchlog.core.files import write_whole
 from benchlog.store import reading as read
 from benchlog.store.engine import reading
 from benchlog.store.ledger import batches

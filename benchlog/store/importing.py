@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from sqlalchemy import select
 
-from benchlog.errors import BadLog, BenchlogError
-from benchlog.files import is_read_once
-from benchlog.logger import Logger
-from benchlog.many import ProcessEnded, side_by_side
-from benchlog.plan import Plan
-from benchlog.several import ENDINGS, is_log, processes_for
+from benchlog.core.errors import BadLog, BenchlogError
+from benchlog.core.files import is_read_once
+from benchlog.log.discovery import ENDINGS, is_log, processes_for
+from benchlog.logger.model import Logger
+from benchlog.plan.model import Plan
+from benchlog.process.pool import ProcessEnded, side_by_side
 from benchlog.store.engine import reading
 from benchlog.store.logs_kept import CannotKeep, forget_parts
 from benchlog.store.named import path_of

@@ -3,12 +3,12 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from benchlog.evidence import KeyOffDraw
-from benchlog.logger import Logger
-from benchlog.plan import Plan
-from benchlog.report_words import Walk, draw_rows
-from benchlog.result import Result
+from benchlog.logger.model import Logger
+from benchlog.plan.model import Plan
+from benchlog.report.words import Walk, draw_rows
 from benchlog.store.logs_kept import Kept
+from benchlog.verdict.evidence import KeyOffDraw
+from benchlog.verdict.result import Result
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,12 +4,12 @@ import json
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 
-from benchlog.report_text import render_text
-from benchlog.report_words import SHAPES
-from benchlog.result import Verdict
+from benchlog.report.text import render_text
+from benchlog.report.words import SHAPES
 from benchlog.store.entry import stamp
 from benchlog.store.kinds import Record, RecordRow
 from benchlog.store.walk_kept import walk_body
+from benchlog.verdict.result import Verdict
 
 _HEADS = ("No", "Recorded", "Bike", "Verdict", "Score", "Closest", "Signed by")
 

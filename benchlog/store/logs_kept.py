@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from benchlog.errors import BenchlogError, MissingColumns
-from benchlog.logger import Channel, Logger, LogTime
-from benchlog.readers import reader_of
-from benchlog.readers.raw import Table
-from benchlog.readers.source import Source
-from benchlog.readers.timeline import Placed, State, epoch_s, place
-from benchlog.roles import ROLE_UNITS
-from benchlog.stopping import later
+from benchlog.core.errors import BenchlogError, MissingColumns
+from benchlog.core.interrupts import later
+from benchlog.core.roles import ROLE_UNITS
+from benchlog.log.readers import reader_of
+from benchlog.log.readers.raw import Table
+from benchlog.log.readers.source import Source
+from benchlog.log.readers.timeline import Placed, State, epoch_s, place
+from benchlog.logger.model import Channel, Logger, LogTime
 
 if TYPE_CHECKING:
     import polars as pl

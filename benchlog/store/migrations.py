@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 from sqlalchemy import Connection, inspect, text
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.store.entry import NOTHING_BEFORE, stamp
 from benchlog.store.schema import VERSION
 

@@ -7,8 +7,8 @@ from pathlib import Path
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
-from benchlog.errors import BenchlogError
-from benchlog.places import data_folder
+from benchlog.core.errors import BenchlogError
+from benchlog.core.places import data_folder
 
 FILE_NAME = "records.sqlite"
 # two letters at least before the colon, as one is a drive; also within a path, as where a URL was made a path before

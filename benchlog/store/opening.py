@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, inspect, text
 
-from benchlog.errors import BenchlogError
+from benchlog.core.errors import BenchlogError
 from benchlog.store.engine import reading, writing
 from benchlog.store.ledger import derive_again
 from benchlog.store.migrations import MIGRATIONS, Migration, migrate, refuse_newer, version_of

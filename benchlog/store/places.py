@@ -5,7 +5,7 @@ from pathlib import Path
 
 from sqlalchemy.engine import URL
 
-from benchlog.places import data_folder
+from benchlog.core.places import data_folder
 from benchlog.store.named import path_of
 
 

@@ -8,18 +8,18 @@ from typing import Any
 from pydantic import ValidationError
 from sqlalchemy import Connection, and_, exists, func, select
 
-from benchlog.errors import BenchlogError
-from benchlog.logger import Logger
-from benchlog.plan import plan_from_mapping
-from benchlog.readings import QUANTITIES, Reading
-from benchlog.result import Result
+from benchlog.core.errors import BenchlogError
+from benchlog.logger.model import Logger
+from benchlog.plan.model import plan_from_mapping
 from benchlog.store.entry import Entry, moment
 from benchlog.store.kinds import BikeRow, Record, RecordLog, RecordRow, Signature
 from benchlog.store.ledger import entry_of
 from benchlog.store.logs_kept import Kept
+from benchlog.store.readings import QUANTITIES, Reading
 from benchlog.store.saving import BODY_FORM
 from benchlog.store.schema import HEAD, LEDGER, MEASURED, RECORDS, SIGNATURES
 from benchlog.store.walk_kept import walk_of
+from benchlog.verdict.result import Result
 
 _LATER = RECORDS.alias("later")
 

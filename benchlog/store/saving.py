@@ -7,17 +7,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchlog import __version__
-from benchlog.errors import BenchlogError
-from benchlog.logger import Logger, load_logger
-from benchlog.plan import Plan
-from benchlog.result import Result
+from benchlog.core.errors import BenchlogError
+from benchlog.logger.model import Logger, load_logger
+from benchlog.plan.model import Plan
 from benchlog.store.entry import canonical, stamp
 from benchlog.store.logs_kept import LogFacts, read_log
 from benchlog.store.walk_kept import walk_body
+from benchlog.verdict.result import Result
 
 if TYPE_CHECKING:
-    from benchlog.evidence import LogEvidence
     from benchlog.run import LoggerLike
+    from benchlog.verdict.evidence import LogEvidence
 
 BODY_FORM = 1
 CLOCK, FILE, GIVEN = "log's clock", "file's time", "given"

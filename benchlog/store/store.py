@@ -7,11 +7,9 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
-from benchlog.errors import BenchlogError
-from benchlog.logger import Logger
-from benchlog.readings import Reading
-from benchlog.result import Result
-from benchlog.stopping import later
+from benchlog.core.errors import BenchlogError
+from benchlog.core.interrupts import later
+from benchlog.logger.model import Logger
 from benchlog.store import changes as changed
 from benchlog.store import reading as read
 from benchlog.store.engine import engine_of, reading, writing
@@ -21,7 +19,9 @@ from benchlog.store.logs_kept import kept_logger, kept_path
 from benchlog.store.named import url_of, where_of
 from benchlog.store.opening import bring_up
 from benchlog.store.places import logs_folder
+from benchlog.store.readings import Reading
 from benchlog.store.saving import record_body
+from benchlog.verdict.result import Result
 
 if TYPE_CHECKING:
     from benchlog.run import LoggerLike, PlanLike
@@ -199,7 +199,7 @@ class Store:
 
         Args:
             bike: as in the plan.
-            quantity: a check's id; None for all of ``benchlog.readings.QUANTITIES``.
+            quantity: a check's id; None for all of ``benchlog.store.readings.QUANTITIES``.
         """
         with reading(self.engine, self.where) as connection:
             return read.readings_of(connection, bike, quantity)
@@ -229,7 +229,7 @@ class Store:
         """
         from contextlib import ExitStack
 
-        from benchlog.log import Log
+        from benchlog.log.log import Log
         from benchlog.run import check
 
         record = self.record(number)

@@ -4,10 +4,10 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from benchlog.evidence import KeyOffDraw
+from benchlog.verdict.evidence import KeyOffDraw
 
 if TYPE_CHECKING:
-    from benchlog.report_words import Walked
+    from benchlog.report.words import Walked
 
 _KEY = "key_off"
 

@@ -2,8 +2,8 @@
 
 from dash import html
 
-from benchlog.report_bar import bar_shape
-from benchlog.result import Check
+from benchlog.report.bar import bar_shape
+from benchlog.verdict.result import Check
 from dashboards.parts.attributes import attributes
 
 

@@ -5,9 +5,9 @@ from typing import Any
 
 from dash import html
 
-from benchlog import report_words as words
-from benchlog.folding import held_together
-from benchlog.result import Check, Result
+from benchlog.core.folding import held_together
+from benchlog.report import words
+from benchlog.verdict.result import Check, Result
 from dashboards.parts.attributes import attributes
 from dashboards.parts.badge import badge
 from dashboards.parts.bar import bar

@@ -2,8 +2,8 @@
 
 from dash import html
 
-from benchlog import report_words as words
-from benchlog.result import Result
+from benchlog.report import words
+from benchlog.verdict.result import Result
 from dashboards.words.said import on_page
 
 

@@ -5,7 +5,7 @@ from typing import Any
 
 from dash import dcc, html
 
-from benchlog.figures.legend import entries_of, entries_of_roles
+from benchlog.report.figures.legend import entries_of, entries_of_roles
 from dashboards.parts.attributes import attributes
 from dashboards.parts.legend import legend
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from dash import html
 
-from benchlog import report_words as words
+from benchlog.report import words
 
 
 def draws_section(walks: Sequence[words.Walk]) -> html.Section | None:

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from dash import html
 
-from benchlog.figures.legend import Entry, swatch
+from benchlog.report.figures.legend import Entry, swatch
 
 
 def legend(entries: Iterable[Entry]) -> html.Ul:

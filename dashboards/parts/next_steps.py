@@ -4,8 +4,8 @@ from typing import Any
 
 from dash import html
 
-from benchlog import report_words as words
-from benchlog.result import Cause, Result
+from benchlog.report import words
+from benchlog.verdict.result import Cause, Result
 from dashboards.parts.badge import badge
 from dashboards.words.said import on_page
 

@@ -1,7 +1,7 @@
 """Sentences of a result as a reader of the pages needs them: without the options of a command."""
 
-from benchlog.folding import held_together
-from benchlog.report_words import NAME_BEFORE
+from benchlog.core.folding import held_together
+from benchlog.report.words import NAME_BEFORE
 
 
 def on_page(sentence: str) -> str:

@@ -36,7 +36,7 @@ print(time.perf_counter() - began)
 CHECKING = """
 import sys, time
 import polars as pl
-import benchlog.log, benchlog.examine, benchlog.causes, benchlog.checks, benchlog.run
+import benchlog.log.log, benchlog.examine, benchlog.verdict.causes, benchlog.verdict.checks, benchlog.run
 began = time.perf_counter()
 benchlog.run.check(sys.argv[1], plan=sys.argv[2])
 print(time.perf_counter() - began)

@@ -49,9 +49,9 @@ RECORD = """
 import json, sys, time
 from pathlib import Path
 import polars as pl, serial
-from benchlog.logger import load_logger
-from benchlog.readers.lines import LineParser
-from benchlog.recording import Capture
+from benchlog.logger.model import load_logger
+from benchlog.log.readers.lines import LineParser
+from benchlog.bench.recording import Capture
 port, out, lines, logger = sys.argv[1], Path(sys.argv[2]), int(sys.argv[3]), load_logger(sys.argv[4])
 LineParser(logger).feed(b"t_us,battery_v,battery_a,trigger_v,feed_v,ground_v\\n1,2,3,4,5,6\\n2,2,3,4,5,6\\n")
 began_cpu, began, ended = time.process_time(), None, None
@@ -74,7 +74,7 @@ def lines_of(form: str, checksum: str, count: int) -> bytes:
     """A stream of ``count`` lines, about 45 bytes each where they are plain CSV."""
     import numpy as np
 
-    from benchlog.readers.lines.checksum import DIGITS, checksum_of
+    from benchlog.log.readers.lines.checksum import DIGITS, checksum_of
 
     rng = np.random.default_rng(3)
     volts = 12.6 + 0.01 * rng.standard_normal((count, 3))

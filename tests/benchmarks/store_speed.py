@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import benchlog
-from benchlog.plan import load_plan
+from benchlog.plan.model import load_plan
 from benchlog.store import Store, open_store
 from benchlog.store.entry import canonical, stamp
 from benchlog.store.exporting import csv_lines

@@ -6,10 +6,10 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from benchlog.errors import BenchlogError
-from benchlog.log import Log
-from benchlog.logger import Channel, Logger, LogTime, load_logger
-from benchlog.plan import load_plan
+from benchlog.core.errors import BenchlogError
+from benchlog.log.log import Log
+from benchlog.logger.model import Channel, Logger, LogTime, load_logger
+from benchlog.plan.model import load_plan
 
 Target = Callable[[bytes], None]
 
@@ -62,7 +62,7 @@ def parquet(data: bytes) -> None:
 
 def plan(data: bytes) -> None:
     """Read a plan file, and write what it derives."""
-    from benchlog.plan_report import render_plan
+    from benchlog.report.plan import render_plan
 
     with _file(data) as path, contextlib.suppress(BenchlogError):
         render_plan(load_plan(path))
@@ -77,7 +77,7 @@ def logger(data: bytes) -> None:
 
 def lines(data: bytes) -> None:
     """Feed a serial stream in pieces, with and without a logger file."""
-    from benchlog.readers.lines import LineParser
+    from benchlog.log.readers.lines import LineParser
 
     choice, content = (data[0], data[1:]) if data else (0, b"")
     parser = LineParser(LOGGERS[choice % len(LOGGERS)])

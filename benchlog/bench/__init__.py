@@ -1,0 +1,1 @@
+"""Beside the bike: recording a stream, and the guided test."""

@@ -1,0 +1,111 @@
+"""One key at a time from the terminal, without waiting for it."""
+
+import re
+import sys
+from collections.abc import Callable
+from contextlib import suppress
+from types import TracebackType
+from typing import Literal
+
+from benchlog.bench.guided.view import Key
+
+Pressed = Key | Literal["quit"]
+
+#: What is typed -> what it asks for.
+KEYS: dict[str, Pressed] = {
+    "\r": "enter",
+    "\n": "enter",
+    " ": "enter",
+    "s": "skip",
+    "a": "again",
+    "w": "walk",
+    "b": "bridge",
+    "q": "quit",
+    "\x03": "quit",
+}
+
+#: What a terminal sends for a key without a letter, such as an arrow (ECMA-48): ends in letters that mean nothing here.
+_UNLETTERED = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|O[@-~])")
+_HALF = re.compile(r"\x1b(?:\[[0-?]*[ -/]*|O)?$")
+#: Windows sends one of these before the letter that stands for such a key.
+_BEFORE_UNLETTERED = ("\x00", "\xe0")
+
+
+class Keyboard:
+    """The terminal's keys while it is open; none where standard input is no terminal."""
+
+    def __init__(self) -> None:
+        """Not listening yet."""
+        self._restore: Callable[[], None] | None = None
+        self._read: Callable[[], str] = str
+        self._half = ""
+        self.works = False
+
+    def __enter__(self) -> "Keyboard":
+        """Listen: keys come singly and are not shown."""
+        if not sys.stdin or not sys.stdin.isatty():
+            return self
+        if sys.platform == "win32":
+            self._on_windows()
+        else:
+            self._on_posix()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, problem: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Leave the terminal as it was."""
+        if self._restore is not None:
+            self._restore()
+            self._restore = None
+
+    def pressed(self) -> list[Pressed]:
+        """The keys since the last time; others than the known ones are nothing."""
+        text = _UNLETTERED.sub("", self._half + self._read())
+        # the rest of such a key may come a moment later
+        half = _HALF.search(text)
+        self._half = half[0] if half else ""
+        return [KEYS[char] for char in text.removesuffix(self._half).lower() if char in KEYS]
+
+    def _on_posix(self) -> None:
+        import os
+        import select
+        import termios
+        import tty
+
+        handle = sys.stdin.fileno()
+        try:
+            before = termios.tcgetattr(handle)
+            tty.setcbreak(handle)
+        except termios.error:
+            return  # a terminal that cannot be set gives no keys
+
+        def read() -> str:
+            text = b""
+            with suppress(OSError):
+                while select.select([handle], [], [], 0)[0]:
+                    more = os.read(handle, 64)
+                    if not more:
+                        break
+                    text += more
+            return text.decode("utf-8", "ignore")
+
+        self._read, self.works = read, True
+        self._restore = lambda: termios.tcsetattr(handle, termios.TCSADRAIN, before)
+
+    def _on_windows(self) -> None:
+        import importlib
+
+        console = importlib.import_module("msvcrt")  # known to type checkers on Windows alone
+
+        def read() -> str:
+            text = ""
+            while console.kbhit():
+                char = console.getwch()
+                if char in _BEFORE_UNLETTERED:
+                    console.getwch()
+                else:
+                    text += char
+            return text
+
+        self._read, self.works = read, True

@@ -1,0 +1,73 @@
+"""Has a line or a level moved, for good, since the step began?"""
+
+import math
+
+import numpy as np
+
+from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.bench.guided.history import History
+from benchlog.bench.guided.sight import Sight
+from benchlog.core.trace import Array
+
+#: A line has moved once it has stayed there for this long, s.
+LINE_HELD_S = 0.3
+#: The noise is taken from the newest points over this long, s.
+NOISE_OVER_S = 20.0
+
+
+def is_up(history: History, role: str) -> bool:
+    """Whether a switched line is up now."""
+    return history.newest(role) > UP_ABOVE_V
+
+
+def moved(sight: Sight, role: str, *, up: bool) -> float | None:
+    """When a line that was on the other side moved for good, s."""
+    if (sight.before.of(role) > UP_ABOVE_V) is up or math.isnan(sight.before.of(role)):
+        return None
+    t, x = sight.history.points(role, sight.since_s)
+    there = (x > UP_ABOVE_V) == up
+    last = t > sight.history.now_s - LINE_HELD_S - 0.15
+    if not last.any() or not there[last].all():
+        return None
+    at_s = float(t[np.argmax(there)])
+    return at_s if sight.history.now_s - at_s >= LINE_HELD_S else None
+
+
+def steady_change(
+    sight: Sight, role: str, lasts_s: float, band: float = 0.0, before: float | None = None
+) -> tuple[float, float] | None:
+    """When a level moved to where it has now stood for a while: ``(at_s, change)``; None while it moves.
+
+    Args:
+        band: it may stray this far while it counts as steady; at least its own noise and a tenth of the change.
+        before: the level that it moved from; that just before the step where not given.
+    """
+    history = sight.history
+    t, x = history.points(role, sight.since_s)
+    good = np.isfinite(x)
+    t, x = t[good], x[good]
+    late = t > history.now_s - lasts_s - 0.15
+    before = sight.before.of(role) if before is None else before
+    if not len(t) or math.isnan(before) or late.sum() < 2 or history.now_s - t[0] < lasts_s:
+        return None
+    level = float(np.median(x[late]))
+    change = level - before
+    spread = float(np.ptp(x[late]))
+    if spread > max(8 * _noise(x), abs(change) / 10, band, 0.02 if role.endswith("_v") else 0.0):
+        return None
+    beyond = (x - before) * np.sign(change) > abs(change) / 2
+    # where it last came from the old level
+    back = np.flatnonzero(~beyond)
+    at = int(back[-1]) + 1 if len(back) else 0
+    return (float(t[min(at, len(t) - 1)]), change) if at < len(t) else None
+
+
+def sigma(history: History, role: str) -> float:
+    """The noise of single points, in the channel's unit."""
+    return _noise(history.points(role, history.now_s - NOISE_OVER_S)[1])
+
+
+def _noise(x: Array) -> float:
+    """Noise of single points from neighbours' differences, which steps hardly move."""
+    good = x[np.isfinite(x)]
+    return 1.4826 * float(np.median(np.abs(np.diff(good)))) / math.sqrt(2) if len(good) > 3 else 0.0

@@ -1,0 +1,27 @@
+"""The steps of the guided test in their order."""
+
+from benchlog.bench.guided.spec import StepSpec
+from benchlog.bench.guided.steps_fuses import fuse, fuses_in
+from benchlog.bench.guided.steps_on import all_on, engine, key_on, slot
+from benchlog.bench.guided.steps_rest import at_rest, key_off, sleep, sleep_again
+from benchlog.examine.off_state import DEFAULT_SETTLED_S
+from benchlog.plan.advice import fire_risks
+from benchlog.plan.limits import slots_in_order
+from benchlog.plan.model import Plan
+
+
+def steps_of(plan: Plan) -> tuple[StepSpec, ...]:
+    """All steps for this plan in their order, those of the fuse walk included."""
+    circuits = slots_in_order(plan)
+    need_s = plan.limits.settle_max_s or DEFAULT_SETTLED_S
+    return (
+        *at_rest(fire_risks(plan)),
+        key_on(plan),
+        *(slot(circuit) for circuit in circuits),
+        *([all_on()] if circuits else []),
+        *engine(),
+        key_off(),
+        sleep(need_s),
+        *(step for at, circuit in enumerate(circuits) for step in fuse(circuit, first=at == 0)),
+        *([fuses_in(), sleep_again(need_s)] if circuits else []),
+    )

@@ -1,0 +1,88 @@
+"""The logger file that is laid beside a recording, so that the log can be checked as it is."""
+
+import json
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from benchlog.core.errors import BenchlogError
+
+if TYPE_CHECKING:
+    from benchlog.logger.model import Channel, Logger
+
+
+def beside_path(log: Path) -> Path:
+    """``ride.logger.toml`` for ``ride.csv``."""
+    return log.with_name(f"{log.name.rpartition('.')[0] or log.name}.logger.toml")
+
+
+def lay_beside(log: Path, logger: "Logger", given: "Logger | None") -> None:
+    """Write the logger file of a recording.
+
+    Args:
+        log: the recording.
+        logger: what the columns of the file mean.
+        given: the logger as the user named it; a file that says just that may be replaced.
+
+    Raises:
+        BenchlogError: another logger file lies there, or it cannot be written.
+    """
+    from benchlog.core.files import write_whole
+    from benchlog.logger.model import load_logger
+
+    path = beside_path(log)
+    if path.exists():
+        # by what they say: two that mean the same may differ in what was noted as they were read
+        there = logger_text(load_logger(path))
+        if there == logger_text(logger):
+            return
+        if given is None or there != logger_text(given):
+            raise BenchlogError(
+                f"{path}: another logger file lies beside the recording already; move it away, or name it with --logger"
+            )
+    write_whole(path, logger_text(logger), what="the logger file beside the recording")
+
+
+def logger_by_number(names: Sequence[str]) -> "Logger | None":
+    """The logger that names alone describe, its columns given by number; None where no name is a role."""
+    from benchlog.logger.model import logger_from_headers
+
+    found = logger_from_headers(names)
+    if found is None:
+        return None
+    number = {name: n + 1 for n, name in enumerate(names)}
+    channels = tuple(each.model_copy(update={"column": number[str(each.column)]}) for each in found.channel)
+    timed = found.time
+    if timed is not None:
+        timed = timed.model_copy(update={"column": number[str(timed.column)]})
+    return found.model_copy(update={"channel": channels, "time": timed})
+
+
+def logger_text(logger: "Logger") -> str:
+    """A logger as a logger file says it."""
+    lines = ["[logger]", f"name = {_text(logger.name)}"]
+    if logger.rate_hz is not None:
+        lines.append(f"rate_hz = {logger.rate_hz!r}")
+    if logger.time is not None:
+        lines += ["", "[time]", f"column = {_text(logger.time.column)}", f"unit = {_text(logger.time.unit)}"]
+        if logger.time.wraps_at is not None:
+            lines.append(f"wraps_at = {logger.time.wraps_at!r}")
+    for channel in logger.channel:
+        lines += ["", "[[channel]]", *_channel(channel)]
+    return "\n".join(lines) + "\n"
+
+
+def _channel(channel: "Channel") -> Iterator[str]:
+    for name, field in type(channel).model_fields.items():
+        value = getattr(channel, name)
+        if value is None or (not field.is_required() and value == field.default and name != "unit"):
+            continue
+        yield f"{name} = {_text(value)}"
+
+
+def _text(value: object) -> str:
+    """A value as TOML writes it."""
+    if isinstance(value, tuple):
+        return f"[{', '.join(_text(each) for each in value)}]"
+    # a TOML basic string has the escapes of a JSON one
+    return json.dumps(value) if isinstance(value, str) else repr(value)

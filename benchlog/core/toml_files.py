@@ -1,0 +1,168 @@
+"""Files of settings in TOML: read, checked in full against a model, every fault told at once with its line."""
+
+import re
+import tomllib
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from typing import Any, Literal, TypeVar
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from benchlog.core.errors import BadLogger, BadPlan
+from benchlog.core.toml_faults import path_of, worded
+
+_LARGEST_FILE = 1_000_000  # bytes; a plan or logger file is a few thousand
+
+Model = TypeVar("Model", bound=BaseModel)
+Cross = Callable[[Mapping[str, Any]], Iterable[tuple[str, str]]]
+Kind = Literal["plan", "logger file"]
+_REFUSALS: dict[Kind, type[BadPlan] | type[BadLogger]] = {"plan": BadPlan, "logger file": BadLogger}
+#: Which option of the command line takes which file.
+OPTIONS: dict[Kind, str] = {"plan": "--plan", "logger file": "--logger"}
+_SIGNS: tuple[tuple[Kind, str], ...] = (
+    ("plan", r"^\s*\[\s*(install|battery)\s*\]"),
+    ("logger file", r"^\s*\[\[\s*channel\s*\]\]"),
+)
+
+
+class Table(BaseModel):
+    """A table of a file of settings: frozen, unknown keys and numbers written as text refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+
+def load(path: str | Path, kind: Kind, model: type[Model], cross: Cross) -> Model:
+    """Read a file of settings.
+
+    Args:
+        path: the file.
+        kind: what it should be.
+        model: of the whole file.
+        cross: gives the faults between keys of raw tables: (path, text).
+
+    Raises:
+        BadPlan, BadLogger: the file cannot be read or does not fit the model; names every fault.
+    """
+    text, faults = _read(Path(path))
+    data = {} if faults else _parsed(text, faults)
+    if (other := kind_of(text)) not in (None, kind):
+        faults = [f"this is a {other}, not a {kind}; name it with {OPTIONS[other]} and the {kind} with {OPTIONS[kind]}"]
+    if faults:
+        raise _REFUSALS[kind](str(path), faults)
+    return validated(data, kind, model, cross, str(path), _lines(text))
+
+
+def validated(
+    data: Mapping[str, Any],
+    kind: Kind,
+    model: type[Model],
+    cross: Cross,
+    where: str,
+    lines: Mapping[str, int] | None = None,
+) -> Model:
+    """The model made from nested tables.
+
+    Args:
+        data: the tables, as a TOML or JSON reader gives them.
+        kind, model, cross: as for ``load``.
+        where: what to call the source in an error.
+        lines: path of a key -> its line.
+
+    Raises:
+        BadPlan, BadLogger: with every fault and its path, in the order of the file where it is known.
+    """
+    lines = lines or {}
+    faults: list[tuple[str, str]] = []
+    made: Model | None = None
+    try:
+        made = model.model_validate(dict(data))
+    except ValidationError as error:
+        faults += [
+            (path_of(detail["loc"]), worded(model, detail))
+            for detail in error.errors()
+            if detail["type"] != "disagree" and not (detail["type"] == "too_short" and detail["input"])
+        ]
+    faults += cross(data)
+    if made is not None and not faults:
+        return made
+    faults.sort(key=lambda fault: lines.get(fault[0], lines.get(fault[0].rpartition(".")[0], 0)))
+    raise _REFUSALS[kind](
+        where, [f"{path}: {text}" + (f" (line {lines[path]})" if path in lines else "") for path, text in faults]
+    )
+
+
+def schema(model: type[BaseModel]) -> dict[str, Any]:
+    """The JSON Schema of a file of settings, for editors and other programs."""
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **model.model_json_schema()}
+
+
+def kind_of(text: str) -> Kind | None:
+    """What a text looks like, by its tables' names; None where it could be anything."""
+    return next((kind for kind, sign in _SIGNS if re.search(sign, text, re.MULTILINE)), None)
+
+
+def _read(path: Path) -> tuple[str, list[str]]:
+    """The text of a small UTF-8 file, or what is wrong with it."""
+    try:
+        if path.is_dir():
+            return "", ["is a folder, not a file; name the .toml file in it"]
+        if not path.exists():
+            return "", ["no such file; check the name and the folder"]
+        if not path.is_file():
+            return "", ["is not an ordinary file; name a .toml file"]
+        if (size := path.stat().st_size) > _LARGEST_FILE:
+            return "", [f"holds {size / 1e6:.1f} MB, at most 1 MB is expected; this may be a log: name a .toml file"]
+        raw = path.read_bytes()
+    except (OSError, ValueError) as fault:
+        return "", [f"cannot be read ({str(getattr(fault, 'strerror', None) or fault).lower()}); check its permissions"]
+    try:
+        return raw.decode("utf-8-sig"), []
+    except UnicodeDecodeError as fault:
+        line = raw.count(b"\n", 0, fault.start) + 1
+        return "", [f"line {line}: is not UTF-8 text; save it as UTF-8"]
+
+
+def _parsed(text: str, faults: list[str]) -> dict[str, Any]:
+    """The tables of a TOML text; a syntax error is added to ``faults``, with its line."""
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        faults.append("is nested too deeply for a file of settings; write each table under a [name] of its own")
+    except ValueError as fault:  # also what Python says to a number of thousands of digits
+        if _is_table_of_numbers(text):
+            faults.append(
+                "this is a log, not a file of settings; the log comes first, then --plan or --logger FILE.toml"
+            )
+            return {}
+        found = re.fullmatch(r"(.*?) \(at line (\d+), column (\d+)\)", str(fault), re.DOTALL)
+        at = f"line {found[2]}, column {found[3]}: " if found else ""
+        what = found[1] if found else str(fault).removesuffix(" (at end of document)")
+        if not isinstance(fault, tomllib.TOMLDecodeError):
+            what = "a number has thousands of digits"
+        faults.append(f"{at}is not valid TOML: {what[:1].lower()}{what[1:]}; texts need quotes, decimals a point")
+    return {}
+
+
+def _is_table_of_numbers(text: str) -> bool:
+    """Whether most of its first lines are numbers beside each other."""
+    lines = [line for line in text[:4000].splitlines()[:40] if line.strip()]
+    rows = sum(1 for line in lines if re.fullmatch(r"\s*[-+\d][-+\d.eE:TZ]*\s*[,;\t ].*\d.*", line))
+    return 2 * rows > len(lines)
+
+
+def _lines(text: str) -> dict[str, int]:
+    """Path of each key and table in a TOML text of the usual plain layout -> its line."""
+    lines: dict[str, int] = {}
+    table = ""
+    counts: dict[str, int] = {}
+    for number, line in enumerate(text.splitlines(), start=1):
+        if found := re.match(r"\s*\[\[\s*([\w-]+)\s*\]\]", line):
+            counts[found[1]] = counts.get(found[1], 0) + 1
+            table = f"{found[1]}[{counts[found[1]]}]"
+            lines.setdefault(table, number)
+        elif found := re.match(r"\s*\[\s*([\w-]+)\s*\]", line):
+            table = found[1]
+            lines.setdefault(table, number)
+        elif found := re.match(r"\s*[\"']?([\w-]+)[\"']?\s*=", line):
+            lines.setdefault(f"{table}.{found[1]}" if table else found[1], number)
+    return lines

@@ -1,0 +1,301 @@
+"""A whole log in a bounded number of buckets, made in one pass."""
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from benchlog.core.roles import ROLE_UNITS
+from benchlog.core.trace import Array, Band, Overview, Trace
+
+_BYTES = 64 << 20
+_BYTES_A_ROLE, _BYTES_SHARED = 56, 32  # in one bucket
+_FEWEST, _MOST = 1 << 16, 1 << 19
+_STEPS = 1 << 18  # time steps kept for their median
+_PARTS = 256  # pieces that full buckets lie in
+
+_Key = tuple[str, str]  # role ("" for all) and figure
+_Figures = dict[_Key, npt.NDArray[Any]]
+
+
+def buckets_for(roles: int) -> int:
+    """The power of two of buckets that keeps an overview of so many roles within about 64 MB."""
+    fits = _BYTES // (_BYTES_A_ROLE * roles + _BYTES_SHARED)
+    return min(max(1 << (fits.bit_length() - 1), _FEWEST), _MOST)
+
+
+class OverviewBuilder:
+    """Takes consecutive traces, gives their overview.
+
+    Every bucket holds ``k`` rows, k a power of two; when there are more than ``max_buckets``,
+    neighbours are joined and k doubles. While k is 1 the overview is the log itself.
+
+    Args:
+        roles: all roles of the log; those in A get ``area`` and ``weight_s``, others NaN there.
+        max_buckets: at least 2.
+        expected_rows: how long the log will be at least, if known: saves joining.
+    """
+
+    def __init__(self, roles: Iterable[str], max_buckets: int | None = None, expected_rows: int = 0) -> None:
+        self._roles = tuple(roles)
+        self._currents = frozenset(role for role in self._roles if ROLE_UNITS[role] == "A")
+        self._max = max(max_buckets or buckets_for(len(self._roles)), 2)
+        self._k = 1
+        while expected_rows > self._max * self._k:
+            self._k *= 2
+        self._full: list[_Figures] = []  # buckets of k rows
+        self._buckets = 0
+        self._open: _Figures | None = None  # one bucket with fewer
+        self._open_rows = 0
+        self._last_s: float | None = None
+        self._before_s: float | None = None  # the last trace's end, as the currents saw it
+        self._last: dict[str, tuple[float, float]] = {}  # role -> time and value of its last valid sample
+        self._steps: list[Array] = []
+        self._stride, self._phase, self._kept = 1, 0, 0
+
+    def add(self, trace: Trace) -> None:
+        """Take the next samples of the log."""
+        rows = len(trace)
+        if not rows:
+            return
+        columns = self._columns(trace)
+        at = 0
+        if self._open is not None:
+            at = min(self._k - self._open_rows, rows)
+            self._extend(_reduced(columns, 0, at, at), at)
+        whole = (rows - at) // self._k * self._k
+        if whole:
+            self._full.append(_reduced(columns, at, at + whole, self._k))
+            self._buckets += whole // self._k
+            at += whole
+        if at < rows:
+            self._extend(_reduced(columns, at, rows, rows - at), rows - at)
+        while self._buckets >= self._max and (self._buckets > self._max or self._open is not None):
+            self._join()
+
+    def finish(self) -> Overview:
+        """The overview of all samples taken."""
+        parts = [*self._full, *([self._open] if self._open is not None else [])]
+        if not parts:
+            return _overview(_reduced(self._columns(_nothing(self._roles)), 0, 0, 1), self._roles, float("nan"))
+        steps = np.concatenate(self._steps) if self._steps else np.empty(0)
+        step_s = float(np.median(steps)) if len(steps) else float("nan")
+        return _overview(_joined(parts), self._roles, step_s)
+
+    def _columns(self, trace: Trace) -> "_Columns":
+        time_s = trace.time_s
+        dt = np.empty(len(time_s))
+        np.subtract(time_s[1:], time_s[:-1], out=dt[1:])
+        if len(time_s):
+            dt[0] = 0.0 if self._last_s is None else time_s[0] - self._last_s
+            self._sample_steps(dt if self._last_s is not None else dt[1:])
+            self._last_s = float(time_s[-1])
+        products: dict[str, tuple[Array, Array]] = {}
+        for role in self._currents:
+            values = trace.values[role]
+            sums = np.empty(len(values))
+            np.add(values[1:], values[:-1], out=sums[1:])
+            if len(values):
+                sums[0] = values[0] + self._last.get(role, (0.0, values[0]))[1]
+            sums *= dt
+            weights = dt
+            last_s = self._last[role][0] if role in self._last else None
+            if np.isnan(sums.sum()) or last_s != self._before_s:
+                sums, weights = self._across_empty(trace, role)
+            elif len(values):
+                self._last[role] = (float(time_s[-1]), float(values[-1]))
+            products[role] = sums, weights
+        self._before_s = self._last_s
+        return _Columns(trace, self._roles, dt, products)
+
+    def _across_empty(self, trace: Trace, role: str) -> tuple[Array, Array]:
+        """Trapezoids from valid sample to valid sample: empty cells are spanned, samples over range are not."""
+        values, flags = trace.values[role], trace.over.get(role)
+        sums, weights = np.zeros(len(values)), np.zeros(len(values))
+        at = np.flatnonzero(~np.isnan(values))
+        broken = np.zeros(len(values), dtype=np.int64) if flags is None else np.cumsum(flags)
+        if len(at):
+            t, x = trace.time_s[at], values[at]
+            apart = np.diff(t, prepend=t[0])
+            pairs = x + np.concatenate((x[:1], x[:-1]))
+            whole = np.diff(broken[at], prepend=broken[at[0]]) == 0
+            if role in self._last and broken[at[0]] == 0:
+                apart[0], pairs[0] = t[0] - self._last[role][0], x[0] + self._last[role][1]
+            sums[at], weights[at] = np.where(whole, pairs * apart, 0.0), np.where(whole, apart, 0.0)
+            self._last[role] = (float(t[-1]), float(x[-1]))
+        if len(broken) and broken[-1] > (broken[at[-1]] if len(at) else 0):
+            self._last.pop(role, None)  # over range since the last valid sample
+        return sums, weights
+
+    def _sample_steps(self, steps: Array) -> None:
+        taken = steps[self._phase :: self._stride].copy()
+        self._phase = (self._phase - len(steps)) % self._stride
+        self._steps.append(taken)
+        self._kept += len(taken)
+        while self._kept > _STEPS:
+            every = np.concatenate(self._steps)
+            self._steps = [every[::2].copy()]
+            self._phase += self._stride if len(every) % 2 else 0
+            self._stride *= 2
+            self._kept = len(self._steps[0])
+
+    def _extend(self, bucket: _Figures, rows: int) -> None:
+        self._open = bucket if self._open is None else _merged(_joined([self._open, bucket]))
+        self._open_rows += rows
+        if self._open_rows == self._k:
+            self._full.append(self._open)
+            self._buckets += 1
+            self._open, self._open_rows = None, 0
+
+    def _join(self) -> None:
+        # part by part, in the cache; where there are many small ones, all at once
+        parts = self._full if len(self._full) <= _PARTS else [_joined(self._full)]
+        joined: list[_Figures] = []
+        odd: _Figures | None = None
+        for part in parts:
+            figures = part if odd is None else _joined([odd, part])
+            count = len(figures["", "start"])
+            even = count // 2 * 2
+            odd = {key: column[even:] for key, column in figures.items()} if even < count else None
+            if even:
+                joined.append(_merged({key: column[:even] for key, column in figures.items()}))
+        if odd is not None:  # is half a bucket from now on
+            self._open = odd if self._open is None else _merged(_joined([odd, self._open]))
+            self._open_rows += self._k
+        self._full, self._buckets = joined, self._buckets // 2
+        self._k *= 2
+
+
+class _Columns:
+    """One trace with what is worked out for it as a whole."""
+
+    def __init__(
+        self, trace: Trace, roles: tuple[str, ...], dt: Array, products: dict[str, tuple[Array, Array]]
+    ) -> None:
+        self.trace, self.roles, self.dt, self.products = trace, roles, dt, products
+
+
+def _reduced(columns: _Columns, lo: int, hi: int, k: int) -> _Figures:
+    """Buckets of k rows from the rows lo to hi, a multiple of k."""
+    time_s = columns.trace.time_s[lo:hi].reshape(-1, k)
+    count = len(time_s)
+    figures: _Figures = {
+        ("", "start"): time_s[:, 0].copy(),
+        ("", "end"): time_s[:, -1].copy(),
+        ("", "rows"): np.full(count, k),
+        ("", "gap"): _extreme(np.maximum, columns.dt[lo:hi].reshape(-1, k)),
+    }
+    for role in columns.roles:
+        values = columns.trace.values[role][lo:hi].reshape(-1, k)
+        sums = _sums(values)
+        valid: npt.NDArray[np.int64] = np.full(count, k)
+        low = high = values
+        if np.isnan(sums.sum()):
+            missing = np.isnan(values)
+            valid = k - np.count_nonzero(missing, axis=1)
+            sums = _sums(np.where(missing, 0.0, values))
+            low, high = np.where(missing, np.inf, values), np.where(missing, -np.inf, values)
+        figures[role, "min"], figures[role, "max"] = _extremes(low, high)
+        figures[role, "sum"], figures[role, "valid"] = sums, valid
+        flags = columns.trace.over.get(role)
+        figures[role, "over"] = (
+            np.zeros(count, np.int64) if flags is None else np.count_nonzero(flags[lo:hi].reshape(-1, k), axis=1)
+        )
+        if role in columns.products:
+            area, weight = columns.products[role]
+            figures[role, "area"] = _sums(area[lo:hi].reshape(-1, k)) * 0.5
+            figures[role, "weight"] = _sums(weight[lo:hi].reshape(-1, k))
+    return figures
+
+
+def _sums(table: Array) -> Array:
+    return table[:, 0].copy() if table.shape[1] == 1 else table @ np.ones(table.shape[1])
+
+
+def _extreme(which: np.ufunc, table: Array) -> Array:
+    if table.shape[1] == 1:
+        return table[:, 0].copy()
+    # over a flat array numpy is twice as fast as along the rows of a table
+    flat = np.ascontiguousarray(table).reshape(-1)
+    found: Array = which.reduceat(flat, np.arange(0, len(flat), table.shape[1])) if len(flat) else flat
+    return found
+
+
+def _extremes(low: Array, high: Array) -> tuple[Array, Array]:
+    """Smallest and largest of each row; both tables may be the same."""
+    k = low.shape[1]
+    if k == 1 or k > 32 or k & (k - 1):
+        return _extreme(np.minimum, low), _extreme(np.maximum, high)
+    # along short rows numpy is slow: neighbours are compared until one is left
+    low, high = np.ascontiguousarray(low).reshape(-1), np.ascontiguousarray(high).reshape(-1)
+    while k > 1:
+        low, high, k = np.minimum(low[0::2], low[1::2]), np.maximum(high[0::2], high[1::2]), k // 2
+    return low, high
+
+
+def _first(column: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    return column[0::2]
+
+
+def _last(column: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    return column[1::2]
+
+
+def _sum(column: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    summed: npt.NDArray[Any] = column[0::2] + column[1::2]
+    return summed
+
+
+def _lower(column: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    joined: npt.NDArray[Any] = np.minimum(column[0::2], column[1::2])
+    return joined
+
+
+def _higher(column: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    joined: npt.NDArray[Any] = np.maximum(column[0::2], column[1::2])
+    return joined
+
+
+_MERGE: dict[str, Callable[[npt.NDArray[Any]], npt.NDArray[Any]]] = {
+    "start": _first,
+    "end": _last,
+    "gap": _higher,
+    "min": _lower,
+    "max": _higher,
+    **dict.fromkeys(("rows", "sum", "valid", "over", "area", "weight"), _sum),
+}
+
+
+def _merged(figures: _Figures) -> _Figures:
+    """Neighbouring buckets in pairs."""
+    return {key: _MERGE[key[1]](column) for key, column in figures.items()}
+
+
+def _joined(parts: list[_Figures]) -> _Figures:
+    if len(parts) == 1:
+        return parts[0]
+    return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
+
+
+def _nothing(roles: tuple[str, ...]) -> Trace:
+    return Trace(np.empty(0), {role: np.empty(0) for role in roles}, {})
+
+
+def _overview(figures: _Figures, roles: tuple[str, ...], step_s: float) -> Overview:
+    bands = {}
+    for role in roles:
+        valid = figures[role, "valid"]
+        none = valid == 0
+        unknown = np.full(len(valid), np.nan)
+        bands[role] = Band(
+            min=np.where(none, np.nan, figures[role, "min"]),
+            mean=np.where(none, np.nan, figures[role, "sum"] / np.maximum(valid, 1)),
+            max=np.where(none, np.nan, figures[role, "max"]),
+            area=figures.get((role, "area"), unknown),
+            weight_s=figures.get((role, "weight"), unknown),
+            over=figures[role, "over"],
+        )
+    shared = (figures["", name] for name in ("start", "end", "rows", "gap"))
+    start_s, end_s, rows, gap_s = shared
+    return Overview(start_s, end_s, rows, bands, gap_s, step_s)

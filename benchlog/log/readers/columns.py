@@ -1,0 +1,211 @@
+"""Which column of a log holds which role."""
+
+import math
+import unicodedata
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from benchlog.core.errors import BadLog, BadLogger, MissingColumns
+from benchlog.core.roles import ROLE_UNITS
+from benchlog.log.readers.leftover import leftover_notes, meant_header
+
+if TYPE_CHECKING:
+    from benchlog.logger.model import Logger
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of numbers.
+
+    Attributes:
+        index: from 0.
+        role: what it measures.
+        factor, addend: canonical value = number in the column * factor + addend.
+        over: cell texts that mean over range.
+        over_numbers: those of them that are numbers.
+    """
+
+    index: int
+    role: str
+    factor: float
+    addend: float
+    over: tuple[str, ...]
+    over_numbers: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """The columns to read; all others are ignored.
+
+    Attributes:
+        time: the time's column from 0; None where ``logger.rate_hz`` counts it.
+        mark: the mark column from 0, or None.
+        unused: a sentence for each header that was not used but looks like a role, and one for all others.
+    """
+
+    logger: "Logger"
+    columns: tuple[Column, ...]
+    time: int | None
+    mark: int | None
+    unused: tuple[str, ...] = ()
+
+    @property
+    def roles(self) -> frozenset[str]:
+        """All roles with numbers."""
+        return frozenset(column.role for column in self.columns)
+
+    @property
+    def iso_time(self) -> bool:
+        """The time column holds dates as text."""
+        return self.time is not None and self.logger.time is not None and self.logger.time.unit == "iso8601"
+
+
+def plain(header: str) -> str:
+    """A header as it is compared: the two Unicode forms of µ are one, spaces at the ends do not count."""
+    return header.strip() if header.isascii() else unicodedata.normalize("NFKC", header).strip()
+
+
+def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, width: int) -> Wanted:
+    """Find each channel's column.
+
+    Args:
+        where: the log's name, for the message.
+        logger: what the columns mean; None to take it from the headers.
+        headers: None where the log has none.
+        width: how many columns there are.
+
+    Raises:
+        BadLog: columns are missing or named twice, no header is a role, or nothing gives the time.
+    """
+    names = [plain(header) for header in headers or ()]
+    if logger is None:
+        logger = from_headers(where, names)
+    faults: list[str] = []
+    lacking: list[str | int] = []
+
+    def index_of(column: str | int) -> int | None:
+        if isinstance(column, int):
+            if 1 <= column <= width:
+                return column - 1
+            faults.append(f"column {column} (the log has {width})")
+            lacking.append(column)
+            return None
+        name = plain(column)
+        found = [n for n, header in enumerate(names) if header == name]
+        found = found or [n for n, header in enumerate(names) if header.casefold() == name.casefold()]
+        if len(found) > 1:
+            listed = " and ".join(str(n + 1) for n in found)
+            raise BadLog(
+                where,
+                f"columns {listed} are both headed '{name}'; give the right one's number in the logger file instead, "
+                f"as column = {found[0] + 1}",
+            )
+        if not found:
+            faults.append(f"'{column}'")
+            lacking.append(column)
+            return None
+        return found[0]
+
+    time, columns, mark = None, list[Column](), None
+    if logger.time is not None:
+        time = index_of(logger.time.column)
+    seen: dict[str, str | int] = {}
+    for channel in logger.channel:
+        if channel.role in seen:
+            both = f"'{seen[channel.role]}' and '{channel.column}'"
+            raise BadLog(where, f"columns {both} are both {channel.role}; keep one, a role has one column")
+        seen[channel.role] = channel.column
+        index = index_of(channel.column)
+        if index is None:
+            continue
+        if channel.role == "mark":
+            mark = index
+            continue
+        factor, addend = channel.to_canonical()
+        over = tuple(text.strip() for text in channel.over_range)
+        columns.append(Column(index, channel.role, factor, addend, over, _numbers(over)))
+    if faults:
+        has = ", ".join(f"'{name}'" for name in names) if names else f"{width} columns and no header"
+        raise MissingColumns(
+            where,
+            f"the logger file names columns that the log lacks: {', '.join(faults)}; the log has {has}; "
+            "correct `column` in the logger file, or the header line",
+            lacking,
+        )
+    if mark is None:
+        mark = next((n for n, name in enumerate(names) if name.casefold() == "mark"), None)
+    if time is None and logger.rate_hz is None:
+        fallback = _time_header(names)
+        if fallback is None:
+            raise BadLog(
+                where,
+                f"nothing gives the time: there is no column time_s and no rate{_meant(names, ('time_s',))}; "
+                "add a time_s column, or [time] or rate_hz in a logger file",
+            )
+        logger = logger.model_copy(update={"time": fallback.time})
+        time = index_of(fallback.time.column) if fallback.time is not None else None
+    if not columns:
+        raise BadLog(
+            where, "no column holds a voltage, current or temperature; give one of them such a role, as battery_v"
+        )
+    used = {column.index for column in columns} | {time, mark}
+    known = {*seen, "time_s", "mark"} if mark is not None else {*seen, "time_s"}
+    unused = tuple(leftover_notes(names, used, known))
+    return Wanted(logger, tuple(columns), time, mark, unused)
+
+
+def from_headers(where: str, names: Sequence[str]) -> "Logger":
+    """The logger that headers alone describe.
+
+    Raises:
+        BadLog: none of them is a role.
+    """
+    from benchlog.logger.model import logger_from_headers
+
+    try:
+        found = logger_from_headers(names) if names else None
+    except BadLogger as why:
+        faults = "; ".join(why.faults)
+        advice = "" if ";" in faults else "; correct the header"
+        raise BadLog(where, f"the header line cannot be used: {faults}{advice}") from None
+    if found is None:
+        what = "no column" if _time_header(names) is None else "no column but the time"
+        has = f"its headers are {', '.join(repr(name) for name in names)}" if names else "it has no header line"
+        raise BadLog(
+            where,
+            f"{what} is known: {has}{_meant(names)}; use role names such as time_s, battery_v, battery_a "
+            "as headers, or say what the columns mean in a logger file (--logger)",
+        )
+    return found
+
+
+def _meant(names: Sequence[str], roles: Collection[str] = tuple(ROLE_UNITS)) -> str:
+    found = ((name, meant_header(name, roles)) for name in names)
+    alike = [f"'{name}' looks like {header}" for name, header in found if header not in (None, name)]
+    return f" ({', '.join(alike)})" if alike else ""
+
+
+def _time_header(names: Sequence[str]) -> "Logger | None":
+    from benchlog.logger.model import logger_from_headers
+
+    for name in names:
+        try:
+            found = logger_from_headers([name, "battery_v"])  # a time alone describes no logger
+        except BadLogger:
+            continue
+        if found is not None and found.time is not None:
+            return found
+    return None
+
+
+def _numbers(texts: Sequence[str]) -> tuple[float, ...]:
+    numbers = []
+    for text in texts:
+        try:
+            number = float(text.replace(",", "."))
+        except ValueError:
+            continue
+        if math.isfinite(number):
+            numbers.append(number)
+    return tuple(numbers)

@@ -1,0 +1,164 @@
+"""From the cells of a piece to its usable rows: what is left out, and why."""
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from benchlog.log.readers.cells import MISSING, iso_times
+from benchlog.log.readers.columns import Column, Wanted
+from benchlog.log.readers.noted import kept_marks, parted
+from benchlog.log.readers.raw import Fault, Flags, Floats, Ints, Raw
+
+if TYPE_CHECKING:
+    import polars as pl
+
+_ORDER = ("many", "few", "unreadable", "no_time")  # the first that applies is a row's fault
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One column's numbers as written; NaN where there is none."""
+
+    values: Floats
+    over: Flags | None = None
+    unreadable: Flags | None = None
+    texts: "pl.Series | None" = None
+
+
+@dataclass(slots=True)
+class Sheet:
+    """The cells of a piece, not yet judged.
+
+    Attributes:
+        rows: data rows.
+        lines: lines, with comments and empty ones.
+        at: each data row's line; None where every line is a data row.
+        found: each data row's text, for messages.
+        numbers, texts: column (from 0) -> cells. Dates may be us since 1970 in ``stamps``.
+        many, few: True where a row has too many or too few fields.
+        again: lines at which the header stands once more.
+        notes: line, text.
+        by_lines: read line by line.
+    """
+
+    rows: int
+    lines: int
+    at: Ints | None = None
+    found: "pl.Series | None" = None
+    numbers: dict[int, Found] = field(default_factory=dict)
+    texts: dict[int, "pl.Series"] = field(default_factory=dict)
+    stamps: dict[int, tuple[Ints, Flags]] = field(default_factory=dict)
+    many: Flags | None = None
+    few: Flags | None = None
+    again: Ints | None = None
+    notes: tuple[tuple[int, str], ...] = ()
+    by_lines: bool = False
+
+
+def settled(sheet: Sheet, wanted: Wanted) -> Raw:
+    """Leave out the bad rows and bring the rest to canonical units and signs."""
+    bad: dict[str, list[Flags]] = {kind: [] for kind in _ORDER}
+    for kind, flags in (("many", sheet.many), ("few", sheet.few)):
+        if flags is not None:
+            bad[kind].append(flags)
+    time = _time(sheet, wanted, bad)
+    odd = [sheet.numbers[column.index].unreadable for column in wanted.columns]
+    bad["unreadable"] += [flags for flags in odd if flags is not None]
+    faults, keep = _judged(sheet, bad)
+    if sheet.again is not None and len(sheet.again):
+        faults = (*faults, Fault("header", len(sheet.again), int(sheet.again[0]), ""))
+
+    row = line = None
+    if keep is not None:
+        row = np.flatnonzero(keep)
+        line = row if sheet.at is None else sheet.at[row]
+        time = None if time is None else time[keep]
+    elif sheet.at is not None:
+        row, line = np.arange(sheet.rows), sheet.at
+    values: dict[str, Floats] = {}
+    over: dict[str, Flags] = {}
+    for column in wanted.columns:
+        values[column.role], flags = _canonical(sheet.numbers[column.index], column, keep)
+        if flags is not None:
+            over[column.role] = flags
+    marks = _marks(sheet.texts[wanted.mark], keep) if wanted.mark is not None else ()
+    lines, notes, by_lines = sheet.lines, sheet.notes, sheet.by_lines
+    return Raw(time, row, line, values, over, marks, sheet.rows, lines, faults, notes, by_lines)
+
+
+def _time(sheet: Sheet, wanted: Wanted, bad: dict[str, list[Flags]]) -> Floats | Ints | None:
+    if wanted.time is None:
+        return None
+    if wanted.time in sheet.stamps:
+        stamps, missing = sheet.stamps[wanted.time]
+        bad["no_time"].append(missing)
+        return stamps
+    if wanted.iso_time:
+        times = iso_times(sheet.texts[wanted.time])
+        bad["no_time"].append(times.missing)
+        bad["unreadable"].append(times.unreadable)
+        return times.us
+    found = sheet.numbers[wanted.time]
+    if found.unreadable is not None:
+        bad["unreadable"].append(found.unreadable)
+    if np.isnan(found.values.sum()):
+        bad["no_time"].append(np.isnan(found.values))
+    return found.values
+
+
+def _judged(sheet: Sheet, bad: dict[str, list[Flags]]) -> tuple[tuple[Fault, ...], Flags | None]:
+    keep: Flags | None = None
+    faults = []
+    for kind in _ORDER:
+        for flags in bad[kind]:
+            if not flags.any():
+                continue
+            if keep is None:
+                keep = np.ones(sheet.rows, dtype=bool)
+            at = np.flatnonzero(flags & keep)
+            keep[at] = False
+            if len(at):
+                line = int(at[0]) if sheet.at is None else int(sheet.at[at[0]])
+                faults.append(Fault(kind, len(at), line, _text(sheet, int(at[0]))))
+    return tuple(faults), keep
+
+
+def _text(sheet: Sheet, row: int) -> str:
+    """What stands in a bad row: its line, or the unreadable cell."""
+    if sheet.found is not None:
+        return str(sheet.found[row])
+    for found in sheet.numbers.values():
+        if found.unreadable is not None and found.unreadable[row] and found.texts is not None:
+            return str(found.texts[row])
+    for texts in sheet.texts.values():
+        if text := texts[row]:
+            return str(text)
+    return ""
+
+
+def _canonical(found: Found, column: Column, keep: Flags | None) -> tuple[Floats, Flags | None]:
+    values, over = found.values, found.over
+    for number in column.over_numbers:
+        over = values == number if over is None else over | (values == number)
+    if over is not None and over.any():
+        values = np.where(over, np.nan, values)
+    else:
+        over = None
+    if keep is not None:
+        values = values[keep]
+        over = over[keep] if over is not None and over[keep].any() else None
+    if column.factor != 1.0:
+        values = values * column.factor
+    if column.addend != 0.0:
+        values = values + column.addend
+    return values, over
+
+
+def _marks(texts: "pl.Series", keep: Flags | None) -> tuple[tuple[int, str], ...]:
+    if texts.null_count() == len(texts):
+        return ()
+    at = np.flatnonzero(texts.is_not_null().to_numpy())
+    cells = zip(at.tolist(), texts.gather(at).to_list(), strict=True)
+    marks = tuple((n, text) for n, cell in cells for text in parted(cell) if text.casefold() not in MISSING)
+    return marks if keep is None else kept_marks(marks, keep)

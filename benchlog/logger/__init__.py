@@ -1,0 +1,1 @@
+"""What a log's columns mean, and how accurately they were measured."""

@@ -1,0 +1,221 @@
+"""What was planned: the TOML file of one install, checked in full and frozen."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, Field, StringConstraints, model_validator
+from pydantic_core import PydanticCustomError
+
+from benchlog.core.roles import SLOTS
+from benchlog.core.toml_files import Table, load, schema, validated
+from benchlog.plan.wiring import M_PER_FT, Conductor, conductor
+
+CHEMISTRIES = ("flooded", "agm", "gel", "lifepo4")
+
+
+def _wire_size(text: str) -> str:
+    try:
+        conductor(text)
+    except ValueError as fault:
+        raise PydanticCustomError("wire_size", "{text}", {"text": str(fault)}) from None
+    return text
+
+
+Name = Annotated[
+    str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")
+]
+Wire = Annotated[str, AfterValidator(_wire_size)]
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+
+
+class Run(Table):
+    """A wire run."""
+
+    conductor: Wire | None = Field(default=None, description='wire size: "4 mm2" or "12 AWG"', examples=["4 mm2"])
+    length_m: Positive | None = Field(default=None, le=100, description="one way, m", examples=[1.5])
+    length_ft: Positive | None = Field(
+        default=None, le=328, description="one way, ft; instead of length_m", examples=[5.0]
+    )
+
+    @property
+    def wire(self) -> Conductor | None:
+        """The size, read."""
+        return None if self.conductor is None else conductor(self.conductor)
+
+    @property
+    def run_m(self) -> float | None:
+        """Length one way, m, in whichever unit it was given."""
+        return self.length_ft * M_PER_FT if self.length_ft is not None else self.length_m
+
+
+class Install(Table):
+    """The finished wiring job."""
+
+    bike: Name = Field(description="the season is kept under this name", examples=["Larch"])
+    notes: str | None = Field(default=None, description="free text", examples=["winter touring bike"])
+
+
+class Battery(Table):
+    """The bike's battery."""
+
+    chemistry: Literal["flooded", "agm", "gel", "lifepo4"] = Field(description="its kind", examples=["agm"])
+    capacity_ah: Positive = Field(description="rated capacity, Ah", examples=[11.2])
+
+
+class Relay(Table):
+    """The relay that switches the feed."""
+
+    trigger: Name | None = Field(
+        default=None, description="the switched circuit that feeds terminal 86 (DIN 72552)", examples=["tail lamp"]
+    )
+    coil_a: Positive | None = Field(default=None, description="coil current, A", examples=[0.14])
+    contact_a: Positive | None = Field(default=None, description="contact rating, A", examples=[30])
+    suppression: Literal["none", "resistor", "diode"] | None = Field(
+        default=None, description="what takes up the coil's spike", examples=["diode"]
+    )
+    pull_in_max_ms: Positive | None = Field(
+        default=None, description="trigger up to feed up, at most, ms", examples=[30]
+    )
+    drop_out_max_ms: Positive | None = Field(
+        default=None, description="trigger down to feed down, at most, ms", examples=[60]
+    )
+
+
+class Feed(Run):
+    """Battery + through the feed fuse and relay to the fuse block's positive stud."""
+
+    fuse_a: Positive | None = Field(default=None, description="feed fuse, A", examples=[20])
+    drop_max_v: Positive | None = Field(
+        default=None, description="battery + to fuse block at the planned load, at most, V", examples=[0.30]
+    )
+
+
+class Ground(Run):
+    """Ground bus to battery negative."""
+
+    lift_max_v: Positive | None = Field(
+        default=None, description="ground bus above battery negative at the planned load, at most, V", examples=[0.10]
+    )
+
+
+class Circuit(Run):
+    """One fuse block position: its device, wire and fuse."""
+
+    slot: int = Field(ge=1, le=SLOTS, description=f"fuse block position, 1 to {SLOTS}", examples=[1])
+    device: Name = Field(description="what is connected", examples=["heated grips"])
+    planned_a: Positive = Field(description="planned current, A", examples=[3.5])
+    tolerance_pct: float = Field(default=20.0, ge=0, le=100, description="allowed either way, per cent", examples=[20])
+    fuse_a: Positive | None = Field(default=None, description="its fuse, A", examples=[5])
+
+
+class Limits(Table):
+    """Limits of the measured values; one that is left out makes its check 'not planned'."""
+
+    off_state_drain_ma: NotNegative | None = Field(
+        default=None, description="key off, settled, at most, mA", examples=[1.0]
+    )
+    added_drain_ma: NotNegative | None = Field(
+        default=None, description="over the log recorded before the install, at most, mA", examples=[0.2]
+    )
+    settle_max_s: NotNegative | None = Field(default=None, description="key-off to settled, at most, s", examples=[120])
+    feed_off_max_v: NotNegative | None = Field(
+        default=None, description="feed with the key off, at most, V", examples=[0.5]
+    )
+    battery_sag_max_v: Positive | None = Field(
+        default=None, description="battery's fall under the planned load, at most, V", examples=[0.6]
+    )
+    source_resistance_max_mohm: Positive | None = Field(
+        default=None, description="battery to its posts, at most, mΩ", examples=[40]
+    )
+    resting_min_v: Positive | None = Field(default=None, description="battery at rest, at least, V", examples=[12.6])
+    crank_min_v: Positive | None = Field(
+        default=None, description="battery while cranking, at least, V", examples=[9.6]
+    )
+    feed_in_crank: Literal["hold", "drop", "any"] | None = Field(
+        default=None, description="what the feed must do while cranking; any = not judged", examples=["any"]
+    )
+    charging_min_v: Positive | None = Field(
+        default=None, description="battery with the engine running, V", examples=[13.5]
+    )
+    charging_max_v: Positive | None = Field(
+        default=None, description="battery with the engine running, V", examples=[14.8]
+    )
+    charging_balance_min_a: float | None = Field(
+        default=None, description="net current into the battery, engine running, at least, A", examples=[0.0]
+    )
+
+
+class Plan(Table):
+    """The planned values of one install."""
+
+    install: Install
+    battery: Battery
+    relay: Relay | None = None
+    feed: Feed | None = None
+    ground: Ground | None = None
+    circuit: tuple[Circuit, ...] = Field(default=(), strict=False, max_length=SLOTS)
+    limits: Limits = Limits()
+
+    @model_validator(mode="after")
+    def _agrees(self) -> "Plan":
+        for path, text in _disagreements(self.model_dump()):
+            raise PydanticCustomError("disagree", "{path}: {text}", {"path": path, "text": text})
+        return self
+
+    @property
+    def planned_load_a(self) -> float:
+        """The planned load, A: all circuits together."""
+        return sum((circuit.planned_a for circuit in self.circuit), 0.0)
+
+
+def load_plan(path: str | Path) -> Plan:
+    """Read a plan file.
+
+    Raises:
+        BadPlan: the file cannot be read or does not describe a plan; names every fault.
+    """
+    return load(path, "plan", Plan, _disagreements)
+
+
+def plan_from_mapping(data: Mapping[str, Any], where: str = "plan") -> Plan:
+    """Make a plan from nested tables, as a TOML or JSON reader gives them.
+
+    Args:
+        data: the tables.
+        where: what to call the source in an error.
+
+    Raises:
+        BadPlan: with every fault and its path.
+    """
+    return validated(data, "plan", Plan, _disagreements, where)
+
+
+def plan_schema() -> dict[str, Any]:
+    """The JSON Schema of a plan file, for editors and other programs."""
+    return schema(Plan)
+
+
+def _disagreements(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Faults between keys of raw tables: (path, text). Wrong types are others' to report."""
+    circuits = data.get("circuit")
+    tables = {"feed": data.get("feed"), "ground": data.get("ground")}
+    if isinstance(circuits, (list, tuple)):
+        tables |= {f"circuit[{n}]": circuit for n, circuit in enumerate(circuits, start=1)}
+    seen: dict[int, str] = {}
+    for path, table in tables.items():
+        if not isinstance(table, Mapping):
+            continue
+        if table.get("length_m") is not None and table.get("length_ft") is not None:
+            yield f"{path}.length_ft", "give length_m or length_ft, not both"
+        slot = table.get("slot")
+        if type(slot) is int and slot in seen:
+            yield f"{path}.slot", f"slot {slot} is already taken by {seen[slot]}; give each circuit its own"
+        elif type(slot) is int:
+            seen[slot] = path
+    limits = data.get("limits")
+    if isinstance(limits, Mapping):
+        low, high = limits.get("charging_min_v"), limits.get("charging_max_v")
+        if isinstance(low, (int, float)) and isinstance(high, (int, float)) and low > high:
+            yield "limits.charging_max_v", f"must be at least charging_min_v ({low:g}), got {high:g}"

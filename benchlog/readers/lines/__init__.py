@@ -1,7 +1,0 @@
-"""Lines of a serial stream: CSV, ``name=value`` pairs or JSON objects, each with an optional checksum."""
-
-from benchlog.readers.lines.forms import Form
-from benchlog.readers.lines.meaning import ADDED_TIME, Meaning
-from benchlog.readers.lines.parse import REASONS, LineParser, Parsed
-
-__all__ = ["ADDED_TIME", "REASONS", "Form", "LineParser", "Meaning", "Parsed"]

@@ -1,0 +1,1 @@
+"""A result for people: text, page and figures."""

@@ -1,0 +1,20 @@
+"""A result for people: as text for a terminal and as one HTML page that needs nothing else."""
+
+import os
+from pathlib import Path
+
+from benchlog.core.files import write_whole
+from benchlog.report.html import render_html
+from benchlog.report.text import render_text
+from benchlog.verdict.result import Result
+
+__all__ = ["render_html", "render_text", "write_html"]
+
+
+def write_html(result: Result, path: str | os.PathLike[str]) -> None:
+    """Write the page to ``path``: the old file stays whole until the new one is complete.
+
+    Raises:
+        BenchlogError: the folder is missing or cannot be written to, or ``path`` is a folder.
+    """
+    write_whole(Path(path), render_html(result), what="the report")

@@ -1,0 +1,1 @@
+"""From findings to verdicts, causes and the result."""

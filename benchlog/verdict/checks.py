@@ -1,0 +1,121 @@
+"""From findings to verdicts and score."""
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Literal
+
+from benchlog.analysis.measurement import Finding, Unseen
+from benchlog.core.uncertainty import COVERAGE_K
+from benchlog.plan.limits import PlannedLimit, limits_of, planned_value_of
+from benchlog.plan.model import Plan
+from benchlog.verdict.agreeing import judged_of
+from benchlog.verdict.check_table import CheckSpec, specs_for
+from benchlog.verdict.fuse_findings import fuse_findings
+from benchlog.verdict.proving import verdict
+from benchlog.verdict.result import Check, Limit, Score
+from benchlog.verdict.sentences import because
+
+__all__ = ["judge", "overall", "score", "verdict"]
+
+
+def judge(plan: Plan, found: Sequence[tuple[str, Mapping[str, Finding]]]) -> list[Check]:
+    """Every check of the plan, each from the log that decides it.
+
+    Args:
+        plan: what was planned.
+        found: log name and its findings by check id, one a log; at least one.
+    """
+    limits, planned = limits_of(plan), planned_value_of(plan)
+    nothing = Unseen("no log shows it")
+    own = fuse_findings(plan)
+    checks = []
+    for spec in specs_for(plan):
+        limit = limits.get(spec.id)
+        if spec.id in own:
+            checks.append(_check(spec, own[spec.id], None, limit, None))
+            continue
+        given = [(name, findings.get(spec.id, nothing)) for name, findings in found]
+        name, best = judged_of(spec, given, limit)
+        checks.append(_check(spec, best, name, limit, planned.get(spec.id)))
+    return checks
+
+
+def _check(
+    spec: CheckSpec, finding: Finding, log: str | None, limit: PlannedLimit | None, planned: float | None
+) -> Check:
+    found = verdict(spec.id, finding, limit)
+    shown = None if limit is None else Limit(min=limit.min, max=limit.max)
+    if isinstance(finding, Unseen):
+        return Check(
+            id=spec.id,
+            title=spec.title,
+            verdict=found,
+            unit=spec.unit,
+            planned=planned,
+            limit=shown,
+            because=because(spec.id, spec.unit, found, finding, limit),
+        )
+    u = None if finding.u is None or not math.isfinite(finding.u) else COVERAGE_K * finding.u
+    if finding.only_fails or log is None:
+        # what the samples did not see has no bound, and what stands in the plan was not measured
+        u = None
+    return Check(
+        id=spec.id,
+        title=spec.title,
+        verdict=found,
+        measured=finding.value,
+        unit=spec.unit,
+        uncertainty=u if finding.value is not None else None,
+        planned=planned,
+        limit=shown,
+        margin_pct=_margin(finding.value, limit),
+        log=log,
+        from_s=None if log is None else finding.from_s,
+        to_s=None if log is None else finding.to_s,
+        because=because(spec.id, spec.unit, found, finding, limit),
+    )
+
+
+def _margin(value: float | None, limit: PlannedLimit | None) -> float | None:
+    """Distance to the nearer limit in per cent of that limit; None where a limit is zero or there is no value."""
+    if value is None or limit is None:
+        return None
+    margins = []
+    if limit.max is not None:
+        margins.append((limit.max - value, limit.max))
+    if limit.min is not None:
+        margins.append((value - limit.min, limit.min))
+    if not margins or any(side == 0 for _, side in margins):
+        return None
+    return min(100 * distance / abs(side) for distance, side in margins)
+
+
+def score(checks: Sequence[Check]) -> Score:
+    """Counts of each verdict and the share of planned checks that passed."""
+    count = {word: sum(check.verdict == word for check in checks) for word in ("pass", "fail", "not proven")}
+    unseen = sum(check.verdict == "not seen" for check in checks)
+    planned = sum(check.verdict != "not planned" for check in checks)
+    with_margin = [check for check in checks if check.margin_pct is not None and check.verdict != "not planned"]
+    closest = min(with_margin, key=lambda check: check.margin_pct or 0.0, default=None)
+    return Score.model_validate(
+        {
+            "pass": count["pass"],
+            "fail": count["fail"],
+            "not_proven": count["not proven"],
+            "not_seen": unseen,
+            "not_planned": len(checks) - planned,
+            "percent": round(100 * count["pass"] / planned, 1) if planned else None,
+            "closest": closest.id if closest else None,
+        }
+    )
+
+
+def overall(checks: Sequence[Check]) -> Literal["pass", "fail", "not proven"]:
+    """Fail if any check fails; else not proven if any planned check is open; else pass."""
+    verdicts = {check.verdict for check in checks}
+    if "fail" in verdicts:
+        return "fail"
+    # a plan without any limit proves nothing
+    if verdicts & {"not proven", "not seen"} or verdicts <= {"not planned"}:
+        return "not proven"
+    return "pass"

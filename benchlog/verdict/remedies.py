@@ -1,0 +1,164 @@
+"""What would prove an open check: worked out from what its uncertainty is made of, and tried on the verdict itself."""
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+from benchlog.analysis.measurement import Measured, Parts
+from benchlog.core.numbers import number
+from benchlog.core.uncertainty import COVERAGE_K
+from benchlog.plan.limits import PlannedLimit
+from benchlog.verdict.proving import verdict
+
+INSIDE = "the limit lies inside the uncertainty"
+#: A zero as the guided test or a tester takes it, s.
+ZERO_S = 20.0
+#: Nobody watches longer than this for one figure, s.
+LONGEST_S = 24 * 3600.0
+#: No logger and no patience makes an uncertainty smaller than this share of what it is.
+LEAST_SHARE = 0.05
+#: A rate that loggers of this kind still reach, samples a second.
+FASTEST_HZ = 10000
+KEY_OFF = ("off_state_drain", "added_drain", "feed_off_voltage", "resting_voltage")
+#: Their uncertainty is that of the samples' spacing.
+BY_SAMPLES = ("relay_pull_in", "relay_drop_out")
+
+Proves = Callable[[float], bool]
+
+
+def what_would_prove(check_id: str, unit: str, finding: Measured, limit: PlannedLimit) -> str:
+    """A clause that names what suffices, the cheapest first: a zero, more time, a finer logger; else that none does.
+
+    Args:
+        finding: a value whose limit lies inside its uncertainty.
+    """
+    have = finding.u or 0.0
+    if not math.isfinite(have):
+        return "the log holds too few samples to tell how sure it is; record a longer log"
+    if check_id == "off_state_drain" and (finding.value or 0.0) < 0:
+        return _below_zero(finding)
+    proves = _prover(check_id, finding, limit)
+    if not proves(LEAST_SHARE * have):
+        return "it lies right at the limit, closer than this logger can tell"
+    needed = _largest(proves, LEAST_SHARE * have, have)
+    if check_id in BY_SAMPLES:
+        return _rate(needed)
+    parts = finding.parts
+    if parts is not None and math.isclose(parts.u, have, rel_tol=0.02):
+        way = _cheapest(check_id, unit, parts, needed, proves)
+        if way:
+            return f"{INSIDE}; {way} would prove it"
+    suffix = "" if unit == "1" else f" {unit}"
+    return (
+        f"{INSIDE}; only what measures to ± {_down(COVERAGE_K * needed)}{suffix} in all, noise included, would prove it"
+    )
+
+
+def proven_without_reason(check_id: str, finding: Measured, limit: PlannedLimit) -> bool:
+    """Whether the figure itself would prove the limit, were the log not too slow or short for it."""
+    bare = replace(finding, only_fails=None, doubt=None)
+    return verdict(check_id, bare, limit) != "not proven"
+
+
+def _prover(check_id: str, finding: Measured, limit: PlannedLimit) -> Proves:
+    bare = replace(finding, only_fails=None, doubt=None)
+    return lambda u: verdict(check_id, _surer(bare, u), limit) != "not proven"
+
+
+def _surer(finding: Measured, u: float) -> Measured:
+    """The same value known this well; its interval, and its zero's limits, shrink with it."""
+    share = u / finding.u if finding.u else 1.0
+    middle, interval = finding.value or 0.0, finding.interval
+    if interval is not None:
+        interval = (middle - share * (middle - interval[0]), middle + share * (interval[1] - middle))
+    offset = None if finding.offset_limit is None else share * finding.offset_limit
+    return replace(finding, u=u, interval=interval, offset_limit=offset)
+
+
+def _largest(proves: Proves, low: float, high: float) -> float:
+    """The largest uncertainty that still proves it, by halving; ``low`` proves it."""
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if proves(middle) else (low, middle)
+    return low
+
+
+def _below_zero(finding: Measured) -> str:
+    """A drain that reads below zero cannot be one, so its zero is off, however little."""
+    parts = finding.parts
+    way = f"a zero of {ZERO_S:.0f} s at the start would take its offset off"
+    finer = "a logger with a smaller offset would show the drain itself"
+    return f"it reads below zero, which no drain is; {way if parts is None or parts.zeroable else finer}"
+
+
+def _cheapest(check_id: str, unit: str, parts: Parts, needed: float, proves: Proves) -> str:
+    """The first of the ways that suffices, in words; "" where none does."""
+    zeroed = replace(parts, offset=min(parts.offset, _zero_u(parts)))
+    ways = [parts, *([zeroed] if parts.zeroable else [])]
+    zero = f"a zero of {ZERO_S:.0f} s at the start"
+    if parts.zeroable and proves(zeroed.u):
+        return zero
+    for at, those in enumerate(ways):
+        more_s = _more_s(those, math.sqrt(max(needed**2 - those.type_b**2, 0.0)))
+        if more_s is not None:
+            time = f"about {_lasting(more_s)} more{' with the key off' if check_id in KEY_OFF else ''}"
+            return f"{zero} and {time}" if at else time
+    finer = math.sqrt(max(needed**2 - parts.type_a**2, 0.0))
+    if finer >= needed / 2:
+        return _finer(unit, parts, finer)
+    # neither alone: half the room for each
+    share = needed / math.sqrt(2)
+    more_s = _more_s(parts, share)
+    if more_s is None:
+        return _finer(unit, parts, finer) if finer > LEAST_SHARE * parts.type_b else ""
+    time = f"about {_lasting(more_s)} more{' with the key off' if check_id in KEY_OFF else ''}"
+    return f"{time} and {_finer(unit, parts, share)}"
+
+
+def _zero_u(parts: Parts) -> float:
+    """What a zero leaves in doubt: scatter as here, over its own time, and rounding."""
+    return math.hypot(parts.type_a * math.sqrt(parts.watched_s / ZERO_S), parts.resolution)
+
+
+def _more_s(parts: Parts, type_a: float) -> float | None:
+    """How much longer to watch so that scatter falls to ``type_a``, s; None where that is out of reach."""
+    if type_a <= 0 or parts.watched_s <= 0:
+        return None
+    total_s = parts.watched_s * (parts.type_a / type_a) ** 2
+    more_s = _round_up_s(total_s - parts.watched_s)
+    return more_s if more_s > 0 and parts.watched_s + more_s <= min(LONGEST_S, parts.most_s) else None
+
+
+def _finer(unit: str, parts: Parts, type_b: float) -> str:
+    mostly = max(("offset", "gain", "resolution"), key=lambda name: float(getattr(parts, name)))
+    now = number(COVERAGE_K * parts.type_b)
+    return (
+        f"a logger good to ± {_down(COVERAGE_K * type_b)} {unit} there (this one: ± {now} {unit}, mostly its {mostly})"
+    )
+
+
+def _rate(needed_ms: float) -> str:
+    """Two ends, each known to ± one sample: u = step × √(2/3)."""
+    rate = 1000 * math.sqrt(2 / 3) / needed_ms
+    nice = next((hz for hz in (20, 50, 100, 200, 500, 1000, 2000, 5000, FASTEST_HZ) if rate <= hz), None)
+    if nice is None:
+        return "it lies right at the limit, closer than a logger's samples can tell"
+    return f"{INSIDE}; a log at {nice} samples a second or more would prove it"
+
+
+def _round_up_s(seconds: float) -> float:
+    """Up to the next 10 s, minute, ten minutes or hour, as long stretches are spoken of."""
+    step = 10 if seconds <= 120 else 60 if seconds <= 1800 else 600 if seconds <= 7200 else 3600
+    return math.ceil(seconds / step) * step
+
+
+def _lasting(seconds: float) -> str:
+    if seconds <= 120:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} minutes" if seconds < 7200 else f"{seconds / 3600:.0f} hours"
+
+
+def _down(value: float) -> str:
+    """To three digits, never above the value."""
+    place = 10.0 ** (math.floor(math.log10(value)) - 2)
+    return number(math.floor(value / place * (1 + 1e-12)) * place)
