@@ -8,7 +8,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.core.errors import BadLog, BenchlogError, MissingColumns
 from benchlog.core.files import shown_name
 from benchlog.core.marks import mark_notes
@@ -335,14 +335,14 @@ def _events(findings: "LogFindings") -> list[KeyEvent]:
 def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
     """``added_drain``: with one logger for both, its offset cancels, but for its drift."""
     if before is None:
-        return Unseen(f"no log from before the install was given; {NAME_BEFORE}")
+        return NotEvaluated(f"no log from before the install was given; {NAME_BEFORE}")
     if before.off_state.drain is None:
         finding = before.off_state.findings["off_state_drain"]
-        why = finding.why if isinstance(finding, Unseen) else "it shows no drain"
-        return Unseen(f"the log from before the install does not give a drain: {why}")
+        why = finding.why if isinstance(finding, NotEvaluated) else "it shows no drain"
+        return NotEvaluated(f"the log from before the install does not give a drain: {why}")
     own = after.off_state.findings["off_state_drain"]
     drain = after.off_state.drain
-    if drain is None or isinstance(own, Unseen):
+    if drain is None or isinstance(own, NotEvaluated):
         return own
     earlier = before.off_state.drain
     now_a, then_a = drain.mean_a, earlier.mean_a
@@ -358,9 +358,9 @@ def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
             # the offset cancels only where it is in both
             now_a += zero.offset if zero else 0.0
             then_a += zero_before.offset if zero_before else 0.0
-        if here.gain_rel is not None and (here.offset_c is not None or drain.u is not None):
+        if here.gain_rel is not None and (here.offset_canonical is not None or drain.u is not None):
             gain_u = rectangular(here.gain_rel * abs(now_a - then_a))
-            apart = Accuracy(0.0, here.offset_c or 0.0, here.resolution_c or 0.0)
+            apart = Accuracy(0.0, here.offset_canonical or 0.0, here.resolution_c or 0.0)
             drift_u = 0.0 if zero_u else apart.drift_u(math.inf)
             u = combine(drain.type_a_u, earlier.type_a_u, zero_u, gain_u, drift_u, math.sqrt(2) * apart.resolution_u)
     elif drain.u is not None and earlier.u is not None:
@@ -372,9 +372,9 @@ def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
         from_s=own.from_s,
         to_s=own.to_s,
         story=f"{number(drain.mean_a * 1000)} mA now, {number(earlier.mean_a * 1000)} mA before the install",
-        doubt=own.doubt or (None if drain.over else own.only_fails) or _earlier_doubt(before),
+        disqualified=own.disqualified or (None if drain.over else own.one_sided) or _earlier_doubt(before),
         # what lies over range in this log makes it add more, not less
-        only_fails=own.only_fails if drain.over else None,
+        one_sided=own.one_sided if drain.over else None,
         watched_s=own.watched_s,
         needs_load_step=own.needs_load_step,
     )
@@ -383,7 +383,7 @@ def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
 def _earlier_doubt(before: "LogFindings") -> str | None:
     """What makes the drain from before the install doubtful."""
     finding = before.off_state.findings["off_state_drain"]
-    if isinstance(finding, Unseen):
+    if isinstance(finding, NotEvaluated):
         return None
-    reason = finding.doubt or finding.only_fails
+    reason = finding.disqualified or finding.one_sided
     return f"in the log from before the install {reason}" if reason else None

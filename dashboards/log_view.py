@@ -8,7 +8,7 @@ from dash import ALL, MATCH, Dash, Input, Output, Patch, State, ctx, dcc, html, 
 
 from benchlog.core.errors import BenchlogError
 from benchlog.report import words
-from benchlog.report.figures.view import Drawn, changes, strip_count, view_figure, view_roles
+from benchlog.report.figures.view import DrawnView, changes, strip_count, view_figure, view_roles
 from benchlog.verdict.result import Check, Result
 from dashboards.context import Context
 from dashboards.looked import at_hand, behind
@@ -70,13 +70,13 @@ def log_view(looked: LookedAt, result: Result, number: int) -> html.Div:
     )
 
 
-def whole_figure(looked: LookedAt, result: Result, drawn: Mapping[str, Drawn] | None = None) -> dict[str, Any]:
+def whole_figure(looked: LookedAt, result: Result, drawn: Mapping[str, DrawnView] | None = None) -> dict[str, Any]:
     """The figure of a whole log; ``drawn`` where its lines are at hand already."""
     whole = (looked.start_s, looked.end_s)
     return view_figure(looked.evidence, _marked(result), drawn or looked.drawn(*whole), *whole)
 
 
-def said(looked: LookedAt, shown: Stretch, drawn: Mapping[str, Drawn]) -> str:
+def said(looked: LookedAt, shown: Stretch, drawn: Mapping[str, DrawnView]) -> str:
     """What is shown, in words."""
     # as many digits as tell a hundredth of the stretch
     digits = min(max(math.ceil(2 - math.log10(max(shown[1] - shown[0], 1e-9))), 1), 6)

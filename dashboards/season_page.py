@@ -13,7 +13,7 @@ from benchlog.season.bikes import at_a_glance
 from benchlog.season.dates import day_words
 from benchlog.season.figures import part_drawing
 from benchlog.season.todo import KEEP_IT, NOTE_IT
-from benchlog.season.words import Advice
+from benchlog.season.words import SeasonAdvice
 from dashboards.change_list import change_list
 from dashboards.context import Context
 from dashboards.frame import trouble
@@ -75,7 +75,7 @@ def season_at(context: Context, bike: str, today: date, zone: tzinfo) -> Season:
     )
 
 
-def badge(advice: Advice) -> html.Span:
+def badge(advice: SeasonAdvice) -> html.Span:
     """The few words with the shape of their urgency."""
     return html.Span(
         [html.Span(className=f"shape s-{advice.urgency}", **attributes(aria_hidden="true")), advice.words],
@@ -119,7 +119,7 @@ def _charge(season: Season, zone: tzinfo) -> str:
     return "not known" if season.charge is None else f"{season.charge.words} on {day(season.charge.at, zone)}"
 
 
-def _advice(advice: Advice) -> html.Li:
+def _advice(advice: SeasonAdvice) -> html.Li:
     how = advice.how.replace(NOTE_IT, "note it under Changes below").replace(KEEP_IT, "file its check")
     how_to: list[Any] = [html.Br(), f"How: {how}."] if how else []
     return html.Li([badge(advice), " ", html.Strong(advice.about), f": {held_together(advice.because)}.", *how_to])

@@ -12,7 +12,7 @@ from benchlog import __version__
 from benchlog.core.trace import Trace
 from benchlog.logger.model import Logger
 from benchlog.plan.model import Plan
-from benchlog.report.figures.view import Drawn, drawn_overview, drawn_samples, needs_samples
+from benchlog.report.figures.view import DrawnView, drawn_overview, drawn_samples, needs_samples
 from benchlog.verdict.evidence import LogEvidence
 from dashboards.drawn_file import FORM, read_drawn, write_drawn
 from dashboards.kept_samples import KeptSamples
@@ -23,7 +23,7 @@ MOST_OPEN = 6
 Progress = Callable[[int, int], None]
 
 
-class Samples(Protocol):
+class ShelfSamples(Protocol):
     """Gives any stretch at its full rate: an open log, or a kept copy."""
 
     def trace(self, from_s: float, to_s: float, roles: Collection[str] | None = None) -> Trace:
@@ -38,7 +38,7 @@ class LookedAt:
     """One log on the shelf."""
 
     evidence: LogEvidence
-    samples: Samples | None
+    samples: ShelfSamples | None
 
     @property
     def start_s(self) -> float:
@@ -50,7 +50,7 @@ class LookedAt:
         """Time of the last sample, s."""
         return float(self.evidence.overview.end_s[-1])
 
-    def drawn(self, from_s: float, to_s: float) -> dict[str, Drawn]:
+    def drawn(self, from_s: float, to_s: float) -> dict[str, DrawnView]:
         """Every role over a stretch: bands, or single samples where a screen can show them."""
         overview = self.evidence.overview
         if self.samples is not None and needs_samples(overview, from_s, to_s):

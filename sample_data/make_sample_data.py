@@ -13,9 +13,9 @@ import numpy as np
 
 from benchlog.standin import (
     Action,
-    Install,
     LoggerSpec,
     Script,
+    SimulatedInstall,
     Simulation,
     WakeUps,
     acceptance_script,
@@ -33,8 +33,8 @@ NAME = "two-range shunt logger"
 NIGHT_S = 8 * 3600.0
 
 #: The bike's alarm wakes every minute; the added tracker draws a little on its own.
-BEFORE = Install(drain_a=0.00033, wakeups=WakeUps(height_a=0.006), circuits=(), contact="open")
-LARCH = Install(drain_a=0.00041, wakeups=WakeUps(height_a=0.006), start_surface_v=0.0)
+BEFORE = SimulatedInstall(drain_a=0.00033, wakeups=WakeUps(height_a=0.006), circuits=(), contact="open")
+LARCH = SimulatedInstall(drain_a=0.00041, wakeups=WakeUps(height_a=0.006), start_surface_v=0.0)
 
 
 def ridden_home(on: frozenset[int]) -> Script:

@@ -21,7 +21,7 @@ import numpy as np
 
 import benchlog
 from benchlog import standin
-from benchlog.standin import Install, acceptance_script, fast_logger, simulate, write_csv
+from benchlog.standin import SimulatedInstall, acceptance_script, fast_logger, simulate, write_csv
 from benchlog.store import open_store
 
 START = datetime(2025, 1, 5, 10, tzinfo=UTC)
@@ -44,14 +44,14 @@ def ambient_c(day: float, rng: np.random.Generator) -> float:
     return 11.0 - 9.0 * math.cos(2 * math.pi * (day - 20) / 365.25) + float(rng.normal(0, 2.5))
 
 
-def larch(at: datetime, rng: np.random.Generator) -> Install:
+def larch(at: datetime, rng: np.random.Generator) -> SimulatedInstall:
     """The bike on that day."""
     battery = NEW if at >= NEW_BATTERY else OLD
     years = (at - START).total_seconds() / 86400 / 365.25
     warm_c = ambient_c((at - START).total_seconds() / 86400, rng)
     apart_k = warm_c - 20.0
     cold = 1 + STARTER_PER_K * apart_k
-    usual = Install()
+    usual = SimulatedInstall()
     return replace(
         usual,
         ambient_c=round(warm_c, 1),
@@ -71,7 +71,7 @@ def days(rng: np.random.Generator) -> list[datetime]:
     return [START + timedelta(days=round(float(day))) for day in even]
 
 
-def plan_text(bike: Install) -> str:
+def plan_text(bike: SimulatedInstall) -> str:
     """The battery and its limits."""
     limits = "".join(f"{key} = {standin.LIMITS[key]}\n" for key in LIMITS)
     return (

@@ -10,7 +10,7 @@ import scenarios
 from scenarios import write_files
 
 from benchlog.standin import (
-    Install,
+    SimulatedInstall,
     Simulation,
     acceptance_script,
     fast_logger,
@@ -38,11 +38,11 @@ class Samples:
         after = parked(0.0006)
         self.slow, _ = write_files(after, folder, "slow")
         self.before, _ = write_files(parked(0.0005, like=after), folder, "before")
-        self.late, _ = write_files(acceptance(Install(release_travel_ms=105.0)), folder, "late")
-        self.plan.write_text(plan_toml_of(Install()), encoding="utf-8")
+        self.late, _ = write_files(acceptance(SimulatedInstall(release_travel_ms=105.0)), folder, "late")
+        self.plan.write_text(plan_toml_of(SimulatedInstall()), encoding="utf-8")
 
 
-def acceptance(install: Install | None = None, settle_s: float = 200.0, seed: int = 1) -> Simulation:
+def acceptance(install: SimulatedInstall | None = None, settle_s: float = 200.0, seed: int = 1) -> Simulation:
     """The acceptance run at 500 samples a second: half the rows of the usual one."""
     return scenarios._log(install, acceptance_script(settle_s=settle_s), fast_logger(500), seed)
 
@@ -51,7 +51,11 @@ def parked(drain_a: float, like: Simulation | None = None, seed: int = 1) -> Sim
     """Half half an hour with the key off; by the very logger of ``like`` where given."""
     drawn = None if like is None else like.drawn
     return simulate(
-        Install(drain_a=drain_a), parked_script(0.5), slow_logger(5.0), np.random.default_rng(seed), drawn=drawn
+        SimulatedInstall(drain_a=drain_a),
+        parked_script(0.5),
+        slow_logger(5.0),
+        np.random.default_rng(seed),
+        drawn=drawn,
     )
 
 

@@ -24,9 +24,9 @@ from benchlog.core.errors import BenchlogError
 from benchlog.standin import (
     FAULTS,
     LIMITS,
-    Circuit,
-    Install,
     LoggerSpec,
+    SimulatedCircuit,
+    SimulatedInstall,
     Simulation,
     WakeUps,
     acceptance_script,
@@ -177,11 +177,11 @@ class Seen:
         return [cause.id for cause in self.causes if self.place(cause.id) == 1]
 
 
-def draw_circuits(rng: np.random.Generator) -> tuple[Circuit, ...]:
+def draw_circuits(rng: np.random.Generator) -> tuple[SimulatedCircuit, ...]:
     """Two to four circuits within ±10 % of their plan."""
     drawn = rng.choice(len(CIRCUITS), size=int(rng.integers(2, 5)), replace=False)
     return tuple(
-        Circuit(
+        SimulatedCircuit(
             slot=slot,
             device=f"device {slot}",
             planned_a=CIRCUITS[at][0],
@@ -194,13 +194,13 @@ def draw_circuits(rng: np.random.Generator) -> tuple[Circuit, ...]:
     )
 
 
-def draw_healthy(rng: np.random.Generator) -> Install:
+def draw_healthy(rng: np.random.Generator) -> SimulatedInstall:
     """A random install well within every limit of the usual plan."""
     circuits = draw_circuits(rng)
     planned_a = sum(circuit.planned_a for circuit in circuits)
     wakes = WakeUps(rng.uniform(15, 60), rng.uniform(0.5, 2.5), 10 ** rng.uniform(-3.0, -2.4), rng.uniform(0, 15))
     slow_mohm = rng.uniform(0.2, 2.0)
-    install = Install(
+    install = SimulatedInstall(
         circuits=circuits,
         emf_v=rng.uniform(12.7, 12.95),
         source_mohm=rng.uniform(12, 30) - slow_mohm,
@@ -227,7 +227,7 @@ def draw_healthy(rng: np.random.Generator) -> Install:
     return _with_starter(_with_relay_times(install, rng), rng)
 
 
-def _with_relay_times(install: Install, rng: np.random.Generator) -> Install:
+def _with_relay_times(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     """Pull-in of 5 ms to 20 ms and drop-out of up to 40 ms; the coil alone takes a part of each."""
     coil_s = rise_s(install.pull_in_a, install.coil_a, install.coil_h / install.coil_ohm)
     fallen_s = fall_s(install.release_a, install.coil_a, install.coil_a, install)
@@ -238,7 +238,7 @@ def _with_relay_times(install: Install, rng: np.random.Generator) -> Install:
     )
 
 
-def _with_starter(install: Install, rng: np.random.Generator) -> Install:
+def _with_starter(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     """A starter that leaves the battery above 9.9 V, and an alternator with some amperes to spare."""
     load_a = running_a(install)
     most_a = (install.emf_v - 9.95) / (install.source_mohm + install.slow_mohm) * 1e3 - load_a
@@ -259,7 +259,7 @@ def draw_fast_logger(rng: np.random.Generator) -> LoggerSpec:
     return spec
 
 
-def with_random_faults(install: Install, faults: Sequence[str], rng: np.random.Generator) -> Install:
+def with_random_faults(install: SimulatedInstall, faults: Sequence[str], rng: np.random.Generator) -> SimulatedInstall:
     """The install with these faults of random strength."""
     order = [fault for group in GROUPS.values() for fault in group]
     for fault in sorted(faults, key=order.index):
@@ -410,10 +410,10 @@ def report_of(case: Case) -> str:
     """One run of one fault in detail: its place, the causes with their fits, and the checks that did not pass."""
     sim = simulated(case)
     lines = [f"seed {case.seed}, {sim.spec.rate_hz:g} Hz"]
-    good = replace(Install(), circuits=())
+    good = replace(SimulatedInstall(), circuits=())
     changed = {
         name: value
-        for name in Install.__dataclass_fields__
+        for name in SimulatedInstall.__dataclass_fields__
         if (value := getattr(sim.install, name)) != getattr(good, name) and name != "circuits"
     }
     lines.append("  " + ", ".join(f"{k} {v:.4g}" if isinstance(v, float) else f"{k} {v}" for k, v in changed.items()))

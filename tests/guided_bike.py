@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from benchlog.bench.live import Step
+from benchlog.bench.live import LiveStep
 from benchlog.core.trace import Trace
-from benchlog.standin import Install, LoggerSpec, fast_logger, to_logger_toml
+from benchlog.standin import LoggerSpec, SimulatedInstall, fast_logger, to_logger_toml
 from benchlog.standin.streaming import LiveBike
 
 CHUNK_S = 0.5
@@ -32,7 +32,7 @@ class Bench:
         limit_s: where the stream ends, s. now_s: the newest sample's time. said: what the step says now.
     """
 
-    install: Install
+    install: SimulatedInstall
     spec: LoggerSpec = field(default_factory=lambda: fast_logger(50.0))
     tester: "Callable[[Bench], None]" = lambda _: None
     limit_s: float = 2500.0
@@ -40,7 +40,7 @@ class Bench:
     seed: int = 1
     done: list[tuple[float, str]] = field(default_factory=list)
     marks: list[tuple[float, str]] = field(default_factory=list)
-    steps: list[Step] = field(default_factory=list)
+    steps: list[LiveStep] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         """Put the logger on the bike."""
@@ -60,7 +60,7 @@ class Bench:
         """As the recorder does it: at the next sample."""
         self.waiting.append(text)
 
-    def show(self, step: Step | None) -> None:
+    def show(self, step: LiveStep | None) -> None:
         """Keep each step once, and what it says now."""
         self.said = "" if step is None else step.say
         if step is not None and (not self.steps or self.steps[-1].id != step.id):

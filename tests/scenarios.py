@@ -8,12 +8,12 @@ import numpy as np
 
 from benchlog.standin import (
     Action,
-    Form,
-    Install,
     LoggerSpec,
     Script,
+    SimulatedInstall,
     Simulation,
     WakeUps,
+    WrittenForm,
     acceptance_script,
     channel,
     csv_text,
@@ -49,14 +49,14 @@ EVERY_LIMIT: dict[str, float | str] = {
 
 
 def _log(
-    install: Install | None = None,
+    install: SimulatedInstall | None = None,
     script: Script | None = None,
     spec: LoggerSpec | None = None,
     seed: int = 1,
     limits: Mapping[str, float | str | None] | None = None,
 ) -> Simulation:
     return simulate(
-        install or Install(),
+        install or SimulatedInstall(),
         script or acceptance_script(),
         spec or fast_logger(1000),
         np.random.default_rng(seed),
@@ -76,23 +76,25 @@ def every_role(rate_hz: float = 500.0, seed: int = 1) -> Simulation:
 
 def fault(name: str, rate_hz: float = 1000.0, *, marks: bool = True, seed: int = 1) -> Simulation:
     """The acceptance test with one fault (a cause id of the result)."""
-    return _log(with_fault(Install(), name), acceptance_script(marks=marks), fast_logger(rate_hz), seed)
+    return _log(with_fault(SimulatedInstall(), name), acceptance_script(marks=marks), fast_logger(rate_hz), seed)
 
 
 def latching_relay(seed: int = 1) -> Simulation:
     """The relay closes at the first key-on and never opens again."""
-    return _log(Install(contact="latching"), seed=seed)
+    return _log(SimulatedInstall(contact="latching"), seed=seed)
 
 
 def slow_drop_out(drop_out_ms: float = 110.0, rate_hz: float = 1000.0, seed: int = 1) -> Simulation:
     """A relay that opens about this late (the exact time is in the truth)."""
     travel_ms = drop_out_ms - 5.43  # what coil and contact take with no travel
-    return _log(Install(release_travel_ms=travel_ms), None, fast_logger(rate_hz), seed)
+    return _log(SimulatedInstall(release_travel_ms=travel_ms), None, fast_logger(rate_hz), seed)
 
 
 def waking_drain(height_a: float = 0.010, seed: int = 1) -> Simulation:
     """A drain of 0.3 mA with a wake-up of 2 s every minute."""
-    return _log(Install(drain_a=0.0003, wakeups=WakeUps(height_a=height_a)), acceptance_script(settle_s=600), seed=seed)
+    return _log(
+        SimulatedInstall(drain_a=0.0003, wakeups=WakeUps(height_a=height_a)), acceptance_script(settle_s=600), seed=seed
+    )
 
 
 def at_10_hz(seed: int = 1) -> Simulation:
@@ -123,42 +125,42 @@ def no_accuracy_stated(seed: int = 1) -> Simulation:
 
 def poor_ground(extra_mohm: float = 25.0, seed: int = 1) -> Simulation:
     """A return with this much more resistance."""
-    return _log(Install(ground_mohm=5.0 + extra_mohm), seed=seed)
+    return _log(SimulatedInstall(ground_mohm=5.0 + extra_mohm), seed=seed)
 
 
 def poor_feed(feed_mohm: float = 48.0, seed: int = 1) -> Simulation:
     """A feed of this resistance, battery post to fuse block."""
-    return _log(Install(feed_mohm=feed_mohm), seed=seed)
+    return _log(SimulatedInstall(feed_mohm=feed_mohm), seed=seed)
 
 
 def dropping_while_cranking(seed: int = 1) -> Simulation:
     """The bike cuts its lamps, and so the trigger, while the starter turns."""
-    return _log(Install(trigger_drops_in_crank=True), seed=seed)
+    return _log(SimulatedInstall(trigger_drops_in_crank=True), seed=seed)
 
 
 def undercharging(regulated_v: float = 13.0, seed: int = 1) -> Simulation:
     """The regulator holds too low a voltage."""
-    return _log(Install(regulated_v=regulated_v), seed=seed)
+    return _log(SimulatedInstall(regulated_v=regulated_v), seed=seed)
 
 
 def never_starts(seed: int = 1) -> Simulation:
     """The starter turns, the engine does not fire and nothing marks it as running."""
     script = acceptance_script()
     script = replace(script, actions=tuple(act for act in script.actions if act.do != "running"))
-    return _log(Install(starts=False), script, seed=seed)
+    return _log(SimulatedInstall(starts=False), script, seed=seed)
 
 
 def parked(
     hours: float = 10.0, rate_hz: float = 10.0, *, drain_a: float = 0.0006, wakes: bool = False, seed: int = 1
 ) -> Simulation:
     """The key off throughout, on a slow logger."""
-    install = Install(drain_a=drain_a, wakeups=WakeUps() if wakes else None)
+    install = SimulatedInstall(drain_a=drain_a, wakeups=WakeUps() if wakes else None)
     return _log(install, parked_script(hours), slow_logger(rate_hz), seed)
 
 
 def surface_charged(hours: float = 1.0, seed: int = 1) -> Simulation:
     """Parked with a surface charge that is still fading."""
-    install = Install(start_surface_v=0.3, surface_tau_s=1500.0)
+    install = SimulatedInstall(start_surface_v=0.3, surface_tau_s=1500.0)
     return _log(install, parked_script(hours), slow_logger(10.0), seed)
 
 
@@ -216,12 +218,12 @@ def battery_only(seed: int = 1) -> Simulation:
     return _log(script=acceptance_script(marks=False), spec=spec, seed=seed)
 
 
-DECIMAL_COMMA = Form(separator=";", decimal=",", columns={"battery_v": "U_batt", "battery_a": "I_batt"})
-WRAPPING = Form(time_unit="us", start=4294967296 - 20_000_000, wraps_at=4294967296)
+DECIMAL_COMMA = WrittenForm(separator=";", decimal=",", columns={"battery_v": "U_batt", "battery_a": "I_batt"})
+WRAPPING = WrittenForm(time_unit="us", start=4294967296 - 20_000_000, wraps_at=4294967296)
 WRAPPING_COMMA = replace(DECIMAL_COMMA, time_unit="us", start=4294967296 - 20_000_000, wraps_at=4294967296)
 
 
-def write_files(sim: Simulation, folder: Path, name: str = "a", form: Form | None = None) -> tuple[Path, Path]:
+def write_files(sim: Simulation, folder: Path, name: str = "a", form: WrittenForm | None = None) -> tuple[Path, Path]:
     """Write ``NAME.csv``, ``NAME.logger.toml`` and ``plan.toml``; the log and the plan."""
     log = write_csv(sim, folder / f"{name}.csv", form)
     plan = folder / "plan.toml"
@@ -230,7 +232,7 @@ def write_files(sim: Simulation, folder: Path, name: str = "a", form: Form | Non
 
 
 def write_damaged(
-    sim: Simulation, path: Path, *, lines: int = 30, seed: int = 1, form: Form | None = None
+    sim: Simulation, path: Path, *, lines: int = 30, seed: int = 1, form: WrittenForm | None = None
 ) -> list[int]:
     """Write the log with some rows made unreadable and its last line cut; the damaged line numbers, from 1."""
     rng = np.random.default_rng(seed)

@@ -18,7 +18,7 @@ from guided_bike import FAILS
 import benchlog
 from benchlog.analysis.bridge import HAND_S
 from benchlog.commands.shared import EXIT_STATUS
-from benchlog.standin import FAULTS, Install, plan_toml_of
+from benchlog.standin import FAULTS, SimulatedInstall, plan_toml_of
 from benchlog.store import open_store
 
 #: Simulated seconds in one of the clock.
@@ -56,7 +56,7 @@ def bench(fault: str | None, folder: Path, *behaviours: str) -> Iterator[Callabl
     """A running stand-in with this fault and these behaviours; gives what starts the guided test, as a process."""
     folder.mkdir()
     plan = folder / "plan.toml"
-    plan.write_text(plan_toml_of(Install(), LIMITS), encoding="utf-8")
+    plan.write_text(plan_toml_of(SimulatedInstall(), LIMITS), encoding="utf-8")
     environment = {**os.environ, "BENCHLOG_DATA": str(folder / "data"), "PYTHONPATH": str(Path(__file__).parents[1])}
     order = [
         sys.executable,

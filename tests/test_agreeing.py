@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import benchlog
-from benchlog.analysis.measurement import Measured, Parts, Unseen
+from benchlog.analysis.measurement import Measured, NotEvaluated, UncertaintyParts
 from benchlog.plan.model import plan_from_mapping
 from benchlog.verdict.checks import judge
 
@@ -87,7 +87,7 @@ def test_night_too_coarse_to_see_it_counts_neither_way(night):
 @pytest.mark.parametrize("u", [3.0, None])
 def test_wake_ups_count_however_coarse_the_offset(u):
     """A night whose wake-ups alone add 1.1 mA to its base shows something worse, though its zero is anybody's guess."""
-    parts = Parts(0.05, HOURS_8, 3.0, 0.0, 0.0)
+    parts = UncertaintyParts(0.05, HOURS_8, 3.0, 0.0, 0.0)
     night = found(1.5, u, watched_s=HOURS_8, at_rest=0.4, parts=parts)
 
     check = judged("off_state_drain", night, found(0.3, 0.01, watched_s=400.0))
@@ -97,7 +97,7 @@ def test_wake_ups_count_however_coarse_the_offset(u):
 
 def test_wake_ups_over_a_base_below_zero_count_too():
     """A coarse zero that reads 0.9 mA too low hides no wake-ups of 1.1 mA, and one log never outdoes itself."""
-    parts = Parts(0.05, HOURS_8, 3.0, 0.0, 0.0)
+    parts = UncertaintyParts(0.05, HOURS_8, 3.0, 0.0, 0.0)
     night = found(0.2, 3.0, watched_s=HOURS_8, at_rest=-0.9, parts=parts)
 
     assert judged("off_state_drain", night, found(0.3, 0.01, watched_s=400.0)).verdict == "not proven"
@@ -106,14 +106,14 @@ def test_wake_ups_over_a_base_below_zero_count_too():
 
 def test_gap_in_the_night_does_not_make_the_minutes_decide():
     """A night with a gap is doubtful, but a short quiet log is no answer to it."""
-    night = found(0.4, 0.01, watched_s=HOURS_8, doubt="the log has a gap of 6000 s in that stretch")
+    night = found(0.4, 0.01, watched_s=HOURS_8, disqualified="the log has a gap of 6000 s in that stretch")
 
     assert judged("off_state_drain", night, found(0.3, 0.01, watched_s=400.0)).verdict == "not proven"
 
 
 def test_bypassed_shunt_saw_nothing_however_long():
     """A night that may have gone past the shunt counts neither way."""
-    night = found(0.0, 0.01, watched_s=HOURS_8, only_fails="the shunt may be bypassed", needs_load_step=True)
+    night = found(0.0, 0.01, watched_s=HOURS_8, one_sided="the shunt may be bypassed", needs_load_step=True)
 
     check = judged("off_state_drain", night, found(0.3, 0.01, watched_s=400.0))
 
@@ -171,32 +171,32 @@ def test_worse_is_what_lies_nearer_to_breaking_the_limit(check_id, milder, worse
 
 def test_log_too_slow_counts_neither_way():
     """10 Hz say nothing of a relay; the fast log's pass stands."""
-    slow = found(40.0, 80.0, only_fails="too slow")
+    slow = found(40.0, 80.0, one_sided="too slow")
 
     assert judged("relay_pull_in", found(5.0, 0.5), slow).verdict == "pass"
-    assert judged("crank_minimum", found(10.5), found(10.48, only_fails="samples 100 ms apart")).verdict == "pass"
+    assert judged("crank_minimum", found(10.5), found(10.48, one_sided="samples 100 ms apart")).verdict == "pass"
 
 
 def test_log_too_slow_that_shows_worse_is_judged():
     """One slow sample at 9.7 V says that the battery fell at least so low: the 10.5 V of another crank is no pass."""
-    check = judged("crank_minimum", found(10.5), found(9.61, only_fails="samples 100 ms apart can miss the lowest"))
+    check = judged("crank_minimum", found(10.5), found(9.61, one_sided="samples 100 ms apart can miss the lowest"))
 
     assert (check.verdict, check.log) == ("not proven", "b")
 
 
 def test_slow_log_that_saw_chatter_fails():
     """A relay that was seen to chatter chatters, though a fast capture of two seconds saw none."""
-    slow = found(3.0, 0.0, only_fails="samples 50 ms apart can miss an opening")
-    seconds = found(0.0, 0.0, only_fails="no whole stretch with the key on")
+    slow = found(3.0, 0.0, one_sided="samples 50 ms apart can miss an opening")
+    seconds = found(0.0, 0.0, one_sided="no whole stretch with the key on")
 
     assert judged("relay_chatter", slow, seconds).verdict == "fail"
-    assert judged("relay_chatter", found(0.0, 0.0, only_fails="too slow"), seconds).verdict == "not proven"
+    assert judged("relay_chatter", found(0.0, 0.0, one_sided="too slow"), seconds).verdict == "not proven"
     assert judged("relay_chatter", found(0.0, 0.0), seconds).verdict == "pass"
 
 
 def test_doubtful_figure_proves_nothing_either_way():
     """A step that may be another load's does not contradict the circuit's own current."""
-    check = judged("feed_drop", found(0.1), found(0.28, doubt="the step may be another load"))
+    check = judged("feed_drop", found(0.1), found(0.28, disqualified="the step may be another load"))
 
     assert (check.verdict, check.log) == ("pass", "a")
 
@@ -205,9 +205,9 @@ base = st.floats(-1, 2)
 finding = st.one_of(
     st.builds(found, st.floats(0, 3), st.floats(0.001, 2), watched_s=st.floats(100, 1e5), at_rest=base),
     st.builds(found, st.floats(0, 3), st.floats(0.001, 2), watched_s=st.floats(100, 1e5)),
-    st.builds(found, st.floats(0, 3), st.floats(0.001, 2), watched_s=st.floats(100, 1e5), only_fails=st.just("slow")),
+    st.builds(found, st.floats(0, 3), st.floats(0.001, 2), watched_s=st.floats(100, 1e5), one_sided=st.just("slow")),
     st.builds(found, st.floats(0, 3), st.none(), watched_s=st.floats(100, 1e5)),
-    st.just(Unseen("not there")),
+    st.just(NotEvaluated("not there")),
 )
 
 

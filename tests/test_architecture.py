@@ -36,7 +36,7 @@ LONGER: dict[str, str] = {}
 
 
 def module_of(path: Path) -> str:
-    """``benchlog.examine.story`` for its file; a package's own name for its ``__init__``."""
+    """``benchlog.examine.timeline`` for its file; a package's own name for its ``__init__``."""
     return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
 
 

@@ -10,7 +10,7 @@ from test_cli import command
 from typer.testing import CliRunner
 
 from benchlog.cli import app
-from benchlog.standin import Install, plan_toml_of
+from benchlog.standin import SimulatedInstall, plan_toml_of
 
 LEAST_PLAN = '[install]\nbike = "Larch"\n[battery]\nchemistry = "agm"\ncapacity_ah = 11.2\n'
 LEAST_LOGGER = '[logger]\nname = "mine"\n[time]\ncolumn = "t"\nunit = "s"\n'
@@ -25,7 +25,7 @@ def rows(count: int, header: str = "time_s,battery_v,battery_a") -> str:
 def plan(tmp_path: Path) -> Path:
     """A plan that can be used."""
     path = tmp_path / "plan.toml"
-    path.write_text(plan_toml_of(Install()), encoding="utf-8")
+    path.write_text(plan_toml_of(SimulatedInstall()), encoding="utf-8")
     return path
 
 

@@ -17,8 +17,8 @@ from benchlog.log.log import Log
 from benchlog.log.overview import OverviewBuilder
 from benchlog.standin import (
     Action,
-    Install,
     LoggerSpec,
+    SimulatedInstall,
     Simulation,
     WakeUps,
     acceptance_script,
@@ -39,7 +39,7 @@ NO_FEED = ("battery_v", "battery_a", "drain_a", "trigger_v", "feed_v", "ground_v
 def _simulated(
     *bridges: tuple[float, float | None],
     marked: bool = True,
-    install: Install | None = None,
+    install: SimulatedInstall | None = None,
     spec: LoggerSpec | None = None,
     more: Sequence[Action] = (),
     marks: bool = True,
@@ -55,7 +55,7 @@ def _simulated(
     ]
     script = acceptance_script(all_on_s=all_on_s, running_s=40, settle_s=200, marks=marks)
     script = replace(script, actions=(*acts, *more, *script.actions))
-    return simulate(install or Install(), script, spec or fast_logger(100), np.random.default_rng(seed))
+    return simulate(install or SimulatedInstall(), script, spec or fast_logger(100), np.random.default_rng(seed))
 
 
 def _checked(sim: Simulation, **low_side_mohm: float) -> Result:
@@ -244,7 +244,7 @@ def test_an_unmarked_bridge_falsifies_the_source_resistance_and_a_marked_one_doe
 
 def test_a_bridge_left_on_passes_a_drain_unless_it_is_marked():
     """5 mA through a bridged shunt read as 0.1 mA and pass 1 mA; with the mark they are not seen, and why is said."""
-    thirsty = Install(drain_a=0.005)
+    thirsty = SimulatedInstall(drain_a=0.005)
     wrong = _checked(_simulated((ON_S, None), marked=False, install=thirsty)).check("off_state_drain")
     result = _checked(_simulated((ON_S, None), install=thirsty))
 
@@ -259,7 +259,7 @@ def test_a_bridge_left_on_passes_a_drain_unless_it_is_marked():
 def test_no_bridge_anywhere_wins_a_pass(marked):
     """Bridges at 30 random places over an install that breaks two limits: marked none passes, unmarked some do."""
     rng = np.random.default_rng(7)
-    bad = Install(drain_a=0.004, source_mohm=45.0)
+    bad = SimulatedInstall(drain_a=0.004, source_mohm=45.0)
     passed = []
     for seed in range(30):
         begin = rng.uniform(0, 250)
@@ -327,7 +327,7 @@ def test_a_slot_switched_on_while_bridged_is_not_seen_rather_than_dead():
 
 def test_a_slot_that_nobody_could_see_is_not_named_with_a_dead_one():
     """Slot 2 is dead, and the step of slot 4 came while the shunt was bridged: the cause names slot 2 alone."""
-    dead = with_fault(Install(), "slot_dead")
+    dead = with_fault(SimulatedInstall(), "slot_dead")
 
     result = _checked(_simulated((48.0, 49.0), spec=fast_logger(100, NO_FEED), install=dead))
     (cause,) = result.causes
@@ -361,7 +361,7 @@ def test_a_bike_that_settles_while_bridged_may_have_settled_at_any_time_of_it():
 
 def test_a_wake_up_behind_a_bridge_does_not_count_as_calm():
     """The drain is averaged over what was measured of the sleep alone, wake-ups included."""
-    install = Install(wakeups=WakeUps(period_s=20.0, length_s=2.0, height_a=0.004, first_s=5.0))
+    install = SimulatedInstall(wakeups=WakeUps(period_s=20.0, length_s=2.0, height_a=0.004, first_s=5.0))
     sim = _simulated((180.0, 200.0), install=install)
 
     check = _checked(sim).check("off_state_drain")
@@ -389,7 +389,7 @@ def test_a_log_bridged_from_end_to_end_measures_no_current():
 @pytest.mark.parametrize("bridge", [(36.0, 110.0), (57.0, 75.0)], ids=["until it runs", "for a while"])
 def test_a_low_side_shunt_lifts_by_an_unknown_drop_while_bridged(bridge):
     """Where the shunt's own drop cannot be taken off, the ground lift is taken from elsewhere, and stays the same."""
-    install = Install(low_side_shunt_mohm=5.0)
+    install = SimulatedInstall(low_side_shunt_mohm=5.0)
     plain, bridged = (
         _checked(_simulated(*some, install=install, all_on_s=40.0), battery_a=5.0).check("ground_lift")
         for some in ((), (bridge,))

@@ -12,7 +12,7 @@ from truth_table import canonical_logger
 import benchlog
 from benchlog.report.written import render_html, render_text
 from benchlog.standin import FAULTS as STAND_IN_FAULTS
-from benchlog.standin import Install, Simulation, acceptance_script, fast_logger, simulate, with_fault
+from benchlog.standin import SimulatedInstall, Simulation, acceptance_script, fast_logger, simulate, with_fault
 from benchlog.verdict.causes.faults import FAULTS, by_id
 from benchlog.verdict.causes.fit import find_causes
 from benchlog.verdict.causes.seen import QUANTITIES, Seen, merged, misfit
@@ -77,7 +77,7 @@ def test_the_coils_kick_parts_coil_and_feed(name):
 
 def test_two_faults_are_both_named():
     """A poor feed and a device fed around the relay leave traces that do not overlap."""
-    install = with_fault(with_fault(Install(), "feed_resistance"), "unswitched_device")
+    install = with_fault(with_fault(SimulatedInstall(), "feed_resistance"), "unswitched_device")
     sim = simulate(install, acceptance_script(), fast_logger(500), np.random.default_rng(4))
 
     causes = {cause.id: cause.explains for cause in checked(sim).causes}

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scenarios import EVERY_LIMIT
 
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.plan.limits import PlannedLimit
 from benchlog.plan.model import Plan, plan_from_mapping
 from benchlog.verdict.check_table import CHECKS, is_fuse_check, specs_for
@@ -115,14 +115,14 @@ def test_verdict_follows_the_probability_of_conforming(value: float, u: float, e
     ("finding", "limit", "expected"),
     [
         (found(0.1), None, "not planned"),
-        (Unseen("it is not there"), None, "not planned"),
-        (Unseen("it is not there"), at_most(1.0), "not seen"),
+        (NotEvaluated("it is not there"), None, "not planned"),
+        (NotEvaluated("it is not there"), at_most(1.0), "not seen"),
         (found(0.1, None), at_most(1.0), "not proven"),  # accuracy not stated
         (found(9.9, None), at_most(1.0), "not proven"),
-        (found(0.1, doubt="over range"), at_most(1.0), "not proven"),
-        (found(9.9, doubt="over range"), at_most(1.0), "not proven"),
-        (found(0.1, only_fails="too slow"), at_most(1.0), "not proven"),
-        (found(9.9, only_fails="too slow"), at_most(1.0), "fail"),
+        (found(0.1, disqualified="over range"), at_most(1.0), "not proven"),
+        (found(9.9, disqualified="over range"), at_most(1.0), "not proven"),
+        (found(0.1, one_sided="too slow"), at_most(1.0), "not proven"),
+        (found(9.9, one_sided="too slow"), at_most(1.0), "fail"),
         (found(None, None, failed="it never opened"), at_most(1.0), "fail"),
         (found(None, None), at_most(1.0), "not proven"),
     ],
@@ -184,12 +184,12 @@ def test_unit_does_not_matter(value: float, u: float, high: float, scale: float)
 @pytest.mark.parametrize(
     ("better", "worse"),
     [
-        (found(0.1, 0.01), Unseen("not there")),
+        (found(0.1, 0.01), NotEvaluated("not there")),
         (found(0.1, 0.01), found(0.1, 0.5)),  # pass before not proven
         (found(0.1, 0.01), found(0.1, 0.02)),  # the surer figure
         (found(0.9, 0.01), found(0.1, 0.01)),  # a failure before a pass
         (found(0.9, 0.1), found(0.1, 0.01)),
-        (found(0.1, 0.5), Unseen("not there")),
+        (found(0.1, 0.5), NotEvaluated("not there")),
         (found(0.1, 0.5), found(0.1, None)),
         (found(None, None, failed="never"), found(0.1, 0.01)),
     ],
@@ -235,7 +235,7 @@ def test_limits_that_meet_in_one_point_are_not_impossible():
 
 def test_unseen_check_names_no_log():
     """What no log shows has no log, no figure and no stretch."""
-    check = one("feed_drop", ("a", Unseen("no load flowed")), ("b", Unseen("no load flowed")))
+    check = one("feed_drop", ("a", NotEvaluated("no load flowed")), ("b", NotEvaluated("no load flowed")))
 
     assert (check.log, check.measured, check.uncertainty, check.from_s) == (None, None, None, None)
     assert (check.verdict, check.because) == ("not seen", "No load flowed.")
@@ -245,7 +245,7 @@ def test_unplanned_check_is_measured_all_the_same():
     """Without a limit the figure is still given, from the log that shows it."""
     bare = plan_from_mapping({"install": {"bike": "Larch"}, "battery": {"chemistry": "agm", "capacity_ah": 11.2}})
 
-    check = one("crank_minimum", ("a", Unseen("no crank")), ("b", found(10.1, 0.1)), plan=bare)
+    check = one("crank_minimum", ("a", NotEvaluated("no crank")), ("b", found(10.1, 0.1)), plan=bare)
 
     assert (check.verdict, check.measured, check.log, check.limit) == ("not planned", 10.1, "b", None)
 
@@ -258,9 +258,7 @@ def test_uncertainty_is_expanded():
     assert one("feed_drop", ("a", found(0.1, 0.01))).uncertainty == pytest.approx(0.02)
 
 
-@pytest.mark.parametrize(
-    "finding", [found(0.1, None), found(None, None, failed="never"), found(0, 0.1, only_fails="x")]
-)
+@pytest.mark.parametrize("finding", [found(0.1, None), found(None, None, failed="never"), found(0, 0.1, one_sided="x")])
 def test_unbounded_uncertainty_is_null(finding: Measured):
     """No accuracy, no bound, no value: no figure of uncertainty."""
     assert one("feed_drop", ("a", finding)).uncertainty is None
@@ -392,7 +390,7 @@ def test_drain_passes_only_as_one_that_is_never_negative(value: float, u: float,
 
 def test_feed_that_a_slow_log_did_not_see_drop_is_not_proven():
     """No loss seen between samples too far apart proves neither that the feed holds nor that it drops."""
-    slow = found(0.0, 0.5, only_fails="too slow")
+    slow = found(0.0, 0.5, one_sided="too slow")
 
     assert verdict("feed_in_crank", slow, PlannedLimit(None, 0.0, "given", "limits.feed_in_crank")) == "not proven"
     assert verdict("feed_in_crank", slow, PlannedLimit(0.0, None, "given", "limits.feed_in_crank")) == "not proven"

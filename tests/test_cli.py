@@ -14,7 +14,7 @@ from conftest import Samples
 from jsonschema import Draft202012Validator
 from scenarios import write_files
 
-from benchlog.standin import Install, acceptance_script, fast_logger, plan_toml_of
+from benchlog.standin import SimulatedInstall, acceptance_script, fast_logger, plan_toml_of
 from benchlog.verdict.schemas import schema_of
 
 PROGRAM = "from benchlog.__main__ import main; main()"
@@ -247,7 +247,7 @@ def test_cli_and_python_agree(samples: Samples):
 def test_interrupt_ends_cleanly(tmp_path: Path):
     """Ctrl-C while a log is read ends with status 130, no traceback and no report."""
     plan = tmp_path / "plan.toml"
-    plan.write_text(plan_toml_of(Install()), encoding="utf-8")
+    plan.write_text(plan_toml_of(SimulatedInstall()), encoding="utf-8")
     late = "import time, benchlog.run; benchlog.run.check = lambda *a, **k: (print('on', flush=True), time.sleep(60))"
     words = command("check", "log.csv", "--plan", plan, "--report", tmp_path / "r.html")
     words[2] = f"{late}; {PROGRAM}"

@@ -228,7 +228,7 @@ def test_the_worked_budget_adds_up():
     for at, role in ((1, "drain_a"), (3, "battery_a")):
         channel = logger.channel_of(role)
         assert channel is not None
-        stated = Accuracy(channel.gain_rel, channel.offset_c, channel.resolution_c)
+        stated = Accuracy(channel.gain_rel, channel.offset_canonical, channel.resolution_c)
         noise_ua = float(values["noise of the mean (type A)"][at])
         before = combine(stated.level_u(0.84e-3) * 1e6, noise_ua)
         zero_ua = float(values["the offset after a zero (type A of the zero, and half a step)"][at])

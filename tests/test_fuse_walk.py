@@ -16,7 +16,7 @@ from benchlog.report.html import render_html
 from benchlog.report.text import render_text
 from benchlog.standin import (
     Action,
-    Install,
+    SimulatedInstall,
     Simulation,
     WakeUps,
     acceptance_script,
@@ -48,7 +48,7 @@ def _out(t, from_s=100.0, to_s=130.0):
 
 
 def _walked(
-    install: Install,
+    install: SimulatedInstall,
     *,
     wait_s: float = 200.0,
     out_s: float = 20.0,
@@ -84,7 +84,7 @@ def _notes(result: Result) -> str:
     return "\n".join(note.text for note in result.notes)
 
 
-AROUND = Install(extra_drain_a=0.018, extra_drain_slot=3)
+AROUND = SimulatedInstall(extra_drain_a=0.018, extra_drain_slot=3)
 
 
 def test_marks_make_pulls():
@@ -236,7 +236,9 @@ def test_marks_that_come_late_change_little():
 
 def test_waking_device_is_found_by_its_silence():
     """Wake-ups every minute that stay away for two minutes with fuse 4 out are slot 4's."""
-    result = _result(_walked(Install(wakeups=WakeUps(height_a=0.12), wakeups_slot=4), out_s=130, settle_s=1200))
+    result = _result(
+        _walked(SimulatedInstall(wakeups=WakeUps(height_a=0.12), wakeups_slot=4), out_s=130, settle_s=1200)
+    )
     draws = _draws(result)
 
     assert [slot for slot, draw in draws.items() if draw.pulses] == [4]
@@ -247,7 +249,7 @@ def test_waking_device_is_found_by_its_silence():
 
 def test_short_pulls_do_not_clear_a_waking_device():
     """A fuse out for 20 s cannot tell whether its device wakes once a minute, and says so."""
-    result = _result(_walked(Install(wakeups=WakeUps(height_a=0.12), wakeups_slot=4)))
+    result = _result(_walked(SimulatedInstall(wakeups=WakeUps(height_a=0.12), wakeups_slot=4)))
 
     assert not any(draw.pulses for draw in _draws(result).values())
     assert "too briefly to tell whether it is the one that wakes" in _notes(result)
@@ -263,7 +265,7 @@ def test_cause_names_the_circuit():
 
 def test_relay_that_lets_go_with_a_fuse_is_no_pass():
     """A backfed relay lets go as its circuit's fuse is pulled: told, and what comes after proves nothing good."""
-    result = _result(_walked(Install(backfed=True, backfed_slot=2)))
+    result = _result(_walked(SimulatedInstall(backfed=True, backfed_slot=2)))
 
     assert "with fuse 2 out the relay let go" in _notes(result)
     assert result.check("relay_drop_out").verdict == "fail"
@@ -275,7 +277,10 @@ def test_relay_that_lets_go_with_a_fuse_is_no_pass():
 
 def test_walk_hurts_no_good_install():
     """A good install that is walked passes as one that is not."""
-    walked, plain = _result(_walked(Install())), _result(_walked(Install(), out_s=0.0, between_s=0.0, wait_s=10_000.0))
+    walked, plain = (
+        _result(_walked(SimulatedInstall())),
+        _result(_walked(SimulatedInstall(), out_s=0.0, between_s=0.0, wait_s=10_000.0)),
+    )
 
     assert {c.id: c.verdict for c in walked.checks} == {c.id: c.verdict for c in plain.checks}
 
@@ -293,7 +298,7 @@ def test_reports_show_the_table():
 
 def test_reports_without_a_walk_show_no_table():
     """No fuse pulled, no table."""
-    result = _result(_walked(Install(), wait_s=10_000.0))
+    result = _result(_walked(SimulatedInstall(), wait_s=10_000.0))
 
     assert "What each circuit draws" not in render_text(result)
 
@@ -301,7 +306,7 @@ def test_reports_without_a_walk_show_no_table():
 @pytest.mark.parametrize("text", ["again: key on", "again: fuse 3 out", "again: zero"])
 def test_free_text_marks_do_nothing(text):
     """A mark of a step that was taken again is free text: nothing is read from it."""
-    sim = _walked(Install(), wait_s=10_000.0)
+    sim = _walked(SimulatedInstall(), wait_s=10_000.0)
     frame = sim.frame.copy()
     frame.loc[20_000, "mark"] = text
 
@@ -315,9 +320,9 @@ def test_walk_on_a_bike_that_is_awake_hides_no_drain():
     script = acceptance_script(rest_s=70.0, settle_s=260.0)
     first_s = script.times("key off")[0] + 110
     walk = tuple(Action(first_s + 15 * k, "fuse in" if k % 2 else "fuse out", k // 2 + 1) for k in range(8))
-    lit = with_behaviours(Install(), ["park_light"])
+    lit = with_behaviours(SimulatedInstall(), ["park_light"])
     sim = simulate(lit, replace(script, actions=(*script.actions, *walk)), fast_logger(100), np.random.default_rng(1))
-    plan = tomllib.loads(plan_toml_of(Install(), {"added_drain_ma": None, "settle_max_s": 60.0}))
+    plan = tomllib.loads(plan_toml_of(SimulatedInstall(), {"added_drain_ma": None, "settle_max_s": 60.0}))
 
     result = benchlog.check(sim.frame, plan=plan, logger=canonical_logger(sim.spec))
 

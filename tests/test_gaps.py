@@ -13,7 +13,7 @@ from benchlog.analysis.drain import Settled, drain, settle
 from benchlog.core.trace import Trace
 from benchlog.core.uncertainty import Accuracy
 from benchlog.log.overview import OverviewBuilder
-from benchlog.standin import Install, Simulation, acceptance_script, fast_logger, key_cycles, simulate
+from benchlog.standin import SimulatedInstall, Simulation, acceptance_script, fast_logger, key_cycles, simulate
 from benchlog.verdict.result import Check, Result
 
 EXACT = Accuracy(0.0, 0.0, 0.0)
@@ -39,9 +39,11 @@ def _check(sim: Simulation, check_id: str) -> Check:
     return _result(sim).check(check_id)
 
 
-def _acceptance(seed: int = 1, install: Install | None = None) -> tuple[Simulation, float]:
+def _acceptance(seed: int = 1, install: SimulatedInstall | None = None) -> tuple[Simulation, float]:
     """A log and the time of its key-off."""
-    sim = simulate(install or Install(), acceptance_script(settle_s=300), fast_logger(200), np.random.default_rng(seed))
+    sim = simulate(
+        install or SimulatedInstall(), acceptance_script(settle_s=300), fast_logger(200), np.random.default_rng(seed)
+    )
     return sim, sim.script.times("key off")[0]
 
 
@@ -92,7 +94,7 @@ def test_gap_longer_than_the_calm_before_it_may_hide_the_settling():
 
 def test_settling_in_a_gap_is_as_vague_as_the_gap():
     """Still awake before a gap of 80 s and asleep after it: some time in between, and 120 s are still proven."""
-    sim, off = _acceptance(install=Install(awake=((0.35, 41.0),)))
+    sim, off = _acceptance(install=SimulatedInstall(awake=((0.35, 41.0),)))
 
     check = _check(_without(sim, off + 20, off + 100), "settle_time")
 
@@ -127,7 +129,7 @@ def test_relay_is_not_timed_across_a_gap():
 
 def test_contact_that_opens_in_a_gap_is_not_timed():
     """The trigger's fall was seen, the feed's was not: the gap between them is no 2 s drop-out."""
-    sim, off = _acceptance(install=Install(release_travel_ms=40.0))
+    sim, off = _acceptance(install=SimulatedInstall(release_travel_ms=40.0))
 
     check = _check(_marked_times_only(_without(sim, off + 0.02, off + 4)), "relay_drop_out")
 
@@ -138,7 +140,7 @@ def test_contact_that_opens_in_a_gap_is_not_timed():
 def test_gap_after_the_trigger_fell_is_no_welded_contact():
     """Lost just after the key-off until the next key-on: the contact was not seen to stay closed."""
     sim = simulate(
-        Install(release_travel_ms=40.0), key_cycles(2, off_s=30.0), fast_logger(200), np.random.default_rng(3)
+        SimulatedInstall(release_travel_ms=40.0), key_cycles(2, off_s=30.0), fast_logger(200), np.random.default_rng(3)
     )
     first_off = sim.script.times("key off")[0]
     second_on = sim.script.times("key on")[1]

@@ -10,6 +10,7 @@ from test_guided_session import USUAL, Once, Run, failed, plan
 
 from benchlog.analysis.bridge import HAND_S
 from benchlog.bench.guided import resume
+from benchlog.bench.guided.actions import OpenActions
 from benchlog.bench.guided.keys import Pressed
 from benchlog.bench.guided.memory import Memory
 from benchlog.bench.guided.screen import PlainScreen, page
@@ -17,10 +18,9 @@ from benchlog.bench.guided.session import run_session
 from benchlog.bench.guided.steps import steps_of
 from benchlog.bench.guided.view import View
 from benchlog.bench.guided.walk import Walk
-from benchlog.bench.guided.ways import OpenWays
-from benchlog.bench.live import Step
+from benchlog.bench.live import LiveStep
 from benchlog.core.errors import BenchlogError
-from benchlog.standin import Install, Script
+from benchlog.standin import Script, SimulatedInstall
 from benchlog.standin.channels import true_values
 from benchlog.standin.timeline import timeline_of
 from benchlog.verdict.result import Check
@@ -68,11 +68,11 @@ class Hands:
 
 
 def led(
-    tmp_path: Path, does: tuple[tuple[str, float, str], ...] = BRIDGED_START, install: Install | None = None
+    tmp_path: Path, does: tuple[tuple[str, float, str], ...] = BRIDGED_START, install: SimulatedInstall | None = None
 ) -> Run:
     """The test led by a person with a bridge."""
     tester = Hands(does)
-    return Run(Bench(install or Install(), tester=tester), tmp_path / "a.csv", keys=tester.keys)
+    return Run(Bench(install or SimulatedInstall(), tester=tester), tmp_path / "a.csv", keys=tester.keys)
 
 
 def true_balance_a(bench: Bench, check: Check) -> float:
@@ -125,7 +125,7 @@ def test_the_screen_asks_for_the_bridge_and_waits_for_it(tmp_path: Path):
 
     tester = Hands()
     run_session(
-        Bench(Install(), tester=tester),
+        Bench(SimulatedInstall(), tester=tester),
         plan(),
         Watched(lambda _: None),
         lambda: tester.keys(tester),
@@ -148,7 +148,7 @@ def test_the_screen_asks_for_the_bridge_and_waits_for_it(tmp_path: Path):
 
 def test_a_bridge_left_on_is_asked_for_and_wins_nothing(tmp_path: Path):
     """Nobody takes it off: after its time the test goes on and says so; what was measured before it still fails."""
-    run = led(tmp_path, BRIDGED_START[:3], Install(drain_a=0.005))
+    run = led(tmp_path, BRIDGED_START[:3], SimulatedInstall(drain_a=0.005))
     result = run.check()
 
     assert run.ended == "done"
@@ -176,7 +176,9 @@ def test_a_bridge_taken_off_after_the_run_still_shows_the_drain(tmp_path: Path):
 
 def test_a_stand_in_puts_the_bridge_on_and_takes_it_off_by_itself(tmp_path: Path):
     """With b pressed once before the start the shunt is bridged, and free again as soon as the engine runs."""
-    run = Run(Bench(Install(), chunk_s=0.25), tmp_path / "a.csv", by_itself=True, keys=Once(all_on=(6.0, "bridge")))
+    run = Run(
+        Bench(SimulatedInstall(), chunk_s=0.25), tmp_path / "a.csv", by_itself=True, keys=Once(all_on=(6.0, "bridge"))
+    )
     result = run.check()
     balance = result.check("charging_balance")
     done = {text: at_s for at_s, text in run.bench.done}
@@ -196,7 +198,7 @@ def test_a_stand_in_s_bridge_comes_off_though_no_engine_runs(tmp_path: Path, why
     """An engine that never fires, or a run that is left out, leaves the shunt free for the sleep all the same."""
     skip: dict[str, tuple[float, Pressed]] = {"run": (0.0, "skip")} if why == "left out" else {}
     keys = Once(all_on=(6.0, "bridge"), **skip)
-    run = Run(Bench(Install(starts=why == "left out")), tmp_path / "a.csv", by_itself=True, keys=keys)
+    run = Run(Bench(SimulatedInstall(starts=why == "left out")), tmp_path / "a.csv", by_itself=True, keys=keys)
 
     assert run.ended == "done"
     assert at(run, "shunt bridged") < at(run, "shunt free") < at(run, "key off")
@@ -211,7 +213,7 @@ def test_a_stand_in_that_refuses_the_bridge_notes_none(tmp_path: Path):
             raise BenchlogError("no cable at hand")
         return bench.act(text)
 
-    bench, lines, keys = Bench(Install()), list[str](), Once(all_on=(6.0, "bridge"))
+    bench, lines, keys = Bench(SimulatedInstall()), list[str](), Once(all_on=(6.0, "bridge"))
     ended = run_session(
         bench, plan(), PlainScreen(lines.append), lambda: keys(bench), log=tmp_path / "a.csv", ask=refuse
     )
@@ -225,7 +227,7 @@ def test_a_stopped_test_knows_that_the_shunt_is_bridged(tmp_path: Path):
     """Stopped with the bridge on and taken up again: it is asked for, and what is measured after it is judged."""
     stops = Hands(BRIDGED_START[:3])
     quits = Once(run=(8.0, "quit"))
-    bench = Bench(Install(), tester=stops)
+    bench = Bench(SimulatedInstall(), tester=stops)
     first = Run(bench, tmp_path / "a.csv", keys=lambda bench: [*stops.keys(bench), *quits(bench)])
     memory = resume.load(first.log).memory
     was_bridged = memory.bridged
@@ -255,7 +257,7 @@ def test_the_bridge_is_on_disk_as_soon_as_its_mark_is_in_the_log(tmp_path: Path)
         return tester.keys(bench)
 
     tester = Hands()
-    run = Run(Bench(Install(), tester=tester), tmp_path / "a.csv", keys=look)
+    run = Run(Bench(SimulatedInstall(), tester=tester), tmp_path / "a.csv", keys=look)
     first, last = at(run, "shunt bridged"), at(run, "shunt free")
 
     assert all(bridged for now_s, bridged in states if first + 1.0 < now_s < last)
@@ -291,7 +293,7 @@ def test_b_pressed_twice_leaves_the_shunt_free(tmp_path: Path):
 def test_b_says_nothing_with_the_key_off(tmp_path: Path):
     """Before the key-on and asleep there is nothing to bridge for; the tester is told, and the log is not."""
     run = Run(
-        Bench(Install(), tester=Person(ALL_DONE)),
+        Bench(SimulatedInstall(), tester=Person(ALL_DONE)),
         tmp_path / "a.csv",
         keys=Once(rest=(3.0, "bridge"), sleep=(3.0, "bridge")),
     )
@@ -309,7 +311,7 @@ def test_a_bridge_noted_after_the_start_says_what_is_lost(tmp_path: Path):
 
 def test_the_page_shows_the_bridge_and_its_key():
     """Offered where the engine is started; bold above the values, and its key turned round, while it is on."""
-    step = Step(11, 14, "crank", "Start the engine", "Press the starter.", "Hands clear.", "a dip")
+    step = LiveStep(11, 14, "crank", "Start the engine", "Press the starter.", "Hands clear.", "a dip")
     offered, on, none = (
         "\n".join(page(View(step, False, False, False, bridge=bridge), {"battery_v": 12.5}, ()))
         for bridge in ("offered", "on", "")
@@ -325,9 +327,11 @@ def test_the_page_shows_the_bridge_and_its_key():
 @pytest.mark.parametrize("bridge", ["offered", "on"])
 def test_the_caution_before_the_start_fits_on_the_screen(bridge):
     """Caution, order, values and every key of the longest step stand on 24 lines of 76 characters."""
-    walk = Walk(steps_of(plan()), OpenWays(Bench(Install()), PlainScreen(lambda _: None), None, lambda: 0.0))
+    walk = Walk(
+        steps_of(plan()), OpenActions(Bench(SimulatedInstall()), PlainScreen(lambda _: None), None, lambda: 0.0)
+    )
     crank = next(spec for spec in walk.shown if spec.id == "crank")
-    step = Step(11, 14, "crank", crank.title, crank.say, crank.caution, crank.waiting_for)
+    step = LiveStep(11, 14, "crank", crank.title, crank.say, crank.caution, crank.waiting_for)
     values = {"battery_v": 12.5, "battery_a": 9.3, "drain_a": 0.001, "trigger_v": 12.3, "feed_v": 12.3}
 
     text = "\n".join(lines := page(View(step, False, False, True, bridge=bridge), values, ("one", "two", "three")))

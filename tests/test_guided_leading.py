@@ -15,7 +15,7 @@ from benchlog.commands.records import save_check
 from benchlog.core.errors import BenchlogError
 from benchlog.logger.model import load_logger
 from benchlog.plan.model import load_plan
-from benchlog.standin import Install, plan_toml_of
+from benchlog.standin import SimulatedInstall, plan_toml_of
 
 NOW = datetime(2026, 11, 25, 14, 12)
 
@@ -25,7 +25,7 @@ def plan(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A plan in an empty folder that is the present one."""
     monkeypatch.chdir(tmp_path)
     path = tmp_path / "larch.toml"
-    path.write_text(plan_toml_of(Install()), encoding="utf-8")
+    path.write_text(plan_toml_of(SimulatedInstall()), encoding="utf-8")
     return path
 
 
@@ -50,7 +50,7 @@ def test_a_second_test_in_the_same_minute_gets_another_name(plan: Path):
 
 def test_a_bike_with_any_name_makes_a_plain_file_name(plan: Path):
     """Slashes and spaces in a bike's name stay out of the file's."""
-    plan.write_text(plan_toml_of(Install(bike="../My Larch / 2")), encoding="utf-8")
+    plan.write_text(plan_toml_of(SimulatedInstall(bike="../My Larch / 2")), encoding="utf-8")
 
     assert prepare("/dev/null", plan, now=NOW).log == Path("my-larch-2-2026-11-25-1412.csv")
 

@@ -11,20 +11,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from benchlog.bench.guided.actions import OpenActions
 from benchlog.bench.guided.keys import Keyboard
 from benchlog.bench.guided.screen import LiveScreen, PlainScreen, page, values_line
-from benchlog.bench.guided.silence import Silence
+from benchlog.bench.guided.silence import StreamSilence
 from benchlog.bench.guided.view import View
-from benchlog.bench.guided.ways import OpenWays
 from benchlog.bench.guided.words import closing_words
-from benchlog.bench.live import Step
+from benchlog.bench.live import LiveStep
 from benchlog.core.errors import BenchlogError
 from benchlog.core.trace import Trace
 
-STEP = Step(11, 14, "crank", "Start the engine", "Press the starter.", "Hands clear.", "the battery's voltage to dip")
+STEP = LiveStep(
+    11, 14, "crank", "Start the engine", "Press the starter.", "Hands clear.", "the battery's voltage to dip"
+)
 
 
-def view(step: Step = STEP, *, read_first: bool = False, by_itself: bool = False) -> View:
+def view(step: LiveStep = STEP, *, read_first: bool = False, by_itself: bool = False) -> View:
     """A step on the screen."""
     return View(step, read_first=read_first, by_itself=by_itself, can_walk=True)
 
@@ -84,7 +86,7 @@ def test_plain_lines_say_each_step_once():
     lines: list[str] = []
     screen = PlainScreen(lines.append)
     for left in (3, 2, 1):
-        screen.show(view(Step(11, 14, "crank", "Start", "Press.", "Hands clear.", f"{left} s more")), {})
+        screen.show(view(LiveStep(11, 14, "crank", "Start", "Press.", "Hands clear.", f"{left} s more")), {})
     screen.tell("done")
 
     assert "\n".join(lines).count("Step 11 of 14: Start") == 1
@@ -212,14 +214,14 @@ def test_the_last_words_say_how_to_go_on():
 def test_silence_is_told_once_and_a_stand_in_that_is_gone_ends_it():
     """After 5 s it is told, after 30 s a test that nobody watches is over; the recorder's own words count as told."""
     now = [0.0]
-    silence = Silence(lambda: now[0], alone=True)
+    silence = StreamSilence(lambda: now[0], alone=True)
     told, lasts_s = [], list[float]()
     for second in range(1, 40):
         now[0] = float(second)
         told.append((second, silence.heard(False, False), silence.over))
         if second in (2, 12):
             lasts_s.append(silence.lasts_s)
-    said = Silence(lambda: now[0], alone=False)
+    said = StreamSilence(lambda: now[0], alone=False)
     said.heard(False, True)
     now[0] += 10.0
 
@@ -247,7 +249,7 @@ def test_a_mark_waits_for_a_stream_that_is_sped_up(pace: float, waits_s: float):
     """4 s ahead in the stand-in's own time are 0.1 s at 40 times the clock; at the clock's pace no mark waits."""
     recorder = Recorder()
     clock = [100.0]
-    ways = OpenWays(recorder, PlainScreen(lambda _: None), lambda _: pace + 4.0, lambda: clock[0])
+    ways = OpenActions(recorder, PlainScreen(lambda _: None), lambda _: pace + 4.0, lambda: clock[0])
     for batch in range(11):
         clock[0] = 100.0 + batch / 10
         ways.heard(Trace(np.array([pace * batch / 10]), {}, {}))
@@ -266,7 +268,7 @@ def test_what_the_stand_in_refuses_is_told():
     def refuse(_: str) -> float:
         raise BenchlogError("the key is off")
 
-    ways = OpenWays(Recorder(), PlainScreen(told.append), refuse, time.monotonic)
+    ways = OpenActions(Recorder(), PlainScreen(told.append), refuse, time.monotonic)
 
     assert ways.do("crank") is None
     assert "the key is off" in told[0]
@@ -283,7 +285,7 @@ def test_what_the_stand_in_did_is_noted_at_the_streams_own_time():
             noted.append((text, at_s))
 
     noted: list[tuple[str, float]] = []
-    ways = OpenWays(Exact(), PlainScreen(lambda _: None), lambda _: 12.25, time.monotonic)
+    ways = OpenActions(Exact(), PlainScreen(lambda _: None), lambda _: 12.25, time.monotonic)
     ways.do("key on")
     ways.mark("key on")
     ways.mark("free text")
@@ -298,7 +300,7 @@ VALUES = {"battery_v": 12.6, "battery_a": 13.6, "drain_a": 0.35, "key_v": 12.1, 
 @pytest.mark.parametrize(("width", "height"), [(78, 24), (60, 24), (38, 24), (38, 16), (98, 30)])
 def test_the_page_fits_its_terminal(width: int, height: int):
     """However long names, cautions and news are, no line and no page is larger than the terminal."""
-    step = Step(6, 24, "slot_1_on", f"Slot 1: {LONG}", f"Switch on: {LONG}.", "Hands clear. " * 12, "the current")
+    step = LiveStep(6, 24, "slot_1_on", f"Slot 1: {LONG}", f"Switch on: {LONG}.", "Hands clear. " * 12, "the current")
     lines = page(view(step), VALUES, (LONG * 2, LONG, LONG), width=width, height=height)
 
     assert len(lines) <= height
@@ -308,7 +310,7 @@ def test_the_page_fits_its_terminal(width: int, height: int):
 
 def test_keys_and_newest_news_stay_where_the_page_is_full():
     """On 24 lines the oldest news go first; order, newest news and keys stay."""
-    step = Step(6, 24, "crank", "Start", "Press the starter.", "Hands clear. " * 40, "a dip")
+    step = LiveStep(6, 24, "crank", "Start", "Press the starter.", "Hands clear. " * 40, "a dip")
     text = "\n".join(page(view(step), VALUES, ("first " * 30, "second", "third"), width=78, height=24))
 
     for words in ("Press the starter.", "third", "[w] fuse walk"):
@@ -318,7 +320,7 @@ def test_keys_and_newest_news_stay_where_the_page_is_full():
 
 def test_a_name_cannot_steer_the_terminal():
     """Control characters of a device's name are shown as question marks."""
-    step = Step(6, 14, "slot_1_on", "Slot 1", "Switch on: lamp\x1b[2J.", "", "the current")
+    step = LiveStep(6, 14, "slot_1_on", "Slot 1", "Switch on: lamp\x1b[2J.", "", "the current")
     text = "\n".join(page(view(step), {}, ()))
 
     assert "\x1b" not in text
@@ -349,7 +351,7 @@ def test_the_page_is_cleared_as_the_terminal_changes_its_size(monkeypatch: pytes
 def test_the_whole_caution_stands_out():
     """Each line of a caution is painted, not its first alone."""
     out = io.StringIO()
-    LiveScreen(out).show(view(Step(1, 14, "prepare", "Prepare", "Go.", "Hands clear. " * 12, "Enter")), {})
+    LiveScreen(out).show(view(LiveStep(1, 14, "prepare", "Prepare", "Go.", "Hands clear. " * 12, "Enter")), {})
     lines = [line for line in out.getvalue().split("\n") if "Hands clear" in line]
 
     assert len(lines) > 1

@@ -11,6 +11,7 @@ from guided_bike import ALL_DONE, FAILS, WALKED, Bench, FakeBatch, Person
 
 import benchlog
 from benchlog.bench.guided import resume
+from benchlog.bench.guided.actions import OpenActions
 from benchlog.bench.guided.keys import Pressed
 from benchlog.bench.guided.memory import Memory
 from benchlog.bench.guided.screen import PlainScreen
@@ -18,11 +19,10 @@ from benchlog.bench.guided.session import Ended, run_session
 from benchlog.bench.guided.stepping import FIRST_LOOK_S
 from benchlog.bench.guided.steps import steps_of
 from benchlog.bench.guided.walk import Walk
-from benchlog.bench.guided.ways import OpenWays
 from benchlog.core.errors import BenchlogError
 from benchlog.core.trace import Trace
 from benchlog.plan.model import Plan, plan_from_mapping
-from benchlog.standin import FAULTS, Install, plan_toml_of, with_fault
+from benchlog.standin import FAULTS, SimulatedInstall, plan_toml_of, with_fault
 from benchlog.verdict.result import Result
 
 #: A shorter settling than usual: the stand-in's good bike sleeps 41 s after the key-off.
@@ -36,7 +36,7 @@ USUAL = [
 
 def plan(**limits: float | str | None) -> Plan:
     """The stand-in's plan."""
-    return plan_from_mapping(tomllib.loads(plan_toml_of(Install(), {**LIMITS, **limits})))
+    return plan_from_mapping(tomllib.loads(plan_toml_of(SimulatedInstall(), {**LIMITS, **limits})))
 
 
 class Run:
@@ -117,7 +117,7 @@ class Once:
 
 def test_a_healthy_bike_runs_through_by_itself(tmp_path: Path):
     """With a stand-in's hands all steps come in order, nothing fails, and each mark is where it was done."""
-    run = Run(Bench(Install(), chunk_s=0.25), tmp_path / "a.csv", by_itself=True)
+    run = Run(Bench(SimulatedInstall(), chunk_s=0.25), tmp_path / "a.csv", by_itself=True)
     result = run.check()
     done = {text: at_s for at_s, text in run.bench.done}
     off = {text: at_s - done[text] for at_s, text in run.bench.marks if text in done}
@@ -135,7 +135,7 @@ def test_a_healthy_bike_runs_through_by_itself(tmp_path: Path):
 
 def test_a_healthy_bike_runs_through_with_no_key_pressed(tmp_path: Path):
     """Dirty hands press nothing: every action is seen all the same; only what needs a word is missing."""
-    run = Run(Bench(Install(), chunk_s=0.25, tester=Person(ALL_DONE)), tmp_path / "a.csv")
+    run = Run(Bench(SimulatedInstall(), chunk_s=0.25, tester=Person(ALL_DONE)), tmp_path / "a.csv")
     result = run.check()
     done = {text: at_s for at_s, text in run.bench.done}
     marked = {text: at_s for at_s, text in run.bench.marks}
@@ -154,7 +154,7 @@ def test_a_healthy_bike_runs_through_with_no_key_pressed(tmp_path: Path):
 @pytest.mark.parametrize("fault", FAULTS)
 def test_every_fault_leads_through_to_its_failing_check(fault: str, tmp_path: Path):
     """Whatever is wrong the test comes to its end, and the check that shows the fault fails."""
-    run = Run(Bench(with_fault(Install(), fault)), tmp_path / "a.csv", by_itself=True)
+    run = Run(Bench(with_fault(SimulatedInstall(), fault)), tmp_path / "a.csv", by_itself=True)
     result = run.check()
 
     assert run.ended == "done"
@@ -167,7 +167,7 @@ def test_every_fault_leads_through_to_its_failing_check(fault: str, tmp_path: Pa
 @pytest.mark.parametrize("fault", ["unswitched_device", "feed_resistance", "welded_contact"])
 def test_fuses_are_walked_only_where_a_drain_is_found(fault: str, tmp_path: Path):
     """The walk takes every planned fuse out and puts it back in, and comes only with a drain above the limit."""
-    run = Run(Bench(with_fault(Install(), fault)), tmp_path / "a.csv", by_itself=True)
+    run = Run(Bench(with_fault(SimulatedInstall(), fault)), tmp_path / "a.csv", by_itself=True)
     fuses = [text for text in run.texts if text.startswith("fuse")]
 
     assert fuses == ([f"fuse {n} {way}" for n in (1, 2, 3, 4) for way in ("out", "in")] if fault in WALKED else [])
@@ -176,7 +176,7 @@ def test_fuses_are_walked_only_where_a_drain_is_found(fault: str, tmp_path: Path
 def test_a_dead_feed_is_not_waited_for_at_every_slot(tmp_path: Path):
     """With the coil open a person is led on after a quarter of a minute a slot, and told why."""
     tester = Person(ALL_DONE)
-    run = Run(Bench(with_fault(Install(), "coil_open"), tester=tester), tmp_path / "a.csv")
+    run = Run(Bench(with_fault(SimulatedInstall(), "coil_open"), tester=tester), tmp_path / "a.csv")
 
     assert run.ended == "done"
     assert "not seen within 15 s; the test goes on" in run.said
@@ -185,7 +185,7 @@ def test_a_dead_feed_is_not_waited_for_at_every_slot(tmp_path: Path):
 
 def test_nothing_done_at_all_still_comes_to_an_end(tmp_path: Path):
     """Nobody at the bike: each step is given up after its time, nothing is marked, and nothing passes unseen."""
-    run = Run(Bench(Install(), chunk_s=1.0, limit_s=3000.0), tmp_path / "a.csv")
+    run = Run(Bench(SimulatedInstall(), chunk_s=1.0, limit_s=3000.0), tmp_path / "a.csv")
     result = run.check()
 
     assert run.ended == "done"
@@ -196,7 +196,7 @@ def test_nothing_done_at_all_still_comes_to_an_end(tmp_path: Path):
 
 def test_the_caution_comes_before_the_crank(tmp_path: Path):
     """Before anyone is told to press the starter the screen has said what to beware of, shunt, hands and exhaust."""
-    run = Run(Bench(Install(), tester=Person(ALL_DONE)), tmp_path / "a.csv", keys=Once(crank=(0.5, "enter")))
+    run = Run(Bench(SimulatedInstall(), tester=Person(ALL_DONE)), tmp_path / "a.csv", keys=Once(crank=(0.5, "enter")))
     said = run.said
     start = said.index("Press the starter")
 
@@ -222,7 +222,7 @@ def test_a_step_left_out_is_not_seen_and_no_pass(tmp_path: Path):
     """Leaving out the start of the engine leaves its checks not seen, and so the install not proven."""
     does = {step: did for step, did in ALL_DONE.items() if step != "crank"}
     run = Run(
-        Bench(Install(), tester=Person(does)),
+        Bench(SimulatedInstall(), tester=Person(does)),
         tmp_path / "a.csv",
         keys=Once(crank=(1.0, "skip"), run=(1.0, "skip")),
     )
@@ -257,9 +257,9 @@ def test_a_slot_taken_again_counts_by_its_last_try(tmp_path: Path):
     tries: list[str] = []
     done: list[str] = []
     usual = Person({"key_on": ("key on",), "crank": ("crank",), "key_off": ("key off",)})
-    only = Install(circuits=(Install().circuits[3], Install().circuits[2]))
+    only = SimulatedInstall(circuits=(SimulatedInstall().circuits[3], SimulatedInstall().circuits[2]))
     bench = Bench(only, tester=lambda bench: hands(bench) if bench.steps else None)
-    of = plan_from_mapping(tomllib.loads(plan_toml_of(Install(circuits=only.circuits[:1]), LIMITS)))
+    of = plan_from_mapping(tomllib.loads(plan_toml_of(SimulatedInstall(circuits=only.circuits[:1]), LIMITS)))
     run = Run(bench, tmp_path / "a.csv", keys=Once(slot_4_on=(4.0, "again")), of=of)
     result = run.check()
     slot = next(check for check in result.checks if check.id == "slot_4_current")
@@ -283,7 +283,7 @@ def test_the_key_turned_again_spoils_nothing(tmp_path: Path):
                 undone.append(bench.act("key on"))
 
     undone: list[float] = []
-    run = Run(Bench(Install(), tester=hands), tmp_path / "a.csv", keys=Once(key_on=(3.5, "again")))
+    run = Run(Bench(SimulatedInstall(), tester=hands), tmp_path / "a.csv", keys=Once(key_on=(3.5, "again")))
     result = run.check()
 
     assert len(undone) == 2
@@ -293,7 +293,7 @@ def test_the_key_turned_again_spoils_nothing(tmp_path: Path):
 
 def test_a_stopped_test_goes_on_where_it_stopped(tmp_path: Path):
     """Stopped at slot 3 and taken up again with the bike as it was: the rest follows, and the log is whole."""
-    bench, log = Bench(Install()), tmp_path / "a.csv"
+    bench, log = Bench(SimulatedInstall()), tmp_path / "a.csv"
     first = Run(bench, log, by_itself=True, keys=Once(slot_3_on=(0.5, "quit")))
     stopped_at = resume.load(log).memory.step
     bench.steps.clear()
@@ -309,7 +309,7 @@ def test_a_stopped_test_goes_on_where_it_stopped(tmp_path: Path):
 
 def test_a_test_taken_up_looks_before_it_asks(tmp_path: Path):
     """Taken up again, nothing is asked for before two seconds of the stream show the levels that a step starts from."""
-    bench, log = Bench(Install()), tmp_path / "a.csv"
+    bench, log = Bench(SimulatedInstall()), tmp_path / "a.csv"
     Run(bench, log, by_itself=True, keys=Once(slot_3_on=(0.5, "quit")))
     again_s = bench.now_s
     second = Run(bench, log, by_itself=True, memory=resume.load(log).memory)
@@ -323,7 +323,7 @@ def test_a_test_taken_up_looks_before_it_asks(tmp_path: Path):
 
 def test_a_test_taken_up_with_the_key_off_first_has_it_turned_on(tmp_path: Path):
     """The key was turned off meanwhile: before slot 3 it is turned on again, and what was on is named."""
-    bench, log = Bench(Install()), tmp_path / "a.csv"
+    bench, log = Bench(SimulatedInstall()), tmp_path / "a.csv"
     Run(bench, log, by_itself=True, keys=Once(slot_3_on=(0.5, "quit")))
     bench.act("key off")
     for _ in range(20):
@@ -344,7 +344,7 @@ def test_ctrl_c_stops_and_keeps_where_it_stands(tmp_path: Path):
             raise KeyboardInterrupt
         return []
 
-    run = Run(Bench(Install()), tmp_path / "a.csv", by_itself=True, keys=hit)
+    run = Run(Bench(SimulatedInstall()), tmp_path / "a.csv", by_itself=True, keys=hit)
 
     assert run.ended == "stopped"
     assert resume.load(run.log).memory.step == "rest"
@@ -360,7 +360,7 @@ def test_where_it_stands_is_on_disk_at_every_step(tmp_path: Path):
         return []
 
     log = tmp_path / "a.csv"
-    Run(Bench(Install()), log, by_itself=True, keys=look)
+    Run(Bench(SimulatedInstall()), log, by_itself=True, keys=look)
 
     assert len(seen) > 100
     assert {here for here, _ in seen} >= set(USUAL[1:])
@@ -376,7 +376,7 @@ def test_a_stand_in_that_refuses_leaves_the_step_to_the_tester(tmp_path: Path):
             raise BenchlogError("the key is off; turn it on before you crank")
         return bench.act(text)
 
-    bench, lines = Bench(Install()), list[str]()
+    bench, lines = Bench(SimulatedInstall()), list[str]()
     ended = run_session(bench, plan(), PlainScreen(lines.append), lambda: [], log=tmp_path / "a.csv", ask=refuse)
     said = " ".join(" ".join(lines).split())
 
@@ -419,7 +419,7 @@ def test_the_walk_can_be_asked_for(tmp_path: Path):
     pressed = {f"fuse_{n}_{way}": (2.0, "enter") for n in (1, 2, 3, 4) for way in ("out", "in")}
     keys = Once(sleep=(1.0, "walk"), fuses_in=(1.0, "enter"), **pressed)  # type: ignore[arg-type]  # literal keys
     more = Once(fuse_1_out=(3.0, "enter"))  # the first Enter is for the caution
-    bench = Bench(Install(), tester=Person(ALL_DONE))
+    bench = Bench(SimulatedInstall(), tester=Person(ALL_DONE))
     run = Run(bench, tmp_path / "a.csv", keys=lambda bench: [*keys(bench), *more(bench)])
 
     assert run.ended == "done"
@@ -439,14 +439,14 @@ def test_a_drain_that_is_not_settled_says_how_long_is_still_needed(tmp_path: Pat
             if step is not None and step.id == "sleep":
                 waiting.append(step.waiting_for)
 
-    Run(Watched(Install()), tmp_path / "a.csv", by_itself=True)
+    Run(Watched(SimulatedInstall()), tmp_path / "a.csv", by_itself=True)
 
     assert any("still needed" in text and "settled for" in text for text in waiting)
 
 
 def test_nothing_is_ordered_before_the_caution_while_no_line_has_come():
     """A silent logger does not let the first order stand without its caution having been read."""
-    ways = OpenWays(Bench(Install()), PlainScreen(lambda _: None), None, lambda: 0.0)
+    ways = OpenActions(Bench(SimulatedInstall()), PlainScreen(lambda _: None), None, lambda: 0.0)
 
     assert Walk(steps_of(plan()), ways).view().read_first
     assert not Walk(steps_of(plan()), ways, by_itself=True).view().read_first
@@ -454,7 +454,7 @@ def test_nothing_is_ordered_before_the_caution_while_no_line_has_come():
 
 def test_what_is_done_is_no_longer_asked_for(tmp_path: Path):
     """Once a device is on the screen says to leave it on, and once the starter has let go, to let go."""
-    run = Run(Bench(Install()), tmp_path / "a.csv", by_itself=True)
+    run = Run(Bench(SimulatedInstall()), tmp_path / "a.csv", by_itself=True)
 
     for words in (
         "Heated grips is on: leave it on.",
@@ -467,7 +467,7 @@ def test_what_is_done_is_no_longer_asked_for(tmp_path: Path):
 
 def test_the_state_is_saved_once_its_marks_stand_in_the_log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """A kill never leaves a state that says more is done than the log tells: what is saved was marked before."""
-    bench, early = Bench(Install()), list[str]()
+    bench, early = Bench(SimulatedInstall()), list[str]()
 
     monkeypatch.setattr(resume, "save", lambda *_: early.extend(bench.waiting))
     run = Run(bench, tmp_path / "a.csv", by_itself=True)

@@ -13,12 +13,12 @@ from benchlog.bench.guided.sight import Look, Sight
 from benchlog.bench.guided.watch import QUESTIONS, key_is_on
 from benchlog.bench.guided.watch_drain import starting_up_s
 from benchlog.core.trace import Trace
-from benchlog.standin import Circuit, Install, LoggerSpec, channel, fast_logger, with_fault
+from benchlog.standin import LoggerSpec, SimulatedCircuit, SimulatedInstall, channel, fast_logger, with_fault
 
 
-def bench_of(install: Install | None = None, spec: LoggerSpec | None = None) -> Bench:
+def bench_of(install: SimulatedInstall | None = None, spec: LoggerSpec | None = None) -> Bench:
     """A bike with a 50 Hz logger."""
-    return Bench(install or Install(), spec or fast_logger(50.0))
+    return Bench(install or SimulatedInstall(), spec or fast_logger(50.0))
 
 
 def run(bench: Bench, history: History, until_s: float) -> None:
@@ -30,7 +30,7 @@ def run(bench: Bench, history: History, until_s: float) -> None:
 def answer(
     question: str,
     *did: str,
-    install: Install | None = None,
+    install: SimulatedInstall | None = None,
     first: tuple[str, ...] = (),
     spec: LoggerSpec | None = None,
     after_s: float = 6.0,
@@ -124,7 +124,7 @@ def test_key_on_without_a_rise_of_the_trigger_asks_for_its_clip():
 
 def test_key_on_with_the_trigger_always_live_is_seen_by_the_current():
     """A trigger that was up before shows no rise; the bike's current tells, and the trigger is named."""
-    look, done_s = answer("key_on", "key on", install=with_fault(Install(), "trigger_always_live"))
+    look, done_s = answer("key_on", "key on", install=with_fault(SimulatedInstall(), "trigger_always_live"))
 
     assert look.seen is not None
     assert look.seen.at_s == pytest.approx(done_s, abs=0.3)
@@ -148,7 +148,7 @@ def test_key_on_and_off_are_seen_by_the_battery_alone():
 )
 def test_key_off_that_leaves_a_line_up_is_seen_and_said(fault: str, stays: str):
     """Where the feed stays live after the key-off the key-off is still seen, and what stays up is named."""
-    look, _ = answer("key_off", "key off", install=with_fault(Install(), fault), first=("key on",))
+    look, _ = answer("key_off", "key off", install=with_fault(SimulatedInstall(), fault), first=("key on",))
 
     assert look.seen is not None
     assert look.seen.odd in (f"{stays} stays up with the key off", f"{stays} stay up with the key off")
@@ -156,11 +156,11 @@ def test_key_off_that_leaves_a_line_up_is_seen_and_said(fault: str, stays: str):
 
 def test_a_slot_far_off_its_plan_is_taken_once_it_stands_and_said():
     """Half as much again as planned is no reason to wait for ever: it is taken, with both figures."""
-    circuits = tuple(replace(one, actual_a=6.0) if one.slot == 1 else one for one in Install().circuits)
+    circuits = tuple(replace(one, actual_a=6.0) if one.slot == 1 else one for one in SimulatedInstall().circuits)
     look, _ = answer(
         "slot_on",
         "slot 1 on",
-        install=Install(circuits=circuits),
+        install=SimulatedInstall(circuits=circuits),
         first=("key on",),
         slot=1,
         planned_a=3.5,
@@ -184,12 +184,12 @@ def test_a_slot_is_seen_by_its_own_channel_whatever_else_comes_on():
 
 def test_a_dead_slot_and_a_dead_feed_are_not_seen():
     """No step of current, no slot."""
-    dead = replace(Install(), circuits=(Circuit(1, "lamp", 3.5, 5, 0.0),))
+    dead = replace(SimulatedInstall(), circuits=(SimulatedCircuit(1, "lamp", 3.5, 5, 0.0),))
     slot, _ = answer("slot_on", "slot 1 on", install=dead, first=("key on",), slot=1, planned_a=3.5)
     feed, _ = answer(
         "slot_on",
         "slot 1 on",
-        install=with_fault(Install(), "coil_open"),
+        install=with_fault(SimulatedInstall(), "coil_open"),
         first=("key on",),
         slot=1,
         planned_a=3.5,
@@ -219,7 +219,7 @@ def test_a_crank_lasts_until_the_starter_lets_go():
 @pytest.mark.parametrize("fault", [None, "load_exceeds_charging", "no_charge"])
 def test_the_engine_is_seen_by_what_its_alternator_gives(fault: str | None):
     """A raised voltage or a share of the load shows the engine; without an alternator nothing does."""
-    install = Install() if fault is None else with_fault(Install(), fault)
+    install = SimulatedInstall() if fault is None else with_fault(SimulatedInstall(), fault)
     bench, history = bench_of(install), History()
     for text in ("key on", "slot 1 on", "slot 2 on"):
         run(bench, history, bench.now_s + 4.0)
@@ -252,7 +252,7 @@ def test_rest_counts_down_and_then_stands():
 
 def test_rest_with_the_feed_live_is_taken_but_said():
     """A feed that is up at rest does not stop the test: it is named and the test goes on."""
-    bench, history = bench_of(with_fault(Install(), "inverted_contact")), History()
+    bench, history = bench_of(with_fault(SimulatedInstall(), "inverted_contact")), History()
     run(bench, history, 2.0)
     sight = Sight(history, history.now_s, history.before(history.now_s), need_s=5.0)
     run(bench, history, 15.0)
@@ -304,7 +304,7 @@ def test_sleep_lasts_until_the_drain_has_been_settled_for_long_enough():
 )
 def test_a_drain_above_the_limit_is_said(fault: str, said: str):
     """A drain that the plan does not allow is named, and wake-ups with how often they come."""
-    bench, history = bench_of(with_fault(Install(), fault)), History()
+    bench, history = bench_of(with_fault(SimulatedInstall(), fault)), History()
     run(bench, history, 2.0)
     sight = Sight(history, history.now_s, history.before(history.now_s), need_s=140.0, key_off_s=0.0, limit_ma=1.0)
     run(bench, history, 165.0)
@@ -317,7 +317,7 @@ def test_a_drain_above_the_limit_is_said(fault: str, said: str):
 @pytest.mark.parametrize(("slot", "falls"), [(1, False), (4, True)])
 def test_a_pulled_fuse_is_seen_by_the_fall_of_the_drain(slot: int, falls: bool):
     """The fuse of the circuit that draws 18 mA with the key off shows; that of one that draws nothing does not."""
-    bench, history = bench_of(replace(Install(), extra_drain_a=0.018, extra_drain_slot=4)), History()
+    bench, history = bench_of(replace(SimulatedInstall(), extra_drain_a=0.018, extra_drain_slot=4)), History()
     run(bench, history, 10.0)
     out = Sight(history, history.now_s, history.before(history.now_s), slot=slot)
     bench.act(f"fuse {slot} out")
@@ -337,7 +337,7 @@ def test_a_pulled_fuse_is_seen_by_the_fall_of_the_drain(slot: int, falls: bool):
 
 def test_the_end_of_a_wake_up_is_no_fuse():
     """A drain that falls back after a wake-up has not fallen because of a fuse."""
-    bench, history = bench_of(with_fault(Install(), "waking_device")), History()
+    bench, history = bench_of(with_fault(SimulatedInstall(), "waking_device")), History()
     run(bench, history, 12.0)  # a wake-up lasts from 11.3 s to 13.3 s
     sight = Sight(history, history.now_s, history.before(history.now_s), slot=1)
     run(bench, history, 20.0)

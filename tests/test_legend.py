@@ -17,7 +17,7 @@ from benchlog.report.figures import (
     relay_figure,
 )
 from benchlog.report.figures.in_page import filled
-from benchlog.report.figures.legend import Entry, entries_of, entries_of_roles, swatch
+from benchlog.report.figures.legend import LegendEntry, entries_of, entries_of_roles, swatch
 from benchlog.report.html import render_html
 from benchlog.season import season_of
 from benchlog.season.figures import part_figure
@@ -55,7 +55,7 @@ def test_points_are_dots_and_open_ones_rings():
                         go.Scatter(mode="lines", name="c", line={"color": "#222"}, showlegend=False),
                         go.Scatter(mode="lines", line={"color": "#333"})])  # fmt: skip
 
-    assert entries_of(figure) == [Entry("a", "dot", "#000"), Entry("b", "ring", "#111")]
+    assert entries_of(figure) == [LegendEntry("a", "dot", "#000"), LegendEntry("b", "ring", "#111")]
 
 
 def test_no_figure_has_a_legend_inside():

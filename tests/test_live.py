@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from benchlog.bench.live import GONE_S, STALE_S, LiveState, Step, forget_live, live_folder, running, write_live
+from benchlog.bench.live import GONE_S, STALE_S, LiveState, LiveStep, forget_live, live_folder, running, write_live
 from benchlog.core.errors import BenchlogError
 
 
@@ -24,7 +24,7 @@ def state(**changed: object) -> LiveState:
 
 def test_what_was_written_is_read():
     """A state comes back as it was, step, points and missing values included."""
-    step = Step(3, 9, "key_on", "Key on", "Turn the key on.", "hands clear", "the trigger")
+    step = LiveStep(3, 9, "key_on", "Key on", "Turn the key on.", "hands clear", "the trigger")
     written = state(
         kept=5, told=("gap",), last={"battery_v": None}, time_s=(0.1, 0.2), recent={"x": [1.0, None]}, step=step
     )

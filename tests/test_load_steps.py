@@ -4,13 +4,13 @@ import math
 
 import pytest
 
-from benchlog.analysis.load_steps import Step, follow, hidden_beside
+from benchlog.analysis.load_steps import LoadStep, follow, hidden_beside
 
 
 def _steps(*amps, owners=None, u=0.01):
     owners = owners or ["unknown"] * len(amps)
     return [
-        Step(10.0 * (n + 1), a, u, 10.0 * n, 10.0 * (n + 2), owner)
+        LoadStep(10.0 * (n + 1), a, u, 10.0 * n, 10.0 * (n + 2), owner)
         for n, (a, owner) in enumerate(zip(amps, owners, strict=True))
     ]
 
@@ -74,7 +74,7 @@ def test_bikes_own_load_cannot_hide_in_a_step_of_the_blocks():
 
 def test_load_that_steps_is_what_was_read_and_what_the_others_gave_up():
     """4.00 A read as the voltage fell by 2 % under 10 A: the others drew 0.2 A less if in proportion, so 0 to 0.2 A."""
-    step = Step(10.0, 4.0, math.hypot(0.01, 0.2 / math.sqrt(3)), 0.0, 20.0, answer_a=0.2)
+    step = LoadStep(10.0, 4.0, math.hypot(0.01, 0.2 / math.sqrt(3)), 0.0, 20.0, answer_a=0.2)
 
     low, high = step.load_a - 2 * step.load_u, step.load_a + 2 * step.load_u
     assert step.load_a == pytest.approx(4.06)

@@ -23,7 +23,7 @@ from benchlog.log.readers import parts as parts_module
 from benchlog.log.readers.delimited import DelimitedLog
 from benchlog.log.readers.frames import FrameLog
 from benchlog.log.readers.parquet import ParquetLog
-from benchlog.log.readers.parts import Parts
+from benchlog.log.readers.parts import BlockParts
 from benchlog.logger.model import Channel, Logger, LogTime
 
 MORE = int(os.environ.get("BENCHLOG_EXAMPLES", "0"))
@@ -157,7 +157,7 @@ def logger_of(form: Form) -> Logger:
     )
 
 
-agrees = Parts.agrees
+agrees = BlockParts.agrees
 
 
 def same(one: Trace, other: Trace) -> bool:
@@ -187,7 +187,9 @@ def windows_of(log: Log, form: Form, seed: int, count: int = 40) -> list[tuple[f
 def strict(monkeypatch: pytest.MonkeyPatch) -> None:
     """Little is held as it passes, and a part that gives other samples than its block is told, not put right."""
     monkeypatch.setattr(blocks, "_PASSED_BYTES", 3000)
-    monkeypatch.setattr(Parts, "agrees", lambda self, *given: agrees(self, *given) or pytest.fail("read otherwise"))
+    monkeypatch.setattr(
+        BlockParts, "agrees", lambda self, *given: agrees(self, *given) or pytest.fail("read otherwise")
+    )
 
 
 def opened(folder: Path, form: Form, seed: int) -> Log:

@@ -89,7 +89,7 @@ def test_shunt_voltage_becomes_current():
 
     assert 7.5 * factor + addend == pytest.approx(10.0)
     assert channel.is_shunt_voltage
-    assert (channel.gain_rel, channel.offset_c, channel.resolution_c) == pytest.approx((0.002, 0.004, 0.002))
+    assert (channel.gain_rel, channel.offset_canonical, channel.resolution_c) == pytest.approx((0.002, 0.004, 0.002))
 
 
 @pytest.mark.parametrize(
@@ -107,14 +107,14 @@ def test_charging_counted_positive_is_turned():
     channel = Channel(column=1, role="battery_a", positive="charge", offset=0.5, offset_error=0.1)
 
     assert channel.to_canonical() == (-1.0, -0.5)
-    assert channel.offset_c == 0.1
+    assert channel.offset_canonical == 0.1
 
 
 def test_accuracy_that_is_not_stated_is_none():
     """Nothing is assumed of a logger that states nothing."""
     channel = Channel(column=1, role="battery_v")
 
-    assert (channel.gain_rel, channel.offset_c, channel.resolution_c) == (None, None, None)
+    assert (channel.gain_rel, channel.offset_canonical, channel.resolution_c) == (None, None, None)
 
 
 @pytest.mark.parametrize(("written", "plain"), [("µA", "uA"), ("μA", "uA"), ("mA", "mA")])

@@ -27,7 +27,7 @@ from benchlog.bench.recording.port import open_port
 from benchlog.bench.recording.writer import LogWriter
 from benchlog.logger.model import load_logger
 from benchlog.process.pool import side_by_side
-from benchlog.standin import Install
+from benchlog.standin import SimulatedInstall
 from benchlog.standin.hands import ask
 from benchlog.standin.lines import LineForm
 from benchlog.standin.logger import live_logger
@@ -194,7 +194,7 @@ def a_folder(path: Path) -> Path:
 
 def bike(*done_before: str, then_s: float = 0.0) -> LiveBike:
     """A simulated bike to which this was done, ``then_s`` ago."""
-    live = LiveBike(Install(), live_logger(50), np.random.default_rng(1))
+    live = LiveBike(SimulatedInstall(), live_logger(50), np.random.default_rng(1))
     for what in done_before:
         live.samples(50)
         live.act(what)

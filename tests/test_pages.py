@@ -12,7 +12,7 @@ import pytest
 from page_server import SAMPLES, fill, until
 
 import benchlog
-from benchlog.bench.live import LiveState, Step
+from benchlog.bench.live import LiveState, LiveStep
 from benchlog.core.errors import BenchlogError
 from benchlog.core.trace import Trace
 from benchlog.log.log import Log
@@ -480,7 +480,7 @@ def test_times_are_spoken_in_the_readers_zone():
 
 def test_live_page_shows_caution_and_silence():
     """The step's caution stands before what to do; a recording that went quiet says for how long."""
-    step = Step(1, 4, "crank", "Start the engine", "Press the starter.", "Open air only.", "the starter's current")
+    step = LiveStep(1, 4, "crank", "Start the engine", "Press the starter.", "Open air only.", "the starter's current")
     state = LiveState("a.csv", "/dev/x", 0.0, 100.0, last={"battery_a": -0.0042, "drain_a": None}, step=step)
     parts = looked_at([state], 104.0)
     said = texts(parts["live-step"]["children"])

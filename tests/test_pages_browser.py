@@ -12,7 +12,7 @@ from page_browser import serious_faults, settled
 from page_server import SAMPLES, Serving, made_store, serving, until
 from playwright.sync_api import Page, expect
 
-from benchlog.bench.live import LiveState, Step, write_live
+from benchlog.bench.live import LiveState, LiveStep, write_live
 
 PAGES = {
     "results": ("/", "Results"),
@@ -264,7 +264,9 @@ def _write_states(data: Path, stop: threading.Event, monkeypatch: pytest.MonkeyP
             n += 1
             at = tuple(0.1 * k for k in range(n))
             values: list[float | None] = [12 + 0.001 * k for k in range(n)]
-            step = Step(2, 7, "crank", "Start the engine", "Press the starter.", "Exhaust gas kills: open air only.")
+            step = LiveStep(
+                2, 7, "crank", "Start the engine", "Press the starter.", "Exhaust gas kills: open air only."
+            )
             write_live(
                 LiveState("ride.csv", "/dev/ttyX", began, time.time(), bike="Larch", rate_hz=500.0, kept=n,
                           last={"battery_v": values[-1], "battery_a": 0.0031, "drain_a": None}, time_s=at,

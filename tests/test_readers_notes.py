@@ -12,7 +12,7 @@ from benchlog.log.log import Log
 from benchlog.log.readers.comments import Written, notes_in, without_comments
 from benchlog.log.readers.hints import time_unit_hint
 from benchlog.log.readers.leftover import leftover_notes, meant_header, meant_role
-from benchlog.standin import Install, plan_toml_of
+from benchlog.standin import SimulatedInstall, plan_toml_of
 
 
 def write(folder: Path, content: str | bytes, name: str = "log.csv") -> Path:
@@ -100,7 +100,7 @@ def test_notes_come_into_the_result(tmp_path: Path):
     """A note that a tester wrote stands in the result of the check."""
     from benchlog import check
 
-    plan = write(tmp_path, plan_toml_of(Install()), "plan.toml")
+    plan = write(tmp_path, plan_toml_of(SimulatedInstall()), "plan.toml")
 
     result = check(write(tmp_path, NOTED), plan=plan)
 

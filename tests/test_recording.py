@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from serial_wire import PATIENCE_S, Wire
 
-from benchlog.bench.live import LiveState, Step, live_folder, running
+from benchlog.bench.live import LiveState, LiveStep, live_folder, running
 from benchlog.bench.recording import Batch, Capture
 from benchlog.bench.recording.beside import logger_text
 from benchlog.bench.recording.clock import AddedClock, StreamClock
@@ -292,7 +292,7 @@ def test_header_that_comes_late_is_told_and_described(wire: Wire, tmp_path: Path
 def test_state_is_left_for_those_who_look_on(wire: Wire, tmp_path: Path):
     """The live state says how it goes, holds the last minute in few points, and the step that is shown."""
     out = tmp_path / "log.csv"
-    step = Step(2, 9, "key_on", "Key on", "Turn the key on.")
+    step = LiveStep(2, 9, "key_on", "Key on", "Turn the key on.")
     with Capture(str(wire.port), out, bike="Larch") as capture:
         capture.show(step)
         wire.wait_for_reader()

@@ -11,7 +11,7 @@ from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 import benchlog
-from benchlog.analysis.measurement import Measured, Parts
+from benchlog.analysis.measurement import Measured, UncertaintyParts
 from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.proving import verdict
 from benchlog.verdict.remedies import ZERO_S, what_would_prove
@@ -25,7 +25,7 @@ UNIT_S = {"s": 1.0, "minutes": 60.0, "hours": 3600.0}
 
 def parts_of(type_a=0.0, offset=0.0, gain=0.0, resolution=0.0, watched_s=600.0, **more):
     """The parts of an uncertainty."""
-    return Parts(type_a, watched_s, offset, gain, resolution, **more)
+    return UncertaintyParts(type_a, watched_s, offset, gain, resolution, **more)
 
 
 def finding(value, parts):
@@ -143,7 +143,7 @@ def test_faster_log_is_not_sold_as_proof_where_the_figure_would_still_be_open():
             "crank_minimum",
             "V",
             "not proven",
-            Measured(value, 0.1, 0.0, 1.0, only_fails="samples 100 ms apart can miss it", remedy=remedy),
+            Measured(value, 0.1, 0.0, 1.0, one_sided="samples 100 ms apart can miss it", remedy=remedy),
             limit,
         )
         for value in (9.65, 10.5)

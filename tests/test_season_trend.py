@@ -10,9 +10,9 @@ from scipy import stats
 
 from benchlog.season.trend import (
     MOST_READINGS,
+    autocorrelation_inflation,
     huber,
     kendall_variance,
-    likeness_factor,
     partial_slope,
     probability,
     theil_sen,
@@ -168,9 +168,9 @@ def test_neighbours_that_are_alike_widen():
     for k in range(1, 4000):
         alike[k] = 0.5 * alike[k - 1] + noise[k]
 
-    assert likeness_factor(alike) == pytest.approx(3.0, rel=0.15)
-    assert likeness_factor(noise) == pytest.approx(1.0, abs=0.08)
-    assert likeness_factor(np.array([1.0, -1, 1, -1, 1, -1, 1, -1, 1, -1])) == 1.0
+    assert autocorrelation_inflation(alike) == pytest.approx(3.0, rel=0.15)
+    assert autocorrelation_inflation(noise) == pytest.approx(1.0, abs=0.08)
+    assert autocorrelation_inflation(np.array([1.0, -1, 1, -1, 1, -1, 1, -1, 1, -1])) == 1.0
 
 
 @pytest.mark.parametrize("noted", [True, False])

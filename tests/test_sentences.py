@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from benchlog.analysis.measurement import Measured, Unseen
+from benchlog.analysis.measurement import Measured, NotEvaluated
 from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.check_table import CHECKS
 from benchlog.verdict.checks import verdict
@@ -18,7 +18,7 @@ IDS = [spec.id.replace("_N_", "_3_") for spec in CHECKS]
 UNITS = {spec.id.replace("_N_", "_3_"): spec.unit for spec in CHECKS}
 
 
-def said(check_id: str, finding: Measured | Unseen, limit: PlannedLimit | None) -> str:
+def said(check_id: str, finding: Measured | NotEvaluated, limit: PlannedLimit | None) -> str:
     """The sentence with the verdict that belongs to it."""
     return because(check_id, UNITS[check_id], verdict(check_id, finding, limit), finding, limit)
 
@@ -72,8 +72,8 @@ def test_thing_that_never_happened_says_so():
 
 def test_unseen_says_what_is_missing():
     """A check that was not seen says what to record; a role keeps its name."""
-    assert said("feed_drop", Unseen("turn the loads on"), MAX) == "Turn the loads on."
-    assert said("feed_drop", Unseen("feed_v is not logged"), MAX) == "feed_v is not logged."
+    assert said("feed_drop", NotEvaluated("turn the loads on"), MAX) == "Turn the loads on."
+    assert said("feed_drop", NotEvaluated("feed_v is not logged"), MAX) == "feed_v is not logged."
 
 
 def test_unstated_accuracy_says_what_to_state():
@@ -83,7 +83,9 @@ def test_unstated_accuracy_says_what_to_state():
 
 def test_doubt_comes_with_its_remedy():
     """A doubt is told, and what would remove it."""
-    finding = Measured(0.5, 0.01, 0.0, 1.0, doubt="3 samples were over range", remedy="a wider range would prove it")
+    finding = Measured(
+        0.5, 0.01, 0.0, 1.0, disqualified="3 samples were over range", remedy="a wider range would prove it"
+    )
 
     assert said("feed_drop", finding, MAX).endswith("3 samples were over range; a wider range would prove it.")
 
@@ -105,7 +107,7 @@ def test_value_on_its_limit_asks_for_no_wonder():
 
 def test_log_too_slow_hides_a_figure_without_bound():
     """What may lie between samples has no uncertainty to print."""
-    text = said("crank_minimum", Measured(9.0, 0.01, 0.0, 1.0, only_fails="samples 100 ms apart can miss it"), MIN)
+    text = said("crank_minimum", Measured(9.0, 0.01, 0.0, 1.0, one_sided="samples 100 ms apart can miss it"), MIN)
 
     assert "±" not in text
     assert "samples 100 ms apart can miss it" in text

@@ -10,7 +10,7 @@ from benchlog.analysis.coarse import Coarse
 from benchlog.analysis.key_state import key_state
 from benchlog.analysis.measurement import Measured
 from benchlog.analysis.noise import noise_model
-from benchlog.analysis.switched import Line
+from benchlog.analysis.switched import SwitchedLine
 from benchlog.core.trace import Mark
 from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.proving import verdict
@@ -144,7 +144,7 @@ def test_key_turned_again_soon_after_the_last_mark_is_seen():
     table = _table(t, key_v=np.where(up, 12.2, 0.02))
 
     got = key_state(
-        table, {"key_v": Line("key_v", None, up, moves=True)}, [Mark(10.0, "key on"), Mark(15.0, "key off")], []
+        table, {"key_v": SwitchedLine("key_v", None, up, moves=True)}, [Mark(10.0, "key on"), Mark(15.0, "key off")], []
     )
 
     assert [turn.time_s for turn in got.turns] == pytest.approx([10.0, 15.0, 19.0, 50.0], abs=0.15)

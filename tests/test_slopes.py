@@ -7,7 +7,7 @@ import pytest
 from scipy import optimize, stats
 
 from benchlog.analysis.slopes import Slope, from_steps, with_gains, with_offset
-from benchlog.core.uncertainty import few_degrees
+from benchlog.core.uncertainty import t_inflation
 
 
 def _random(seed, n=8, ohm=0.02, offset=0.0, u=0.003):
@@ -40,7 +40,7 @@ def test_uncertainty_of_steps_is_the_larger_of_two(seed):
     _, known = optimize.curve_fit(line, a, v, sigma=u, absolute_sigma=True)
     _, scattered = optimize.curve_fit(line, a, v, sigma=u, absolute_sigma=False)
 
-    expected = max(math.sqrt(known[0, 0]), few_degrees(math.sqrt(scattered[0, 0]), 7))
+    expected = max(math.sqrt(known[0, 0]), t_inflation(math.sqrt(scattered[0, 0]), 7))
 
     assert from_steps(v, a, u).u == pytest.approx(expected, rel=1e-4)
 
@@ -63,7 +63,7 @@ def test_scatter_beyond_the_stated_u_widens():
     got = from_steps([0.10, 0.20], [10.0, 10.0], [1e-4, 1e-4])
 
     assert got.ohm == pytest.approx(0.015)
-    assert got.u == pytest.approx(few_degrees(0.005, 1))
+    assert got.u == pytest.approx(t_inflation(0.005, 1))
 
 
 @pytest.mark.parametrize("fit", [from_steps, lambda v, a, u: with_offset(v, a, u, 0.01)])
@@ -116,7 +116,7 @@ def test_unknown_zero_is_a_plain_regression():
     line = stats.linregress(a, v)
 
     assert got.ohm == pytest.approx(line.slope)
-    assert got.u == pytest.approx(few_degrees(line.stderr, 6))
+    assert got.u == pytest.approx(t_inflation(line.stderr, 6))
 
 
 def test_line_of_the_guide():
@@ -127,7 +127,7 @@ def test_line_of_the_guide():
     got = with_offset(corrections, [c - 20 for c in celsius], [1e-5] * 11, math.inf)
 
     assert got.ohm == pytest.approx(0.00218, abs=5e-6)
-    assert got.u / few_degrees(1, 9) == pytest.approx(0.00067, abs=5e-6)
+    assert got.u / t_inflation(1, 9) == pytest.approx(0.00067, abs=5e-6)
 
 
 def test_known_zero_is_the_line_through_the_origin():

@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import linear_sum_assignment
 from scipy.stats import norm
 
-from benchlog.analysis.slots import Step, match_slots
+from benchlog.analysis.slots import LoadStep, match_slots
 from benchlog.core.trace import Mark
 
 #: The prior, written out apart from the analysis: near its plan, off it, or anything at all; dead; a stray a test.
@@ -18,7 +18,7 @@ DEAD, STRAY = 0.1, 0.1
 
 
 def _steps(*amps, u=0.01, every_s=10.0):
-    return [Step(every_s * (n + 1), a, u, every_s * n, every_s * (n + 2)) for n, a in enumerate(amps)]
+    return [LoadStep(every_s * (n + 1), a, u, every_s * n, every_s * (n + 2)) for n, a in enumerate(amps)]
 
 
 def _density(step, planned):
@@ -208,7 +208,7 @@ def test_match_keeps_under_scale_and_order():
     """Ten times all currents, or the steps in another order: the same step for the same slot."""
     steps, planned = _steps(1.1, 3.2, 7.7, 2.0, u=0.05), {1: 7.5, 2: 1.0, 5: 3.5}
     plain = {slot: match.step.time_s for slot, match in match_slots(steps, planned, []).items()}
-    tenfold = [Step(s.time_s, 10 * s.amps, 10 * s.u, s.from_s, s.to_s) for s in steps]
+    tenfold = [LoadStep(s.time_s, 10 * s.amps, 10 * s.u, s.from_s, s.to_s) for s in steps]
 
     scaled = match_slots(tenfold, {slot: 10 * a for slot, a in planned.items()}, [])
     turned = match_slots(steps[::-1], planned, [])
@@ -248,7 +248,7 @@ def test_mark_takes_the_nearest_step():
 
 def test_mark_of_switching_on_takes_no_falling_step():
     """Another load went just then; the slot's own came a second later."""
-    steps = [Step(10.0, -3.5, 0.01, 0, 20), Step(11.0, 3.4, 0.01, 0, 20)]
+    steps = [LoadStep(10.0, -3.5, 0.01, 0, 20), LoadStep(11.0, 3.4, 0.01, 0, 20)]
 
     assert match_slots(steps, {1: 3.5}, [Mark(10.0, "slot 1 on")])[1].step == steps[1]
 

@@ -20,10 +20,10 @@ from benchlog.standin import (
     FAULTS,
     LIMITS,
     Action,
-    Install,
     LoggerSpec,
     NoSuchFault,
     Script,
+    SimulatedInstall,
     WakeUps,
     acceptance_script,
     channel,
@@ -58,7 +58,9 @@ def rng(seed: int = 5) -> np.random.Generator:
     return np.random.default_rng(seed)
 
 
-def fine(install: Install, script: Script, from_s: float, to_s: float, step_s: float, *roles: str) -> pd.DataFrame:
+def fine(
+    install: SimulatedInstall, script: Script, from_s: float, to_s: float, step_s: float, *roles: str
+) -> pd.DataFrame:
     """True values on a fine grid."""
     time = np.arange(from_s, to_s, step_s)
     return pd.DataFrame({"time_s": time, **true_values(timeline_of(install, script), time, roles)})
@@ -74,7 +76,7 @@ def test_same_seed_gives_the_same_log():
 
 def test_all_circuits_on_obey_ohms_law():
     """Sag, feed drop and ground lift are the resistances times the currents once all circuits are settled."""
-    install = Install()
+    install = SimulatedInstall()
     log = fine(install, acceptance_script(), 54.9, 55.9, 0.01, *scenarios.ALL_ROLES)
 
     feed_a = 3.42 + 3.05 + 1.84 + 0.96
@@ -95,8 +97,8 @@ def test_all_circuits_on_obey_ohms_law():
 def test_running_battery_takes_what_the_alternator_has_left():
     """At the end of a run the battery takes its floor current; a small alternator leaves it the rest of the load."""
     roles = ("battery_v", "battery_a")
-    good = fine(Install(), acceptance_script(), 80.0, 83.0, 0.01, *roles).mean()
-    small = fine(Install(alternator_a=9.5), acceptance_script(), 80.0, 83.0, 0.01, *roles).mean()
+    good = fine(SimulatedInstall(), acceptance_script(), 80.0, 83.0, 0.01, *roles).mean()
+    small = fine(SimulatedInstall(alternator_a=9.5), acceptance_script(), 80.0, 83.0, 0.01, *roles).mean()
 
     load_a = 9.27 + 4.2 + 0.0006 + 0.14
 
@@ -117,7 +119,7 @@ def test_pull_in_is_coil_rise_and_travel():
 
 def test_drop_out_is_coil_fall_travel_and_the_feeds_own_fall():
     """Drop-out without bounce: coil to 30 mA behind its diode, 2 ms of travel, feed to 90 %, less the trigger's."""
-    install = Install(open_bounce_ms=(), trigger_fall_tau_s=2e-5)
+    install = SimulatedInstall(open_bounce_ms=(), trigger_fall_tau_s=2e-5)
     sim = simulate(install, acceptance_script(crank=False), fast_logger(100), rng())
 
     diode_a = 0.7 / 90
@@ -130,11 +132,11 @@ def test_drop_out_is_coil_fall_travel_and_the_feeds_own_fall():
 @pytest.mark.parametrize(
     "install",
     [
-        Install(),
-        Install(suppression="none"),
-        Install(suppression="resistor"),
-        with_fault(Install(), "slow_trigger_decay"),
-        with_fault(Install(), "weak_coil_supply"),
+        SimulatedInstall(),
+        SimulatedInstall(suppression="none"),
+        SimulatedInstall(suppression="resistor"),
+        with_fault(SimulatedInstall(), "slow_trigger_decay"),
+        with_fault(SimulatedInstall(), "weak_coil_supply"),
     ],
 )
 @pytest.mark.parametrize("crank", [True, False])
@@ -161,7 +163,7 @@ def test_suppression_orders_the_drop_out():
     """A diode delays the opening more than a resistor, and that more than nothing (common practice, no source)."""
     script = acceptance_script(crank=False)
     none, resistor, diode = (
-        simulate(Install(suppression=kind), script, fast_logger(100), rng()).truth["relay_drop_out"]
+        simulate(SimulatedInstall(suppression=kind), script, fast_logger(100), rng()).truth["relay_drop_out"]
         for kind in ("none", "resistor", "diode")
     )
 
@@ -170,7 +172,7 @@ def test_suppression_orders_the_drop_out():
 
 def test_drain_counts_each_wake_up():
     """The true drain is the mean of a 50 Hz reading of the settled stretch; the long run follows the duty."""
-    install = Install(drain_a=0.0003, wakeups=WakeUps(60.0, 2.0, 0.010))
+    install = SimulatedInstall(drain_a=0.0003, wakeups=WakeUps(60.0, 2.0, 0.010))
     script = acceptance_script(settle_s=400)
     truth = simulate(install, script, replace(fast_logger(10), random_phase=False), rng()).truth
     start, stop = truth.settled[0]
@@ -196,9 +198,9 @@ def test_crank_minimum_is_held_for_10_ms():
     """The rolling maximum over 10 ms, read off at 4 kHz, has this minimum; the single lowest sample lies lower."""
     script = acceptance_script()
     start = script.times("crank")[0]
-    read = fine(Install(), script, start - 0.05, start + 1.2, 0.00025, "battery_v")["battery_v"]
+    read = fine(SimulatedInstall(), script, start - 0.05, start + 1.2, 0.00025, "battery_v")["battery_v"]
 
-    truth = simulate(Install(), script, replace(fast_logger(100), random_phase=False), rng()).truth
+    truth = simulate(SimulatedInstall(), script, replace(fast_logger(100), random_phase=False), rng()).truth
 
     assert truth["crank_minimum"] == pytest.approx(read.rolling(41).max().min(), abs=0.01)
     assert read.min() < truth["crank_minimum"] - 0.03
@@ -224,7 +226,9 @@ def test_chatter_counts_openings_but_no_bounce():
 def test_bounce_ends_five_milliseconds_after_the_closing():
     """An opening of 3 ms is bounce 0.5 ms after the closing, and chatter 6 ms after it."""
     early, late = (
-        simulate(Install(close_bounce_ms=(wait_ms, 3.0)), acceptance_script(crank=False), fast_logger(100), rng()).truth
+        simulate(
+            SimulatedInstall(close_bounce_ms=(wait_ms, 3.0)), acceptance_script(crank=False), fast_logger(100), rng()
+        ).truth
         for wait_ms in (0.5, 6.0)
     )
 
@@ -243,14 +247,14 @@ def test_latching_relay_has_no_drop_out_time():
 
 def test_key_dwell_shorter_than_pull_in_never_closes_the_contact():
     """A key turned on for 2 ms does not bring the feed up."""
-    line = timeline_of(Install(), Script(3.0, (Action(1.0, "key on"), Action(1.002, "key off"))))
+    line = timeline_of(SimulatedInstall(), Script(3.0, (Action(1.0, "key on"), Action(1.002, "key off"))))
 
     assert len(line.contact.times_s) == 0
 
 
 def test_key_cycles_are_key_events():
     """Five cycles make ten events, alternating."""
-    events = simulate(Install(), key_cycles(5), fast_logger(100), rng()).truth.key_events
+    events = simulate(SimulatedInstall(), key_cycles(5), fast_logger(100), rng()).truth.key_events
 
     assert [to for _, to in events] == ["on", "off"] * 5
 
@@ -271,7 +275,7 @@ def test_logger_errors_stay_within_their_half_widths_and_fill_them():
     """Over 200 loggers gain and offset lie within the stated limits, spread as a rectangle spreads (GUM 4.3)."""
     spec = fast_logger(10, ("battery_v",))
     script = Script(1.0)
-    drawn = [simulate(Install(), script, spec, rng(seed)).drawn["battery_v"] for seed in range(200)]
+    drawn = [simulate(SimulatedInstall(), script, spec, rng(seed)).drawn["battery_v"] for seed in range(200)]
 
     gains = np.array([(one.gain - 1) * 100 for one in drawn])
     offsets = np.array([one.offset for one in drawn])
@@ -285,7 +289,7 @@ def test_logger_errors_stay_within_their_half_widths_and_fill_them():
 def test_one_logger_can_log_twice():
     """Errors of one logger can be carried to a second log."""
     first = scenarios.parked(0.01)
-    again = simulate(Install(), Script(30.0), first.spec, rng(9), drawn=first.drawn)
+    again = simulate(SimulatedInstall(), Script(30.0), first.spec, rng(9), drawn=first.drawn)
 
     assert again.drawn == first.drawn
 
@@ -299,7 +303,7 @@ def test_readings_are_steps_of_the_resolution():
 
 def test_a_perfect_logger_reads_the_true_values():
     """Without errors the frame is the truth: a 9.27 A feed reads 9.27 A."""
-    sim = simulate(Install(), acceptance_script(), perfect(10.0, "feed_a", "drain_a"), rng())
+    sim = simulate(SimulatedInstall(), acceptance_script(), perfect(10.0, "feed_a", "drain_a"), rng())
     row = sim.frame[sim.frame["time_s"].between(54, 55)]
 
     assert row["feed_a"].to_numpy() == pytest.approx(9.27, rel=1e-6)
@@ -394,7 +398,9 @@ def test_each_fault_breaks_a_limit_that_the_good_install_keeps(name):
 @pytest.mark.parametrize("name", NEVER_LIVE)
 def test_feed_that_never_comes_up_shows_no_circuit(name):
     """Without a feed no slot, drop or relay time can be seen; the coil's own current tells the two faults apart."""
-    sim = simulate(with_fault(Install(), name), acceptance_script(), perfect(100, "battery_a", "feed_v"), rng())
+    sim = simulate(
+        with_fault(SimulatedInstall(), name), acceptance_script(), perfect(100, "battery_a", "feed_v"), rng()
+    )
     on = sim.frame[sim.frame["time_s"].between(50, 55)]
 
     assert sim.frame["feed_v"].max() < 0.1
@@ -405,8 +411,8 @@ def test_feed_that_never_comes_up_shows_no_circuit(name):
 def test_clips_that_are_changed_over_change_what_the_logger_reads():
     """Each of the two channels reads what the other would, and the truth stays."""
     spec = perfect(100, "trigger_v", "feed_v")
-    swapped = simulate(with_fault(Install(), "clips_swapped"), acceptance_script(), spec, rng())
-    right = simulate(Install(), acceptance_script(), spec, rng())
+    swapped = simulate(with_fault(SimulatedInstall(), "clips_swapped"), acceptance_script(), spec, rng())
+    right = simulate(SimulatedInstall(), acceptance_script(), spec, rng())
 
     np.testing.assert_array_equal(swapped.frame["trigger_v"], right.frame["feed_v"])
     np.testing.assert_array_equal(swapped.frame["feed_v"], right.frame["trigger_v"])
@@ -421,7 +427,7 @@ def test_every_fault_is_tried():
 def test_unknown_fault_is_refused():
     """A fault's name that is not known is answered with those that are."""
     with pytest.raises(NoSuchFault, match="'gremlins' is not known; needed is one of trigger_always_live"):
-        with_fault(Install(), "gremlins")
+        with_fault(SimulatedInstall(), "gremlins")
 
 
 LOWEST_OF = {
@@ -435,7 +441,7 @@ LOWEST_OF = {
 
 def truth_with(name: str, seed: int) -> Truth:
     """The truth of an acceptance run with a random fault."""
-    install = random_fault(Install(), name, rng(seed))
+    install = random_fault(SimulatedInstall(), name, rng(seed))
     return truth_of(timeline_of(install, acceptance_script(settle_s=400)), LIMITS["settle_max_s"])
 
 
@@ -447,8 +453,8 @@ def test_each_random_fault_breaks_its_limit(name, seed):
     check, most, least = OUTSIDE[name]
     if name in ("slot_dead", "slot_overload", "weak_battery", "weak_coil_supply", "slow_relay"):
         broken = {
-            "slot_dead": [truth[f"slot_{c.slot}_current"] == 0 for c in Install().circuits],
-            "slot_overload": [truth[f"slot_{c.slot}_current"] > 1.3 * c.planned_a for c in Install().circuits],
+            "slot_dead": [truth[f"slot_{c.slot}_current"] == 0 for c in SimulatedInstall().circuits],
+            "slot_overload": [truth[f"slot_{c.slot}_current"] > 1.3 * c.planned_a for c in SimulatedInstall().circuits],
             "weak_battery": [truth["source_resistance"] > 46, truth["resting_voltage"] < 12.55],
             "weak_coil_supply": [truth["relay_pull_in"] > 35, truth["relay_chatter"] > 0],
             "slow_relay": [truth["relay_pull_in"] > 36, truth["relay_drop_out"] > 75],
@@ -463,16 +469,16 @@ def test_each_random_fault_breaks_its_limit(name, seed):
 
 def test_random_faults_differ_and_repeat():
     """Another seed draws another strength, the same seed the same, and the rest of the install stays as it was."""
-    one, again, other = (random_fault(Install(), "feed_resistance", rng(seed)) for seed in (1, 1, 2))
+    one, again, other = (random_fault(SimulatedInstall(), "feed_resistance", rng(seed)) for seed in (1, 1, 2))
 
     assert one == again != other
-    assert replace(one, feed_mohm=Install().feed_mohm) == Install()
+    assert replace(one, feed_mohm=SimulatedInstall().feed_mohm) == SimulatedInstall()
 
 
 @pytest.mark.parametrize("seed", range(5))
 def test_alternator_with_too_much_load_still_carries_a_part(seed):
     """The alternator gives at least a fifth of the load, and the battery at least 1 A."""
-    install = random_fault(Install(), "load_exceeds_charging", rng(seed))
+    install = random_fault(SimulatedInstall(), "load_exceeds_charging", rng(seed))
     load_a = 9.27 + 4.2 + 0.0006 + 12.6 / 90
 
     assert 0.2 * load_a <= install.alternator_a <= load_a - 1.0
@@ -481,7 +487,7 @@ def test_alternator_with_too_much_load_still_carries_a_part(seed):
 def test_unknown_random_fault_is_refused():
     """A random fault's name that is not known is answered with those that are."""
     with pytest.raises(NoSuchFault, match="'gremlins' is not known; needed is one of trigger_always_live"):
-        random_fault(Install(), "gremlins", rng())
+        random_fault(SimulatedInstall(), "gremlins", rng())
 
 
 def test_good_install_keeps_its_own_plan():
@@ -501,7 +507,7 @@ def test_plan_and_logger_files_are_accepted(tmp_path):
     """The plan and logger files that come with a simulation load; a limit can be changed or left out."""
     log = write_csv(scenarios.every_role(10), tmp_path / "a.csv")
     plan = tmp_path / "plan.toml"
-    plan.write_text(plan_toml_of(Install(), {"settle_max_s": 60, "resting_min_v": None}), encoding="utf-8")
+    plan.write_text(plan_toml_of(SimulatedInstall(), {"settle_max_s": 60, "resting_min_v": None}), encoding="utf-8")
 
     limits = load_plan(plan).limits
 
@@ -512,7 +518,7 @@ def test_plan_and_logger_files_are_accepted(tmp_path):
 
 def test_file_with_decimal_commas_and_a_wrapping_counter_reads_back():
     """Undoing commas, units and the counter's wrap gives the frame again."""
-    sim = simulate(Install(), Script(60.0), slow_logger(10), rng())
+    sim = simulate(SimulatedInstall(), Script(60.0), slow_logger(10), rng())
     table = pd.read_csv(StringIO(csv_text(sim, scenarios.WRAPPING_COMMA)), sep=";", decimal=",")
 
     ticks = np.unwrap(table["t_us"].to_numpy(dtype=float), period=2.0**32)

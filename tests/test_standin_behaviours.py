@@ -17,11 +17,11 @@ from benchlog.standin import (
     FAULTS,
     LIMITS,
     ChannelSpec,
-    Install,
     LiveBike,
     LoggerSpec,
     NoSuchBehaviour,
     Script,
+    SimulatedInstall,
     Simulation,
     acceptance_script,
     fast_logger,
@@ -48,7 +48,7 @@ def perfect(rate_hz: float) -> LoggerSpec:
 
 def course(*names: str, script: Script | None = None) -> Timeline:
     """What the acceptance test makes of the good install with these behaviours."""
-    install = with_behaviours(Install(), names)
+    install = with_behaviours(SimulatedInstall(), names)
     return timeline_of(install, as_done(install, script or acceptance_script()))
 
 
@@ -96,7 +96,7 @@ def test_a_key_turned_off_without_the_engine_is_off_at_once():
 
 def test_stall_ends_the_run_by_itself():
     """The engine turns for 9 s after the first start; a second crank is then a run that lasts."""
-    live = LiveBike(with_behaviours(Install(), ["stall"]), perfect(100), np.random.default_rng(1))
+    live = LiveBike(with_behaviours(SimulatedInstall(), ["stall"]), perfect(100), np.random.default_rng(1))
     first = drive(live, (("key on", 5), ("crank", 20)))
     second = drive(live, (("crank", 60), ("key off", 5)))
 
@@ -125,7 +125,7 @@ def test_key_contact_bounces_for_43_ms():
 
     assert changes(key_v > 6) == changes(trigger_v > 6) == 7
     assert up[-1] - up[0] == pytest.approx(0.043, abs=2e-4)
-    assert changes(feed_v > 6) <= 1 + len(Install().close_bounce_ms)
+    assert changes(feed_v > 6) <= 1 + len(SimulatedInstall().close_bounce_ms)
     assert simulated("key_bounce").truth.key_events == simulated("").truth.key_events
 
 
@@ -201,7 +201,7 @@ def test_failed_crank_leaves_the_lamps_out():
 
 def test_lamps_that_stay_out_return_with_the_key():
     """Where no engine runs, the key turned off and on again brings the trigger back."""
-    live = LiveBike(with_behaviours(Install(), ["failed_crank"]), perfect(100), np.random.default_rng(1))
+    live = LiveBike(with_behaviours(SimulatedInstall(), ["failed_crank"]), perfect(100), np.random.default_rng(1))
 
     got = drive(live, (("key on", 2), ("crank", 3), ("key off", 2), ("key on", 2)))
 
@@ -222,7 +222,7 @@ def test_several_cranks_before_the_engine_fires():
 
 def test_lamp_test_pulses_on_the_dead_trigger():
     """With the key off 12 V stand on the trigger for 1.5 ms every 4 s; the relay stays where it is."""
-    install = with_behaviours(Install(), ["lamp_test"])
+    install = with_behaviours(SimulatedInstall(), ["lamp_test"])
     _, trigger_v, feed_v, amps = values(course("lamp_test"), 1.0, 29.0, "trigger_v", "feed_v", "battery_a", step_s=1e-4)
 
     assert changes(trigger_v > 6) == 2 * 7
@@ -233,7 +233,7 @@ def test_lamp_test_pulses_on_the_dead_trigger():
 
 def test_lamp_test_is_too_short_for_the_armature():
     """The coil's current needs longer to the level that moves the armature than a pulse lasts."""
-    install = with_behaviours(Install(), ["lamp_test"])
+    install = with_behaviours(SimulatedInstall(), ["lamp_test"])
     assert install.lamp_test is not None
 
     assert rise_s(install.pull_in_a, install.coil_a, install.coil_h / install.coil_ohm) > install.lamp_test[1]
@@ -254,7 +254,7 @@ def test_sticking_relay_lets_go_late_once():
 
 def test_a_contact_that_sticks_past_the_next_key_on_stays_closed():
     """Turned on again within those 0.4 s, the relay never opens in between, and later as ever."""
-    live = LiveBike(with_behaviours(Install(), ["sticking_relay"]), perfect(1000), np.random.default_rng(1))
+    live = LiveBike(with_behaviours(SimulatedInstall(), ["sticking_relay"]), perfect(1000), np.random.default_rng(1))
 
     got = drive(live, (("key on", 2), ("key off", 0.2), ("key on", 2), ("key off", 1)))
 
@@ -293,7 +293,7 @@ def test_seldom_wakes_once_in_four_minutes():
 
 def test_a_device_that_wakes_already_wakes_as_it_did():
     """A fault keeps its own wake-ups."""
-    bad = with_fault(Install(), "waking_device")
+    bad = with_fault(SimulatedInstall(), "waking_device")
 
     assert with_behaviours(bad, ["seldom_wakes"]) == bad
 
@@ -338,7 +338,7 @@ LONGER = (
 )
 def test_windows_are_the_whole_simulation_in_pieces(name, fault):
     """With each behaviour, and with all at once, windows cut anywhere hold what one look at the end finds."""
-    good = replace(Install(), awake=((0.35, 0.8), (0.1, 1.9)))
+    good = replace(SimulatedInstall(), awake=((0.35, 0.8), (0.1, 1.9)))
     names = list(BEHAVIOURS) if name == "all" else [name]
     install = with_behaviours(with_fault(good, fault) if fault else good, names)
     live = LiveBike(install, perfect(1000), np.random.default_rng(1))
@@ -359,7 +359,7 @@ def test_windows_are_the_whole_simulation_in_pieces(name, fault):
 
 def test_flashers_cost_no_more_after_a_day():
     """A key left on for a day keeps no more blinking than that of its surroundings."""
-    install = with_behaviours(Install(), ["flashers", "brake_light"])
+    install = with_behaviours(SimulatedInstall(), ["flashers", "brake_light"])
     live = LiveBike(install, perfect(0.5), np.random.default_rng(1))
     live.act("key on")
     live.samples(43_200)
@@ -371,7 +371,7 @@ def test_flashers_cost_no_more_after_a_day():
 
 def test_several_presses_under_way_can_be_given_up():
     """While they go on another crank is refused; the key turned off ends them, and nothing comes after it."""
-    live = LiveBike(with_behaviours(Install(), ["several_cranks"]), perfect(100), np.random.default_rng(1))
+    live = LiveBike(with_behaviours(SimulatedInstall(), ["several_cranks"]), perfect(100), np.random.default_rng(1))
     drive(live, (("key on", 2), ("crank", 2)))
     with pytest.raises(benchlog.BenchlogError, match="the starter turns already; wait until the engine runs"):
         live.act("crank")
@@ -383,7 +383,7 @@ def test_several_presses_under_way_can_be_given_up():
 
 def test_key_off_is_answered_with_its_own_time():
     """Where the switch comes first, the answer is when the key is turned, so that its mark is not early."""
-    live = LiveBike(with_behaviours(Install(), ["kill_switch"]), perfect(100), np.random.default_rng(1))
+    live = LiveBike(with_behaviours(SimulatedInstall(), ["kill_switch"]), perfect(100), np.random.default_rng(1))
     drive(live, (("key on", 2), ("crank", 10)))
 
     at = live.act("key off")
@@ -468,7 +468,7 @@ def broken(truth: dict[str, float | None]) -> set[str]:
     least = {check for check, key in LEAST.items() if truth[check] is not None and truth[check] < LIMITS[key]}
     slots = {
         f"slot_{circuit.slot}_current"
-        for circuit in Install().circuits
+        for circuit in SimulatedInstall().circuits
         if abs(truth[f"slot_{circuit.slot}_current"] / circuit.planned_a - 1) > 0.2
     }
     return most | least | slots | ({"relay_chatter"} if truth["relay_chatter"] else set())
@@ -483,7 +483,7 @@ _simulated: dict[str, Simulation] = {}
 def simulated(name: str) -> Simulation:
     """The acceptance test on a good install with this behaviour ("" for none), marked, through the fast logger."""
     if name not in _simulated:
-        install = with_behaviours(Install(), [name] if name else [])
+        install = with_behaviours(SimulatedInstall(), [name] if name else [])
         script = acceptance_script()
         _simulated[name] = simulate(
             install, script, replace(fast_logger(1000), random_phase=False), np.random.default_rng(1)
@@ -505,7 +505,7 @@ PROVEN = ("park_light", "sticking_relay", "opening_feed")
 def test_check_of_a_good_install_blames_no_behaviour(name):
     """No check fails and no cause is named but what the behaviour truly brings, and that never passes."""
     sim = simulated(name)
-    plan = tomllib.loads(plan_toml_of(Install(), {"added_drain_ma": None}))
+    plan = tomllib.loads(plan_toml_of(SimulatedInstall(), {"added_drain_ma": None}))
     result = benchlog.check(sim.frame, plan=plan, logger=canonical_logger(sim.spec))
     verdicts = {check.id: check.verdict for check in result.checks}
     failed = {check for check, verdict in verdicts.items() if verdict == "fail"}
@@ -532,11 +532,11 @@ def acceptance() -> list[tuple[str, float]]:
 @pytest.mark.parametrize("fault", ["feed_resistance", "welded_contact", "slot_dead"])
 def test_fault_is_found_among_behaviours(fault):
     """With the flashers, the brake light and a bouncing key beside it, the fault is still the cause named first."""
-    install = with_behaviours(with_fault(Install(), fault), ["flashers", "brake_light", "key_bounce"])
+    install = with_behaviours(with_fault(SimulatedInstall(), fault), ["flashers", "brake_light", "key_bounce"])
     live = LiveBike(install, live_logger(400), np.random.default_rng(1))
     frame: pd.DataFrame = drive(live, acceptance())
 
-    plan = tomllib.loads(plan_toml_of(Install()))
+    plan = tomllib.loads(plan_toml_of(SimulatedInstall()))
     result = benchlog.check(frame, plan=plan, logger=canonical_logger(live.spec))
 
     assert result.verdict == "fail"
@@ -551,17 +551,17 @@ def test_unknown_behaviour_is_refused():
     with pytest.raises(
         NoSuchBehaviour, match="behaviour: 'gremlins' is not known; needed is one of kill_switch, stall"
     ):
-        with_behaviours(Install(), ["flashers", "gremlins"])
+        with_behaviours(SimulatedInstall(), ["flashers", "gremlins"])
 
 
 def test_behaviours_are_no_faults():
     """No name is that of a fault, and each changes the install."""
     assert not set(BEHAVIOURS) & set(FAULTS)
-    assert all(with_behaviours(Install(), [name]) != Install() for name in BEHAVIOURS)
+    assert all(with_behaviours(SimulatedInstall(), [name]) != SimulatedInstall() for name in BEHAVIOURS)
 
 
 def test_install_without_circuits_bears_every_behaviour():
     """A plan without circuits makes a bike that behaves as well."""
-    bare = replace(Install(), circuits=())
+    bare = replace(SimulatedInstall(), circuits=())
 
     assert with_behaviours(bare, BEHAVIOURS).circuits == ()

@@ -16,17 +16,17 @@ from benchlog.plan.model import Plan, plan_from_mapping
 from benchlog.standin import (
     FAULTS,
     Action,
-    Install,
     LoggerSpec,
     NoSuchFault,
     Script,
+    SimulatedInstall,
     acceptance_script,
     fast_logger,
     simulate,
     slow_logger,
 )
 from benchlog.standin.from_plan import faulty_install_of, install_of
-from benchlog.standin.logger import Drawn
+from benchlog.standin.logger import DrawnErrors
 from benchlog.verdict.result import Result
 
 LARCH = (Path(benchlog.__file__).parent.parent / "sample_data" / "larch.plan.toml").read_text(encoding="utf-8")
@@ -125,7 +125,7 @@ def slots_of(plan: Plan) -> tuple[int, ...]:
     return tuple(circuit.slot for circuit in plan.circuit)
 
 
-def night(install: Install, on: Sequence[int], spec: LoggerSpec, drawn: dict[str, Drawn] | None = None):
+def night(install: SimulatedInstall, on: Sequence[int], spec: LoggerSpec, drawn: dict[str, DrawnErrors] | None = None):
     """Half an hour with the key off after a minute with it on."""
     script = Script(1900.0, (Action(20.0, "key on"), Action(80.0, "key off")), frozenset(on))
     return simulate(install, script, spec, np.random.default_rng(5), drawn=drawn)
@@ -193,7 +193,7 @@ def test_plan_that_says_little_gives_the_usual_bike():
     install = install_of(plan)
 
     assert install.circuits == ()
-    assert install.coil_a == pytest.approx(Install().coil_a)
+    assert install.coil_a == pytest.approx(SimulatedInstall().coil_a)
     assert [name for name in FAULTS if faulty_install_of(plan, name) == install] == ["slot_dead", "slot_overload"]
 
 

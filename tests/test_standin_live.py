@@ -28,7 +28,16 @@ from benchlog.cli import app
 from benchlog.core.errors import BenchlogError
 from benchlog.core.roles import SHUNT_ROLES
 from benchlog.logger.model import load_logger
-from benchlog.standin import BEHAVIOURS, FAULTS, ChannelSpec, Install, LoggerSpec, Script, plan_toml_of, with_fault
+from benchlog.standin import (
+    BEHAVIOURS,
+    FAULTS,
+    ChannelSpec,
+    LoggerSpec,
+    Script,
+    SimulatedInstall,
+    plan_toml_of,
+    with_fault,
+)
 from benchlog.standin.channels import BRIDGED_SHARE, true_values
 from benchlog.standin.hands import ask, hands_of
 from benchlog.standin.lines import LineForm, checksum_of, header_of, lines_of, logger_toml_of
@@ -49,14 +58,14 @@ def perfect(rate_hz: float) -> LoggerSpec:
     return LoggerSpec(rate_hz, tuple(ChannelSpec(role, UNITS[role[-1]]) for role in ROLES))
 
 
-def bike(install: Install | None = None, spec: LoggerSpec | None = None, seed: int = 1) -> LiveBike:
+def bike(install: SimulatedInstall | None = None, spec: LoggerSpec | None = None, seed: int = 1) -> LiveBike:
     """A live bike; the good install at 500 samples a second where nothing else is asked for."""
-    return LiveBike(install or Install(), spec or live_logger(500), np.random.default_rng(seed))
+    return LiveBike(install or SimulatedInstall(), spec or live_logger(500), np.random.default_rng(seed))
 
 
-def fault(name: str) -> Install:
+def fault(name: str) -> SimulatedInstall:
     """The Larch with one fault."""
-    return with_fault(Install(), name)
+    return with_fault(SimulatedInstall(), name)
 
 
 def drive(live: LiveBike, steps: Steps, sizes: np.random.Generator | None = None) -> pd.DataFrame:
@@ -124,7 +133,7 @@ RESTLESS: Steps = (
 @pytest.mark.parametrize("name", ["", *FAULTS, "latching"])
 def test_windows_are_the_whole_simulation_in_pieces(name):
     """Windows of any size, cut anywhere, hold what the whole course holds that is worked out once at the end."""
-    good = replace(Install(), awake=((0.35, 0.8), (0.1, 1.9)))
+    good = replace(SimulatedInstall(), awake=((0.35, 0.8), (0.1, 1.9)))
     install = replace(good, contact="latching") if name == "latching" else with_fault(good, name) if name else good
     live = bike(install, perfect(2000))
 
@@ -345,7 +354,7 @@ def test_each_fault_is_named_from_a_log_driven_live(name):
     live = bike(fault(name), live_logger(400))
     frame = drive(live, acceptance(290.0 if name == "slow_to_sleep" else 200.0))
 
-    plan = tomllib.loads(plan_toml_of(Install()))
+    plan = tomllib.loads(plan_toml_of(SimulatedInstall()))
     result = benchlog.check(frame, plan=plan, logger=canonical_logger(live.spec))
 
     best = {cause.id for cause in result.causes if cause.fit == result.causes[0].fit}
@@ -358,7 +367,7 @@ def test_each_fault_is_named_from_a_log_driven_live(name):
 def test_good_install_passes_when_driven_live():
     """Without a fault every planned check passes, on the stand-in's own logger and plan."""
     live = bike()
-    plan = tomllib.loads(plan_toml_of(Install(), {"added_drain_ma": None}))
+    plan = tomllib.loads(plan_toml_of(SimulatedInstall(), {"added_drain_ma": None}))
 
     result = benchlog.check(drive(live, acceptance()), plan=plan, logger=canonical_logger(live.spec))
 

@@ -12,14 +12,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from benchlog.standin import ChannelSpec, Circuit, Install, LoggerSpec, Script
+from benchlog.standin import ChannelSpec, LoggerSpec, Script, SimulatedCircuit, SimulatedInstall
 from benchlog.standin.channels import true_values
 from benchlog.standin.relay import fall_s, falling_a, rise_s
 from benchlog.standin.script import Action
 from benchlog.standin.streaming import LiveBike
 from benchlog.standin.timeline import timeline_of
 
-COIL = Install(coil_ohm=90.0, coil_h=0.3, emf_v=12.0, trigger_drop_v=0.0)
+COIL = SimulatedInstall(coil_ohm=90.0, coil_h=0.3, emf_v=12.0, trigger_drop_v=0.0)
 TAU_S = 0.3 / 90.0
 
 
@@ -61,7 +61,7 @@ def test_coil_current_behind_a_diode_ends_as_in_ngspice(tmp_path):
         ".meas tran t_off WHEN I(L1)=0.03",
     )
 
-    at_once = Install(coil_ohm=90.0, coil_h=0.3, trigger_fall_tau_s=1e-9)
+    at_once = SimulatedInstall(coil_ohm=90.0, coil_h=0.3, trigger_fall_tau_s=1e-9)
     ours = fall_s(0.03, 12 / 90, 12 / 90, at_once)
 
     assert ours == pytest.approx(TAU_S * math.log((12 / 90 + 0.7 / 90) / (0.03 + 0.7 / 90)), rel=1e-5)
@@ -75,7 +75,9 @@ def test_coil_current_through_its_resistor_ends_as_in_ngspice(tmp_path):
         tmp_path, "L1 a b 0.3 IC=0.1333333\nR1 b 0 90\nR2 a 0 680\n.tran 0.1u 5m uic\n.meas tran t_off WHEN I(L1)=0.03"
     )
 
-    at_once = Install(coil_ohm=90.0, coil_h=0.3, suppression="resistor", resistor_ohm=680.0, trigger_fall_tau_s=1e-9)
+    at_once = SimulatedInstall(
+        coil_ohm=90.0, coil_h=0.3, suppression="resistor", resistor_ohm=680.0, trigger_fall_tau_s=1e-9
+    )
     ours = fall_s(0.03, 12 / 90, 12 / 90, at_once)
 
     assert ours == pytest.approx(0.3 / 770 * math.log(12 / 90 / 0.03), rel=1e-4)
@@ -139,14 +141,14 @@ def test_slowly_falling_trigger_holds_the_coil_as_in_ngspice(tmp_path, line_tau_
         ".meas tran t_off WHEN I(L1)=0.03",
     )
 
-    slow = Install(coil_ohm=90.0, coil_h=0.3, trigger_fall_tau_s=line_tau_s)
+    slow = SimulatedInstall(coil_ohm=90.0, coil_h=0.3, trigger_fall_tau_s=line_tau_s)
 
     assert got["t_off"] == pytest.approx(fall_s(0.03, 12 / 90, 12 / 90, slow), rel=1e-3)
 
 
 def test_falling_current_is_finite_where_both_time_constants_are_equal():
     """The trigger's time constant may equal the coil's: the current is then t-weighted, not undefined."""
-    same = Install(coil_ohm=90.0, coil_h=0.3, trigger_fall_tau_s=TAU_S)
+    same = SimulatedInstall(coil_ohm=90.0, coil_h=0.3, trigger_fall_tau_s=TAU_S)
     after = np.array([0.0, TAU_S])
 
     got = falling_a(after, 0.1, 0.1, same)
@@ -165,7 +167,7 @@ def test_open_feed_falls_as_in_ngspice(tmp_path):
         "C1 a 0 30u IC=12\nR1 a 0 100\n.tran 1u 30m uic\n.meas tran t90 WHEN V(a)=10.8\n.meas tran t50 WHEN V(a)=6\n"
         ".meas tran t10 WHEN V(a)=1.2",
     )
-    install = Install(
+    install = SimulatedInstall(
         emf_v=12.0,
         feed_fall_tau_s=0.003,
         feed_leak_v=0.0,
@@ -192,7 +194,7 @@ def test_trigger_falls_as_in_ngspice(tmp_path):
         tmp_path,
         "C1 a 0 500u IC=12\nR1 a 0 500\n.tran 0.1m 1.5 uic\n.meas tran t50 WHEN V(a)=6\n.meas tran t20 WHEN V(a)=2.4",
     )
-    install = Install(
+    install = SimulatedInstall(
         emf_v=12.0,
         trigger_drop_v=0.0,
         trigger_fall_tau_s=0.25,
@@ -220,8 +222,8 @@ def test_battery_sags_as_in_ngspice(tmp_path):
         "I1 p 0 PWL(0 0 1.9999 0 2 5 5.9999 5 6 0 11 0)\n"
         f".ic V(m)=12.85 V(p)=12.85\n.tran 1m 10 0 2m\n{measures}",
     )
-    install = Install(
-        circuits=(Circuit(1, "load", 5, 10, 5.0, inrush=0.0),),
+    install = SimulatedInstall(
+        circuits=(SimulatedCircuit(1, "load", 5, 10, 5.0, inrush=0.0),),
         bike_a=0.0,
         drain_a=0.0,
         awake=(),

@@ -320,7 +320,7 @@ def test_over_range_and_marks_outlive_the_copy(tmp_path: Path):
         one, two = first.trace(0, 1), second.trace(0, 1)
         marks = first.marks, second.marks
         accuracy = [
-            (channel.gain_rel, channel.offset_c, channel.resolution_c, channel.low_side_mohm)
+            (channel.gain_rel, channel.offset_canonical, channel.resolution_c, channel.low_side_mohm)
             for log_ in (first, second)
             for channel in log_.logger.channel
         ]

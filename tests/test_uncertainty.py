@@ -12,10 +12,10 @@ from benchlog.core.uncertainty import (
     block_mean,
     combine,
     conformity,
-    few_degrees,
     probability_of_conforming,
     propagate,
     rectangular,
+    t_inflation,
 )
 
 # JCGM 100:2008 (GUM), H.2: five sets of readings of V, I and phase at one element. The readings are from memory;
@@ -111,13 +111,13 @@ def test_few_degrees_is_student_t(degrees):
     """The factor is Student's t at 95.45 % over 2 (GUM G.3 and table G.2), here from scipy."""
     t = float(stats.t.ppf((1 + 0.9545) / 2, degrees))
 
-    assert few_degrees(1.0, degrees) == pytest.approx(t / 2, rel=0.004)
-    assert few_degrees(0.3, degrees) == pytest.approx(0.3 * few_degrees(1.0, degrees))
+    assert t_inflation(1.0, degrees) == pytest.approx(t / 2, rel=0.004)
+    assert t_inflation(0.3, degrees) == pytest.approx(0.3 * t_inflation(1.0, degrees))
 
 
 def test_no_degree_of_freedom_means_no_knowledge():
     """One value tells nothing about its scatter."""
-    assert few_degrees(0.1, 0) == math.inf
+    assert t_inflation(0.1, 0) == math.inf
     assert block_mean(np.array([12.6])).u == math.inf
     assert block_mean(np.array([12.6])).value == 12.6
 
@@ -174,7 +174,7 @@ def test_block_mean_of_white_noise_is_the_root_n_rule():
 
     u = [block_mean(rng.normal(5.0, 0.2, 1600)).u for _ in range(400)]
 
-    assert np.sqrt(np.mean(np.square(u))) == pytest.approx(0.2 / 40 * few_degrees(1.0, 15), rel=0.05)
+    assert np.sqrt(np.mean(np.square(u))) == pytest.approx(0.2 / 40 * t_inflation(1.0, 15), rel=0.05)
 
 
 def test_block_mean_follows_scale_and_shift():
@@ -192,7 +192,7 @@ def test_block_mean_weighs_samples_by_their_seconds():
     got = block_mean(np.array([1.0, 3.0, 5.0, 9.0]), np.array([1.0, 3.0, 1.0, 1.0]), blocks=2)
 
     assert got.value == pytest.approx(4.0)
-    assert got.u == pytest.approx(few_degrees((7 - 2.5) / math.sqrt(2) / math.sqrt(2), 1))
+    assert got.u == pytest.approx(t_inflation((7 - 2.5) / math.sqrt(2) / math.sqrt(2), 1))
 
 
 def test_block_mean_of_fewer_samples_than_blocks_takes_each_as_a_block():
@@ -202,7 +202,7 @@ def test_block_mean_of_fewer_samples_than_blocks_takes_each_as_a_block():
     got = block_mean(x)
 
     assert got.value == pytest.approx(3.2)
-    assert got.u == pytest.approx(few_degrees(float(stats.sem(x)), 4))
+    assert got.u == pytest.approx(t_inflation(float(stats.sem(x)), 4))
 
 
 @pytest.mark.parametrize(

@@ -22,10 +22,10 @@ from benchlog.standin import (
     FAULTS,
     LIMITS,
     Action,
-    Form,
-    Install,
     LoggerSpec,
+    SimulatedInstall,
     Simulation,
+    WrittenForm,
     acceptance_script,
     fast_logger,
     parked_script,
@@ -34,7 +34,7 @@ from benchlog.standin import (
     slow_logger,
     with_fault,
 )
-from benchlog.standin.logger import Drawn
+from benchlog.standin.logger import DrawnErrors
 from benchlog.verdict.result import Result
 from benchlog.verdict.schemas import schema_of
 
@@ -90,13 +90,13 @@ class Case:
     make: Callable[[], Simulation]
     differs: Mapping[str, str] = field(default_factory=dict)
     limits: Mapping[str, float | str | None] = field(default_factory=dict)
-    form: Form | None = None
+    form: WrittenForm | None = None
     untrue: tuple[str, ...] = ()
 
 
 def faulty(name: str) -> Callable[[], Simulation]:
     """The acceptance run with one of the stand-in's faults."""
-    return lambda: acceptance(with_fault(Install(), name), 290.0 if name == "slow_to_sleep" else 200.0)
+    return lambda: acceptance(with_fault(SimulatedInstall(), name), 290.0 if name == "slow_to_sleep" else 200.0)
 
 
 def with_logger(change: Callable[[LoggerSpec], LoggerSpec]) -> Callable[[], Simulation]:
@@ -121,8 +121,8 @@ def short_key_off_first() -> Simulation:
 
 def bouncing_inrush() -> Simulation:
     """Loads with five times their current at switch-on behind a contact that bounces for 4.4 ms."""
-    circuits = tuple(replace(c, inrush=4.0, inrush_tau_s=0.1) for c in Install().circuits)
-    install = Install(circuits=circuits, close_bounce_ms=(0.9, 1.3, 1.0, 1.2))
+    circuits = tuple(replace(c, inrush=4.0, inrush_tau_s=0.1) for c in SimulatedInstall().circuits)
+    install = SimulatedInstall(circuits=circuits, close_bounce_ms=(0.9, 1.3, 1.0, 1.2))
     return scenarios._log(install, acceptance_script(settle_s=200.0), fast_logger(1000, scenarios.ALL_ROLES))
 
 
@@ -231,7 +231,7 @@ CASES: dict[str, Case] = {
         with_logger(lambda spec: spec.changed("battery_a", full_scale=40.0)), {"charging_balance": "P"}
     ),
     "two openings with the key on": Case(
-        lambda: acceptance(Install(chatter=((1.2, 0.03), (2.7, 0.02)))), {"relay_chatter": "F"}
+        lambda: acceptance(SimulatedInstall(chatter=((1.2, 0.03), (2.7, 0.02)))), {"relay_chatter": "F"}
     ),
     "only a battery": Case(
         scenarios.battery_only,
@@ -555,9 +555,9 @@ def test_bypassed_shunt_never_passes(tmp_path: Path, seed: int):
 
 def slow_with(drain_a: float, name: str = "slow stand-in logger", offset_ma: float = 0.01) -> Simulation:
     """Half an hour with the key off, on a logger whose drain channel reads ``offset_ma`` too high."""
-    drawn = {"drain_a": Drawn(1.0, offset_ma)}
+    drawn = {"drain_a": DrawnErrors(1.0, offset_ma)}
     spec = replace(slow_logger(5.0), name=name)
-    return simulate(Install(drain_a=drain_a), parked_script(0.5), spec, np.random.default_rng(4), drawn=drawn)
+    return simulate(SimulatedInstall(drain_a=drain_a), parked_script(0.5), spec, np.random.default_rng(4), drawn=drawn)
 
 
 def test_each_check_comes_from_the_log_that_proves_it(tmp_path: Path):
@@ -631,7 +631,7 @@ def test_everything_together_passes(samples: Samples):
 
 def test_plan_without_limits_plans_nothing_but_what_follows(tmp_path: Path, samples: Samples):
     """Without limits, those of the wires and circuits and the relay's chatter are left; the rest is not planned."""
-    bare = plan_toml_of(Install(), dict.fromkeys(LIMITS))
+    bare = plan_toml_of(SimulatedInstall(), dict.fromkeys(LIMITS))
     plan = tmp_path / "bare.toml"
     plan.write_text(bare, encoding="utf-8")
 

@@ -15,9 +15,9 @@ from benchlog.examine.zeroed import zeroed_overview
 from benchlog.log.overview import OverviewBuilder
 from benchlog.standin import (
     Action,
-    Install,
     LoggerSpec,
     Script,
+    SimulatedInstall,
     Simulation,
     acceptance_script,
     channel,
@@ -25,7 +25,7 @@ from benchlog.standin import (
     parked_script,
     simulate,
 )
-from benchlog.standin.logger import Drawn
+from benchlog.standin.logger import DrawnErrors
 from benchlog.verdict.result import Check, Result
 
 #: A good shunt behind an amplifier with a large zero error.
@@ -46,7 +46,7 @@ def _parked(
         "battery_a", **{"offset_error": OFFSET_A, "resolution": 0.0, "noise": 0.0005, **fields}
     )
     script = _zeroed(parked_script(lasts_s / 3600), *stretches)
-    return simulate(Install(drain_a=drain_a), script, spec, np.random.default_rng(seed))
+    return simulate(SimulatedInstall(drain_a=drain_a), script, spec, np.random.default_rng(seed))
 
 
 def _checked(sim: Simulation, logger: dict | None = None, before: Simulation | None = None) -> Result:
@@ -183,8 +183,8 @@ def test_zero_proves_what_the_stated_offset_cannot():
         fast_logger(100).only("battery_v", "battery_a", "trigger_v", "feed_v"),
     )
     spec = spec.changed("battery_a", offset_error=OFFSET_A, resolution=0.0, noise=0.0005)
-    plain = simulate(Install(), script, spec, np.random.default_rng(4))
-    zeroed = simulate(Install(), _zeroed(script, (5.0, 10.0)), spec, np.random.default_rng(4))
+    plain = simulate(SimulatedInstall(), script, spec, np.random.default_rng(4))
+    zeroed = simulate(SimulatedInstall(), _zeroed(script, (5.0, 10.0)), spec, np.random.default_rng(4))
 
     assert _drain(plain).verdict == "not proven"
     assert _drain(zeroed).verdict == "pass"
@@ -262,7 +262,13 @@ def test_zero_with_the_current_still_flowing_wins_nothing():
     noted = replace(
         script, actions=(Action(5.0, "note", text="zero"), Action(15.0, "note", text="zero end"), *script.actions)
     )
-    sim = simulate(Install(drain_a=0.018), noted, spec, np.random.default_rng(5), drawn={"battery_a": Drawn(1.0, 0.0)})
+    sim = simulate(
+        SimulatedInstall(drain_a=0.018),
+        noted,
+        spec,
+        np.random.default_rng(5),
+        drawn={"battery_a": DrawnErrors(1.0, 0.0)},
+    )
 
     check = _drain(sim)
 
@@ -322,7 +328,7 @@ def test_added_drain_holds_with_zeros_in_either_log(now_zeroed, before_zeroed):
     zero = [(20.0, 40.0)]
     now = _parked(*(zero if now_zeroed else []), drain_a=0.0600)
     script = _zeroed(parked_script(0.05), *(zero if before_zeroed else []))
-    before = simulate(Install(drain_a=0.0500), script, now.spec, np.random.default_rng(9), drawn=now.drawn)
+    before = simulate(SimulatedInstall(drain_a=0.0500), script, now.spec, np.random.default_rng(9), drawn=now.drawn)
 
     check = _checked(now, before=before).check("added_drain")
 
@@ -335,9 +341,9 @@ def test_added_drain_holds_with_zeros_in_either_log(now_zeroed, before_zeroed):
 def test_added_drain_counts_what_drifted_between_two_zeros():
     """The logger's offset moved by 5 mA between the logs; each has its own zero, so the difference is still right."""
     now = _parked((20.0, 40.0), drain_a=0.0600)
-    moved = {**now.drawn, "battery_a": Drawn(now.drawn["battery_a"].gain, now.drawn["battery_a"].offset + 0.005)}
+    moved = {**now.drawn, "battery_a": DrawnErrors(now.drawn["battery_a"].gain, now.drawn["battery_a"].offset + 0.005)}
     script = _zeroed(parked_script(0.05), (20.0, 40.0))
-    before = simulate(Install(drain_a=0.0500), script, now.spec, np.random.default_rng(9), drawn=moved)
+    before = simulate(SimulatedInstall(drain_a=0.0500), script, now.spec, np.random.default_rng(9), drawn=moved)
 
     check = _checked(now, before=before).check("added_drain")
 

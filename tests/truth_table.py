@@ -19,7 +19,7 @@ import numpy as np
 
 import benchlog
 from benchlog.core.errors import BenchlogError
-from benchlog.standin import Install, LoggerSpec, Simulation, WakeUps, acceptance_script, fast_logger, simulate
+from benchlog.standin import LoggerSpec, SimulatedInstall, Simulation, WakeUps, acceptance_script, fast_logger, simulate
 
 #: check id -> (plan key, which side the limit is on)
 SIDES: dict[str, tuple[str, str]] = {
@@ -85,9 +85,9 @@ class Table:
         return total
 
 
-def draw_install(rng: np.random.Generator) -> Install:
+def draw_install(rng: np.random.Generator) -> SimulatedInstall:
     """A random install, some with wake-ups, some that chatter or lose the feed while cranking."""
-    good = Install()
+    good = SimulatedInstall()
     circuits = tuple(
         replace(c, actual_a=c.planned_a * rng.uniform(0.75, 1.25), inrush=rng.uniform(0.0, 2.0)) for c in good.circuits
     )

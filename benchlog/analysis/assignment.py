@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.analysis.load_steps import Step
+from benchlog.analysis.load_steps import LoadStep
 
 #: How the logarithm of a circuit's current over its plan is spread: share of circuits and standard deviation. Most lie
 #: within a fifth, few as near as a catalogue promises, and a fault may draw anything (common practice, no
@@ -40,11 +40,11 @@ class Assignment:
         chances: every step, and None, that the slot may get, with its probability over all assignments.
     """
 
-    step: Step | None
-    chances: tuple[tuple[Step | None, float], ...]
+    step: LoadStep | None
+    chances: tuple[tuple[LoadStep | None, float], ...]
 
 
-def assign(steps: Sequence[Step], planned_a: Mapping[int, float]) -> dict[int, Assignment]:
+def assign(steps: Sequence[LoadStep], planned_a: Mapping[int, float]) -> dict[int, Assignment]:
     """The likeliest assignment of steps to slots, and each slot's probabilities over all of them.
 
     Args:
@@ -59,7 +59,7 @@ def assign(steps: Sequence[Step], planned_a: Mapping[int, float]) -> dict[int, A
     chances = _chances(ratio)
     found = {}
     for row, slot in enumerate(slots):
-        each: list[tuple[Step | None, float]] = [
+        each: list[tuple[LoadStep | None, float]] = [
             (step, float(chances[row, column])) for column, step in enumerate(steps)
         ]
         each.append((None, max(1.0 - float(chances[row].sum()), 0.0)))
@@ -68,7 +68,7 @@ def assign(steps: Sequence[Step], planned_a: Mapping[int, float]) -> dict[int, A
     return found
 
 
-def _likelihood(step: Step, planned: float) -> float:
+def _likelihood(step: LoadStep, planned: float) -> float:
     """Density of the step's current, over its logarithm, where it is a circuit's of this plan."""
     off = math.log(step.amps / planned)
     own = step.u / step.amps
@@ -79,7 +79,7 @@ def _likelihood(step: Step, planned: float) -> float:
     return total
 
 
-def _stray(step: Step) -> float:
+def _stray(step: LoadStep) -> float:
     """Density of the step where it is no circuit's."""
     return BLOCK_STRAYS if step.owner in ("block", "both") else STRAYS
 

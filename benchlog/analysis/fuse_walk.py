@@ -8,7 +8,7 @@ import numpy as np
 
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.core.trace import Array, Mark
-from benchlog.core.uncertainty import combine, few_degrees, rectangular
+from benchlog.core.uncertainty import combine, rectangular, t_inflation
 
 #: A mark is set by hand, so the fuse may be moved this long before or after it, s.
 HAND_S = 2.0
@@ -139,7 +139,7 @@ def _level(table: Coarse, role: str, from_s: float, to_s: float) -> _Level | Non
     means = np.array([_middle(part) for part in parts])
     # by the median, so that a wake-up in one part does not count either
     apart = 1.4826 * float(np.median(np.abs(means - np.median(means)))) if len(means) > 2 else float(np.ptp(means))
-    scatter = few_degrees(apart / math.sqrt(len(means)), len(means) - 1)
+    scatter = t_inflation(apart / math.sqrt(len(means)), len(means) - 1)
     half = len(x) // 2
     lasts = float(t[-1] - t[0])
     rise = (_middle(x[half:]) - _middle(x[:half])) / (lasts / 2) if lasts > 0 else 0.0

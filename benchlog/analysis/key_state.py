@@ -10,7 +10,7 @@ import numpy as np
 
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.analysis.cranking import Crank
-from benchlog.analysis.switched import Line, drop_short, hold_state, without_chatter
+from benchlog.analysis.switched import SwitchedLine, drop_short, hold_state, without_chatter
 from benchlog.core.trace import Mark
 
 #: A dwell shorter than this is chatter, s.
@@ -71,7 +71,9 @@ class KeyState:
         return [(on, a, b) for on, a, b in zip(states, edges[:-1], edges[1:], strict=True) if b > a]
 
 
-def key_state(table: Coarse, lines: dict[str, Line], marks: Sequence[Mark], cranks: Sequence[Crank]) -> KeyState:
+def key_state(
+    table: Coarse, lines: dict[str, SwitchedLine], marks: Sequence[Mark], cranks: Sequence[Crank]
+) -> KeyState:
     """Read the key's state from the best source that the log has.
 
     Args:
@@ -121,7 +123,9 @@ def _without_cranks(up: np.ndarray, table: Coarse, cranks: Sequence[Crank]) -> n
     return kept
 
 
-def _from_marks(noted: Sequence[Mark], table: Coarse, lines: dict[str, Line], cranks: Sequence[Crank]) -> KeyState:
+def _from_marks(
+    noted: Sequence[Mark], table: Coarse, lines: dict[str, SwitchedLine], cranks: Sequence[Crank]
+) -> KeyState:
     changes = {
         role: turns_of(_without_cranks(line.up, table, cranks), table, role)
         for role, line in lines.items()

@@ -23,7 +23,7 @@ ANSWERS, ANSWERS_HALF = 0.3, 0.8
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class LoadStep:
     """A change of load between two steady stretches.
 
     Attributes:
@@ -78,8 +78,8 @@ class OneLoad:
         ons, offs: its steps up and down, in time order; without ons it was on from the beginning.
     """
 
-    ons: tuple[Step, ...]
-    offs: tuple[Step, ...]
+    ons: tuple[LoadStep, ...]
+    offs: tuple[LoadStep, ...]
 
     @property
     def on(self) -> bool:
@@ -87,7 +87,7 @@ class OneLoad:
         return len(self.ons) > len(self.offs)
 
 
-def follow(steps: Sequence[Step]) -> list[OneLoad]:
+def follow(steps: Sequence[LoadStep]) -> list[OneLoad]:
     """The loads behind a key-on's steps, in the order in which they first came on.
 
     Args:
@@ -108,7 +108,7 @@ def follow(steps: Sequence[Step]) -> list[OneLoad]:
     return loads
 
 
-def hidden_beside(step: Step, planned_a: float, steps: Sequence[Step]) -> OneLoad | None:
+def hidden_beside(step: LoadStep, planned_a: float, steps: Sequence[LoadStep]) -> OneLoad | None:
     """A load that may have come back, or gone, in the very step of a circuit that does not fit its plan.
 
     Args:
@@ -133,11 +133,11 @@ def hidden_beside(step: Step, planned_a: float, steps: Sequence[Step]) -> OneLoa
     return None
 
 
-def _like(step: Step, amps: float) -> bool:
+def _like(step: LoadStep, amps: float) -> bool:
     return step.amps > 0 and abs(step.amps - amps) <= max(BACK_SHARE * amps, CLOSE_A)
 
 
-def _nearest(step: Step, loads: Sequence[tuple[int, OneLoad]], share: float) -> int | None:
+def _nearest(step: LoadStep, loads: Sequence[tuple[int, OneLoad]], share: float) -> int | None:
     """The load whose last step up is most like this one in size, and has no other owner."""
     best: tuple[float, int] | None = None
     for number, load in loads:

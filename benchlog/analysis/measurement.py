@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Parts:
+class UncertaintyParts:
     """What an uncertainty is made of: standard uncertainties in the check's unit, independent of one another.
 
     Attributes:
@@ -43,8 +43,8 @@ class Measured:
         u: standard uncertainty; None where the channel's accuracy is not stated; inf where the log cannot tell.
         from_s, to_s: the stretch of the log behind it.
         story: a clause in plain words that ends in no full stop ("over 3 key-offs, 2 wake-ups seen").
-        doubt: a reason why the value proves nothing whatever its figure; None if there is none.
-        only_fails: a reason why the log can prove a failure, but never a pass; None if there is none.
+        disqualified: a reason why the value proves nothing whatever its figure; None if there is none.
+        one_sided: a reason why the log can prove a failure, but never a pass; None if there is none.
         remedy: what log or logger would prove it.
         failed: a proven failure that needs no figure ("the contact stayed closed for 60 s").
         parts: what ``u`` is made of, where that is known.
@@ -63,11 +63,11 @@ class Measured:
     from_s: float
     to_s: float
     story: str = ""
-    doubt: str | None = None
-    only_fails: str | None = None
+    disqualified: str | None = None
+    one_sided: str | None = None
     remedy: str | None = None
     failed: str | None = None
-    parts: Parts | None = None
+    parts: UncertaintyParts | None = None
     watched_s: float | None = None
     at_rest: float | None = None
     needs_load_step: bool = False
@@ -76,7 +76,7 @@ class Measured:
 
 
 @dataclass(frozen=True, slots=True)
-class Unseen:
+class NotEvaluated:
     """The log lacks what the check needs.
 
     Attributes:
@@ -86,4 +86,4 @@ class Unseen:
     why: str
 
 
-Finding = Measured | Unseen
+Finding = Measured | NotEvaluated

@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from benchlog.analysis.coarse import runs, spacing_s
 from benchlog.core.trace import Array
-from benchlog.core.uncertainty import combine, few_degrees
+from benchlog.core.uncertainty import combine, t_inflation
 
 Flags = npt.NDArray[np.bool_]
 
@@ -233,7 +233,7 @@ def _model(step_s: float, variances: Sequence[float], degrees: Sequence[float]) 
     for number, total in enumerate(mean_var):
         doubt = sum(part**2 / nu for part, nu in zip(parts[number:], known[number:], strict=True))
         free = total**2 / doubt if doubt > 0 else math.inf
-        means_u.append(few_degrees(math.sqrt(total), int(min(free, 1e6))) if total > 0 else 0.0)
+        means_u.append(t_inflation(math.sqrt(total), int(min(free, 1e6))) if total > 0 else 0.0)
     windows = tuple(step_s * 2**number for number in range(len(mean_var)))
     memory = windows[-1] * mean_var[-1] / mean_var[0] if mean_var[0] > 0 else 0.0
     sigma, jitter = math.sqrt(mean_var[0]), math.sqrt(variances[0])

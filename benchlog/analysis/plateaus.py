@@ -12,7 +12,7 @@ from benchlog.analysis.flutter import Flutter
 from benchlog.analysis.noise import NoiseModel
 from benchlog.analysis.pulsed import Pulsing
 from benchlog.core.trace import Array
-from benchlog.core.uncertainty import few_degrees
+from benchlog.core.uncertainty import t_inflation
 
 #: A steady stretch lasts at least this long, s; shorter ones are inrush or the way between two.
 SHORTEST_S = 0.4
@@ -125,7 +125,7 @@ def _short(x: Array, step_s: float, noise: NoiseModel | None) -> Sustained | Non
     x = x[np.isfinite(x)]
     if len(x) < 2:
         return None
-    scatter = few_degrees(float(np.std(x, ddof=1)) / math.sqrt(min(len(x), 4)), min(len(x), 20) - 1)
+    scatter = t_inflation(float(np.std(x, ddof=1)) / math.sqrt(min(len(x), 4)), min(len(x), 20) - 1)
     return Sustained(float(np.median(x)), scatter if noise is None else max(scatter, MEDIAN_U * noise.mean_u(window_s)))
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchlog.core.uncertainty import combine, few_degrees
+from benchlog.core.uncertainty import combine, t_inflation
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ def from_steps(steps_v: Sequence[float], steps_a: Sequence[float], u_v: Sequence
     scatter = 0.0
     if len(x) > 1:
         spread = math.sqrt(float((weight * residual**2).sum()) / (len(x) - 1) / power)
-        scatter = few_degrees(spread, len(x) - 1)
+        scatter = t_inflation(spread, len(x) - 1)
     return Slope(ohm, max(known, scatter), len(x), float(np.abs(x).max()))
 
 
@@ -84,7 +84,7 @@ def with_offset(
     if degrees >= 1:
         residual = y - ohm * x - offset
         chi2 = float((weight * residual**2).sum()) / degrees
-        scatter = few_degrees(known * math.sqrt(chi2), degrees) if chi2 > 1 else 0.0
+        scatter = t_inflation(known * math.sqrt(chi2), degrees) if chi2 > 1 else 0.0
     return Slope(float(ohm), max(known, scatter), len(x), float(np.abs(x).max()))
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from benchlog.analysis.assignment import LEAST_CHANCE, assign
-from benchlog.analysis.load_steps import Step, follow
+from benchlog.analysis.load_steps import LoadStep, follow
 from benchlog.core.trace import Mark
 
 #: How far a circuit's true current is expected to stray from its plan, relative (common practice, no source).
@@ -30,14 +30,14 @@ class Match:
         chances: where its size alone tells: each step, and None, with the probability that it is this slot's.
     """
 
-    step: Step | None
-    others: tuple[Step | None, ...]
+    step: LoadStep | None
+    others: tuple[LoadStep | None, ...]
     marked: bool
-    chances: tuple[tuple[Step | None, float], ...] = ()
+    chances: tuple[tuple[LoadStep | None, float], ...] = ()
 
 
 def match_slots(
-    steps: Sequence[Step], planned_a: Mapping[int, float], marks: Sequence[Mark], vague_s: float = 0.0
+    steps: Sequence[LoadStep], planned_a: Mapping[int, float], marks: Sequence[Mark], vague_s: float = 0.0
 ) -> dict[int, Match]:
     """Assign load steps to slots: marks first, then the likeliest assignment by planned current.
 
@@ -100,18 +100,18 @@ def marked_on(marks: Sequence[Mark], slot: int) -> list[float]:
     return [mark.time_s for mark in marks if mark.text.lower() == f"slot {slot} on"]
 
 
-def near_mark(step: Step, at_s: float, vague_s: float = 0.0) -> bool:
+def near_mark(step: LoadStep, at_s: float, vague_s: float = 0.0) -> bool:
     """Whether a step lies close enough to a mark to be what it notes."""
     return -MARK_BEFORE_S - vague_s <= step.apart_s(at_s) <= MARK_AFTER_S + vague_s
 
 
 def come_together(
-    steps: Sequence[Step],
+    steps: Sequence[LoadStep],
     planned_a: Mapping[int, float],
     marks: Sequence[Mark],
     found: Mapping[int, Match],
     vague_s: float = 0.0,
-) -> dict[int, tuple[Step, tuple[int, ...]]]:
+) -> dict[int, tuple[LoadStep, tuple[int, ...]]]:
     """Slots that may have come on in one step: slot -> that step, and all the slots that share it.
 
     Only slots without a step of their own, or with one that does not fit, are looked at, so that an overload beside
@@ -124,7 +124,7 @@ def come_together(
     ]
     settled = {id(match.step) for slot, match in found.items() if match.step is not None and slot not in left}
     free = [step for step in steps if step.amps > 0 and step.owner != "bike" and id(step) not in settled]
-    shared: dict[int, tuple[Step, tuple[int, ...]]] = {}
+    shared: dict[int, tuple[LoadStep, tuple[int, ...]]] = {}
     for step in free:
         near = [
             slot
@@ -141,6 +141,6 @@ def come_together(
     return shared
 
 
-def _off_plan(step: Step, planned: float) -> float:
+def _off_plan(step: LoadStep, planned: float) -> float:
     """How far a step lies off a circuit's plan, in squared standard deviations."""
     return ((step.amps - planned) / math.hypot(EXPECTED_SPREAD * planned, step.u)) ** 2

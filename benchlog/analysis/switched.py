@@ -20,7 +20,7 @@ LONGEST_ALONE_S = 0.2
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class SwitchedLine:
     """The states of one switched line.
 
     Attributes:
@@ -38,7 +38,7 @@ class Line:
     pulsed: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))
 
 
-def line_state(table: Coarse, role: str) -> Line | None:
+def line_state(table: Coarse, role: str) -> SwitchedLine | None:
     """States of one voltage channel, with hysteresis between 40 % and 60 % of its swing.
 
     Returns:
@@ -51,7 +51,7 @@ def line_state(table: Coarse, role: str) -> Line | None:
     within = state_levels(np.concatenate((low, high)))
     if within is None or within.amplitude < LEAST_SWING_V:
         steady = float(np.nanmedian(x))
-        return Line(role, None, np.full(len(table), steady > UP_ABOVE_V), moves=False, pulsed=none)
+        return SwitchedLine(role, None, np.full(len(table), steady > UP_ABOVE_V), moves=False, pulsed=none)
     # spikes in every point move the extremes, not the means; pulses the means, not the extremes
     by_mean = state_levels(x)
     levels = within if by_mean is None or by_mean.amplitude < LEAST_SWING_V else by_mean
@@ -59,7 +59,7 @@ def line_state(table: Coarse, role: str) -> Line | None:
     up = hold_state(x, levels.at(0.4), levels.at(0.6)) | pulsed
     pulsed |= steady_cycles(up, table.start_s)
     up |= pulsed
-    return Line(role, levels, up, moves=bool(up.any() and not up.all()), pulsed=pulsed)
+    return SwitchedLine(role, levels, up, moves=bool(up.any() and not up.all()), pulsed=pulsed)
 
 
 def hold_state(x: np.ndarray, lower: float, upper: float) -> np.ndarray:

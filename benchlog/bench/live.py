@@ -16,7 +16,7 @@ GONE_S = 86400.0  # and after this long its file is taken away
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class LiveStep:
     """Where the guided test stands.
 
     Attributes:
@@ -64,7 +64,7 @@ class LiveState:
     last: dict[str, float | None] = field(default_factory=dict)
     time_s: tuple[float, ...] = ()
     recent: dict[str, list[float | None]] = field(default_factory=dict)
-    step: Step | None = None
+    step: LiveStep | None = None
     ended: bool = False
 
 
@@ -109,7 +109,7 @@ def running(now: float | None = None) -> list[LiveState]:
             step = plain.pop("step", None)
             state = LiveState(
                 **{**plain, "told": tuple(plain.get("told", ())), "time_s": tuple(plain.get("time_s", ()))},
-                step=None if step is None else Step(**step),
+                step=None if step is None else LiveStep(**step),
             )
         except (OSError, ValueError, TypeError, AttributeError):
             continue  # half a file of another version, or one that is just being replaced

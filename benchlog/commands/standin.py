@@ -16,7 +16,7 @@ from benchlog.commands.shared import user_errors
 from benchlog.core.errors import BenchlogError
 
 if TYPE_CHECKING:
-    from benchlog.standin.install import Install
+    from benchlog.standin.install import SimulatedInstall
     from benchlog.standin.serving import Standin
 
 FASTEST_HZ = 20_000.0
@@ -99,16 +99,16 @@ def _refuse(rate: float, speed: float, both: bool, seed: int | None, seconds: fl
         raise BenchlogError("\n  ".join(faults))
 
 
-def _install(plan: Path | None, fault: str | None, behaviours: list[str]) -> "tuple[Install, str]":
-    from benchlog.standin import Install, NoSuchFault, plan_toml_of, with_behaviours, with_fault
+def _install(plan: Path | None, fault: str | None, behaviours: list[str]) -> "tuple[SimulatedInstall, str]":
+    from benchlog.standin import NoSuchFault, SimulatedInstall, plan_toml_of, with_behaviours, with_fault
     from benchlog.standin.faults import FAULTS
 
     if fault is not None and fault not in FAULTS:
         raise NoSuchFault(fault)
-    with_behaviours(Install(), behaviours)  # an unknown name is told before the plan is read
+    with_behaviours(SimulatedInstall(), behaviours)  # an unknown name is told before the plan is read
     if plan is None:
-        made = Install() if fault is None else with_fault(Install(), fault)
-        return with_behaviours(made, behaviours), plan_toml_of(Install(), NO_BEFORE)
+        made = SimulatedInstall() if fault is None else with_fault(SimulatedInstall(), fault)
+        return with_behaviours(made, behaviours), plan_toml_of(SimulatedInstall(), NO_BEFORE)
     from benchlog.plan.model import load_plan
     from benchlog.standin.from_plan import faulty_install_of, install_of
 

@@ -25,7 +25,7 @@ _SIGNS: tuple[tuple[Kind, str], ...] = (
 )
 
 
-class Table(BaseModel):
+class TomlTable(BaseModel):
     """A table of a file of settings: frozen, unknown keys and numbers written as text refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)

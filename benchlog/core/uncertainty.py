@@ -115,7 +115,7 @@ def propagate(
     return math.sqrt(max(float(parts @ r @ parts), 0.0))
 
 
-def few_degrees(u: float, degrees: int) -> float:
+def t_inflation(u: float, degrees: int) -> float:
     """Widen a type A uncertainty so that k = 2 covers 95 % with few degrees of freedom (JCGM 100:2008, G.3)."""
     if degrees < 1:
         return math.inf
@@ -186,7 +186,7 @@ def block_mean(samples: Array, weights: Array | None = None, blocks: int = 24, m
         deviation, degrees = math.sqrt(float(np.mean(np.diff(means) ** 2)) / 2), (n - 1) * 2 // 3
     # what a block's end tells the next one makes them lie too close together
     told = math.sqrt(1 + 2 * max(remembers - group, 0.0) * n / len(samples))
-    return Mean(mean, few_degrees(deviation / math.sqrt(n), degrees) * told)
+    return Mean(mean, t_inflation(deviation / math.sqrt(n), degrees) * told)
 
 
 def probability_of_conforming(value: float, u: float, low: float | None, high: float | None) -> float:

@@ -10,7 +10,7 @@ from benchlog.analysis.bridge import Bridge, bridges_of
 from benchlog.analysis.coarse import leads_out_of, outside_of
 from benchlog.core.roles import SHUNT_ROLES
 from benchlog.core.trace import Band, Overview, Trace
-from benchlog.examine.bench import Samples
+from benchlog.examine.context import Samples
 from benchlog.examine.log_behind import LogBehind
 from benchlog.verdict.evidence import Span
 

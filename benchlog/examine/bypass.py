@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from benchlog.analysis.measurement import Finding, Measured
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 
 if TYPE_CHECKING:
     from benchlog.examine.everything import LogFindings
@@ -21,7 +21,7 @@ BYPASSED = (
 LOAD_A, LOAD_STEPS, TOLD_APART = 0.01, 10, 20
 
 
-def shows_load(bench: Bench, role: str, u: float = 0.0) -> bool:
+def shows_load(bench: LogContext, role: str, u: float = 0.0) -> bool:
     """Whether a current channel showed a load step somewhere in its log, or went over range with one.
 
     Args:
@@ -75,4 +75,4 @@ def _without_doubt(finding: Finding, log: str) -> Finding:
     assert isinstance(finding, Measured)  # only those wait
     word = f"the channel showed a load in {log}"
     story = f"{finding.story}, {word}" if finding.story else word
-    return replace(finding, only_fails=None, needs_load_step=False, story=story)
+    return replace(finding, one_sided=None, needs_load_step=False, story=story)

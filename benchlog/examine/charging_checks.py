@@ -6,11 +6,11 @@ from dataclasses import replace
 import numpy as np
 
 from benchlog.analysis.charging import course_mean, steadied, whole_cycles, without_pulses
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.running import LASTS_S, Flags
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import block_mean, combine, rectangular
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.parted import level_parts
 from benchlog.examine.running_points import BY_FALLS, RISE_S, RunningPoints, running_points
 from benchlog.examine.uncharged import judged
@@ -25,7 +25,7 @@ STEADY_LOAD_S = 3.0
 ROSE_V, TAKEN_A = 0.15, 1.0
 
 
-def examine_charging(bench: Bench) -> dict[str, Finding]:
+def examine_charging(bench: LogContext) -> dict[str, Finding]:
     """Findings for ``charging_voltage`` and ``charging_balance``."""
     if not bench.story.running:
         why = (
@@ -35,12 +35,12 @@ def examine_charging(bench: Bench) -> dict[str, Finding]:
             else "the engine does not run in this log; start it while it records"
         )
         why += bench.bridged_in(*bench.story.on)
-        return {"charging_voltage": Unseen(why), "charging_balance": Unseen(why)}
+        return {"charging_voltage": NotEvaluated(why), "charging_balance": NotEvaluated(why)}
     points = running_points(bench)
     return {"charging_voltage": _voltage(bench, points), "charging_balance": _balance(bench, points)}
 
 
-def _dark(bench: Bench) -> str | None:
+def _dark(bench: LogContext) -> str | None:
     """Why a pass is not proven where the engine may have turned without charging; None where it surely did not."""
     stretches = [stretch for run in bench.story.running for stretch in run.dark]
     if not stretches:
@@ -49,20 +49,20 @@ def _dark(bench: Bench) -> str | None:
     return f"from {named} the engine may have idled without charging, or stood"
 
 
-def _voltage(bench: Bench, points: RunningPoints | None) -> Finding:
+def _voltage(bench: LogContext, points: RunningPoints | None) -> Finding:
     if not bench.has("battery_v"):
-        return Unseen("battery_v is not logged")
+        return NotEvaluated("battery_v is not logged")
     if points is None or np.isfinite(points.volts).sum() < 4:
-        return Unseen("the engine ran too briefly; let it run for 20 s or more")
+        return NotEvaluated("the engine ran too briefly; let it run for 20 s or more")
     known = np.isfinite(points.volts)
     whole = _mean_voltage(bench, points, known)
     rising = _rising(bench, points, whole)
     dark = _dark(bench)
     whole = replace(
         whole,
-        only_fails=dark,
+        one_sided=dark,
         remedy='mark "running" and "engine off" as they happen' if dark else None,
-        doubt=whole.doubt or rising,
+        disqualified=whole.disqualified or rising,
     )
     if not points.both or (points.uncharged & known).sum() < 4 or (points.charged & known).sum() < 4:
         return whole
@@ -82,7 +82,7 @@ def _voltage(bench: Bench, points: RunningPoints | None) -> Finding:
     return judged(bench, points, replace(whole, u=u, parts=None), worse, words, room)
 
 
-def _mean_voltage(bench: Bench, points: RunningPoints, keep: Flags, by_load: bool = False) -> Measured:
+def _mean_voltage(bench: LogContext, points: RunningPoints, keep: Flags, by_load: bool = False) -> Measured:
     """The mean over the points kept; a course that a load makes by coming and going is chance, as scatter is."""
     mean = block_mean(points.volts[keep]) if by_load else course_mean(points.volts[keep], points.start_s[keep])
     accuracy = bench.accuracy.get("battery_v")
@@ -96,12 +96,12 @@ def _mean_voltage(bench: Bench, points: RunningPoints, keep: Flags, by_load: boo
         from_s=float(points.start_s[at[0]]),
         to_s=float(points.end_s[at[-1]]),
         story=f"mean over {points.lasts_s(keep):.0f} s of running",
-        doubt=f"{over} samples of battery_v were over range while running" if over else None,
+        disqualified=f"{over} samples of battery_v were over range while running" if over else None,
         parts=level_parts(mean.u, accuracy, mean.value, points.lasts_s(keep)),
     )
 
 
-def _rising(bench: Bench, points: RunningPoints, whole: Measured) -> str | None:
+def _rising(bench: LogContext, points: RunningPoints, whole: Measured) -> str | None:
     """Why a low mean says nothing of the regulator: an empty battery takes all that the alternator gives."""
     least = bench.plan.limits.charging_min_v
     known = np.isfinite(points.volts)
@@ -121,26 +121,26 @@ def _rising(bench: Bench, points: RunningPoints, whole: Measured) -> str | None:
     )
 
 
-def _balance(bench: Bench, points: RunningPoints | None) -> Finding:
+def _balance(bench: LogContext, points: RunningPoints | None) -> Finding:
     if not bench.has("battery_a"):
-        return Unseen("battery_a is not logged")
+        return NotEvaluated("battery_a is not logged")
     if points is None:
-        return Unseen("the engine ran too briefly; let it run for 20 s or more")
+        return NotEvaluated("the engine ran too briefly; let it run for 20 s or more")
     known = np.isfinite(points.amps)
     keep, on = _all_on(bench, points, known)
     bridged = bench.bridged_in(*((run.from_s, run.to_s) for run in bench.story.running))
     if bridged and points.lasts_s(keep) < LASTS_S:
-        return Unseen(
+        return NotEvaluated(
             "the engine ran too briefly with the loads on and the shunt free; take the bridge off and let it run for "
             f"20 s or more after that{bridged}"
         )
     if keep.sum() < 4:
-        return Unseen("the engine ran too briefly with the loads on; let it run for 20 s or more")
+        return NotEvaluated("the engine ran too briefly with the loads on; let it run for 20 s or more")
     counted = known if bridged else np.ones(len(known), dtype=bool)
     dark = _dark(bench)
     whole = replace(
         _mean_balance(bench, points, keep, counted, on + bridged),
-        only_fails=dark,
+        one_sided=dark,
         remedy='mark "running" and "engine off" as they happen' if dark else None,
     )
     parts = [keep & points.uncharged, keep & points.charged]
@@ -158,7 +158,7 @@ def _balance(bench: Bench, points: RunningPoints | None) -> Finding:
     return judged(bench, points, replace(whole, story="", u=u, parts=None), low, words, room)
 
 
-def _by_begin(bench: Bench, points: RunningPoints, keep: Flags, values: Array) -> float:
+def _by_begin(bench: LogContext, points: RunningPoints, keep: Flags, values: Array) -> float:
     """Standard uncertainty of a mean from where the runs are taken to begin: a battery takes most at first.
 
     Where an engine begins to run is known no better than how long it takes to rise; the mean is off by as much as it
@@ -175,7 +175,7 @@ def _by_begin(bench: Bench, points: RunningPoints, keep: Flags, values: Array) -
     return rectangular(abs(float(np.mean(values[later])) - float(np.mean(values[keep & np.isfinite(values)]))))
 
 
-def _all_on(bench: Bench, points: RunningPoints, known: Flags) -> tuple[Flags, str]:
+def _all_on(bench: LogContext, points: RunningPoints, known: Flags) -> tuple[Flags, str]:
     """The points with as many loads on as ever while running, and how many these are."""
     if not points.load_how:
         return known, "how many loads were on is not known"
@@ -196,7 +196,7 @@ def _all_on(bench: Bench, points: RunningPoints, known: Flags) -> tuple[Flags, s
 
 
 def _mean_balance(
-    bench: Bench, points: RunningPoints, keep: Flags, counted: Flags, story: str, by_load: bool = False
+    bench: LogContext, points: RunningPoints, keep: Flags, counted: Flags, story: str, by_load: bool = False
 ) -> Measured:
     """As ``_mean_voltage``, over whole cycles where a fan or the like comes and goes."""
     amps, start_s = points.amps[keep], points.start_s[keep]
@@ -214,5 +214,5 @@ def _mean_balance(
         to_s=float(points.end_s[at[-1]]),
         story=story,
         parts=level_parts(mean.u, accuracy, mean.value, points.lasts_s(keep)),
-        doubt=f"{over} samples of battery_a were over range while running" if over else None,
+        disqualified=f"{over} samples of battery_a were over range while running" if over else None,
     )

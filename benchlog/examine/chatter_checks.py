@@ -5,10 +5,10 @@ import numpy as np
 from benchlog.analysis.bounce import line_moves, train
 from benchlog.analysis.coarse import coarse, runs, unseen_s
 from benchlog.analysis.levels import Crossing
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.relay import BOUNCE_S, chatter_count, contact_moves, let_go_s, without_spikes
 from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.load_checks import Loads
 from benchlog.examine.path_checks import FeedLoad
 
@@ -23,16 +23,16 @@ NEAR_S = 0.2
 FOLLOWS_S = 0.1
 
 
-def examine_chatter(bench: Bench, load: FeedLoad | None = None, loads: Loads | None = None) -> Finding:
+def examine_chatter(bench: LogContext, load: FeedLoad | None = None, loads: Loads | None = None) -> Finding:
     """The finding for ``relay_chatter``.
 
     Args:
         load: the load through the feed; loads: the steady stretches: they tell whether all circuits were on.
     """
     if not bench.has("feed_v"):
-        return Unseen("feed_v is not logged")
+        return NotEvaluated("feed_v is not logged")
     if not bench.story.on:
-        return Unseen("the key is off throughout the log")
+        return NotEvaluated("the key is off throughout the log")
     count, with_trigger, seen_s, hidden_s, first_s, last_s = 0, 0, 0.0, 0.0, None, 0.0
     whole: list[tuple[float, float]] = []
     for on_from, on_to in bench.story.on:
@@ -67,8 +67,8 @@ def examine_chatter(bench: Bench, load: FeedLoad | None = None, loads: Loads | N
         if bench.log.start_s < on_from and on_to < bench.log.end_s:
             whole.append((on_from, on_to))
     if first_s is None:
-        return Unseen("the contact never closed while the key was on")
-    only_fails, remedy = _short_of_a_pass(bench, whole, hidden_s, load, loads)
+        return NotEvaluated("the contact never closed while the key was on")
+    one_sided, remedy = _short_of_a_pass(bench, whole, hidden_s, load, loads)
     starter = 0 < count <= with_trigger
     return Measured(
         value=float(count),
@@ -76,16 +76,16 @@ def examine_chatter(bench: Bench, load: FeedLoad | None = None, loads: Loads | N
         from_s=first_s,
         to_s=last_s,
         story=f"watched for {seen_s:.0f} s",
-        doubt="the trigger itself went down with it, and without the battery's voltage that may be the starter"
+        disqualified="the trigger itself went down with it, and without the battery's voltage that may be the starter"
         if starter
         else None,
-        only_fails=only_fails,
+        one_sided=one_sided,
         remedy="log battery_v beside it" if starter else remedy,
     )
 
 
 def _short_of_a_pass(
-    bench: Bench, whole: list[tuple[float, float]], hidden_s: float, load: FeedLoad | None, loads: Loads | None
+    bench: LogContext, whole: list[tuple[float, float]], hidden_s: float, load: FeedLoad | None, loads: Loads | None
 ) -> tuple[str | None, str | None]:
     """Why a log without an opening does not prove that there is none, and what would: none where it does."""
     step_s = bench.true_step_s("feed_v")
@@ -115,7 +115,7 @@ def _short_of_a_pass(
     return None, None
 
 
-def _all_on(bench: Bench, from_s: float, to_s: float, load: FeedLoad | None, loads: Loads | None) -> bool:
+def _all_on(bench: LogContext, from_s: float, to_s: float, load: FeedLoad | None, loads: Loads | None) -> bool:
     """Whether all circuits were on at some time of a stretch: by marks, or by the planned load within its doubt."""
     on: set[int] = set()
     planned = {circuit.slot for circuit in bench.plan.circuit}
@@ -137,7 +137,7 @@ def _all_on(bench: Bench, from_s: float, to_s: float, load: FeedLoad | None, loa
     return max(most, default=0.0) >= ALL_ON_SHARE * bench.plan.planned_load_a
 
 
-def _falls_from(bench: Bench, on_to: float) -> float | None:
+def _falls_from(bench: LogContext, on_to: float) -> float | None:
     """When the trigger began to fall for a key-off, s; None where it does not."""
     fall = min(bench.story.falls, key=lambda move: abs(move.time_s - on_to), default=None)
     if fall is None or abs(fall.time_s - on_to) > NEAR_S:
@@ -145,7 +145,7 @@ def _falls_from(bench: Bench, on_to: float) -> float | None:
     return let_go_s(bench.log.trace(fall.time_s - 3.0, fall.time_s, ["trigger_v"]), fall)
 
 
-def _bounces(bench: Bench, on_from: float, on_to: float) -> list[tuple[float, float]]:
+def _bounces(bench: LogContext, on_from: float, on_to: float) -> list[tuple[float, float]]:
     """The stretches in which the contact follows the bounce of the key's own, as a coil may, s."""
     if bench.story.trigger_pulses is not None or not bench.has("trigger_v"):
         return []
@@ -162,7 +162,7 @@ def _bounces(bench: Bench, on_from: float, on_to: float) -> list[tuple[float, fl
     return found
 
 
-def _trigger_down(bench: Bench, opening: Crossing) -> bool:
+def _trigger_down(bench: LogContext, opening: Crossing) -> bool:
     """Whether the contact opened because its trigger went."""
     if not bench.has("trigger_v"):
         return False
@@ -170,7 +170,7 @@ def _trigger_down(bench: Bench, opening: Crossing) -> bool:
     return len(trace) > 0 and float(np.nanmin(trace.values["trigger_v"], initial=np.inf)) < UP_ABOVE_V
 
 
-def _first_closing(bench: Bench, on_from: float, on_to: float) -> float | None:
+def _first_closing(bench: LogContext, on_from: float, on_to: float) -> float | None:
     part = coarse(bench.overview, on_from - POINT_S, on_to, POINT_S, ["feed_v"])
     live = np.flatnonzero(part.high["feed_v"] > UP_ABOVE_V)
     if not len(live):
@@ -185,7 +185,7 @@ def _first_closing(bench: Bench, on_from: float, on_to: float) -> float | None:
     return closings[0].time_s if closings else around
 
 
-def _moves(bench: Bench, from_s: float, to_s: float) -> list[Crossing]:
+def _moves(bench: LogContext, from_s: float, to_s: float) -> list[Crossing]:
     """The contact's moves between two times: single samples are read only where the feed dips or rises."""
     part = coarse(bench.overview, from_s, to_s, POINT_S, ["feed_v", "battery_v"])
     low, high, mean = part.low["feed_v"], part.high["feed_v"], part.mean["feed_v"]

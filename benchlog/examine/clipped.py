@@ -12,7 +12,7 @@ from benchlog.analysis.cranking import LEAST_STARTER_A
 from benchlog.core.numbers import number
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.core.trace import Band, Overview, Trace
-from benchlog.examine.bench import Samples
+from benchlog.examine.context import Samples
 from benchlog.examine.log_behind import LogBehind
 
 #: Of the buckets that hold the end's figure so many are looked at, each with so many steps around it.

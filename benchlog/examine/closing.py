@@ -8,7 +8,7 @@ import numpy as np
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.core.trace import Array, Trace
 from benchlog.core.uncertainty import rectangular
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.load_checks import Loads
 from benchlog.examine.path_checks import FeedLoad, PathPoint
 
@@ -23,7 +23,7 @@ INRUSH_LASTS_S = 0.1
 BIKE_SHARE = 0.12
 
 
-def closing_load(bench: Bench, loads: Loads, pull_ins: Sequence[tuple[Trace, float]]) -> FeedLoad | None:
+def closing_load(bench: LogContext, loads: Loads, pull_ins: Sequence[tuple[Trace, float]]) -> FeedLoad | None:
     """The load that comes on as the contact closes: ``battery_a`` sustained, less just before with the coil on.
 
     The key turns on the bike's own lamps a few milliseconds before, and their inrush may not be over when the contact

@@ -1,6 +1,6 @@
 """What an examination found, as points and spans for drawing."""
 
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.load_checks import Loads
 from benchlog.examine.off_state import OffState
 from benchlog.examine.path_checks import FeedLoad
@@ -32,7 +32,7 @@ def feed_points(load: FeedLoad | None) -> tuple[LoadPoint, ...]:
     )
 
 
-def ground_points(bench: Bench, load: FeedLoad | None) -> tuple[LoadPoint, ...]:
+def ground_points(bench: LogContext, load: FeedLoad | None) -> tuple[LoadPoint, ...]:
     """Load through the feed and the ground bus's lift, a low-side shunt's own drop taken off."""
     found = []
     for point in (load.points if load else ())[:MOST_POINTS]:

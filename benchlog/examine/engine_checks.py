@@ -16,10 +16,10 @@ from benchlog.analysis.crank_level import (
     without_noise,
 )
 from benchlog.analysis.cranking import Crank
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.core.uncertainty import combine, rectangular
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.parted import level_parts
 
 #: A feed that was lost is back within this of the crank's end, s.
@@ -28,10 +28,10 @@ CLOSES_S = 0.2
 FEW = 4
 
 
-def examine_crank(bench: Bench) -> dict[str, Finding]:
+def examine_crank(bench: LogContext) -> dict[str, Finding]:
     """Findings for ``crank_minimum`` and ``feed_in_crank``."""
     if not bench.has("battery_v"):
-        missing = Unseen("battery_v is not logged")
+        missing = NotEvaluated("battery_v is not logged")
         return {"crank_minimum": missing, "feed_in_crank": missing}
     if not bench.story.cranks:
         marked = next((mark.time_s for mark in bench.log.marks if mark.text.lower() == "crank"), None)
@@ -41,26 +41,26 @@ def examine_crank(bench: Bench) -> dict[str, Finding]:
                 f'"crank" is marked at {marked:.1f} s, but no channel shows a starter there; log battery_v and '
                 "battery_a within their ranges, and start the engine while it records"
             )
-        missing = Unseen(why + bench.bridged_in(*bench.story.on))
+        missing = NotEvaluated(why + bench.bridged_in(*bench.story.on))
         return {"crank_minimum": missing, "feed_in_crank": missing}
     return {"crank_minimum": _minimum(bench), "feed_in_crank": _loss(bench)}
 
 
-def _minimum(bench: Bench) -> Finding:
+def _minimum(bench: LogContext) -> Finding:
     found = [one for crank in bench.story.cranks if (one := _lowest(bench, crank)) is not None]
     if not found:
-        return Unseen("too few samples while cranking; log at 200 samples a second or more")
+        return NotEvaluated("too few samples while cranking; log at 200 samples a second or more")
     lowest = min(found, key=lambda one: one.value or 0.0)
     # what another crank hides may be lower
-    hides = next((one for one in found if one.only_fails or one.doubt), lowest)
+    hides = next((one for one in found if one.one_sided or one.disqualified), lowest)
     return replace(
         lowest,
-        only_fails=lowest.only_fails or hides.only_fails or hides.doubt,
+        one_sided=lowest.one_sided or hides.one_sided or hides.disqualified,
         remedy=lowest.remedy or hides.remedy,
     )
 
 
-def _lowest(bench: Bench, crank: Crank) -> Measured | None:
+def _lowest(bench: LogContext, crank: Crank) -> Measured | None:
     """The lowest level held while one crank lasts; None where it has too few samples."""
     accuracy = bench.accuracy.get("battery_v")
     roles = [role for role in ("battery_v", "feed_v") if bench.has(role)]
@@ -99,21 +99,21 @@ def _lowest(bench: Bench, crank: Crank) -> Measured | None:
         from_s=crank.from_s,
         to_s=crank.to_s,
         story=story,
-        doubt=f"{over} samples of battery_v were over range while cranking"
+        disqualified=f"{over} samples of battery_v were over range while cranking"
         if over
         else f"one sample alone below the limit, {gap_s * 1000:.0f} ms from the next"
         if slow and alone
         else None,
-        only_fails=f"samples {gap_s * 1000:.0f} ms apart can miss the lowest 10 ms" if slow else None,
+        one_sided=f"samples {gap_s * 1000:.0f} ms apart can miss the lowest 10 ms" if slow else None,
         remedy="a log at 200 samples a second or more, without gaps, would prove it" if slow else None,
         # a crank lasts as long as it lasts: no longer log lowers its scatter
         parts=level_parts(scatter, accuracy, value, crank.to_s - crank.from_s, most_s=crank.to_s - crank.from_s),
     )
 
 
-def _loss(bench: Bench) -> Finding:
+def _loss(bench: LogContext) -> Finding:
     if not bench.has("feed_v"):
-        return Unseen("feed_v is not logged")
+        return NotEvaluated("feed_v is not logged")
     longest: tuple[float, float, float] | None = None
     live_somewhere, widest_s = False, 0.0
     for crank in bench.story.cranks:
@@ -129,7 +129,7 @@ def _loss(bench: Bench) -> Finding:
         if longest is None or loss[0] > longest[0]:
             longest = loss
     if not live_somewhere or longest is None:
-        return Unseen("the feed was not live before cranking")
+        return NotEvaluated("the feed was not live before cranking")
     loss_s, at_s, width_s = longest
     width_s = max(width_s, bench.true_step_s("feed_v", "battery_v"))
     slow = max(width_s, widest_s) > HELD_S * 1.01
@@ -140,12 +140,12 @@ def _loss(bench: Bench) -> Finding:
         from_s=at_s if loss_s else first.from_s,
         to_s=at_s + loss_s if loss_s else last.to_s,
         story=f"over {len(bench.story.cranks)} crank{'s' if len(bench.story.cranks) > 1 else ''}",
-        only_fails=f"samples {max(width_s, widest_s) * 1000:.0f} ms apart can miss a short loss" if slow else None,
+        one_sided=f"samples {max(width_s, widest_s) * 1000:.0f} ms apart can miss a short loss" if slow else None,
         remedy="a log at 200 samples a second or more, without gaps, would prove it" if slow else None,
     )
 
 
-def _feed(bench: Bench, from_s: float, to_s: float) -> np.ndarray:
+def _feed(bench: LogContext, from_s: float, to_s: float) -> np.ndarray:
     """The valid samples of the feed over a stretch, V."""
     volts = bench.log.trace(from_s, to_s, ["feed_v"]).values["feed_v"]
     return volts[np.isfinite(volts)]

@@ -4,12 +4,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from benchlog.analysis.measurement import Finding
-from benchlog.examine.bench import Bench, Samples, Story, accuracy_of
 from benchlog.examine.bridged import use_bridges
 from benchlog.examine.charging_checks import examine_charging
 from benchlog.examine.chatter_checks import examine_chatter
 from benchlog.examine.clipped import use_clips
 from benchlog.examine.closing import closing_load
+from benchlog.examine.context import LogContext, Samples, Timeline, accuracy_of
 from benchlog.examine.drawn import battery_points, feed_points, ground_points, settlings
 from benchlog.examine.engine_checks import examine_crank
 from benchlog.examine.fuse_checks import examine_walk, find_walk, without_pulled
@@ -23,7 +23,7 @@ from benchlog.examine.relay_checks import examine_relay
 from benchlog.examine.rest_checks import examine_rest
 from benchlog.examine.sense import doubtful_readings, refuse_senseless
 from benchlog.examine.slot_checks import examine_slots
-from benchlog.examine.story import tell
+from benchlog.examine.timeline import segment
 from benchlog.examine.zeroed import use_zeros
 from benchlog.logger.model import Logger
 from benchlog.plan.limits import PlannedLimit
@@ -45,7 +45,7 @@ class LogFindings:
     """
 
     log: str
-    story: Story
+    story: Timeline
     findings: Mapping[str, Finding]
     off_state: OffState
     logger: Logger
@@ -71,12 +71,12 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     bridged = use_bridges(clipped.log)
     zeroed = use_zeros(bridged.log, logger, stated, bridged.bridges)
     log, accuracy = zeroed.log, zeroed.accuracy
-    story = tell(log, accuracy.get("battery_a"))
+    story = segment(log, accuracy.get("battery_a"))
     walk = find_walk(log, story)
     story = without_pulled(story, walk)
     noise = noise_in(log, story, accuracy, low_side)
     steps = steps_of(log, story)
-    bench = Bench(
+    bench = LogContext(
         log, plan, story, accuracy, low_side, walk.left_out, zeroed.zeros, stated, bridged.bridges, noise, steps
     )
     off_state = examine_off_state(bench)

@@ -10,7 +10,7 @@ from benchlog.analysis.fuse_walk import HAND_S, Draw, Pull, draw_of, missing_wak
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.core.numbers import number, with_uncertainty
 from benchlog.core.uncertainty import COVERAGE_K, combine
-from benchlog.examine.bench import Bench, Samples, Story
+from benchlog.examine.context import LogContext, Samples, Timeline
 from benchlog.examine.off_state import OffSpan, OffState
 from benchlog.verdict.evidence import KeyOffDraw
 from benchlog.verdict.result import Cause
@@ -21,7 +21,7 @@ NAMED_SHARE = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Walk:
+class FuseWalk:
     """The fuses that were out with the key off.
 
     Attributes:
@@ -42,7 +42,7 @@ class WalkFindings:
     notes: tuple[str, ...]
 
 
-def find_walk(log: Samples, story: Story) -> Walk:
+def find_walk(log: Samples, story: Timeline) -> FuseWalk:
     """Which stretches of the key-off spans a pulled fuse has changed.
 
     A fuse that is out counts from a little before its mark until the circuit has started up again. Where the
@@ -65,7 +65,7 @@ def find_walk(log: Samples, story: Story) -> Walk:
                 left_out.append((begins, to_s))
             else:
                 left_out.append((begins, _back_s(log, pulls, pull, to_s)))
-    return Walk(tuple(dict.fromkeys(kept)), tuple(left_out), tuple(let_go))
+    return FuseWalk(tuple(dict.fromkeys(kept)), tuple(left_out), tuple(let_go))
 
 
 def _back_s(log: Samples, pulls: Sequence[Pull], pull: Pull, to_s: float) -> float:
@@ -94,7 +94,7 @@ def _lets_go(log: Samples, pull: Pull, off_from_s: float, ends_s: float) -> bool
     return False
 
 
-def without_pulled(story: Story, walk: Walk) -> Story:
+def without_pulled(story: Timeline, walk: FuseWalk) -> Timeline:
     """The story without falls of the trigger that a pulled fuse brought about: they are no drop-out of the relay."""
     if not walk.let_go:
         return story
@@ -103,7 +103,7 @@ def without_pulled(story: Story, walk: Walk) -> Story:
     return replace(story, falls=falls)
 
 
-def examine_walk(bench: Bench, walk: Walk, off: OffState) -> WalkFindings:
+def examine_walk(bench: LogContext, walk: FuseWalk, off: OffState) -> WalkFindings:
     """What each circuit draws with the key off, by the steps of the drain."""
     devices = {circuit.slot: circuit.device for circuit in bench.plan.circuit}
     draws: list[KeyOffDraw] = []
@@ -126,7 +126,7 @@ def examine_walk(bench: Bench, walk: Walk, off: OffState) -> WalkFindings:
     return WalkFindings(tuple(draws), tuple(notes))
 
 
-def _draw(bench: Bench, walk: Walk, pull: Pull, span: OffSpan) -> Draw | None:
+def _draw(bench: LogContext, walk: FuseWalk, pull: Pull, span: OffSpan) -> Draw | None:
     role = span.role or ""
     table = coarse(bench.overview, span.from_s, span.to_s, POINT_S, [role])
     # between two moves of any fuse each step is one circuit's own, whether the others are in or out
@@ -146,7 +146,7 @@ def _draw(bench: Bench, walk: Walk, pull: Pull, span: OffSpan) -> Draw | None:
     return draw_of(table, role, Pull(pull.slot, pull.out_s, stop_s), begin_s, after)
 
 
-def _entry(bench: Bench, pull: Pull, span: OffSpan, draw: Draw, device: str, off: OffState) -> KeyOffDraw:
+def _entry(bench: LogContext, pull: Pull, span: OffSpan, draw: Draw, device: str, off: OffState) -> KeyOffDraw:
     accuracy = bench.accuracy.get(span.role or "")
     u = None if accuracy is None else combine(draw.type_a_u, accuracy.change_u(draw.amps))
     least = COVERAGE_K * (draw.type_a_u if u is None else u)
@@ -173,7 +173,7 @@ def _entry(bench: Bench, pull: Pull, span: OffSpan, draw: Draw, device: str, off
     )
 
 
-def _wakes_out(bench: Bench, span: OffSpan, pull: Pull) -> int:
+def _wakes_out(bench: LogContext, span: OffSpan, pull: Pull) -> int:
     """Wake-ups while the fuse was out: excursions half as tall as the smallest one that came with all fuses in."""
     role, settled = span.role or "", span.settled
     if settled is None or not settled.wakeups:
@@ -205,7 +205,7 @@ def _sentence(entry: KeyOffDraw, name: str) -> str:
     return f"{name} draws {how}{figure} mA{mean} with the key off (fuse {entry.slot} out at {entry.out_at_s:.1f} s)"
 
 
-def _asleep(bench: Bench, pull: Pull, span: OffSpan, entry: KeyOffDraw) -> str:
+def _asleep(bench: LogContext, pull: Pull, span: OffSpan, entry: KeyOffDraw) -> str:
     """A device may sleep while its fuse is out for less than its interval."""
     if entry.pulses or span.settled is None or not span.settled.wakeups or _wakes_out(bench, span, pull):
         return ""

@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from benchlog.analysis.cranking import Crank
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.plateaus import CLOSING_S, OPENING_S, Plateau, Sustained
 from benchlog.analysis.slopes import Slope, from_steps, with_gains
 from benchlog.core.errors import BadLog
 from benchlog.core.uncertainty import combine, propagate, rectangular
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.steady import steady
 
 #: Stretch of the key-off state before a key-on that is taken along, s.
@@ -44,7 +44,7 @@ class Loads:
     feed: tuple[tuple[Plateau, ...], ...]
 
 
-def find_loads(bench: Bench) -> Loads:
+def find_loads(bench: LogContext) -> Loads:
     """Divide the key-on spans into steady stretches.
 
     Raises:
@@ -95,7 +95,7 @@ def battery_steps(loads: Loads) -> list[tuple[Plateau, Plateau]]:
     ]
 
 
-def _source(loads: Loads, bench: Bench) -> Slope | None:
+def _source(loads: Loads, bench: LogContext) -> Slope | None:
     """−ΔV/ΔI over about a second at each step, before the battery's slow sag.
 
     A battery's resistance grows with the time for which it is asked: how much it does until the end of the stretches
@@ -117,7 +117,7 @@ class _Change:
     amps: Sustained
 
 
-def _slope(bench: Bench, changes: Sequence[_Change]) -> Slope | None:
+def _slope(bench: LogContext, changes: Sequence[_Change]) -> Slope | None:
     if not changes:
         return None
     volts, amps = bench.accuracy.get("battery_v"), bench.accuracy.get("battery_a")
@@ -170,7 +170,7 @@ def _drift(before: Plateau) -> tuple[float, float]:
     return drift, max(abs(drift) / 3, unsure)
 
 
-def _refuse_reversed(bench: Bench, loads: Loads) -> None:
+def _refuse_reversed(bench: LogContext, loads: Loads) -> None:
     slope = _source(loads, bench)
     if slope is None or slope.most_a < REVERSED_A:
         return
@@ -183,7 +183,7 @@ def _refuse_reversed(bench: Bench, loads: Loads) -> None:
         )
 
 
-def examine_battery_load(bench: Bench, loads: Loads, first_on: Sequence[float] = ()) -> dict[str, Finding]:
+def examine_battery_load(bench: LogContext, loads: Loads, first_on: Sequence[float] = ()) -> dict[str, Finding]:
     """Findings for ``battery_sag`` and ``source_resistance``.
 
     Args:
@@ -191,9 +191,9 @@ def examine_battery_load(bench: Bench, loads: Loads, first_on: Sequence[float] =
     """
     for role in ("battery_v", "battery_a"):
         if not bench.has(role):
-            missing = Unseen(f"{role} is not logged")
+            missing = NotEvaluated(f"{role} is not logged")
             return {"battery_sag": missing, "source_resistance": missing}
-    why = Unseen(
+    why = NotEvaluated(
         "no load step with the key on and the engine off; switch the loads on one by one before starting the engine"
         + bench.bridged_in(*bench.story.on)
     )
@@ -213,10 +213,10 @@ def examine_battery_load(bench: Bench, loads: Loads, first_on: Sequence[float] =
     return {"battery_sag": _sag(bench, loads, first_on), "source_resistance": resistance}
 
 
-def _sag(bench: Bench, loads: Loads, first_on: Sequence[float]) -> Finding:
+def _sag(bench: LogContext, loads: Loads, first_on: Sequence[float]) -> Finding:
     planned = bench.plan.planned_load_a
     if not planned:
-        return Unseen("the plan names no circuit, so there is no planned load to scale to")
+        return NotEvaluated("the plan names no circuit, so there is no planned load to scale to")
     best: tuple[float, Plateau, Plateau] | None = None
     for plateaus in loads.engine_off:
         usable = [p for p in plateaus if "battery_v" in p.readings]
@@ -230,7 +230,7 @@ def _sag(bench: Bench, loads: Loads, first_on: Sequence[float]) -> Finding:
             if best is None or rise > best[0]:
                 best = (rise, before, greatest)
     if best is None or best[0] < LEAST_LOAD * planned:
-        return Unseen(
+        return NotEvaluated(
             "no load came on with the engine off; switch the loads on before starting the engine"
             + bench.bridged_in(*bench.story.on)
         )

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from benchlog.core.trace import Mark
-from benchlog.examine.bench import Samples
+from benchlog.examine.context import Samples
 
 
 class LogBehind:

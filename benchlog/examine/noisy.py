@@ -7,7 +7,7 @@ import numpy as np
 from benchlog.analysis.coarse import coarse, outside_of
 from benchlog.analysis.noise import LogNoise
 from benchlog.core.uncertainty import Accuracy
-from benchlog.examine.bench import Samples, Story
+from benchlog.examine.context import Samples, Timeline
 from benchlog.examine.steady import DROP, path_means
 
 POINT_S = 0.05
@@ -20,7 +20,7 @@ LEAST_POINTS = 200
 
 
 def noise_in(
-    log: Samples, story: Story, accuracy: Mapping[str, Accuracy | None], low_side_ohm: Mapping[str, float]
+    log: Samples, story: Timeline, accuracy: Mapping[str, Accuracy | None], low_side_ohm: Mapping[str, float]
 ) -> LogNoise:
     """Each channel's noise with the engine off; of the whole log where it hardly ever stood.
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.observe_battery import off_state, ratios, running
 from benchlog.examine.observe_lines import clip_slope, line_states
 from benchlog.examine.observe_loads import before, circuits, key_off, load_on, load_swing
@@ -15,7 +15,7 @@ from benchlog.verdict.causes.seen import Seen
 
 
 def observe(
-    bench: Bench,
+    bench: LogContext,
     findings: Mapping[str, Finding],
     limits: Mapping[str, PlannedLimit],
     off: Drain | None,

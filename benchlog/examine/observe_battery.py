@@ -5,7 +5,7 @@ from collections.abc import Mapping
 
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding, Measured
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.causes.seen import Seen
 
@@ -26,9 +26,9 @@ def ratios(findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]) 
         finding, limit = findings.get(check_id), limits.get(check_id)
         if not isinstance(finding, Measured) or finding.value is None or limit is None or not limit.max:
             continue
-        if finding.doubt:
+        if finding.disqualified:
             continue
-        if finding.only_fails and finding.value <= limit.max:
+        if finding.one_sided and finding.value <= limit.max:
             continue  # the log cannot bound it
         u = 0.0 if finding.u is None or not math.isfinite(finding.u) else finding.u
         text = f"{finding.value:.3g} {unit} {what}, at most {limit.max:.3g} {unit} planned"
@@ -40,7 +40,7 @@ def ratios(findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]) 
         finding, limit = findings.get(check_id), limits.get(check_id)
         if not isinstance(finding, Measured) or finding.value is None or limit is None or limit.min is None:
             continue
-        if finding.doubt or (finding.only_fails and finding.value >= limit.min):
+        if finding.disqualified or (finding.one_sided and finding.value >= limit.min):
             continue
         text = f"{finding.value:.2f} V {when}, at least {limit.min:.2f} V planned"
         seen[name] = Seen(limit.min - finding.value, finding.u or 0.0, text)
@@ -73,7 +73,7 @@ def off_state(off: Drain | None, limits: Mapping[str, PlannedLimit]) -> dict[str
     return seen
 
 
-def running(bench: Bench, findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]) -> dict[str, Seen]:
+def running(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]) -> dict[str, Seen]:
     """How the engine's run charges: against the window, the levels before it, and the load."""
     seen = dict[str, Seen]()
     volts = findings.get("charging_voltage")
@@ -106,7 +106,7 @@ def running(bench: Bench, findings: Mapping[str, Finding], limits: Mapping[str, 
     return seen
 
 
-def _before(bench: Bench) -> tuple[float, float]:
+def _before(bench: LogContext) -> tuple[float, float]:
     """Key-on, engine-off voltage and current before the last run of the engine; NaN where not known."""
     run = bench.story.running[-1]
     if math.isfinite(run.before_a):

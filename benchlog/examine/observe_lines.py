@@ -8,7 +8,7 @@ from benchlog.analysis.coarse import Coarse, coarse, outside_of
 from benchlog.analysis.pulses import duty
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import combine
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.path_checks import FeedLoad
 from benchlog.verdict.causes.seen import Seen
 
@@ -34,7 +34,7 @@ class _Part:
     supply: Array
 
 
-def line_states(bench: Bench) -> dict[str, Seen]:
+def line_states(bench: LogContext) -> dict[str, Seen]:
     """Of trigger and feed ``_on``, ``_duty``, ``_falls_hz``, ``_off`` and ``_before``; and ``bus_on``."""
     story, seen = bench.story, dict[str, Seen]()
     # where the key-off is not known well, the last of the key-on may be off already
@@ -63,7 +63,7 @@ def line_states(bench: Bench) -> dict[str, Seen]:
     return seen
 
 
-def _while_on(bench: Bench, line: str, spans: list[tuple[float, float]]) -> dict[str, Seen]:
+def _while_on(bench: LogContext, line: str, spans: list[tuple[float, float]]) -> dict[str, Seen]:
     """The line's level while it is up, and the part of the time that it is: those of the worst key-on."""
     found = []
     for span in spans:
@@ -83,7 +83,7 @@ def _while_on(bench: Bench, line: str, spans: list[tuple[float, float]]) -> dict
     }
 
 
-def _taken_down(bench: Bench, spans: list[tuple[float, float]], seen: dict[str, Seen]) -> dict[str, Seen]:
+def _taken_down(bench: LogContext, spans: list[tuple[float, float]], seen: dict[str, Seen]) -> dict[str, Seen]:
     """The trigger's states where it goes down as the contact closes and comes back as it opens.
 
     Its line is fed throughout, though too weakly for what the contact switches on: what counts is its mean level. A
@@ -104,7 +104,7 @@ def _taken_down(bench: Bench, spans: list[tuple[float, float]], seen: dict[str, 
     }
 
 
-def _opposed(bench: Bench, span: tuple[float, float]) -> float | None:
+def _opposed(bench: LogContext, span: tuple[float, float]) -> float | None:
     """How trigger and feed go together over a few seconds of a key-on: 1 in step, -1 one up where the other is down."""
     middle = (span[0] + span[1]) / 2
     from_s, to_s = max(span[0], middle - WATCH_S / 2), min(span[1], middle + WATCH_S / 2)
@@ -116,7 +116,7 @@ def _opposed(bench: Bench, span: tuple[float, float]) -> float | None:
     return float(np.asarray(np.corrcoef(up))[0, 1])
 
 
-def _part(bench: Bench, role: str, span: tuple[float, float]) -> _Part | None:
+def _part(bench: LogContext, role: str, span: tuple[float, float]) -> _Part | None:
     table = coarse(bench.overview, *span, POINT_S, [role, "battery_v"])
     keep = np.isfinite(table.mean[role]) & outside_of(table.start_s, table.end_s, bench.left_out)
     keep &= _no_crank(bench, table)
@@ -129,14 +129,14 @@ def _part(bench: Bench, role: str, span: tuple[float, float]) -> _Part | None:
     return _Part(volts, table.low[role][keep], table.high[role][keep], supply)
 
 
-def _no_crank(bench: Bench, table: Coarse) -> np.ndarray:
+def _no_crank(bench: LogContext, table: Coarse) -> np.ndarray:
     keep = np.ones(len(table), dtype=bool)
     for crank in bench.story.cranks:
         keep &= (table.end_s < crank.from_s - 0.2) | (table.start_s > crank.to_s + 0.5)
     return keep
 
 
-def _ratio(bench: Bench, role: str, span: tuple[float, float]) -> tuple[float, float] | None:
+def _ratio(bench: LogContext, role: str, span: tuple[float, float]) -> tuple[float, float] | None:
     """``(share of the battery's voltage, V)`` as a median over a span, cranks left out."""
     part = _part(bench, role, span)
     return None if part is None else (float(np.median(part.mean / part.supply)), float(np.median(part.mean)))

@@ -9,7 +9,7 @@ from benchlog.analysis.coarse import coarse
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.core.uncertainty import combine
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.path_checks import FeedLoad
 from benchlog.examine.slot_match import switched_unseen
 from benchlog.plan.limits import PlannedLimit
@@ -33,7 +33,7 @@ LEAST_BEFORE_S = 5.0
 USUAL_SPREAD = 0.1
 
 
-def circuits(bench: Bench, findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]) -> dict[str, Seen]:
+def circuits(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]) -> dict[str, Seen]:
     """``slot_N``: each circuit's current over the planned one, where the log is sure of it."""
     seen = dict[str, Seen]()
     for circuit in bench.plan.circuit:
@@ -50,12 +50,12 @@ def circuits(bench: Bench, findings: Mapping[str, Finding], limits: Mapping[str,
 
 
 def _sure(finding: Finding | None) -> Seen | None:
-    if not isinstance(finding, Measured) or finding.value is None or finding.doubt:
+    if not isinstance(finding, Measured) or finding.value is None or finding.disqualified:
         return None
     return Seen(finding.value, finding.u or 0.0, "")
 
 
-def _drawn(bench: Bench, findings: Mapping[str, Finding]) -> tuple[float, float] | None:
+def _drawn(bench: LogContext, findings: Mapping[str, Finding]) -> tuple[float, float] | None:
     """``(A that all circuits were seen to draw, A planned)``; None where one of them is not known."""
     found = [_sure(findings.get(f"slot_{circuit.slot}_current")) for circuit in bench.plan.circuit]
     if not found or any(one is None for one in found):
@@ -63,7 +63,7 @@ def _drawn(bench: Bench, findings: Mapping[str, Finding]) -> tuple[float, float]
     return sum(one.value for one in found if one is not None), bench.plan.planned_load_a
 
 
-def load_on(bench: Bench, load: FeedLoad | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
+def load_on(bench: LogContext, load: FeedLoad | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
     """The greatest load through the feed over the planned one, where the log would show it."""
     planned = bench.plan.planned_load_a
     if not planned or not bench.story.on:
@@ -93,7 +93,7 @@ def load_on(bench: Bench, load: FeedLoad | None, findings: Mapping[str, Finding]
     return {"load_on": Seen(most / planned, u, f"{most:.2g} A through the feed of {planned:.3g} A planned")}
 
 
-def key_off(bench: Bench, off: Drain | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
+def key_off(bench: LogContext, off: Drain | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
     """``load_off`` and ``coil_off``: the current with the key off over what the circuits, or the coil, draw.
 
     The circuits' share tells where they are known to be switched on still, or where that much flows; the coil's
@@ -105,7 +105,7 @@ def key_off(bench: Bench, off: Drain | None, findings: Mapping[str, Finding]) ->
     return _shares(bench, off.base_a, u, "off", "with the key off", _left_on(bench), findings)
 
 
-def before(bench: Bench, off: Drain | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
+def before(bench: LogContext, off: Drain | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
     """``load_before`` and ``coil_before``: the same before the first key-on; ``before_off``: over that after it."""
     first = bench.story.off[0] if bench.story.off and bench.story.on else None
     if first is None or first[0] > bench.log.start_s or first[1] > bench.story.on[0][1]:
@@ -128,7 +128,7 @@ def before(bench: Bench, off: Drain | None, findings: Mapping[str, Finding]) -> 
 
 
 def _shares(
-    bench: Bench,
+    bench: LogContext,
     amps: float,
     u: float,
     when: str,
@@ -161,7 +161,7 @@ def _shares(
     return {f"{'line' if share > MOST_COIL else 'coil'}_{when}": Seen(share, u / relay.coil_a, text)}
 
 
-def load_swing(bench: Bench) -> dict[str, Seen]:
+def load_swing(bench: LogContext) -> dict[str, Seen]:
     """How much further the current swings once the circuits are marked on than before, over the planned load."""
     planned = bench.plan.planned_load_a
     at = sorted(mark.time_s for mark in bench.log.marks if _SWITCHED_ON.fullmatch(mark.text.lower()))
@@ -181,7 +181,7 @@ def load_swing(bench: Bench) -> dict[str, Seen]:
     return {"load_swing": Seen(more / planned, 0.02, text)}
 
 
-def _swing(bench: Bench, from_s: float, to_s: float) -> float | None:
+def _swing(bench: LogContext, from_s: float, to_s: float) -> float | None:
     """From the lowest to the highest tenth of the samples, A; as the overview has them."""
     table = coarse(bench.overview, from_s, to_s, POINT_S, ["battery_a"])
     low, high = table.low["battery_a"], table.high["battery_a"]
@@ -192,7 +192,7 @@ def _swing(bench: Bench, from_s: float, to_s: float) -> float | None:
     return float(np.quantile(both, 0.9) - np.quantile(both, 0.1))
 
 
-def _left_on(bench: Bench) -> tuple[int, ...] | None:
+def _left_on(bench: LogContext) -> tuple[int, ...] | None:
     """The slots that marks show switched on at the last key-off; None where no mark tells."""
     texts = [(mark.time_s, mark.text.lower().split()) for mark in bench.log.marks]
     state = {

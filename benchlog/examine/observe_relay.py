@@ -9,7 +9,7 @@ from benchlog.analysis.levels import Crossing, Levels, crossings
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.analysis.relay import local_levels
 from benchlog.core.trace import Trace
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.causes.seen import Seen
 
@@ -26,7 +26,9 @@ GONE_SHARE = 0.08
 KICK_S, LEAST_KICK_V, KICK_STEP_S = 0.03, 0.3, 0.0025
 
 
-def relay_times(bench: Bench, findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]) -> dict[str, Seen]:
+def relay_times(
+    bench: LogContext, findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]
+) -> dict[str, Seen]:
     """``pull_in``, ``drop_out``, ``drop_out_own``, ``trigger_fall_s`` and ``openings``."""
     seen = dict[str, Seen]()
     for name, check_id in (("pull_in", "relay_pull_in"), ("drop_out", "relay_drop_out")):
@@ -44,22 +46,22 @@ def relay_times(bench: Bench, findings: Mapping[str, Finding], limits: Mapping[s
     if (
         isinstance(chatter, Measured)
         and chatter.value is not None
-        and not chatter.doubt
-        and not (chatter.only_fails and chatter.value < 1)
+        and not chatter.disqualified
+        and not (chatter.one_sided and chatter.value < 1)
     ):
         count = f"{chatter.value:.0f} opening{'' if chatter.value == 1 else 's'} or re-closings out of turn"
         seen["openings"] = Seen(chatter.value, 0.0, count)
     return {**seen, **_trigger_fall(bench)}
 
 
-def _falling(bench: Bench, fall_s: float) -> tuple[Trace, Levels] | None:
+def _falling(bench: LogContext, fall_s: float) -> tuple[Trace, Levels] | None:
     """The trigger around one of its falls."""
     trace = bench.log.trace(fall_s - 1.0, fall_s + LATEST_S, ["trigger_v"])
     levels = local_levels(trace.values["trigger_v"]) if len(trace) >= 4 else None
     return None if levels is None else (trace, Levels(min(levels.low, 0.05 * levels.high), levels.high))
 
 
-def _gone_after_s(bench: Bench, fall_s: float) -> float | None:
+def _gone_after_s(bench: LogContext, fall_s: float) -> float | None:
     """How long after its passage through 50 % the trigger is too low to hold a coil, s."""
     found = _falling(bench, fall_s) if bench.has("trigger_v") else None
     if found is None:
@@ -70,7 +72,7 @@ def _gone_after_s(bench: Bench, fall_s: float) -> float | None:
     return max(float(trace.time_s[gone[0]]) - fall_s, 0.0) if len(gone) else None
 
 
-def _trigger_fall(bench: Bench) -> dict[str, Seen]:
+def _trigger_fall(bench: LogContext) -> dict[str, Seen]:
     """The slowest fall of the trigger itself."""
     if not bench.has("trigger_v"):
         return {}
@@ -82,7 +84,7 @@ def _trigger_fall(bench: Bench) -> dict[str, Seen]:
     return {"trigger_fall_s": Seen(took_s, step_s / 2, text)}
 
 
-def _fall_s(bench: Bench, fall: Crossing) -> tuple[float, float] | None:
+def _fall_s(bench: LogContext, fall: Crossing) -> tuple[float, float] | None:
     """``(s from high to gone, s between samples)``."""
     found = _falling(bench, fall.before_s)
     if found is None:
@@ -99,7 +101,7 @@ def _fall_s(bench: Bench, fall: Crossing) -> tuple[float, float] | None:
     return max(float(trace.time_s[gone[0]] - trace.time_s[last[-1]]) - step_s, 0.0), step_s
 
 
-def coil_kick(bench: Bench) -> dict[str, Seen]:
+def coil_kick(bench: LogContext) -> dict[str, Seen]:
     """``coil_kick_v``: how far the trigger goes below zero as it is let go, which only a coil's current does.
 
     Without a kick it tells nothing where samples lie further apart than a coil's current lasts, or where a capacitor
@@ -126,7 +128,7 @@ def coil_kick(bench: Bench) -> dict[str, Seen]:
     return {"coil_kick_v": Seen(depth, u, text)}
 
 
-def feed_lead(bench: Bench) -> dict[str, Seen]:
+def feed_lead(bench: LogContext) -> dict[str, Seen]:
     """``feed_lead_s``: how far the feed moves before the trigger, over all key events that move both."""
     if not bench.has("trigger_v", "feed_v"):
         return {}

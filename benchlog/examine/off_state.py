@@ -8,12 +8,12 @@ import numpy as np
 
 from benchlog.analysis.coarse import Coarse, coarse
 from benchlog.analysis.drain import AWAKE_A, STIRS_A, Drain, Settled, drain, hidden_a, settle
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.zero import Zero
 from benchlog.core.numbers import number
 from benchlog.core.uncertainty import COVERAGE_K, combine, rectangular
-from benchlog.examine.bench import Bench
 from benchlog.examine.bypass import BYPASSED, shows_load
+from benchlog.examine.context import LogContext
 from benchlog.examine.parted import level_parts
 from benchlog.plan.batteries import days_until
 
@@ -67,7 +67,7 @@ class OffState:
     loaded: tuple[str, ...] = ()
 
 
-def examine_off_state(bench: Bench) -> OffState:
+def examine_off_state(bench: LogContext) -> OffState:
     """Findings for ``off_state_drain`` and ``settle_time``."""
     roles = [role for role in ("drain_a", "battery_a") if bench.has(role)]
     spans = _spans(bench, roles or ["feed_v"])
@@ -85,7 +85,9 @@ def examine_off_state(bench: Bench) -> OffState:
     )
 
 
-def _settled_unseen(bench: Bench, table: Coarse, role: str, from_s: float, settled: Settled | None) -> Settled | None:
+def _settled_unseen(
+    bench: LogContext, table: Coarse, role: str, from_s: float, settled: Settled | None
+) -> Settled | None:
     """The same; where the shunt was bridged from the key-off on, it settled at any time up to the first sample."""
     if settled is None or not bench.bridged:
         return settled
@@ -94,12 +96,12 @@ def _settled_unseen(bench: Bench, table: Coarse, role: str, from_s: float, settl
     return replace(settled, width_s=max(settled.width_s, first_s - from_s)) if hidden else settled
 
 
-def needed_s(bench: Bench) -> float:
+def needed_s(bench: LogContext) -> float:
     """How long a key-off stretch must stay settled to count, s."""
     return bench.plan.limits.settle_max_s or DEFAULT_SETTLED_S
 
 
-def _spans(bench: Bench, roles: list[str]) -> list[OffSpan]:
+def _spans(bench: LogContext, roles: list[str]) -> list[OffSpan]:
     """The key-off spans, each settled by the finest channel that is not over range at its end."""
     spans = []
     for from_s, to_s in bench.story.off:
@@ -117,7 +119,7 @@ def _spans(bench: Bench, roles: list[str]) -> list[OffSpan]:
     return spans
 
 
-def _awake(bench: Bench, settled: Settled, from_s: float) -> Settled:
+def _awake(bench: LogContext, settled: Settled, from_s: float) -> Settled:
     """The same; where the bike is still awake at the end, the last stretch of the span that its drain is judged on."""
     if not AWAKE_A < settled.base_a < math.inf:
         return settled
@@ -129,14 +131,14 @@ def _awake(bench: Bench, settled: Settled, from_s: float) -> Settled:
     return replace(settled, from_s=begins, wakeups=wakeups, unseen_s=lost, awake=True)
 
 
-def no_key_off(bench: Bench) -> str:
+def no_key_off(bench: LogContext) -> str:
     """Why there is no key-off span."""
     if bench.story.source == "none":
         return "the log has no channel that shows the key's state"
     return "the log holds no stretch with the key off; record one after turning the key off"
 
 
-def too_short(bench: Bench, spans: Sequence[OffSpan]) -> str:
+def too_short(bench: LogContext, spans: Sequence[OffSpan]) -> str:
     """Why no key-off span counts, and how much longer to record."""
     need = needed_s(bench)
     longest = max((span.settled.lasts_s for span in spans if span.settled), default=0.0)
@@ -150,11 +152,13 @@ def too_short(bench: Bench, spans: Sequence[OffSpan]) -> str:
     )
 
 
-def _drain(bench: Bench, logged: bool, spans: list[OffSpan]) -> tuple[str | None, Drain | None, Zero | None, Finding]:
+def _drain(
+    bench: LogContext, logged: bool, spans: list[OffSpan]
+) -> tuple[str | None, Drain | None, Zero | None, Finding]:
     if not logged:
-        return None, None, None, Unseen("neither drain_a nor battery_a is logged")
+        return None, None, None, NotEvaluated("neither drain_a nor battery_a is logged")
     if not spans:
-        return None, None, None, Unseen(no_key_off(bench))
+        return None, None, None, NotEvaluated(no_key_off(bench))
     need = needed_s(bench)
     measured = []
     for span in spans:
@@ -173,7 +177,7 @@ def _drain(bench: Bench, logged: bool, spans: list[OffSpan]) -> tuple[str | None
             figure, zero = _by_zero_or_not(bench, span.role, figure)
             measured.append((figure, span.settled, span.role, zero))
     if not measured:
-        return None, None, None, _over_range(spans, need) or Unseen(too_short(bench, spans))
+        return None, None, None, _over_range(spans, need) or NotEvaluated(too_short(bench, spans))
     worst, settled, role, zero = max(measured, key=lambda entry: entry[0].mean_a)
     bypassed = not worst.over and _bypassed(bench, role, worst)
     # without its zero the accuracy as stated is behind the figure
@@ -189,8 +193,8 @@ def _drain(bench: Bench, logged: bool, spans: list[OffSpan]) -> tuple[str | None
             to_s=settled.to_s,
             story=_drain_story(bench, worst, settled)
             + (", not told from the zero, so judged without it" if zero is None and role in bench.zeros else ""),
-            doubt=_drain_doubt(worst) or _visit_doubt(bench, role, worst, settled),
-            only_fails=f"{worst.over} samples of {role} were over range in that stretch, so the drain is larger"
+            disqualified=_drain_doubt(worst) or _visit_doubt(bench, role, worst, settled),
+            one_sided=f"{worst.over} samples of {role} were over range in that stretch, so the drain is larger"
             if worst.over
             else BYPASSED
             if bypassed
@@ -211,7 +215,7 @@ def _drain(bench: Bench, logged: bool, spans: list[OffSpan]) -> tuple[str | None
     )
 
 
-def _visit_doubt(bench: Bench, role: str, figure: Drain, settled: Settled) -> str | None:
+def _visit_doubt(bench: LogContext, role: str, figure: Drain, settled: Settled) -> str | None:
     """Where the bike woke fully once or twice, somebody may have been at it: that decides no verdict."""
     limit = bench.plan.limits.off_state_drain_ma
     if limit is None or not 0 < len(figure.visits) <= FEW_VISITS:
@@ -234,7 +238,7 @@ def _visit_doubt(bench: Bench, role: str, figure: Drain, settled: Settled) -> st
     )
 
 
-def _by_zero_or_not(bench: Bench, role: str, figure: Drain) -> tuple[Drain, Zero | None]:
+def _by_zero_or_not(bench: LogContext, role: str, figure: Drain) -> tuple[Drain, Zero | None]:
     """The drain and the zero it relies on.
 
     A drain that reads the same as the zero may have flowed during the zero as well: it is judged as without one.
@@ -248,7 +252,7 @@ def _by_zero_or_not(bench: Bench, role: str, figure: Drain) -> tuple[Drain, Zero
     return replace(figure, mean_a=mean_a, base_a=figure.base_a + zero.offset, u=u_stated), None
 
 
-def _drain_story(bench: Bench, figure: Drain, settled: Settled) -> str:
+def _drain_story(bench: LogContext, figure: Drain, settled: Settled) -> str:
     lasts = f"{settled.lasts_s / 3600:.1f} h" if settled.lasts_s > 7200 else f"{settled.lasts_s:.0f} s"
     parts = [f"watched for {lasts}", f"{number(figure.base_a * 1000)} mA between wake-ups"]
     if figure.wakeups:
@@ -275,18 +279,18 @@ def _drain_doubt(figure: Drain) -> str | None:
     return None
 
 
-def _bypassed(bench: Bench, role: str, figure: Drain) -> bool:
+def _bypassed(bench: LogContext, role: str, figure: Drain) -> bool:
     """A drain that cannot be told from zero needs proof that the shunt sees current at all."""
     u = figure.u if figure.u is not None else figure.type_a_u
     return abs(figure.mean_a) <= 2 * u and not shows_load(bench, role, u)
 
 
-def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Finding) -> Finding:
+def _settle_time(bench: LogContext, logged: bool, spans: list[OffSpan], drained: Finding) -> Finding:
     if not logged:
-        return Unseen("neither drain_a nor battery_a is logged")
+        return NotEvaluated("neither drain_a nor battery_a is logged")
     after = [span for span in spans if not span.opens]
     if not after:
-        return Unseen("the log holds no key-off; turn the key off while it records")
+        return NotEvaluated("the log holds no key-off; turn the key off while it records")
     need = needed_s(bench)
     awake = _never_asleep(bench, after, drained)
     if awake is not None:
@@ -307,23 +311,23 @@ def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Find
     # still above what came after it when the time was up: that needs no longer log
     counted = counted or late
     if not counted:
-        return Unseen(too_short(bench, after))
+        return NotEvaluated(too_short(bench, after))
     key_off_s, settled = max(counted, key=lambda pair: pair[1].from_s - pair[0])
     limit = bench.plan.limits.settle_max_s
     span = next(span for span in after if span.settled is settled)
     step_s = bench.true_step_s(span.role or "")
     # stamps that come in packets place the key no better than what it cuts off
     half = max(bench.story.half_width_s(key_off_s), step_s)
-    only_fails = drained.only_fails if isinstance(drained, Measured) else None
+    one_sided = drained.one_sided if isinstance(drained, Measured) else None
     if bench.story.source in ("battery_a", "battery_v"):
         half = max(half, COAST_S)
-        only_fails = (
+        one_sided = (
             "the key-off was read from the battery alone, where a bike that stays awake looks like a key left on"
         )
     elif bench.story.source == "feed_v":
         half = max(half, RELAY_S)  # the feed goes only as the relay lets go
     until_s, hidden = _unseen_until(bench, span, settled, key_off_s + (limit or need))
-    only_fails = only_fails or hidden
+    one_sided = one_sided or hidden
     # it settled between the last point outside the band and the first inside, or later, unseen
     earliest = max(settled.from_s - max(settled.width_s, step_s) - half - key_off_s, 0.0)
     latest = max(settled.from_s, settled.latest_s, until_s) + half - key_off_s
@@ -336,15 +340,15 @@ def _settle_time(bench: Bench, logged: bool, spans: list[OffSpan], drained: Find
         interval=(earliest, latest),
         from_s=key_off_s,
         to_s=settled.from_s,
-        doubt=_hidden_by_charger(bench, span, settled),
+        disqualified=_hidden_by_charger(bench, span, settled),
         # a shunt that sees no current cannot see it settle
-        only_fails=only_fails,
-        needs_load_step=only_fails is not None and only_fails == BYPASSED,
+        one_sided=one_sided,
+        needs_load_step=one_sided is not None and one_sided == BYPASSED,
         story=f"{story}, to within {number(within_a * 1000)} mA",
     )
 
 
-def _never_asleep(bench: Bench, after: Sequence[OffSpan], drained: Finding) -> Finding | None:
+def _never_asleep(bench: LogContext, after: Sequence[OffSpan], drained: Finding) -> Finding | None:
     """A bike that was watched for longer than its settling time and was awake all the same; None if none was."""
     limit = bench.plan.limits.settle_max_s or DEFAULT_SETTLED_S
     watched = [
@@ -374,13 +378,13 @@ def _never_asleep(bench: Bench, after: Sequence[OffSpan], drained: Finding) -> F
         from_s=span.from_s,
         to_s=span.to_s,
         story="after one key-off",
-        doubt=doubt,
+        disqualified=doubt,
         failed=None if doubt else text,
-        only_fails=drained.only_fails if isinstance(drained, Measured) else None,
+        one_sided=drained.one_sided if isinstance(drained, Measured) else None,
     )
 
 
-def _unseen_until(bench: Bench, span: OffSpan, settled: Settled, late_s: float) -> tuple[float, str | None]:
+def _unseen_until(bench: LogContext, span: OffSpan, settled: Settled, late_s: float) -> tuple[float, str | None]:
     """Until when more than ``STIRS_A`` may have flowed on unseen, s, and why that may be longer than is allowed.
 
     Args:
@@ -412,7 +416,7 @@ def _unseen_until(bench: Bench, span: OffSpan, settled: Settled, late_s: float) 
     return until, None
 
 
-def _hidden_by_charger(bench: Bench, span: OffSpan, settled: Settled) -> str | None:
+def _hidden_by_charger(bench: LogContext, span: OffSpan, settled: Settled) -> str | None:
     """A current into the battery hides when the bike's own settled."""
     role = span.role
     known = bench.accuracy.get(role or "")
@@ -434,7 +438,7 @@ def _over_range(spans: Sequence[OffSpan], need: float) -> Finding | None:
                 u=None,
                 from_s=span.from_s,
                 to_s=span.to_s,
-                doubt=f"{span.role} was over range to the end of that stretch",
+                disqualified=f"{span.role} was over range to the end of that stretch",
                 remedy="a channel with a wider range would show it",
             )
     return None

@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, coarse, runs
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.slots import marked_on
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import combine, conformity
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.steady import POINT_S, Evened, evened, too_few
 from benchlog.plan.limits import FUSE_SHARE
 
@@ -25,11 +25,11 @@ INRUSH_S = 1.0
 STILL_S = 1.5
 
 
-def own_channel(bench: Bench, slot: int, planned: float) -> Finding:
+def own_channel(bench: LogContext, slot: int, planned: float) -> Finding:
     """The circuit's sustained current by ``slotN_a``: of a pulsed one the mean over whole pulses."""
     role = f"slot{slot}_a"
     if not bench.story.on:
-        return Unseen("the key is off throughout the log")
+        return NotEvaluated("the key is off throughout the log")
     sustained: list[np.ndarray] = []
     calm: list[np.ndarray] = []
     first_s, last_s, over = math.nan, math.nan, 0
@@ -40,7 +40,7 @@ def own_channel(bench: Bench, slot: int, planned: float) -> Finding:
     floor = max(0.05 * planned, 3 * (accuracy.level_u(0.0) if accuracy else 0.0))
     marked = marked_on(bench.log.marks, slot)
     if peak < floor and not marked and not _others_drew(bench, slot):
-        return Unseen(f"slot {slot} drew no current while the key was on; switch it on while it records")
+        return NotEvaluated(f"slot {slot} drew no current while the key was on; switch it on while it records")
     for table in tables:
         x = table.mean[role]
         over += int(table.over[role].sum())
@@ -60,7 +60,7 @@ def own_channel(bench: Bench, slot: int, planned: float) -> Finding:
         if len(off) >= 4 and peak >= floor:
             calm.append(off)
     if not sustained:
-        return Unseen(f"slot {slot} has no valid sample while it was on")
+        return NotEvaluated(f"slot {slot} has no valid sample while it was on")
     levels = np.concatenate(sustained)
     value = float(np.median(levels))
     scatter = 1.2533 * float(np.std(levels)) / math.sqrt(max(len(levels), 1))
@@ -82,7 +82,7 @@ def own_channel(bench: Bench, slot: int, planned: float) -> Finding:
         first_s,
         last_s,
         story,
-        doubt=f"{over} samples of {role} were over range" if over and over > len(levels) // 10 else None,
+        disqualified=f"{over} samples of {role} were over range" if over and over > len(levels) // 10 else None,
     )
     pulses = [pulse for even in evens for pulse in even.pulses]
     flutters = [flutter for even in evens for flutter in even.flutters]
@@ -94,7 +94,7 @@ def own_channel(bench: Bench, slot: int, planned: float) -> Finding:
     return found
 
 
-def _others_drew(bench: Bench, slot: int) -> bool:
+def _others_drew(bench: LogContext, slot: int) -> bool:
     """Whether every other circuit is logged by its own channel and drew: then one that drew nothing is dead."""
     others = [circuit for circuit in bench.plan.circuit if circuit.slot != slot]
     if not others:
@@ -109,7 +109,7 @@ def _others_drew(bench: Bench, slot: int) -> bool:
     return True
 
 
-def _still(bench: Bench, role: str) -> list[Evened]:
+def _still(bench: LogContext, role: str) -> list[Evened]:
     """The key-on stretches before the engine turns, where the circuit is on there: a lamp or a heater draws more, and
     a converter less, once the alternator has raised the voltage. [] where it is not.
     """
@@ -132,7 +132,7 @@ def _on_s(tables: Sequence[Coarse], sustained: Sequence[Array]) -> float:
     return sum(len(part) for part in sustained) * max(steps, default=0.0)
 
 
-def as_pulsed(bench: Bench, slot: int, found: Measured, peak_a: float, too_few_samples: str | None) -> Measured:
+def as_pulsed(bench: LogContext, slot: int, found: Measured, peak_a: float, too_few_samples: str | None) -> Measured:
     """A pulsed circuit: its mean is held against the plan, its root mean square against fuse and wire.
 
     Args:
@@ -141,18 +141,18 @@ def as_pulsed(bench: Bench, slot: int, found: Measured, peak_a: float, too_few_s
     mean = max(found.value or 0.0, 0.0)
     rms = math.sqrt(mean * peak_a)
     story = f"{found.story}, pulsed: {peak_a:.2f} A while on, {rms:.2f} A RMS"
-    found = replace(found, story=story, doubt=found.doubt or too_few_samples)
+    found = replace(found, story=story, disqualified=found.disqualified or too_few_samples)
     if too_few_samples and found.remedy is None:
         found = replace(found, remedy="a faster logger, or one that averages between its samples")
     fuse = next((circuit.fuse_a for circuit in bench.plan.circuit if circuit.slot == slot), None)
-    if fuse is None or found.u is None or found.doubt:
+    if fuse is None or found.u is None or found.disqualified:
         return found
     bears = FUSE_SHARE * fuse
     heats = conformity(rms, found.u * (rms / mean if mean else 1.0), None, bears)
     if heats == "fail":
         return replace(found, failed=f"its RMS of {rms:.2f} A is above {bears:.3g} A, 80 % of its {fuse:g} A fuse")
     if heats == "not proven":
-        return replace(found, doubt=f"its RMS of {rms:.2f} A lies too close to {bears:.3g} A, 80 % of its fuse")
+        return replace(found, disqualified=f"its RMS of {rms:.2f} A lies too close to {bears:.3g} A, 80 % of its fuse")
     return found
 
 

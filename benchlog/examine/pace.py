@@ -5,7 +5,7 @@ import numpy as np
 from benchlog.analysis.true_step import TrueSteps, true_steps
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.core.trace import Trace
-from benchlog.examine.bench import Samples, Story
+from benchlog.examine.context import Samples, Timeline
 
 #: A stretch reaches so far to both sides of an edge, s; so many are looked at, and so many of the time between.
 REACH_S, MOST_EDGES, MOST_STEADY = 1.0, 8, 4
@@ -15,7 +15,7 @@ FURTHEST_S = 30.0
 SLOWEST_S = 0.5
 
 
-def steps_of(log: Samples, story: Story) -> TrueSteps:
+def steps_of(log: Samples, story: Timeline) -> TrueSteps:
     """The true step of each channel of a log."""
     if not log.overview.step_s <= SLOWEST_S:
         return TrueSteps()

@@ -2,7 +2,7 @@
 
 import math
 
-from benchlog.analysis.measurement import Parts
+from benchlog.analysis.measurement import UncertaintyParts
 from benchlog.core.uncertainty import Accuracy, rectangular
 
 
@@ -15,7 +15,7 @@ def level_parts(
     zeroable: bool = False,
     most_s: float = math.inf,
     scale: float = 1.0,
-) -> Parts | None:
+) -> UncertaintyParts | None:
     """The parts of a mean's uncertainty, as ``Accuracy.level_u`` combines them; None where no accuracy is stated.
 
     Args:
@@ -25,7 +25,7 @@ def level_parts(
     """
     if accuracy is None:
         return None
-    return Parts(
+    return UncertaintyParts(
         type_a=scale * type_a,
         watched_s=watched_s,
         offset=scale * rectangular(accuracy.offset),

@@ -4,11 +4,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.plateaus import Plateau
 from benchlog.analysis.slopes import from_steps, with_gains, with_offset
 from benchlog.core.uncertainty import combine
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.load_checks import LEAST_LOAD, Loads
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import Stepped, gain_apart, least_ohm, live, path_step_u
@@ -52,7 +52,7 @@ class FeedLoad:
 
 
 def feed_load(
-    bench: Bench, loads: Loads, proven: Sequence[Sequence[Stepped]], closing: FeedLoad | None
+    bench: LogContext, loads: Loads, proven: Sequence[Sequence[Stepped]], closing: FeedLoad | None
 ) -> FeedLoad | None:
     """The load that the paths are scaled from: ``feed_a``, else matched slot steps, else the closing's step.
 
@@ -75,23 +75,23 @@ def feed_load(
     return closing
 
 
-def examine_paths(bench: Bench, load: FeedLoad | None) -> dict[str, Finding]:
+def examine_paths(bench: LogContext, load: FeedLoad | None) -> dict[str, Finding]:
     """Findings for ``feed_drop`` and ``ground_lift``."""
     return {"feed_drop": _feed_drop(bench, load), "ground_lift": _ground_lift(bench, load)}
 
 
-def _no_load(bench: Bench) -> Unseen:
-    return Unseen(
+def _no_load(bench: LogContext) -> NotEvaluated:
+    return NotEvaluated(
         "no steady load through the feed was seen that can be told from the bike's own; switch the circuits on one by "
         "one with the key on, and leave each on for 4 s"
         + ("" if bench.has("feed_a") else bench.bridged_in(*bench.story.on))
     )
 
 
-def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:
+def _feed_drop(bench: LogContext, load: FeedLoad | None) -> Finding:
     for role in ("battery_v", "feed_v"):
         if not bench.has(role):
-            return Unseen(f"{role} is not logged")
+            return NotEvaluated(f"{role} is not logged")
     if load is None:
         return _no_load(bench)
     points = [p for p in load.points if DROP in p.plateau.readings]
@@ -117,14 +117,14 @@ def _feed_drop(bench: Bench, load: FeedLoad | None) -> Finding:
     return _not_below(_path(bench, load, points, drops, noise, offset_u, gain, text, lean, least_ohm(bench)[DROP]), why)
 
 
-def _point_u(bench: Bench, point: PathPoint, path: str) -> float:
+def _point_u(bench: LogContext, point: PathPoint, path: str) -> float:
     """Standard uncertainty of one stretch's voltage along a path against another's, V: each is rounded by itself."""
     roles = ("battery_v", "feed_v") if path == DROP else ("ground_v",)
     rounding = [accuracy.resolution_u for role in roles if (accuracy := bench.accuracy.get(role)) is not None]
     return combine(point.plateau.readings[path].u, *rounding)
 
 
-def _drift_ohm(bench: Bench, path: str, points: Sequence[PathPoint]) -> float:
+def _drift_ohm(bench: LogContext, path: str, points: Sequence[PathPoint]) -> float:
     """Standard uncertainty of a path's resistance, Ω, from what its channels' offsets drift between the stretches."""
     loads = [point.load_a for point in points]
     if len(points) < 2 or max(loads) - min(loads) < LEAST_SWING_A:
@@ -135,16 +135,16 @@ def _drift_ohm(bench: Bench, path: str, points: Sequence[PathPoint]) -> float:
     return combine(*(accuracy.drift_u(apart_s) for accuracy in known)) / (max(loads) - min(loads))
 
 
-def _engine_off_first(bench: Bench, points: list[PathPoint]) -> list[PathPoint]:
+def _engine_off_first(bench: LogContext, points: list[PathPoint]) -> list[PathPoint]:
     """Points with the engine off where these hold a load: the alternator moves both voltages, their gains differ."""
     starts = [c.from_s for c in bench.story.cranks] + [r.from_s for r in bench.story.running]
     still = [p for p in points if p.plateau.to_s <= min(starts, default=math.inf)]
     return still if any(p.load_a >= LEAST_LOAD * bench.plan.planned_load_a for p in still) else points
 
 
-def _ground_lift(bench: Bench, load: FeedLoad | None) -> Finding:
+def _ground_lift(bench: LogContext, load: FeedLoad | None) -> Finding:
     if not bench.has("ground_v"):
-        return Unseen("ground_v is not logged")
+        return NotEvaluated("ground_v is not logged")
     if load is None:
         return _no_load(bench)
     points = [p for p in load.points if LIFT in p.plateau.readings]
@@ -169,10 +169,10 @@ def _not_below(found: Finding, why: str) -> Finding:
     """A fall along a wire that is surely below zero is a reading the wrong way round, and proves nothing."""
     if not isinstance(found, Measured) or found.value is None or found.u is None:
         return found
-    return replace(found, doubt=why) if found.value < -2 * found.u - REVERSED_V else found
+    return replace(found, disqualified=why) if found.value < -2 * found.u - REVERSED_V else found
 
 
-def _by_steps(bench: Bench, load: FeedLoad, path: str, gain: float | None, text: str) -> Finding | None:
+def _by_steps(bench: LogContext, load: FeedLoad, path: str, gain: float | None, text: str) -> Finding | None:
     """By load steps that are proven to be the fuse block's: offsets and all that does not step with them cancel."""
     # where two loads stepped at once, the block's part is known by the very ratio that is sought here
     ones = [
@@ -219,7 +219,7 @@ def _by_steps(bench: Bench, load: FeedLoad, path: str, gain: float | None, text:
 
 
 def _path(
-    bench: Bench,
+    bench: LogContext,
     load: FeedLoad,
     points: list[PathPoint],
     drops: list[float],
@@ -232,7 +232,7 @@ def _path(
 ) -> Finding:
     planned = bench.plan.planned_load_a
     if not planned:
-        return Unseen("the plan names no circuit, so there is no planned load to scale to")
+        return NotEvaluated("the plan names no circuit, so there is no planned load to scale to")
     most = max((point.load_a for point in points), default=0.0)
     if most < LEAST_LOAD * planned:
         return _no_load(bench)
@@ -243,7 +243,7 @@ def _path(
     prior = known if load.zero_known else math.inf
     slope = with_offset(drops, loads, noise, prior)
     if slope is None:
-        return Unseen("the load's zero is not known and only one load was on; switch the circuits on one by one")
+        return NotEvaluated("the load's zero is not known and only one load was on; switch the circuits on one by one")
     u = None
     if offset_u is not None and gain is not None and current is not None:
         # the current's own doubt at each point, seen through the path's resistance

@@ -8,12 +8,12 @@ import numpy as np
 from benchlog.analysis.bounce import KEY_BOUNCE_S, line_moves, working_edge
 from benchlog.analysis.coarse import unseen_s
 from benchlog.analysis.levels import Crossing
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.relay import BOUNCE_S, Operation, contact_moves, drop_out, pull_in
 from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
 from benchlog.core.trace import Trace
 from benchlog.core.uncertainty import combine, rectangular
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.relay_still import sinks, stays_dead, stays_live, watched_longer_than
 
 #: How far around an event the samples are looked at, s.
@@ -35,7 +35,7 @@ class RelayFindings:
     drop_outs: tuple[tuple[Trace, float], ...]
 
 
-def examine_relay(bench: Bench) -> RelayFindings:
+def examine_relay(bench: LogContext) -> RelayFindings:
     """Findings for ``relay_pull_in`` and ``relay_drop_out``."""
     ins, pull_in_finding = _pull_ins(bench)
     outs, drop_out_finding = _drop_outs(bench)
@@ -46,22 +46,22 @@ def examine_relay(bench: Bench) -> RelayFindings:
     )
 
 
-def _missing(bench: Bench) -> str | None:
+def _missing(bench: LogContext) -> str | None:
     for role in ("trigger_v", "feed_v"):
         if not bench.has(role):
             return f"{role} is not logged"
     return None
 
 
-def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
+def _pull_ins(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
     missing = _missing(bench)
     if missing:
-        return [], Unseen(missing)
+        return [], NotEvaluated(missing)
     limit = bench.plan.relay.pull_in_max_ms if bench.plan.relay else None
     if not bench.story.rises:
         nothing = stays_dead(bench, limit)
         if nothing is None:
-            return [], Unseen("the trigger does not rise in this log; turn the key on while it records")
+            return [], NotEvaluated("the trigger does not rise in this log; turn the key on while it records")
         what = "the trigger never rose and the feed stayed dead with the key on"
         return [], _worst([], [nothing], limit, what, "")
     windows, timed, never, already, unseen, restless = [], [], [], 0, 0, False
@@ -101,7 +101,7 @@ def _pull_ins(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
     return windows, _unless_touched(_unless_missed(worst, timed, limit, undone=slow or restless), timed, limit)
 
 
-def _restless(bench: Bench, rise: Crossing, until: float, live_v: float) -> bool:
+def _restless(bench: LogContext, rise: Crossing, until: float, live_v: float) -> bool:
     """Whether the contact opens again soon after it closed; asked only where the samples would not show all of it."""
     if bench.true_step_s("feed_v") <= BOUNCE_S * 1.01:
         return False
@@ -123,28 +123,28 @@ def _unless_missed(finding: Finding, timed: list[Operation], limit_ms: float | N
     remedy = "a log at 200 samples a second or more would show it"
     if finding.value - KEY_BOUNCE_S * 1000 <= limit_ms:
         doubt = f"samples {step_s * 1000:.0f} ms apart can miss the bounce of the key's contact"
-        return replace(finding, doubt=doubt, remedy=remedy)
+        return replace(finding, disqualified=doubt, remedy=remedy)
     if undone:
         doubt = f"samples {step_s * 1000:.0f} ms apart can miss that the contact closed before"
-        return replace(finding, doubt=doubt, remedy=remedy)
+        return replace(finding, disqualified=doubt, remedy=remedy)
     return finding
 
 
 def _unless_touched(finding: Finding, timed: list[Operation], limit_ms: float | None) -> Finding:
     """A pull-in that is late by no more than a bounce fails only where samples would have shown its first touch."""
     step_s = max((operation.widths_s[1] for operation in timed), default=0.0)
-    if not isinstance(finding, Measured) or finding.value is None or limit_ms is None or finding.doubt:
+    if not isinstance(finding, Measured) or finding.value is None or limit_ms is None or finding.disqualified:
         return finding
     if step_s <= TOUCH_S or not limit_ms < finding.value <= limit_ms + 1000 * (FIRST_TOUCH_S + step_s):
         return finding
     missed = f"samples {step_s * 1000:.3g} ms apart can miss that the contact touched before, and bounced"
-    return replace(finding, doubt=missed, remedy="a log at 10000 samples a second or more would prove it")
+    return replace(finding, disqualified=missed, remedy="a log at 10000 samples a second or more would prove it")
 
 
-def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
+def _drop_outs(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
     missing = _missing(bench)
     if missing:
-        return [], Unseen(missing)
+        return [], NotEvaluated(missing)
     limit = bench.plan.relay.drop_out_max_ms if bench.plan.relay else None
     windows, timed, never, already, unseen, held = [], [], [], 0, 0, 0
     for fall in bench.story.falls:
@@ -175,7 +175,7 @@ def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
     if not bench.story.falls:
         stuck = stays_live(bench)
         if stuck is None:
-            return windows, Unseen("the trigger does not fall in this log; turn the key off while it records")
+            return windows, NotEvaluated("the trigger does not fall in this log; turn the key off while it records")
         never.append(stuck)
         what = "the trigger never fell and the contact never opened after the key was turned off"
     why = "something holds the feed up after it" if held else _why_untimed(already, unseen, "the feed was dead already")
@@ -183,7 +183,7 @@ def _drop_outs(bench: Bench) -> tuple[list[tuple[Trace, float]], Finding]:
     return windows, _unless_missed(worst, timed, limit, undone=False)
 
 
-def _from_working_edge(bench: Bench, trace: Trace, first: Crossing, operation: Operation) -> Operation:
+def _from_working_edge(bench: LogContext, trace: Trace, first: Crossing, operation: Operation) -> Operation:
     """The same operation, counted from the edge that changed the coil's current where the key's contact bounced.
 
     Its widths are no finer than the logger's true step.
@@ -203,7 +203,7 @@ def _from_working_edge(bench: Bench, trace: Trace, first: Crossing, operation: O
     return replace(operation, trigger_s=edge.time_s, took_s=moved_s - edge.time_s, widths_s=widths)
 
 
-def _across_gap(bench: Bench, operation: Operation) -> bool:
+def _across_gap(bench: LogContext, operation: Operation) -> bool:
     """Whether the log has a gap between the trigger's passage and the feed's, so that nobody saw when it happened."""
     first, last = operation.widths_s
     ends_s = operation.trigger_s + (operation.took_s or 0.0) + last
@@ -216,14 +216,14 @@ def _why_untimed(already: int, unseen: int, state: str) -> str:
     return state if already else "the log ends too soon after it"
 
 
-def _until(bench: Bench, event: Crossing, ends: tuple[Crossing, ...]) -> float:
+def _until(bench: LogContext, event: Crossing, ends: tuple[Crossing, ...]) -> float:
     """When the state that ``event`` begins ends: the trigger's next move back, a crank, or the log's end."""
     after = [end.before_s for end in ends if end.time_s > event.time_s]
     cranks = [crank.from_s for crank in bench.story.cranks if crank.from_s > event.time_s]
     return min([*after, *cranks, bench.log.end_s])
 
 
-def _window(bench: Bench, event: Crossing, until: float, after_s: float = AFTER_S) -> Trace:
+def _window(bench: LogContext, event: Crossing, until: float, after_s: float = AFTER_S) -> Trace:
     step = bench.overview.step_s
     roles = [role for role in ("trigger_v", "feed_v", "battery_v", "battery_a") if bench.has(role)]
     return bench.log.trace(
@@ -257,7 +257,7 @@ def _worst(
             failed=f"{what}, for {until - event.time_s:.1f} s",
         )
     if not timed:
-        return Unseen(untimed)
+        return NotEvaluated(untimed)
     worst = max(timed, key=lambda operation: operation.took_s or 0.0)
     # samples too far apart can put the effect before its cause
     took_ms = max(1000 * (worst.took_s or 0.0), 0.0)
@@ -275,7 +275,7 @@ def _worst(
         from_s=worst.trigger_s,
         to_s=worst.trigger_s + (worst.took_s or 0.0),
         story=f"the slowest of {len(timed)}" if len(timed) > 1 else "one event",
-        only_fails="without battery_v the fall of the feed may be the engine stopping, before the contact opens"
+        one_sided="without battery_v the fall of the feed may be the engine stopping, before the contact opens"
         if vague
         else None,
         remedy=remedy,

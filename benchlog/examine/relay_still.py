@@ -9,7 +9,7 @@ from benchlog.analysis.coarse import coarse, unseen_s
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.core.trace import Trace
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 
 #: A relay that has not moved after this long never will, s (common practice, no source).
 NEVER_S = 1.0
@@ -18,7 +18,7 @@ LEAST_S, SUNK_SHARE = 0.1, 0.002
 POINT_S = 0.05
 
 
-def watched_longer_than(bench: Bench, event: Crossing, until: float, limit_ms: float | None) -> bool:
+def watched_longer_than(bench: LogContext, event: Crossing, until: float, limit_ms: float | None) -> bool:
     """Whether what follows an event was watched for longer than its limit, or as long as any relay takes."""
     if limit_ms is None:
         return _seen_s(bench, event, until) >= NEVER_S
@@ -26,7 +26,7 @@ def watched_longer_than(bench: Bench, event: Crossing, until: float, limit_ms: f
     return _seen_s(bench, event, until) > max(limit_ms / 1000, LEAST_S) + open_s
 
 
-def _seen_s(bench: Bench, event: Crossing, until: float) -> float:
+def _seen_s(bench: LogContext, event: Crossing, until: float) -> float:
     """How long the samples show what follows an event, s."""
     return until - event.time_s - unseen_s(bench.overview, event.time_s, until)
 
@@ -47,7 +47,7 @@ def sinks(trace: Trace, fall: Crossing) -> bool:
     return falls and float(np.median(before)) - parts[-1] > max(5 * noise, SUNK_SHARE)
 
 
-def stays_dead(bench: Bench, limit_ms: float | None) -> tuple[Crossing, float] | None:
+def stays_dead(bench: LogContext, limit_ms: float | None) -> tuple[Crossing, float] | None:
     """A key-on, known from marks or the key line, through which trigger and feed both stay down."""
     if bench.story.source not in ("marks", "key_v"):
         return None
@@ -68,7 +68,7 @@ def stays_dead(bench: Bench, limit_ms: float | None) -> tuple[Crossing, float] |
     return None
 
 
-def stays_live(bench: Bench) -> tuple[Crossing, float] | None:
+def stays_live(bench: LogContext) -> tuple[Crossing, float] | None:
     """A key-off, known from marks or the key line, after which trigger and feed both stay up."""
     if bench.story.source not in ("marks", "key_v"):
         return None

@@ -7,11 +7,11 @@ import numpy as np
 
 from benchlog.analysis.coarse import coarse, outside_of
 from benchlog.analysis.drain import AWAKE_A, Settled, settle
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import COVERAGE_K, combine
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.off_state import POINT_S, OffSpan, needed_s, no_key_off, too_short
 from benchlog.examine.parted import level_parts
 
@@ -21,16 +21,16 @@ RESTED_S = 600.0
 LEAST_DRIFT_V = 0.005
 
 
-def examine_rest(bench: Bench, spans: Sequence[OffSpan]) -> dict[str, Finding]:
+def examine_rest(bench: LogContext, spans: Sequence[OffSpan]) -> dict[str, Finding]:
     """Findings for ``feed_off_voltage`` and ``resting_voltage``."""
     return {"feed_off_voltage": _feed_off(bench, spans), "resting_voltage": _resting(bench, spans)}
 
 
-def _feed_off(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
+def _feed_off(bench: LogContext, spans: Sequence[OffSpan]) -> Finding:
     if not bench.has("feed_v"):
-        return Unseen("feed_v is not logged")
+        return NotEvaluated("feed_v is not logged")
     if not spans:
-        return Unseen(no_key_off(bench))
+        return NotEvaluated(no_key_off(bench))
     need = needed_s(bench)
     means = []
     for span in spans:
@@ -48,7 +48,7 @@ def _feed_off(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
         mean = bench.mean_of("feed_v", volts[np.isfinite(volts)], step_s)
         means.append((mean, settled.from_s, span.to_s, int(part.over["feed_v"].sum())))
     if not means:
-        return Unseen(too_short(bench, spans))
+        return NotEvaluated(too_short(bench, spans))
     mean, from_s, to_s, over = max(means, key=lambda entry: entry[0].value)
     accuracy = bench.accuracy.get("feed_v")
     return Measured(
@@ -58,11 +58,11 @@ def _feed_off(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
         to_s=to_s,
         parts=level_parts(mean.u, accuracy, mean.value, to_s - from_s),
         story="settled; the highest of its stretches",
-        doubt=f"{over} samples of feed_v were over range there" if over else None,
+        disqualified=f"{over} samples of feed_v were over range there" if over else None,
     )
 
 
-def _settled_feed(bench: Bench, span: OffSpan) -> Settled | None:
+def _settled_feed(bench: LogContext, span: OffSpan) -> Settled | None:
     """Since when the feed counts: since the current settled; where that was over range, since the feed itself did."""
     if span.settled is None or math.isfinite(span.settled.base_a):
         return span.settled
@@ -71,7 +71,7 @@ def _settled_feed(bench: Bench, span: OffSpan) -> Settled | None:
     return settle(table, "feed_v", bench.resolution("feed_v"), follows, bench.left_out, bench.noise.get("feed_v"))
 
 
-def _not_at_rest(bench: Bench, span: OffSpan) -> str | None:
+def _not_at_rest(bench: LogContext, span: OffSpan) -> str | None:
     """Why the battery did not rest: something was awake, or charged it."""
     settled, role = span.settled, span.role or ""
     if settled is None or not role.endswith("_a"):
@@ -85,7 +85,7 @@ def _not_at_rest(bench: Bench, span: OffSpan) -> str | None:
     return None
 
 
-def _drift(bench: Bench, volts: Array, step_s: float) -> tuple[float, float]:
+def _drift(bench: LogContext, volts: Array, step_s: float) -> tuple[float, float]:
     """By how much the voltage's straight line changes over two thirds of a stretch, V, and its type A uncertainty."""
     at = np.linspace(-0.5, 0.5, len(volts))
     slope = float(at @ volts) / float(at @ at)
@@ -94,12 +94,12 @@ def _drift(bench: Bench, volts: Array, step_s: float) -> tuple[float, float]:
     return slope * 2 / 3, rest.u * math.sqrt(12) * 2 / 3
 
 
-def _resting(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
+def _resting(bench: LogContext, spans: Sequence[OffSpan]) -> Finding:
     if not bench.has("battery_v"):
-        return Unseen("battery_v is not logged")
+        return NotEvaluated("battery_v is not logged")
     opening = [span for span in spans if span.opens]
     if not opening:
-        return Unseen("the log does not begin with the key off; start it before the first key-on")
+        return NotEvaluated("the log does not begin with the key off; start it before the first key-on")
     span = opening[0]
     from_s = span.settled.from_s if span.settled else span.from_s
     from_s = max(from_s, span.to_s - RESTED_S)
@@ -108,7 +108,7 @@ def _resting(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
     volts = part.mean["battery_v"]
     good = np.isfinite(volts)
     if good.sum() < 4 or span.to_s - from_s < 2.0:
-        return Unseen("the key was on within 2 s of the log's start; record the rested battery first")
+        return NotEvaluated("the key was on within 2 s of the log's start; record the rested battery first")
     volts = volts[good]
     step_s = float(np.median(np.diff(part.start_s[good])))
     mean = bench.mean_of("battery_v", volts, step_s)
@@ -131,5 +131,5 @@ def _resting(bench: Bench, spans: Sequence[OffSpan]) -> Finding:
         to_s=float(part.end_s[-1]),
         parts=level_parts(mean.u, accuracy, mean.value, float(part.end_s[-1] - part.start_s[0]), most_s=RESTED_S),
         story=f"over {part.end_s[-1] - part.start_s[0]:.0f} s",
-        doubt=doubt,
+        disqualified=doubt,
     )

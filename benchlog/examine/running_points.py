@@ -11,8 +11,8 @@ from benchlog.analysis.fed import KEPT_SHARE, LIVE_SHARE, fed_a
 from benchlog.analysis.running import RAISED_V, Flags, Running, least_a
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import combine
-from benchlog.examine.bench import Bench
-from benchlog.examine.story import ENGINE_ROLES, SLOW_POINT_S
+from benchlog.examine.context import LogContext
+from benchlog.examine.timeline import ENGINE_ROLES, SLOW_POINT_S
 
 POINT_S = 0.2
 #: The alternator comes up and the battery's voltage settles for this long after the start, s.
@@ -67,7 +67,7 @@ class RunningPoints:
         return float(np.median(gaps)) if len(gaps) else 0.0
 
 
-def running_points(bench: Bench) -> RunningPoints | None:
+def running_points(bench: LogContext) -> RunningPoints | None:
     roles = [role for role in ENGINE_ROLES if bench.has(role)]
     accuracy = bench.accuracy.get("battery_a")
     least = least_a(combine(accuracy.change_u(10.0), accuracy.level_u(0.0)) if accuracy else 0.1)
@@ -115,7 +115,7 @@ def _states(run: Running, start: Array, end: Array, volts: Array, amps: Array, l
     return charged, uncharged
 
 
-def _load(bench: Bench) -> tuple[Array, Array, str]:
+def _load(bench: LogContext) -> tuple[Array, Array, str]:
     """The load through the feed over the log, A, from its best witness: times, load, and in words what shows it."""
     table = coarse(bench.overview, bench.log.start_s, bench.log.end_s, SLOW_POINT_S, ENGINE_ROLES)
     load = np.full(len(table), np.nan)

@@ -14,7 +14,7 @@ from benchlog.core.errors import BadLog
 from benchlog.core.numbers import number
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.core.trace import Band, Overview
-from benchlog.examine.bench import Bench, Samples
+from benchlog.examine.context import LogContext, Samples
 from benchlog.examine.off_state import OffState
 from benchlog.log.readers.hints import LONGEST_S, relay_time_hint
 from benchlog.logger.model import Logger
@@ -109,7 +109,7 @@ def _refuse_reversed(name: str, view: Overview, role: str, band: Band) -> None:
 
 
 def doubtful_readings(
-    bench: Bench, logger: Logger, findings: Mapping[str, Finding], off_state: OffState
+    bench: LogContext, logger: Logger, findings: Mapping[str, Finding], off_state: OffState
 ) -> tuple[str, ...]:
     """A sentence for each reading that looks like a mistake of the log or the plan, though the log can be used."""
     notes = [
@@ -171,7 +171,7 @@ def _range_notes(view: Overview) -> list[str]:
     return notes
 
 
-def _rest_notes(bench: Bench, rest: Finding | None) -> list[str]:
+def _rest_notes(bench: LogContext, rest: Finding | None) -> list[str]:
     """A battery that rests higher than its chemistry can may be of another."""
     kind = CHEMISTRY[bench.plan.battery.chemistry]
     full_v = kind.rest[-1][1]
@@ -184,7 +184,7 @@ def _rest_notes(bench: Bench, rest: Finding | None) -> list[str]:
     ]
 
 
-def _drain_notes(bench: Bench, off_state: OffState) -> list[str]:
+def _drain_notes(bench: LogContext, off_state: OffState) -> list[str]:
     """The battery's voltage does not show the charge that the drain would have taken."""
     drain, battery = off_state.drain, bench.overview.bands.get("battery_v")
     given = off_state.findings["off_state_drain"]

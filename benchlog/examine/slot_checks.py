@@ -3,11 +3,11 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.plateaus import Plateau
 from benchlog.analysis.slots import marked_on
 from benchlog.core.uncertainty import conformity
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.load_checks import Loads
 from benchlog.examine.own_channel import own_channel
 from benchlog.examine.slot_dead import left_out, no_step, watched
@@ -33,7 +33,7 @@ class SlotWork:
     first_on: tuple[float, ...] = ()
 
 
-def examine_slots(bench: Bench, loads: Loads, limits: Mapping[str, PlannedLimit]) -> SlotWork:
+def examine_slots(bench: LogContext, loads: Loads, limits: Mapping[str, PlannedLimit]) -> SlotWork:
     """Findings for each ``slot_N_current``, and the steps that are the fuse block's."""
     findings: dict[str, Finding] = {}
     planned = {circuit.slot: circuit.planned_a for circuit in bench.plan.circuit}
@@ -48,7 +48,7 @@ def examine_slots(bench: Bench, loads: Loads, limits: Mapping[str, PlannedLimit]
     if not by_feed:
         for slot in [slot for slot in unlogged if switched_unseen(bench, slot)]:
             # its step is nowhere in the log, so no other step may be taken for it
-            findings[f"slot_{slot}_current"] = Unseen(
+            findings[f"slot_{slot}_current"] = NotEvaluated(
                 f"slot {slot} was switched on while battery_a was not measured; switch it on again with the shunt free"
                 + bench.bridged_in(*bench.story.on)
             )
@@ -73,7 +73,7 @@ def examine_slots(bench: Bench, loads: Loads, limits: Mapping[str, PlannedLimit]
     return SlotWork(findings, tuple(next(proven) if group else () for group in groups), first)
 
 
-def _first_rises(bench: Bench, loads: Loads) -> tuple[float, ...]:
+def _first_rises(bench: LogContext, loads: Loads) -> tuple[float, ...]:
     """When the current into the fuse block first rose in each key-on, s."""
     if not bench.has("feed_a"):
         return ()
@@ -83,7 +83,7 @@ def _first_rises(bench: Bench, loads: Loads) -> tuple[float, ...]:
 
 
 def _matched(
-    bench: Bench,
+    bench: LogContext,
     slot: int,
     key_ons: Sequence[KeyOn],
     steps: AllSteps,
@@ -93,21 +93,21 @@ def _matched(
     """The slot's current from the key-ons that show it: marked ones before others, and not proven where they differ."""
     role = steps.role
     if not bench.has(role):
-        return Unseen("neither the slot's own current, feed_a nor battery_a is logged")
+        return NotEvaluated("neither the slot's own current, feed_a nor battery_a is logged")
     shared = [one.together[slot] for one in key_ons if slot in one.together]
     shown = [one for one in key_ons if one.matches[slot].step is not None and slot not in one.together]
     shown = [one for one in shown if one.matches[slot].marked] or shown
     if not shown:
         if shared:
             step, slots = shared[0]
-            return Unseen(
+            return NotEvaluated(
                 f"slots {' and '.join(map(str, slots))} seem to have come on in one step of {step.amps:.2f} A at "
                 f"{step.time_s:.1f} s; switch them on one by one"
             )
         empty = next((one.matches[slot] for one in key_ons if one.matches[slot].marked), None)
         if empty is not None:
             if not any(watched(bench, at_s, loads) for at_s in marked_on(bench.log.marks, slot)):
-                return Unseen(
+                return NotEvaluated(
                     f"the load was not steady around the mark of slot {slot}, so a step there may be lost; switch it "
                     "on again, by itself, and leave it on for 4 s"
                 )
@@ -115,12 +115,12 @@ def _matched(
         dead = next((found for one in key_ons if (found := left_out(bench, slot, one, steps)) is not None), None)
         if dead is not None:
             return dead
-        return Unseen(
+        return NotEvaluated(
             f"no load step of {role} fits slot {slot}; switch it on by itself with the key on and the engine off"
             + (bench.bridged_in(*bench.story.on) if role == "battery_a" else "")
         )
     findings = [from_step(bench, slot, one, role, limit) for one in shown]
-    sure = [finding for finding in findings if not finding.doubt] or findings
+    sure = [finding for finding in findings if not finding.disqualified] or findings
     if limit is not None and len(sure) > 1:
         verdicts = [_judged(finding, limit) for finding in sure]
         if any(one.matches[slot].marked for one in shown) and "fail" in verdicts:
@@ -128,7 +128,7 @@ def _matched(
         if len(set(verdicts)) > 1:
             return replace(
                 sure[0],
-                doubt="the key-ons of this log give it different currents",
+                disqualified="the key-ons of this log give it different currents",
                 remedy=note_it(slot),
             )
     return sure[0]

@@ -9,7 +9,7 @@ from benchlog.analysis.measurement import Measured
 from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
 from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, marked_on
 from benchlog.core.uncertainty import PASS_PROBABILITY, combine
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.slot_match import KeyOn
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import AllSteps
@@ -23,7 +23,7 @@ SLOW_STEP_S = 1.0
 FEWEST_OTHERS, WATCHED_S = 1, 4.0
 
 
-def watched(bench: Bench, mark_s: float, groups: Sequence[Sequence[Plateau]]) -> bool:
+def watched(bench: LogContext, mark_s: float, groups: Sequence[Sequence[Plateau]]) -> bool:
     """Whether steady stretches of one key-on lie around a mark, with the engine neither cranked nor started there."""
     begins, ends = mark_s - MARK_BEFORE_S, mark_s + MARK_AFTER_S
     if any(crank.from_s < ends and begins < crank.to_s for crank in bench.story.cranks):
@@ -37,7 +37,7 @@ def watched(bench: Bench, mark_s: float, groups: Sequence[Sequence[Plateau]]) ->
     return False
 
 
-def no_step(bench: Bench, slot: int, match: Match, role: str) -> Measured:
+def no_step(bench: LogContext, slot: int, match: Match, role: str) -> Measured:
     """The slot was marked on, and nothing came."""
     from_s = marked_on(bench.log.marks, slot)[0]
     accuracy = bench.accuracy.get(role)
@@ -49,12 +49,14 @@ def no_step(bench: Bench, slot: int, match: Match, role: str) -> Measured:
         from_s,
         from_s + MARK_AFTER_S,
         f"marked on, and {role} shows no step there",
-        doubt=None if near is None else f"the step of {near.amps:.2f} A at {near.time_s:.1f} s may be this circuit",
+        disqualified=None
+        if near is None
+        else f"the step of {near.amps:.2f} A at {near.time_s:.1f} s may be this circuit",
         remedy=None if near is None else "set the mark as the circuit is switched on",
     )
 
 
-def left_out(bench: Bench, slot: int, one: KeyOn, steps: AllSteps) -> Measured | None:
+def left_out(bench: LogContext, slot: int, one: KeyOn, steps: AllSteps) -> Measured | None:
     """The slot draws nothing, though no mark says so: every other circuit came on, and no step is left for this one.
 
     Only where the paths prove which steps are the fuse block's, and that nothing was on there from the beginning.
@@ -91,7 +93,7 @@ def left_out(bench: Bench, slot: int, one: KeyOn, steps: AllSteps) -> Measured |
     )
 
 
-def _nothing_at_first(bench: Bench, one: KeyOn, steps: AllSteps, planned: float) -> bool:
+def _nothing_at_first(bench: LogContext, one: KeyOn, steps: AllSteps, planned: float) -> bool:
     """Whether the fuse block carried nothing before the first step, by the paths: else a circuit may be on since."""
     if steps.role == "feed_a":
         return one.first is not None and abs(one.first.readings["feed_a"].value) < 0.5 * planned

@@ -3,12 +3,12 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from benchlog.analysis.load_steps import Step, follow
+from benchlog.analysis.load_steps import LoadStep, follow
 from benchlog.analysis.plateaus import Plateau
 from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, come_together, marked_on, match_slots
 from benchlog.core.trace import Mark
 from benchlog.core.uncertainty import PASS_PROBABILITY
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.stepped import Stepped
 
 
@@ -19,13 +19,13 @@ class KeyOn:
     steps: tuple[Stepped, ...]
     marks: tuple[Mark, ...]
     matches: Mapping[int, Match]
-    together: Mapping[int, tuple[Step, tuple[int, ...]]]
+    together: Mapping[int, tuple[LoadStep, tuple[int, ...]]]
     first: Plateau | None
     ends_s: float
 
 
 def match_key_on(
-    bench: Bench, role: str, group: Sequence[Plateau], steps: tuple[Stepped, ...], planned: Mapping[int, float]
+    bench: LogContext, role: str, group: Sequence[Plateau], steps: tuple[Stepped, ...], planned: Mapping[int, float]
 ) -> KeyOn:
     """Match the steps of one key-on, by the current ``role``, to marks and plan."""
     marks = tuple(
@@ -63,7 +63,7 @@ def proven_steps(one: KeyOn) -> tuple[Stepped, ...]:
     )
 
 
-def switched_unseen(bench: Bench, slot: int) -> bool:
+def switched_unseen(bench: LogContext, slot: int) -> bool:
     """Whether a slot was marked on, and each time while the battery's shunt was bridged."""
     at = marked_on(bench.log.marks, slot)
     return bool(at) and all(any(bridge.touches(t, t) for bridge in bench.bridged) for t in at)

@@ -2,7 +2,7 @@
 
 import math
 
-from benchlog.analysis.load_steps import Step, follow, hidden_beside
+from benchlog.analysis.load_steps import LoadStep, follow, hidden_beside
 from benchlog.analysis.measurement import Measured
 from benchlog.analysis.slots import MARK_AFTER_S, Match
 from benchlog.analysis.switched import UP_ABOVE_V
@@ -14,7 +14,7 @@ from benchlog.core.uncertainty import (
     probability_of_conforming,
     rectangular,
 )
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.own_channel import as_pulsed
 from benchlog.examine.slot_match import KeyOn, note_it
 from benchlog.examine.stepped import ANOTHER_BESIDE
@@ -24,7 +24,7 @@ from benchlog.plan.limits import PlannedLimit
 COVERS = 0.95
 
 
-def from_step(bench: Bench, slot: int, one: KeyOn, role: str, limit: PlannedLimit | None) -> Measured:
+def from_step(bench: LogContext, slot: int, one: KeyOn, role: str, limit: PlannedLimit | None) -> Measured:
     """The slot's current by the step that was matched to it; there must be one."""
     match = one.matches[slot]
     step = match.step
@@ -47,19 +47,19 @@ def from_step(bench: Bench, slot: int, one: KeyOn, role: str, limit: PlannedLimi
         step.to_s,
         f"from the step of {role} at {step.time_s:.1f} s, "
         + (f"marked as slot {slot}" if match.marked else f"taken for slot {slot} by its size"),
-        doubt=doubt,
+        disqualified=doubt,
         remedy=remedy,
     )
     return found if step.peak_a is None else as_pulsed(bench, slot, found, step.peak_a, doubt)
 
 
-def _figures(bench: Bench, one: KeyOn, step: Step, role: str) -> tuple[float, float | None]:
+def _figures(bench: LogContext, one: KeyOn, step: LoadStep, role: str) -> tuple[float, float | None]:
     """A step's current as the circuit's, and its standard uncertainty, A."""
     value, u = _step_figures(bench, step, role)
     return value, None if u is None else combine(u, rectangular(abs(value) * _sags_on(bench, one, step)))
 
 
-def _covering(bench: Bench, one: KeyOn, match: Match, value: float, u: float, role: str) -> float:
+def _covering(bench: LogContext, one: KeyOn, match: Match, value: float, u: float, role: str) -> float:
     """The standard uncertainty, A, whose double covers the steps that the circuit's may be with 95 % in all."""
     may = [(step, chance) for step, chance in match.chances if step is not None and chance > 0]
     whole = sum(chance for _, chance in may)
@@ -77,7 +77,7 @@ def _covering(bench: Bench, one: KeyOn, match: Match, value: float, u: float, ro
     return half / COVERAGE_K
 
 
-def _by_size(bench: Bench, one: KeyOn, slot: int, match: Match, role: str, limit: PlannedLimit) -> str | None:
+def _by_size(bench: LogContext, one: KeyOn, slot: int, match: Match, role: str, limit: PlannedLimit) -> str | None:
     """Why the verdict by size is not proven over all assignments of steps to circuits; None where it is."""
     step = match.step
     if step is None:
@@ -87,7 +87,7 @@ def _by_size(bench: Bench, one: KeyOn, slot: int, match: Match, role: str, limit
     if verdict == "not proven":
         return None
     right = 0.0
-    wrong: list[tuple[float, Step | None]] = []
+    wrong: list[tuple[float, LoadStep | None]] = []
     for other, chance in match.chances:
         if other is None:
             wrong.append((chance, other))
@@ -107,7 +107,7 @@ def _by_size(bench: Bench, one: KeyOn, slot: int, match: Match, role: str, limit
     return f"the step of {likeliest.amps:.2f} A at {likeliest.time_s:.1f} s may be slot {slot} instead"
 
 
-def _sags_on(bench: Bench, one: KeyOn, step: Step) -> float:
+def _sags_on(bench: LogContext, one: KeyOn, step: LoadStep) -> float:
     """By how much, relative, the circuit's voltage goes on to change while it is on: so may its current.
 
     A heater draws less in proportion as the voltage falls, a converter more. The circuit's voltage is the feed's,
@@ -125,7 +125,7 @@ def _sags_on(bench: Bench, one: KeyOn, step: Step) -> float:
 
 
 def _mistaken(
-    bench: Bench, slot: int, one: KeyOn, match: Match, step: Step, role: str, limit: PlannedLimit
+    bench: LogContext, slot: int, one: KeyOn, match: Match, step: LoadStep, role: str, limit: PlannedLimit
 ) -> str | None:
     """Why the step may be another load than the slot's, with another verdict; None where it may not."""
     value, u = _step_figures(bench, step, role)
@@ -152,7 +152,7 @@ def _mistaken(
     return None
 
 
-def _went_off(slot: int, one: KeyOn, step: Step) -> bool:
+def _went_off(slot: int, one: KeyOn, step: LoadStep) -> bool:
     """Whether the load of this step was switched off amid the test, while the circuits stay on as they come."""
     loads = [load for load in follow([stepped.step for stepped in one.steps]) if load.ons]
     mine = next((load for load in loads if any(up is step for up in load.ons)), None)
@@ -166,6 +166,6 @@ def _went_off(slot: int, one: KeyOn, step: Step) -> bool:
     return bool(later) and len(stay) >= len(loads) / 2
 
 
-def _step_figures(bench: Bench, step: Step, role: str) -> tuple[float, float | None]:
+def _step_figures(bench: LogContext, step: LoadStep, role: str) -> tuple[float, float | None]:
     accuracy = bench.accuracy.get(role)
     return step.load_a, None if accuracy is None else combine(step.load_u, accuracy.change_u(step.load_a))

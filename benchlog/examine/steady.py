@@ -13,7 +13,7 @@ from benchlog.analysis.plateaus import Plateau, find_plateaus
 from benchlog.analysis.pulsed import FEWEST_SAMPLES, Pulsing, find_pulsing
 from benchlog.analysis.unpulsed import joined, without_pulses
 from benchlog.core.trace import Array
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 
 POINT_S, FINE_S = 0.05, 0.01
 #: What the feed loses, and the ground bus's lift with a low-side shunt's own drop taken off, V.
@@ -37,7 +37,7 @@ class Evened:
     flutters: tuple[Flutter, ...]
 
 
-def evened(bench: Bench, from_s: float, to_s: float, by: str, roles: Sequence[str]) -> Evened:
+def evened(bench: LogContext, from_s: float, to_s: float, by: str, roles: Sequence[str]) -> Evened:
     """A stretch with the pulses of the current ``by`` evened out on every channel."""
     fine = coarse(bench.overview, from_s, to_s, FINE_S, roles)
     if len(fine) < 4:
@@ -55,7 +55,7 @@ def evened(bench: Bench, from_s: float, to_s: float, by: str, roles: Sequence[st
     return Evened(coarse(bench.overview, from_s, to_s, POINT_S, roles), (), ())
 
 
-def steady(bench: Bench, from_s: float, to_s: float, by: str, roles: Sequence[str]) -> list[Plateau]:
+def steady(bench: LogContext, from_s: float, to_s: float, by: str, roles: Sequence[str]) -> list[Plateau]:
     """The steady stretches by the current ``by``, with the readings of all roles, ``DROP`` and ``LIFT``."""
     even = evened(bench, from_s, to_s, by, roles)
     table = _with_paths(bench, even.table)
@@ -74,14 +74,14 @@ def steady(bench: Bench, from_s: float, to_s: float, by: str, roles: Sequence[st
     ]
 
 
-def _calm(bench: Bench, by: str) -> float:
+def _calm(bench: LogContext, by: str) -> float:
     """How far noise alone makes a current swing, A: with the key off, where nothing is switched."""
     spans = [(a, b) for a, b in bench.story.off if b - a > CALM_S]
     found = [calm_swing(coarse(bench.overview, b - CALM_S, b - 0.2, FINE_S, [by]), by) for _, b in spans]
     return min(found, default=math.inf)
 
 
-def _counted(bench: Bench, flutter: Flutter, by: str) -> Flutter:
+def _counted(bench: LogContext, flutter: Flutter, by: str) -> Flutter:
     middle = (flutter.from_s + flutter.to_s) / 2
     wide = max(LOOK_S, 40 * bench.overview.step_s)
     trace = bench.log.trace(max(middle - wide, flutter.from_s), min(middle + wide, flutter.to_s), [by])
@@ -124,7 +124,7 @@ def path_means(mean: Mapping[str, Array], low_side_ohm: Mapping[str, float]) -> 
     return found
 
 
-def _with_paths(bench: Bench, table: Coarse) -> Coarse:
+def _with_paths(bench: LogContext, table: Coarse) -> Coarse:
     """The table with what the feed loses and how far the bus is lifted, point by point."""
     paths = path_means(table.mean, bench.low_side_ohm)
     if not (len(table) and bench.lift_known(float(table.start_s[0]), float(table.end_s[-1]))):

@@ -5,12 +5,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from benchlog.analysis.load_steps import Step
+from benchlog.analysis.load_steps import LoadStep
 from benchlog.analysis.plateaus import Plateau
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.analysis.witness import PathStep, judge_steps
 from benchlog.core.uncertainty import combine, rectangular
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.steady import DROP, LIFT, new_pulse
 from benchlog.plan.limits import feed_path, ground_path
 
@@ -34,7 +34,7 @@ UNSTATED_U_V = 0.002
 class Stepped:
     """One load step between two steady stretches."""
 
-    step: Step
+    step: LoadStep
     before: Plateau
     after: Plateau
 
@@ -54,7 +54,9 @@ class AllSteps:
     ratios: Mapping[str, float]
 
 
-def find_steps(bench: Bench, groups: Sequence[Sequence[Plateau]], role: str, key_on_s: Sequence[float]) -> AllSteps:
+def find_steps(
+    bench: LogContext, groups: Sequence[Sequence[Plateau]], role: str, key_on_s: Sequence[float]
+) -> AllSteps:
     """Changes of load between neighbouring steady stretches, each with its owner.
 
     Args:
@@ -104,7 +106,7 @@ def _step(before: Plateau, after: Plateau, role: str, rounding_u: float) -> Step
     answer = _answer_a(before, after, a.value, role)
     unseen = rectangular(UNSEEN_SAG * abs(a.value)) if answer is None else rectangular(answer)
     u = combine(a.u, b.u, rounding_u, pulse_u, unseen)
-    step = Step(
+    step = LoadStep(
         after.from_s,
         amps,
         u,
@@ -151,14 +153,14 @@ def live(plateau: Plateau) -> bool:
     return feed.value > (0.5 * battery.value if battery else UP_ABOVE_V)
 
 
-def _path_step(bench: Bench, path: str, one: Stepped) -> PathStep | None:
+def _path_step(bench: LogContext, path: str, one: Stepped) -> PathStep | None:
     a, b = one.before.readings.get(path), one.after.readings.get(path)
     if a is None or b is None or not (live(one.before) and live(one.after)):
         return None
     return PathStep(b.value - a.value, path_step_u(bench, path, one))
 
 
-def path_step_u(bench: Bench, path: str, one: Stepped) -> float:
+def path_step_u(bench: LogContext, path: str, one: Stepped) -> float:
     """Standard uncertainty of the change of a path's voltage over a step, V."""
     a, b = one.before.readings[path], one.after.readings[path]
     parts = [a.u, b.u]
@@ -172,7 +174,7 @@ def path_step_u(bench: Bench, path: str, one: Stepped) -> float:
     return combine(*parts)
 
 
-def gain_apart(bench: Bench) -> float:
+def gain_apart(bench: LogContext) -> float:
     """Standard uncertainty of how far the gains of ``battery_v`` and ``feed_v`` lie apart, relative."""
     battery, feed = bench.accuracy.get("battery_v"), bench.accuracy.get("feed_v")
     if battery is None or feed is None:
@@ -180,7 +182,7 @@ def gain_apart(bench: Bench) -> float:
     return math.hypot(battery.gain_rel, feed.gain_rel) / math.sqrt(3)
 
 
-def least_ohm(bench: Bench) -> dict[str, float]:
+def least_ohm(bench: LogContext) -> dict[str, float]:
     """Path -> a resistance that it has at the least, Ω."""
     planned = {DROP: feed_path(bench.plan), LIFT: ground_path(bench.plan)}
     return {

@@ -7,7 +7,7 @@ import numpy as np
 from benchlog.analysis.charging import rises_slowly
 from benchlog.analysis.coarse import runs
 from benchlog.analysis.measurement import Measured
-from benchlog.examine.bench import Bench
+from benchlog.examine.context import LogContext
 from benchlog.examine.running_points import RunningPoints
 
 #: An alternator that gives less than this share of the load gives nothing, 1.
@@ -20,7 +20,7 @@ AROUND_S = 2.0
 ONE_SIDED = 1.645
 
 
-def _slowly(bench: Bench, points: RunningPoints) -> bool:
+def _slowly(bench: LogContext, points: RunningPoints) -> bool:
     """Whether charging comes and goes with the engine's speed, rather than with a load that is switched."""
     role = "battery_a" if bench.has("battery_a") else "battery_v"
     edges = [
@@ -55,7 +55,9 @@ def _by_speed(points: RunningPoints) -> bool:
     return some_a <= least if points.load_how else abs(some_a) <= least
 
 
-def judged(bench: Bench, points: RunningPoints, whole: Measured, worse: Measured, words: str, room: float) -> Measured:
+def judged(
+    bench: LogContext, points: RunningPoints, whole: Measured, worse: Measured, words: str, room: float
+) -> Measured:
     """The worse of two states where the engine's speed makes them; the mean where a load may.
 
     Args:
@@ -63,13 +65,12 @@ def judged(bench: Bench, points: RunningPoints, whole: Measured, worse: Measured
         words: what either state shows. room: from the worse one to its limit, in its unit; negative beyond.
     """
     if _by_speed(points) or _slowly(bench, points):
-        return replace(worse, story=words, only_fails=whole.only_fails, remedy=whole.remedy)
+        return replace(worse, story=words, one_sided=whole.one_sided, remedy=whole.remedy)
     told = replace(whole, story=f"{whole.story}; {words}" if whole.story else words)
     if worse.u is not None and room >= ONE_SIDED * worse.u:
         return told
     return replace(
         told,
-        only_fails=told.only_fails
-        or "whether the engine's speed or a load that came on ended the charging is not known",
+        one_sided=told.one_sided or "whether the engine's speed or a load that came on ended the charging is not known",
         remedy=told.remedy or 'a log at idle and another one revved, with "running" marked, would prove it',
     )

@@ -12,7 +12,7 @@ from benchlog.core.numbers import number, with_uncertainty
 from benchlog.core.roles import ROLE_UNITS, SHUNT_ROLES
 from benchlog.core.trace import Band, Overview, Trace
 from benchlog.core.uncertainty import COVERAGE_K, Accuracy
-from benchlog.examine.bench import Samples
+from benchlog.examine.context import Samples
 from benchlog.examine.log_behind import LogBehind
 from benchlog.logger.model import Logger
 
@@ -123,7 +123,7 @@ def use_zeros(
         bridged = any(bridge.touches(*inner(begin, end)) for bridge in bridges)
         for role in roles:
             channel = logger.channel_of(role)
-            offset = channel.offset_c if channel else None
+            offset = channel.offset_canonical if channel else None
             resolution = (channel.resolution_c if channel else None) or 0.0
             zero = (
                 "the shunt was bridged in it"

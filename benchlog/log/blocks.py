@@ -9,7 +9,7 @@ import numpy as np
 
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.core.trace import Trace
-from benchlog.log.readers.parts import Parts
+from benchlog.log.readers.parts import BlockParts
 from benchlog.log.readers.raw import Piece, Table
 from benchlog.log.readers.timeline import State, place
 
@@ -47,14 +47,14 @@ class Blocks:
 
     def __init__(self, table: Table, logger: "Logger") -> None:
         self._table, self._logger = table, logger
-        self._blocks: list[tuple[Piece, State, Parts | None]] = []
+        self._blocks: list[tuple[Piece, State, BlockParts | None]] = []
         self.starts_s: list[float] = []
         self.ends_s: list[float] = []
         self._held: OrderedDict[int, Trace] = OrderedDict()
         self._passed, self._read = _Stretches(_PASSED_BYTES), _Stretches(_READ_BYTES)
         self._lock = threading.Lock()
 
-    def add(self, piece: Piece, before: State, parts: Parts | None, trace: Trace) -> None:
+    def add(self, piece: Piece, before: State, parts: BlockParts | None, trace: Trace) -> None:
         """Take the next block, one sample at least; ``before``: what it needs to know of those before it."""
         n = len(self._blocks)
         self._blocks.append((piece, before, parts))

@@ -8,7 +8,7 @@ from pydantic_core import PydanticCustomError
 
 from benchlog.core.roles import ROLE_UNITS, UNITS
 from benchlog.core.toml_faults import near, shown
-from benchlog.core.toml_files import Table
+from benchlog.core.toml_files import TomlTable
 
 TimeUnit = Literal["s", "ms", "us", "epoch_s", "epoch_ms", "iso8601"]
 TIME_UNITS: tuple[str, ...] = get_args(TimeUnit)
@@ -43,7 +43,7 @@ Column = Annotated[
 _ROLES: list[JsonValue] = [role for role in ROLE_UNITS if role != "time_s"]
 
 
-class LogTime(Table):
+class LogTime(TomlTable):
     """The log's time column."""
 
     column: Column = Field(description="a header, or a column number from 1", examples=["t_us"])
@@ -53,7 +53,7 @@ class LogTime(Table):
     )
 
 
-class Channel(Table):
+class Channel(TomlTable):
     """One column of the log, and what is known of it."""
 
     column: Column = Field(description="a header, or a column number from 1", examples=["I_batt"])
@@ -132,7 +132,7 @@ class Channel(Table):
         return None if self.gain_error_pct is None else self.gain_error_pct / 100.0
 
     @property
-    def offset_c(self) -> float | None:
+    def offset_canonical(self) -> float | None:
         """Half-width of the offset's limits, in the role's own unit; None where not stated."""
         return None if self.offset_error is None else self.offset_error * self._to_si
 

@@ -9,7 +9,7 @@ from pydantic import Field, PrivateAttr
 
 from benchlog.core.errors import BadLogger
 from benchlog.core.roles import ROLE_UNITS
-from benchlog.core.toml_files import Table, load, schema, validated
+from benchlog.core.toml_files import TomlTable, load, schema, validated
 from benchlog.logger.channels import (
     TIME_UNITS,
     Channel,
@@ -53,7 +53,7 @@ _BATTERY_DATA_TIMES: dict[str, TimeUnit] = {
 }
 
 
-class LoggerName(Table):
+class LoggerName(TomlTable):
     """The logger as a whole."""
 
     name: str = Field(default="logger", min_length=1, description="what it is called", examples=["two-range logger"])
@@ -62,7 +62,7 @@ class LoggerName(Table):
     )
 
 
-class LoggerFile(Table):
+class LoggerFile(TomlTable):
     """A logger file."""
 
     logger: LoggerName = LoggerName()
@@ -70,7 +70,7 @@ class LoggerFile(Table):
     channel: tuple[Channel, ...] = Field(strict=False, min_length=1)
 
 
-class Logger(Table):
+class Logger(TomlTable):
     """A logger: its channels, and how its log tells time.
 
     Where neither ``rate_hz`` nor ``time`` is set, the log itself must have a ``time_s`` column.

@@ -8,7 +8,7 @@ from pydantic import AfterValidator, Field, StringConstraints, model_validator
 from pydantic_core import PydanticCustomError
 
 from benchlog.core.roles import SLOTS
-from benchlog.core.toml_files import Table, load, schema, validated
+from benchlog.core.toml_files import TomlTable, load, schema, validated
 from benchlog.plan.wiring import M_PER_FT, Conductor, conductor
 
 CHEMISTRIES = ("flooded", "agm", "gel", "lifepo4")
@@ -30,7 +30,7 @@ Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 
 
-class Run(Table):
+class Run(TomlTable):
     """A wire run."""
 
     conductor: Wire | None = Field(default=None, description='wire size: "4 mm2" or "12 AWG"', examples=["4 mm2"])
@@ -50,21 +50,21 @@ class Run(Table):
         return self.length_ft * M_PER_FT if self.length_ft is not None else self.length_m
 
 
-class Install(Table):
+class Install(TomlTable):
     """The finished wiring job."""
 
     bike: Name = Field(description="the season is kept under this name", examples=["Larch"])
     notes: str | None = Field(default=None, description="free text", examples=["winter touring bike"])
 
 
-class Battery(Table):
+class Battery(TomlTable):
     """The bike's battery."""
 
     chemistry: Literal["flooded", "agm", "gel", "lifepo4"] = Field(description="its kind", examples=["agm"])
     capacity_ah: Positive = Field(description="rated capacity, Ah", examples=[11.2])
 
 
-class Relay(Table):
+class Relay(TomlTable):
     """The relay that switches the feed."""
 
     trigger: Name | None = Field(
@@ -110,7 +110,7 @@ class Circuit(Run):
     fuse_a: Positive | None = Field(default=None, description="its fuse, A", examples=[5])
 
 
-class Limits(Table):
+class Limits(TomlTable):
     """Limits of the measured values; one that is left out makes its check 'not planned'."""
 
     off_state_drain_ma: NotNegative | None = Field(
@@ -147,7 +147,7 @@ class Limits(Table):
     )
 
 
-class Plan(Table):
+class Plan(TomlTable):
     """The planned values of one install."""
 
     install: Install

@@ -8,6 +8,6 @@ season.part("source_resistance").trend.slope_per_year   # mΩ a year, with its i
 season.standing.low_days   # days until half charge, at least
 """
 
-from benchlog.season.season import Change, Part, Season, season_of
+from benchlog.season.season import NotedChange, Part, Season, season_of
 
-__all__ = ["Change", "Part", "Season", "season_of"]
+__all__ = ["NotedChange", "Part", "Season", "season_of"]

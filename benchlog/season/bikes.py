@@ -6,7 +6,7 @@ from datetime import date
 
 from benchlog.season.dates import day_words
 from benchlog.season.season import Season
-from benchlog.season.words import SHAPES, URGENCIES, Advice
+from benchlog.season.words import SHAPES, URGENCIES, SeasonAdvice
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +22,7 @@ class Glance:
     """
 
     bike: str
-    advice: Advice
+    advice: SeasonAdvice
     more: int
     charge: str
     stand_until: date | None

@@ -10,7 +10,7 @@ from datetime import datetime
 
 import numpy as np
 
-from benchlog.season.trend import Array, huber, likeness_factor
+from benchlog.season.trend import Array, autocorrelation_inflation, huber
 
 #: Readings on either side of a step.
 LEAST_EACH_SIDE = 3
@@ -36,7 +36,7 @@ _HARDLY_WORSE = 3.84
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class LevelShift:
     """The clearest step of one series.
 
     Attributes:
@@ -74,7 +74,7 @@ class Break:
     number: int | None = None
 
 
-def clearest_step(time: Array, y: Array, others: Array, rng: np.random.Generator) -> Step | None:
+def clearest_step(time: Array, y: Array, others: Array, rng: np.random.Generator) -> LevelShift | None:
     """The clearest step of ``y`` beside a trend and ``others``; None where the series is too short or too even.
 
     Args:
@@ -112,7 +112,7 @@ def clearest_step(time: Array, y: Array, others: Array, rng: np.random.Generator
     p = _by_chance(residual, basis, steps, clear, rng) if surely else 1.0
     worse = n * np.log((1 - share) / max(1 - share[best], 1e-9)) if share[best] < 1 else np.where(share < 1, np.inf, 0)
     near = places[worse <= _HARDLY_WORSE]
-    return Step(int(near.min()), at, int(near.max()), size, p)
+    return LevelShift(int(near.min()), at, int(near.max()), size, p)
 
 
 def _by_chance(residual: Array, basis: Array, steps: Array, clear: float, rng: np.random.Generator) -> float:
@@ -131,7 +131,7 @@ def _by_chance(residual: Array, basis: Array, steps: Array, clear: float, rng: n
     return (1 + seen) / (1 + made)
 
 
-def found_steps(time: Array, y: Array, others: Array, alpha: float, rng: np.random.Generator) -> list[Step]:
+def found_steps(time: Array, y: Array, others: Array, alpha: float, rng: np.random.Generator) -> list[LevelShift]:
     """Every proven step of a series, earliest first: the clearest, then those of the parts before and after it.
 
     Where none is proven in the whole, the first and the last two thirds are looked at: two steps hide each other.
@@ -155,8 +155,8 @@ def found_steps(time: Array, y: Array, others: Array, alpha: float, rng: np.rand
     return [*before, step, *(_moved(one, at) for one in after)]
 
 
-def _moved(step: Step, by: int) -> Step:
-    return Step(step.first + by, step.at + by, step.last + by, step.size, step.p)
+def _moved(step: LevelShift, by: int) -> LevelShift:
+    return LevelShift(step.first + by, step.at + by, step.last + by, step.size, step.p)
 
 
 def _size(known: Array, time: Array, y: Array, at: int) -> tuple[float, bool, float]:
@@ -172,7 +172,7 @@ def _size(known: Array, time: Array, y: Array, at: int) -> tuple[float, bool, fl
     whole = np.column_stack([known, *columns])
     fitted = huber(whole, y)
     residual = y - whole @ fitted
-    alike = likeness_factor(residual, whole.shape[1] - 1)
+    alike = autocorrelation_inflation(residual, whole.shape[1] - 1)
     variance = float(residual @ residual) / max(n - whole.shape[1], 1) * alike
     own = np.linalg.pinv(whole.T @ whole)[known.shape[1], known.shape[1]]
     size = float(fitted[known.shape[1]])

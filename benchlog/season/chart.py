@@ -50,7 +50,7 @@ def _blocks(season: Season, colour: bool, width: int) -> Iterator[list[str]]:
         yield fold(_MEANING, "", "", width)
 
 
-def _advice(advice: words.Advice, width: int) -> Iterator[str]:
+def _advice(advice: words.SeasonAdvice, width: int) -> Iterator[str]:
     yield from fold(
         f"{words.SHAPES[advice.urgency]} {advice.about}: {advice.words}: {advice.because}.", "", "  ", width
     )

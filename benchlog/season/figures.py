@@ -39,7 +39,7 @@ _ABOVE = 0.12
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class DrawnSeason:
     """The points of one quantity: its readings, or what stands for thousands of them.
 
     Attributes:
@@ -65,15 +65,17 @@ class Drawn:
         return not self.thinned and bool(self.uncertainty.any()) and len(self.day) <= _MOST_BARS
 
 
-def drawn_of(part: Part) -> Drawn:
+def drawn_of(part: Part) -> DrawnSeason:
     """What is drawn of a quantity: thousands of readings by the very medians that its trend is made from."""
     readings = [r for r in part.readings if math.isfinite(r.value)]
     if len(readings) > MOST_READINGS:
         series = series_of(readings, part.quantity)
-        return Drawn(series.day, series.value, series.temperature_c, np.nan_to_num(series.uncertainty), len(readings))
+        return DrawnSeason(
+            series.day, series.value, series.temperature_c, np.nan_to_num(series.uncertainty), len(readings)
+        )
     known = [(day_of(r.at), r.value, r.temperature_c, r.uncertainty or 0.0) for r in readings]
     columns = np.array(known, dtype=np.float64).reshape(-1, 4)  # a temperature of None becomes NaN
-    return Drawn(columns[:, 0], columns[:, 1], columns[:, 2], columns[:, 3], len(readings))
+    return DrawnSeason(columns[:, 0], columns[:, 1], columns[:, 2], columns[:, 3], len(readings))
 
 
 def part_drawing(part: Part, season: Season) -> "tuple[go.Figure, str] | None":
@@ -82,7 +84,7 @@ def part_drawing(part: Part, season: Season) -> "tuple[go.Figure, str] | None":
     return (_figure(part, season, drawn), _caption(part, season, drawn)) if drawn.readings else None
 
 
-def _caption(part: Part, season: Season, drawn: Drawn) -> str:
+def _caption(part: Part, season: Season, drawn: DrawnSeason) -> str:
     """What the figure shows, in words: only what is there."""
     if drawn.thinned:
         what = [f"{drawn.readings:,} readings, drawn as {len(drawn.day):,} medians of equal stretches of time"]
@@ -106,7 +108,7 @@ def part_figure(part: Part, season: Season) -> "go.Figure | None":
     return None if drawn is None else drawn[0]
 
 
-def _figure(part: Part, season: Season, drawn: Drawn) -> "go.Figure":
+def _figure(part: Part, season: Season, drawn: DrawnSeason) -> "go.Figure":
     import plotly.graph_objects as go  # heavy; only a report or a page pays for it
 
     figure = go.Figure()
@@ -169,7 +171,7 @@ def _add_trend(figure: Any, go: Any, trend: Trend, part: Part, season: Season) -
     )  # fmt: skip
 
 
-def _add_at_20(figure: Any, go: Any, part: Part, drawn: Drawn) -> None:
+def _add_at_20(figure: Any, go: Any, part: Part, drawn: DrawnSeason) -> None:
     days, values = _at_20(part, drawn)
     if len(days):
         name = f"at {AT_C:.0f} °C"
@@ -180,7 +182,7 @@ def _add_at_20(figure: Any, go: Any, part: Part, drawn: Drawn) -> None:
         )  # fmt: skip
 
 
-def _at_20(part: Part, drawn: Drawn) -> tuple[Array, Array]:
+def _at_20(part: Part, drawn: DrawnSeason) -> tuple[Array, Array]:
     """The points as they would be at 20 degC, for those trends that temperature was taken out of."""
     days, values = [np.empty(0)], [np.empty(0)]
     for trend in (*part.earlier, part.trend):
@@ -207,7 +209,7 @@ def _shown(moments: Moments) -> tuple[datetime, datetime]:
     return first - beside, last + beside
 
 
-def _span(figure: Any, drawn: Drawn, limits: Sequence[float]) -> tuple[float, float]:
+def _span(figure: Any, drawn: DrawnSeason, limits: Sequence[float]) -> tuple[float, float]:
     """The stretch of the other axis: all that is drawn, with room for the word above a limit."""
     bars = drawn.uncertainty if drawn.bars else np.zeros(len(drawn.value))
     every = [drawn.value - bars, drawn.value + bars, np.array(limits), *(trace.y for trace in figure.data)]

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from benchlog.season.series import DAYS_A_YEAR, LEAST_DAYS, LEAST_READINGS, Others, Series, day_of, moment_of
-from benchlog.season.trend import Z, likeness_factor, partial_slope
+from benchlog.season.trend import Z, autocorrelation_inflation, partial_slope
 
 #: A trend is not carried further than this.
 HORIZON_YEARS = 5.0
@@ -72,7 +72,7 @@ class TooFew:
 
 
 @dataclass(frozen=True, slots=True)
-class Crossing:
+class LimitCrossing:
     """Where a quantity stands against its limit.
 
     Attributes:
@@ -99,7 +99,9 @@ def trend_of(series: Series, others: Others) -> Trend | TooFew:
     slope, own, residual = partial_slope((series.day - middle) / DAYS_A_YEAR, series.value, others.columns)
     spread = 1.4826 * float(np.median(np.abs(residual - np.median(residual))))
     # the standard error of a median is 1.2533 times that of a mean
-    scatter = Z * 1.2533 * spread / math.sqrt(n) * math.sqrt(likeness_factor(residual, 1 + others.columns.shape[1]))
+    scatter = (
+        Z * 1.2533 * spread / math.sqrt(n) * math.sqrt(autocorrelation_inflation(residual, 1 + others.columns.shape[1]))
+    )
     moved = abs(slope.slope) * series.days / DAYS_A_YEAR
     known = series.usual_uncertainty or 0.0
     ordered = slope.p < PROVEN_P and slope.low * slope.high > 0
@@ -124,7 +126,7 @@ def trend_of(series: Series, others: Others) -> Trend | TooFew:
 
 def crossing_of(
     trend: Trend | TooFew, now: tuple[float, float] | None, low: float | None, high: float | None, today: date
-) -> Crossing:
+) -> LimitCrossing:
     """Where the quantity stands against its limits.
 
     Args:
@@ -132,7 +134,7 @@ def crossing_of(
         low, high: limits, None where the side is open.
     """
     if now is None or (low is None and high is None):
-        return Crossing("open")
+        return LimitCrossing("open")
     value, doubt = now
     # distance inside each limit, the tighter first
     sides: list[tuple[float, Literal["min", "max"], float]] = []
@@ -142,18 +144,18 @@ def crossing_of(
         sides.append((high - value, "max", high))
     inside, side, limit = min(sides)
     if inside < -doubt:
-        return Crossing("crossed", side, limit)
+        return LimitCrossing("crossed", side, limit)
     if inside < doubt:
-        return Crossing("at the limit", side, limit)
+        return LimitCrossing("at the limit", side, limit)
     if isinstance(trend, Trend) and trend.proven:
         toward: Literal["min", "max"] = "max" if trend.per_year > 0 else "min"
         for _, side, limit in sides:
             if side == toward:
                 return _dated(trend, side, limit, today)
-    return Crossing("inside", side, limit)
+    return LimitCrossing("inside", side, limit)
 
 
-def _dated(trend: Trend, side: Literal["min", "max"], limit: float, today: date) -> Crossing:
+def _dated(trend: Trend, side: Literal["min", "max"], limit: float, today: date) -> LimitCrossing:
     now = day_of(moment_of((today - date(1970, 1, 1)).days))
     days = np.arange(now, now + HORIZON_YEARS * DAYS_A_YEAR, 1.0)
     bands = np.array([trend.band(day) for day in days])
@@ -161,8 +163,8 @@ def _dated(trend: Trend, side: Literal["min", "max"], limit: float, today: date)
     near, far = (bands[:, 1], bands[:, 0]) if side == "max" else (bands[:, 0], bands[:, 1])
     early, late = (np.flatnonzero(sign * (edge - limit) >= 0) for edge in (near, far))
     if not len(early):
-        return Crossing("inside", side, limit)
-    return Crossing(
+        return LimitCrossing("inside", side, limit)
+    return LimitCrossing(
         "will cross",
         side,
         limit,

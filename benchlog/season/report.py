@@ -12,7 +12,7 @@ from benchlog.season.chart import numbered_changes
 from benchlog.season.dates import day_words
 from benchlog.season.season import Part, Season
 from benchlog.season.todo import NOTE_IT
-from benchlog.season.words import SHAPES, Advice, Urgency
+from benchlog.season.words import SHAPES, SeasonAdvice, Urgency
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go  # type: ignore[import-untyped]  # plotly ships no types
@@ -39,7 +39,7 @@ def render_html(season: Season) -> str:
     )
 
 
-def badge(advice: Advice) -> str:
+def badge(advice: SeasonAdvice) -> str:
     """The few words with their shape."""
     return (
         f'<span class="badge {_CLASSES[advice.urgency]}"><span aria-hidden="true">{SHAPES[advice.urgency]}</span>'

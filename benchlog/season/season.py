@@ -11,12 +11,12 @@ import numpy as np
 from benchlog.core.errors import BenchlogError
 from benchlog.plan.batteries import CHEMISTRY
 from benchlog.plan.model import Limits
-from benchlog.season.breaks import FALSE_ALARMS, Break, Step, found_steps, kind_of
+from benchlog.season.breaks import FALSE_ALARMS, Break, LevelShift, found_steps, kind_of
 from benchlog.season.charge import Charge, charge_of
-from benchlog.season.forecast import PROVEN_P, Crossing, TooFew, Trend, crossing_of, trend_of
+from benchlog.season.forecast import PROVEN_P, LimitCrossing, TooFew, Trend, crossing_of, trend_of
 from benchlog.season.series import LEAST_READINGS, Series, compared, day_of, moment_of, series_of
 from benchlog.season.standing import Standing, standing_of
-from benchlog.season.words import Advice, advise
+from benchlog.season.words import SeasonAdvice, advise
 from benchlog.store.readings import QUANTITIES, Reading
 
 TITLES = {
@@ -37,7 +37,7 @@ _LATEST = {"source_resistance": 3, "crank_minimum": 3}
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class NotedChange:
     """Something that was done to the bike and noted: ``on`` a day, in the words of ``what``.
 
     ``number``: its entry in the store; None for one that is in no store.
@@ -72,7 +72,7 @@ class Part:
     now: tuple[float, float] | None
     trend: Trend | TooFew
     earlier: tuple[Trend, ...]
-    crossing: Crossing
+    crossing: LimitCrossing
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +93,8 @@ class Season:
     breaks: tuple[Break, ...]
     charge: Charge | None
     standing: Standing | None
-    advice: tuple[Advice, ...]
-    later: tuple[Change, ...] = ()
+    advice: tuple[SeasonAdvice, ...]
+    later: tuple[NotedChange, ...] = ()
 
     def part(self, quantity: str) -> Part:
         """The part of this quantity.
@@ -144,7 +144,7 @@ def season_of(
     rng = np.random.default_rng(1)  # shuffles: the same readings give the same season
     series = {quantity: series_of(known, quantity) for quantity in QUANTITIES}
     long = sum(len(one) >= LEAST_READINGS for one in series.values())
-    steps: dict[str, list[tuple[Step, Series]]] = {}
+    steps: dict[str, list[tuple[LevelShift, Series]]] = {}
     for quantity, one in series.items():
         steps[quantity] = _steps(one, _cuts(quantity, noted, zone), FALSE_ALARMS / max(long, 1), rng)
     breaks = _breaks(steps, noted, zone)
@@ -173,11 +173,11 @@ def season_of(
     )
 
 
-def _change(given: object) -> Change:
+def _change(given: object) -> NotedChange:
     if isinstance(given, tuple):
-        return Change(*given)
+        return NotedChange(*given)
     number = getattr(given, "number", None)
-    return Change(given.on, given.what, number)  # type: ignore[attr-defined]  # anything with the two, such as a store's entry
+    return NotedChange(given.on, given.what, number)  # type: ignore[attr-defined]  # anything with the two, such as a store's entry
 
 
 def _refuse(readings: Sequence[Reading], chemistry: str, capacity_ah: float) -> None:
@@ -196,7 +196,7 @@ def _refuse(readings: Sequence[Reading], chemistry: str, capacity_ah: float) -> 
         raise BenchlogError("".join(["the season cannot be made:", *(f"\n  {fault}" for fault in faults)]))
 
 
-def _cuts(quantity: str, noted: Sequence[Change], zone: tzinfo | None) -> list[float]:
+def _cuts(quantity: str, noted: Sequence[NotedChange], zone: tzinfo | None) -> list[float]:
     """Days since 1970 UTC at which an entered change starts the quantity anew."""
     return [day_of(_start_of(change.on, zone)) for change in noted if _starts(change.what, quantity)]
 
@@ -217,10 +217,12 @@ def _start_of(on: date, zone: tzinfo | None) -> datetime:
     return begins.astimezone() if zone is None else begins
 
 
-def _steps(series: Series, cuts: list[float], alpha: float, rng: np.random.Generator) -> list[tuple[Step, Series]]:
+def _steps(
+    series: Series, cuts: list[float], alpha: float, rng: np.random.Generator
+) -> list[tuple[LevelShift, Series]]:
     """The steps found between the entered changes, each with the readings that it was found in."""
     edges = [0, *np.searchsorted(series.day, cuts).tolist(), len(series)]
-    found: list[tuple[Step, Series]] = []
+    found: list[tuple[LevelShift, Series]] = []
     for start, stop in pairwise(edges):
         if stop - start < LEAST_READINGS:
             continue
@@ -231,7 +233,9 @@ def _steps(series: Series, cuts: list[float], alpha: float, rng: np.random.Gener
     return found
 
 
-def _breaks(steps: dict[str, list[tuple[Step, Series]]], noted: Sequence[Change], zone: tzinfo | None) -> list[Break]:
+def _breaks(
+    steps: dict[str, list[tuple[LevelShift, Series]]], noted: Sequence[NotedChange], zone: tzinfo | None
+) -> list[Break]:
     """Noted changes, and found steps put together where their dates agree."""
     groups: list[tuple[float, float, dict[str, float], float]] = []  # after, before, steps, p
     each = sorted(

@@ -23,7 +23,7 @@ Z = 1.959964
 
 
 @dataclass(frozen=True, slots=True)
-class Slope:
+class TrendSlope:
     """A monotonic trend.
 
     Attributes:
@@ -41,7 +41,7 @@ class Slope:
     n: int
 
 
-def theil_sen(x: Array, y: Array, variance_factor: float = 1.0) -> Slope:
+def theil_sen(x: Array, y: Array, variance_factor: float = 1.0) -> TrendSlope:
     """The slope of ``y`` over ``x`` with its interval and the probability of no trend.
 
     Args:
@@ -59,7 +59,7 @@ def theil_sen(x: Array, y: Array, variance_factor: float = 1.0) -> Slope:
     last = len(slopes) - 1
     upper = min(max(round((len(slopes) + reach) / 2), 0), last)
     lower = max(round((len(slopes) - reach) / 2) - 1, 0)
-    return Slope(
+    return TrendSlope(
         slope=slope,
         low=float(slopes[lower]),
         high=float(slopes[upper]),
@@ -130,7 +130,7 @@ def _medians(values: Array, bucket: npt.NDArray[np.int64]) -> Array:
     return found
 
 
-def partial_slope(time: Array, y: Array, others: Array) -> tuple[Slope, Array, Array]:
+def partial_slope(time: Array, y: Array, others: Array) -> tuple[TrendSlope, Array, Array]:
     """The trend of ``y`` over ``time`` that ``others`` do not explain.
 
     Both are freed of the other columns before the slope is taken (Frisch and Waugh 1933), ``y`` by a robust fit
@@ -152,13 +152,13 @@ def partial_slope(time: Array, y: Array, others: Array) -> tuple[Slope, Array, A
     free = np.column_stack([ones, others])
     left = time - free @ np.linalg.lstsq(free, time, rcond=None)[0] if k else time
     residual = y - fitted[0] - fitted[1] * time - others @ own
-    factor = (n - 1) / max(n - 1 - k, 1) * likeness_factor(residual, k)
+    factor = (n - 1) / max(n - 1 - k, 1) * autocorrelation_inflation(residual, k)
     found = theil_sen(left, fitted[1] * left + residual if k else y, factor)
     intercept = float(np.median(y - found.slope * time - others @ own))
     return replace(found, intercept=intercept), own, y - intercept - found.slope * time - others @ own
 
 
-def likeness_factor(residual: Array, fitted: int = 0) -> float:
+def autocorrelation_inflation(residual: Array, fitted: int = 0) -> float:
     """How much wider a variance is because neighbours are alike: (1 + r) / (1 - r), r of lag one, of ranks.
 
     Residuals of a fit look less alike than the errors were, by about (2 + ``fitted``) / n; that is put back.

@@ -44,7 +44,7 @@ _AGEING = ("source_resistance", "crank_minimum")
 
 
 @dataclass(frozen=True, slots=True)
-class Advice:
+class SeasonAdvice:
     """One thing to do, or to know.
 
     Attributes:
@@ -63,17 +63,19 @@ class Advice:
 
 def advise(
     parts: Sequence["Part"], charge: Charge | None, standing: Standing | None, today: date, chemistry: str
-) -> tuple[Advice, ...]:
+) -> tuple[SeasonAdvice, ...]:
     """Everything worth saying, worst first, each thing to do explained once; never empty."""
     given = [advice for part in parts if part.readings for advice in [_of_part(part, parts, charge, today)]]
     if standing is not None:
         given.append(_of_standing(standing, today))
     if not given:
-        given = [Advice("open", "nothing measured yet", "Battery", "there are no readings; check a log and keep it")]
+        given = [
+            SeasonAdvice("open", "nothing measured yet", "Battery", "there are no readings; check a log and keep it")
+        ]
 
     near = {part.title: _nearness(part, today) for part in parts}
 
-    def rank(advice: Advice) -> tuple[int, int, float]:
+    def rank(advice: SeasonAdvice) -> tuple[int, int, float]:
         place = _ORDER.index(advice.words) if advice.words in _ORDER else len(_ORDER)
         return URGENCIES.index(advice.urgency), place, near.get(advice.about, math.inf)
 
@@ -137,18 +139,18 @@ def crossing_words(part: "Part") -> str:
     return "no limit planned" if part.limit == (None, None) else "not measured since the last change"
 
 
-def _of_part(part: "Part", parts: Sequence["Part"], charge: Charge | None, today: date) -> Advice:
+def _of_part(part: "Part", parts: Sequence["Part"], charge: Charge | None, today: date) -> SeasonAdvice:
     state = part.crossing.state
     limit = f"the limit is {limit_words(part)}"
     now = now_words(part)
     if part.quantity == "resting_voltage" and charge is not None and charge.high_pct < LOW_CHARGE_PCT:
-        return Advice("now", "charge now", part.title, f"{charge.words} charge: {charge.because}")
+        return SeasonAdvice("now", "charge now", part.title, f"{charge.words} charge: {charge.because}")
     if state == "crossed":
-        return Advice("now", _crossed(part, parts), part.title, f"{now}, {limit}: already crossed{_own(part)}")
+        return SeasonAdvice("now", _crossed(part, parts), part.title, f"{now}, {limit}: already crossed{_own(part)}")
     if state == "at the limit":
         words = {"resting_voltage": "charge soon", "off_state_drain": "look at the drain",
                  "charging_voltage": "look at the charging"}.get(part.quantity, "test under load")  # fmt: skip
-        return Advice("soon", words, part.title, f"{now}, {limit}: too close to tell{_own(part)}")
+        return SeasonAdvice("soon", words, part.title, f"{now}, {limit}: too close to tell{_own(part)}")
     if state == "will cross" and part.crossing.earliest is not None:
         because = f"it {trend_words(part.trend, part.unit)}; {limit}, {crossing_words(part)}"
         if part.quantity in _AGEING and isinstance(part.trend, Trend) and part.trend.others == "temperature":
@@ -156,18 +158,18 @@ def _of_part(part: "Part", parts: Sequence["Part"], charge: Charge | None, today
         if (part.crossing.earliest - today).days < NEAR_DAYS:
             words = {"resting_voltage": "charge soon", "off_state_drain": "look at the drain",
                      "charging_voltage": "look at the charging"}.get(part.quantity, "test under load")  # fmt: skip
-            return Advice("soon", words, part.title, because)
-        return Advice("fine", f"fine until about {month(part.crossing.earliest)}", part.title, because)
+            return SeasonAdvice("soon", words, part.title, because)
+        return SeasonAdvice("fine", f"fine until about {month(part.crossing.earliest)}", part.title, because)
     if state == "inside":
         if isinstance(part.trend, Trend) and part.trend.proven:
-            return Advice("fine", "fine so far", part.title,
+            return SeasonAdvice("fine", "fine so far", part.title,
                           f"{now}, {limit}; it {trend_words(part.trend, part.unit)}, not across the limit within "
                           "five years")  # fmt: skip
         words = "fine so far" if isinstance(part.trend, Trend) else "fine now"
-        return Advice("fine", words, part.title, f"{now}, {limit}; {trend_words(part.trend, part.unit)}")
+        return SeasonAdvice("fine", words, part.title, f"{now}, {limit}; {trend_words(part.trend, part.unit)}")
     if part.now is None:
-        return Advice("open", "measure again", part.title, "not measured since the last change")
-    return Advice("open", "no limit planned", part.title, f"{now}; {trend_words(part.trend, part.unit)}")
+        return SeasonAdvice("open", "measure again", part.title, "not measured since the last change")
+    return SeasonAdvice("open", "no limit planned", part.title, f"{now}; {trend_words(part.trend, part.unit)}")
 
 
 def _crossed(part: "Part", parts: Sequence["Part"]) -> str:
@@ -191,20 +193,20 @@ def _own(part: "Part") -> str:
     return ""
 
 
-def _of_standing(standing: Standing, today: date) -> Advice:
+def _of_standing(standing: Standing, today: date) -> SeasonAdvice:
     gone = (today - standing.since).days
     because = f"half charge is reached after {standing.words}, {standing.because}"
     if standing.high_days <= 0:
-        return Advice("now", "charge now", "Standing", because)
+        return SeasonAdvice("now", "charge now", "Standing", because)
     if standing.until is not None and standing.until < today:
         sure = "is" if gone > standing.high_days else "may be"
         because += f"; that reading is {gone} days old: if it has stood since, it {sure} below half"
-        return Advice("soon", "charge before storage", "Standing", because)
+        return SeasonAdvice("soon", "charge before storage", "Standing", because)
     if standing.low_days < STORAGE_DAYS:
-        return Advice("soon", "charge before storage", "Standing", because)
+        return SeasonAdvice("soon", "charge before storage", "Standing", because)
     if standing.until is None:
-        return Advice("fine", "can stand for years", "Standing", because)
-    return Advice("fine", f"can stand until {day_words(standing.until)}", "Standing", because)
+        return SeasonAdvice("fine", "can stand for years", "Standing", because)
+    return SeasonAdvice("fine", f"can stand until {day_words(standing.until)}", "Standing", because)
 
 
 def _range(trend: Trend) -> str:

@@ -30,7 +30,7 @@ Circuits draw a constant current whatever the voltage, and the coil a constant o
 from benchlog.standin.behaving import NoSuchBehaviour, with_behaviours
 from benchlog.standin.behaviours import BEHAVIOURS, Behaviour
 from benchlog.standin.faults import FAULTS, NoSuchFault, with_fault
-from benchlog.standin.install import BikeLoad, Circuit, Install, WakeUps
+from benchlog.standin.install import BikeLoad, SimulatedCircuit, SimulatedInstall, WakeUps
 from benchlog.standin.logger import (
     ChannelSpec,
     LoggerSpec,
@@ -45,7 +45,7 @@ from benchlog.standin.script import Action, Script, acceptance_script, key_cycle
 from benchlog.standin.simulation import Simulation, simulate
 from benchlog.standin.streaming import CannotDo, LiveBike, Window
 from benchlog.standin.truth import Truth
-from benchlog.standin.writing import Form, csv_text, write_csv
+from benchlog.standin.writing import WrittenForm, csv_text, write_csv
 
 __all__ = [
     "BEHAVIOURS",
@@ -56,18 +56,18 @@ __all__ = [
     "BikeLoad",
     "CannotDo",
     "ChannelSpec",
-    "Circuit",
-    "Form",
-    "Install",
     "LiveBike",
     "LoggerSpec",
     "NoSuchBehaviour",
     "NoSuchFault",
     "Script",
+    "SimulatedCircuit",
+    "SimulatedInstall",
     "Simulation",
     "Truth",
     "WakeUps",
     "Window",
+    "WrittenForm",
     "acceptance_script",
     "channel",
     "csv_text",

@@ -10,7 +10,7 @@ import math
 import numpy as np
 
 from benchlog.core.trace import Array
-from benchlog.standin.install import Install
+from benchlog.standin.install import SimulatedInstall
 from benchlog.standin.loads import feed_a, load_a
 from benchlog.standin.timeline import Timeline
 
@@ -46,7 +46,7 @@ def _charging(
     return -charge, np.where(charge > 0, raised, rest_v)
 
 
-def alternator_a(install: Install, after_s: Array) -> Array:
+def alternator_a(install: SimulatedInstall, after_s: Array) -> Array:
     """What the alternator can give so long after the start, A: less while the engine idles."""
     share = np.where(after_s < install.idle_s, install.idle_share, 1.0)
     given: Array = install.alternator_a * share

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from benchlog.core.errors import BenchlogError
 from benchlog.standin.behaviours import BEHAVIOURS
-from benchlog.standin.install import Install
+from benchlog.standin.install import SimulatedInstall
 
 
 class NoSuchBehaviour(BenchlogError):
@@ -18,7 +18,7 @@ class NoSuchBehaviour(BenchlogError):
         )
 
 
-def with_behaviours(install: Install, names: Iterable[str]) -> Install:
+def with_behaviours(install: SimulatedInstall, names: Iterable[str]) -> SimulatedInstall:
     """The install with these behaviours; on top of any fault that it has.
 
     Raises:

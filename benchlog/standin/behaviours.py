@@ -8,7 +8,7 @@ is claimed for them.
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from benchlog.standin.install import BikeLoad, Install, WakeUps
+from benchlog.standin.install import BikeLoad, SimulatedInstall, WakeUps
 
 GRIPS_HZ, GRIPS_SHARE = 1.5, 0.6
 
@@ -27,20 +27,20 @@ class Behaviour:
 
     name: str
     words: str
-    change: Callable[[Install], Install]
+    change: Callable[[SimulatedInstall], SimulatedInstall]
     fails: frozenset[str] = frozenset()
     causes: frozenset[str] = frozenset()
 
 
-def _beside(*loads: BikeLoad) -> Callable[[Install], Install]:
+def _beside(*loads: BikeLoad) -> Callable[[SimulatedInstall], SimulatedInstall]:
     return lambda install: replace(install, bike_loads=(*install.bike_loads, *loads))
 
 
-def _set(**changes: object) -> Callable[[Install], Install]:
+def _set(**changes: object) -> Callable[[SimulatedInstall], SimulatedInstall]:
     return lambda install: replace(install, **changes)  # type: ignore[arg-type]  # fields of Install
 
 
-def _pulsed_grips(install: Install) -> Install:
+def _pulsed_grips(install: SimulatedInstall) -> SimulatedInstall:
     """The grips' circuit, else the second or the last; a little less on average, so that its fuse bears the pulses."""
     circuits = list(install.circuits)
     if not circuits:
@@ -52,13 +52,13 @@ def _pulsed_grips(install: Install) -> Install:
     return replace(install, circuits=tuple(circuits))
 
 
-def _seldom_wakes(install: Install) -> Install:
+def _seldom_wakes(install: SimulatedInstall) -> SimulatedInstall:
     """Every four minutes; a device that wakes already, wakes as it did."""
     wakes = WakeUps(period_s=240.0, length_s=2.0, height_a=0.012, first_s=170.0)
     return install if install.wakeups is not None else replace(install, wakeups=wakes)
 
 
-def _opening_feed(install: Install) -> Install:
+def _opening_feed(install: SimulatedInstall) -> SimulatedInstall:
     shaken = (*install.shaken_running, (5.3, 0.05), (9.1, 0.03), (13.6, 0.08))
     return replace(install, shaken_running=shaken)
 

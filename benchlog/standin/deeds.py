@@ -6,14 +6,14 @@ The deeds that follow are done ahead of their time, and dropped where the person
 from collections.abc import Sequence
 from dataclasses import replace
 
-from benchlog.standin.install import Install
+from benchlog.standin.install import SimulatedInstall
 from benchlog.standin.script import Action, Do, Script
 
 PRESSED_SHARE = 0.9  # of the time that the engine needs to fire, in a press of the starter that is let go too early
 ENDS: tuple[Do, ...] = ("engine off", "key off")
 
 
-def deeds_of(install: Install, action: Action, done: Sequence[Action]) -> list[Action]:
+def deeds_of(install: SimulatedInstall, action: Action, done: Sequence[Action]) -> list[Action]:
     """The action as this bike and its rider have it, in order of time; only the one that was asked for has its mark.
 
     Args:
@@ -43,7 +43,7 @@ def still_to_come(action: Action, done: Sequence[Action]) -> list[Action]:
     return [one for one in done if one.time_s > action.time_s]
 
 
-def as_done(install: Install, script: Script) -> Script:
+def as_done(install: SimulatedInstall, script: Script) -> Script:
     """The script with each action as this bike and its rider have it; what takes longer delays all that follows."""
     done: list[Action] = []
     late_s = 0.0

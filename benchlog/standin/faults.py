@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from benchlog.core.errors import BenchlogError
-from benchlog.standin.install import Install, WakeUps
+from benchlog.standin.install import SimulatedInstall, WakeUps
 from benchlog.standin.planning import LIMITS
 from benchlog.standin.relay import rise_s
 
@@ -22,7 +22,7 @@ class NoSuchFault(BenchlogError):
         super().__init__(f"fault: {name!r} is not known; needed is one of {', '.join(FAULTS)}")
 
 
-def _circuits(install: Install, at: int, share: float) -> Install:
+def _circuits(install: SimulatedInstall, at: int, share: float) -> SimulatedInstall:
     """One circuit's true current times ``share``; ``at`` counts from 0. Without circuits nothing changes."""
     circuits = list(install.circuits)
     at = min(at, len(circuits) - 1)  # the last, where there are not so many
@@ -32,7 +32,7 @@ def _circuits(install: Install, at: int, share: float) -> Install:
     return replace(install, circuits=tuple(circuits))
 
 
-def _last_slot(install: Install) -> int | None:
+def _last_slot(install: SimulatedInstall) -> int | None:
     """Where a tracker or charger usually sits."""
     return install.circuits[-1].slot if install.circuits else None
 
@@ -44,11 +44,11 @@ def _shaken(
     return tuple((first_s + every_s * k, length_s * (1.0 + k % 3)) for k in range(count))
 
 
-def _awake_longer(good: Install) -> Install:
+def _awake_longer(good: SimulatedInstall) -> SimulatedInstall:
     return replace(good, awake=((0.35, 41.0), (0.12, 160.0)), awake_slot=_last_slot(good))
 
 
-FAULTS: dict[str, Callable[[Install], Install]] = {
+FAULTS: dict[str, Callable[[SimulatedInstall], SimulatedInstall]] = {
     "trigger_always_live": lambda good: replace(good, trigger_always_live=True),
     "backfed_coil": lambda good: replace(good, backfed=True, backfed_slot=_last_slot(good)),
     "welded_contact": lambda good: replace(good, contact="welded"),
@@ -84,7 +84,7 @@ FAULTS: dict[str, Callable[[Install], Install]] = {
 }
 
 
-def with_fault(install: Install, name: str) -> Install:
+def with_fault(install: SimulatedInstall, name: str) -> SimulatedInstall:
     """The install with this fault (a cause id of the result).
 
     Raises:
@@ -95,7 +95,7 @@ def with_fault(install: Install, name: str) -> Install:
     return FAULTS[name](install)
 
 
-def random_fault(install: Install, name: str, rng: np.random.Generator) -> Install:
+def random_fault(install: SimulatedInstall, name: str, rng: np.random.Generator) -> SimulatedInstall:
     """The install with this fault, as bad as chance has it, but always clearly outside the usual plan's limits.
 
     Args:
@@ -115,38 +115,38 @@ def _allowed(key: str) -> float:
     return float(LIMITS[key])
 
 
-def _allowed_mohm(install: Install, key: str) -> float:
+def _allowed_mohm(install: SimulatedInstall, key: str) -> float:
     """The resistance at which the planned load makes just the voltage that is allowed, mΩ."""
     return _allowed(key) / install.planned_a * 1e3
 
 
-def _welded(install: Install, rng: np.random.Generator) -> Install:
+def _welded(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     """Welded for long, or from its first closing on."""
     return replace(install, contact="welded" if rng.random() < 0.5 else "latching")
 
 
-def _feed_resistance(install: Install, rng: np.random.Generator) -> Install:
+def _feed_resistance(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     return replace(install, feed_mohm=_allowed_mohm(install, "drop_max_v") * rng.uniform(1.3, 4.0))
 
 
-def _ground_resistance(install: Install, rng: np.random.Generator) -> Install:
+def _ground_resistance(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     return replace(install, ground_mohm=_allowed_mohm(install, "lift_max_v") * rng.uniform(1.3, 4.0))
 
 
-def _slot_dead(install: Install, rng: np.random.Generator) -> Install:
+def _slot_dead(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     return _circuits(install, int(rng.integers(len(install.circuits))), 0.0)
 
 
-def _slot_overload(install: Install, rng: np.random.Generator) -> Install:
+def _slot_overload(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     return _circuits(install, int(rng.integers(len(install.circuits))), rng.uniform(1.35, 2.0))
 
 
-def _unswitched_device(install: Install, rng: np.random.Generator) -> Install:
+def _unswitched_device(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     drain_a = _allowed("off_state_drain_ma") / 1e3 * 10 ** rng.uniform(0.2, 2.0)
     return replace(install, extra_drain_a=drain_a, extra_drain_slot=_last_slot(install))
 
 
-def _waking_device(install: Install, rng: np.random.Generator) -> Install:
+def _waking_device(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     """The wake-ups alone, averaged, are above the allowed drain; each stays below half an ampere."""
     period_s, length_s = rng.uniform(12, 45), rng.uniform(0.5, 4.0)
     mean_a = _allowed("off_state_drain_ma") / 1e3 * 10 ** rng.uniform(0.2, 1.0)
@@ -154,17 +154,17 @@ def _waking_device(install: Install, rng: np.random.Generator) -> Install:
     return replace(install, wakeups=wakes)
 
 
-def _slow_to_sleep(install: Install, rng: np.random.Generator) -> Install:
+def _slow_to_sleep(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     """Awake as long as before, and then something goes on."""
     awake_s = _allowed("settle_max_s") * rng.uniform(1.17, 1.83)
     return replace(install, awake=(*install.awake, (10 ** rng.uniform(-2.0, -0.6), awake_s)))
 
 
-def _slow_trigger_decay(install: Install, rng: np.random.Generator) -> Install:
+def _slow_trigger_decay(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     return replace(install, trigger_fall_tau_s=rng.uniform(0.15, 0.6))
 
 
-def _weak_coil_supply(install: Install, rng: np.random.Generator) -> Install:
+def _weak_coil_supply(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     """Barely enough voltage to pull in: late, chattering or both."""
     supply_v = install.pull_in_a * install.coil_ohm * rng.uniform(1.03, 1.25)
     weak = replace(install, trigger_drop_v=install.emf_v - supply_v)
@@ -180,7 +180,7 @@ def _weak_coil_supply(install: Install, rng: np.random.Generator) -> Install:
     return weak
 
 
-def _slow_relay(install: Install, rng: np.random.Generator) -> Install:
+def _slow_relay(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     """Late in letting go, in pulling in, or both; the trigger's own fall stays as steep as it was."""
     out, in_ = ((True, True), (True, False), (False, True))[int(rng.integers(3))]
     slow = install
@@ -191,22 +191,22 @@ def _slow_relay(install: Install, rng: np.random.Generator) -> Install:
     return slow
 
 
-def _pulsed_trigger(install: Install, rng: np.random.Generator) -> Install:
+def _pulsed_trigger(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     """Slow enough for the relay to follow, up and down for 100 ms or more each time."""
     return replace(install, trigger_pulse=(rng.uniform(0.8, 3.0), rng.uniform(0.35, 0.65)))
 
 
-def _intermittent_feed(install: Install, rng: np.random.Generator) -> Install:
+def _intermittent_feed(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     count = int(rng.integers(4, 20))
     return replace(install, shaken_running=_shaken(count, rng.uniform(0.4, 1.1), 1.3, 10 ** rng.uniform(-1.8, -1.0)))
 
 
-def _charging_while_off(install: Install, rng: np.random.Generator) -> Install:
+def _charging_while_off(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     """From a trickle to a small charger; more than the bike draws asleep."""
     return replace(install, charger_a=10 ** rng.uniform(-1.6, 0.0))
 
 
-def _weak_battery(install: Install, rng: np.random.Generator) -> Install:
+def _weak_battery(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     """Source resistance high, rest voltage low or both; the starter draws what such a battery can give."""
     high, low = ((True, True), (True, False), (False, True))[int(rng.integers(3))]
     emf_v = _allowed("resting_min_v") - rng.uniform(0.1, 0.6) if low else install.emf_v
@@ -219,25 +219,25 @@ def _weak_battery(install: Install, rng: np.random.Generator) -> Install:
     return replace(weak, starter_peak_a=peak_a, starter_run_a=install.starter_run_a / install.starter_peak_a * peak_a)
 
 
-def _overcharge(install: Install, rng: np.random.Generator) -> Install:
+def _overcharge(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     return replace(install, regulated_v=_allowed("charging_max_v") + rng.uniform(0.2, 1.2))
 
 
-def running_a(install: Install) -> float:
+def running_a(install: SimulatedInstall) -> float:
     """A that the bike and its circuits draw with the key on, all circuits switched on, sustained."""
     dead = install.ground_open or install.coil_open or install.contact in ("open", "inverted")
     circuits_a = 0.0 if dead else sum(circuit.actual_a for circuit in install.circuits)
     return install.bike_a + circuits_a + install.coil_a + install.drain_a + install.extra_drain_a
 
 
-def _load_exceeds_charging(install: Install, rng: np.random.Generator) -> Install:
+def _load_exceeds_charging(install: SimulatedInstall, rng: np.random.Generator) -> SimulatedInstall:
     """The alternator carries a fifth of the load or more, and leaves 1 A to 8 A of it to the battery."""
     load_a = running_a(install)
     return replace(install, alternator_a=load_a - rng.uniform(1.0, max(min(8.0, 0.8 * load_a), 1.2)))
 
 
 #: The faults that can be worse or less so; the others either are or are not.
-RANDOM: dict[str, Callable[[Install, np.random.Generator], Install]] = {
+RANDOM: dict[str, Callable[[SimulatedInstall, np.random.Generator], SimulatedInstall]] = {
     "welded_contact": _welded,
     "feed_resistance": _feed_resistance,
     "ground_resistance": _ground_resistance,

@@ -1,7 +1,7 @@
 """A simulated install made from a plan: healthy, or with one fault big enough to break that plan.
 
-Wherever the plan says nothing, the value is that of the usual small motorcycle (``Install``). Shares of a limit are
-chosen so that a healthy install keeps well clear of it; they are invented, no source is claimed for them.
+Wherever the plan says nothing, the value is that of the usual small motorcycle (``SimulatedInstall``). Shares of a
+limit are chosen so that a healthy install keeps well clear of it; they are invented, no source is claimed for them.
 """
 
 from dataclasses import replace
@@ -12,10 +12,10 @@ from benchlog.plan.model import Circuit as PlannedCircuit
 from benchlog.plan.model import Plan
 from benchlog.plan.wiring import resistance_mohm
 from benchlog.standin.faults import running_a, with_fault
-from benchlog.standin.install import Circuit, Install, WakeUps
+from benchlog.standin.install import SimulatedCircuit, SimulatedInstall, WakeUps
 from benchlog.standin.relay import fall_s, rise_s
 
-USUAL = Install()
+USUAL = SimulatedInstall()
 #: Of a limit that a healthy install uses up.
 HEALTHY_SHARE = 0.6
 #: True currents differ from the planned ones by this share, up and down in turn.
@@ -24,7 +24,7 @@ FULL_PCT = 100.0
 FUSES_A = (5, 7.5, 10, 15, 20, 25, 30, 40)
 
 
-def install_of(plan: Plan) -> Install:
+def install_of(plan: Plan) -> SimulatedInstall:
     """A healthy install that keeps this plan's limits, as far as they do not contradict each other."""
     most = _Most(limits_of(plan))
     made = replace(
@@ -40,7 +40,7 @@ def install_of(plan: Plan) -> Install:
     return _charged(_started(_relayed(_battery(made, plan, most), plan, most), plan), plan)
 
 
-def faulty_install_of(plan: Plan, name: str) -> Install:
+def faulty_install_of(plan: Plan, name: str) -> SimulatedInstall:
     """The same with one fault (a cause id of the result), at least half as much again beyond the plan's limit.
 
     Raises:
@@ -90,13 +90,13 @@ class _Most:
         return min(usual, HEALTHY_SHARE * self.of(check_id, float("inf")))
 
 
-def _circuit(planned: PlannedCircuit, number: int) -> Circuit:
+def _circuit(planned: PlannedCircuit, number: int) -> SimulatedCircuit:
     limit = slot_limit(planned)
     low, high = limit.min or 0.0, limit.max or planned.planned_a
     off_a = min(CURRENT_OFF, planned.tolerance_pct / 500) * planned.planned_a
     actual_a = min(planned.planned_a + (-off_a if number % 2 else off_a), 0.3 * low + 0.7 * high)
     wire, run_m = planned.wire, planned.run_m
-    return Circuit(
+    return SimulatedCircuit(
         slot=planned.slot,
         device=planned.device,
         planned_a=planned.planned_a,
@@ -106,7 +106,7 @@ def _circuit(planned: PlannedCircuit, number: int) -> Circuit:
     )
 
 
-def _asleep(install: Install, most: _Most) -> Install:
+def _asleep(install: SimulatedInstall, most: _Most) -> SimulatedInstall:
     """A drain well below the allowed, and asleep well before it must be."""
     drain_a = min(USUAL.drain_a, HEALTHY_SHARE * most.of("off_state_drain", 1.0) / 1e3)
     current_a, until_s = USUAL.awake[0]
@@ -114,7 +114,7 @@ def _asleep(install: Install, most: _Most) -> Install:
     return replace(install, drain_a=drain_a, awake=((current_a, awake_s),))
 
 
-def _wired(install: Install, plan: Plan, most: _Most) -> Install:
+def _wired(install: SimulatedInstall, plan: Plan, most: _Most) -> SimulatedInstall:
     """Feed and ground as their wires and lengths make them, new and clean."""
     made = planned_resistance_mohm(plan)
     load_a = max(plan.planned_load_a, 0.1)
@@ -129,7 +129,7 @@ def _wired(install: Install, plan: Plan, most: _Most) -> Install:
     )
 
 
-def _battery(install: Install, plan: Plan, most: _Most) -> Install:
+def _battery(install: SimulatedInstall, plan: Plan, most: _Most) -> SimulatedInstall:
     """Full and rested; the larger, the less it resists."""
     emf_v = max(rest_voltage(plan.battery.chemistry, FULL_PCT), (plan.limits.resting_min_v or 0.0) + 0.12)
     usual = USUAL.source_mohm + USUAL.slow_mohm
@@ -143,7 +143,7 @@ def _battery(install: Install, plan: Plan, most: _Most) -> Install:
     return replace(install, emf_v=emf_v, source_mohm=total * USUAL.source_mohm / usual, slow_mohm=total * 1.5 / usual)
 
 
-def _relayed(install: Install, plan: Plan, most: _Most) -> Install:
+def _relayed(install: SimulatedInstall, plan: Plan, most: _Most) -> SimulatedInstall:
     """A coil of the planned current; armature and inductance quick enough for the planned times."""
     relay = plan.relay
     usual_a = USUAL.coil_a
@@ -173,7 +173,7 @@ def _relayed(install: Install, plan: Plan, most: _Most) -> Install:
     )
 
 
-def _started(install: Install, plan: Plan) -> Install:
+def _started(install: SimulatedInstall, plan: Plan) -> SimulatedInstall:
     """A starter that leaves the battery above what the plan asks for while cranking."""
     least_v = (plan.limits.crank_min_v or 8.0) + 0.25
     others_a = install.bike_a + sum(circuit.actual_a for circuit in install.circuits) + install.coil_a
@@ -182,7 +182,7 @@ def _started(install: Install, plan: Plan) -> Install:
     return replace(install, starter_peak_a=peak_a, starter_run_a=USUAL.starter_run_a / USUAL.starter_peak_a * peak_a)
 
 
-def _charged(install: Install, plan: Plan) -> Install:
+def _charged(install: SimulatedInstall, plan: Plan) -> SimulatedInstall:
     """An alternator that carries all loads and the least charge, behind a regulator within the window."""
     low, high = _window(plan)
     floor_a = USUAL.charge_floor_a + max(plan.limits.charging_balance_min_a or 0.0, 0.0)
@@ -202,7 +202,7 @@ def _window(plan: Plan) -> tuple[float, float]:
     return (low, high) if low < high else (low, low + 0.5)
 
 
-def _weak(good: Install, plan: Plan, most: _Most) -> Install:
+def _weak(good: SimulatedInstall, plan: Plan, most: _Most) -> SimulatedInstall:
     """Resists too much and rests too low; the starter draws what such a battery can give."""
     source = max(1.8 * most.of("source_resistance", 40.0), 3.0 * good.source_mohm)
     emf_v = (plan.limits.resting_min_v or rest_voltage(plan.battery.chemistry, 60.0)) - 0.15

@@ -9,7 +9,7 @@ Suppression = Literal["none", "resistor", "diode"]
 
 
 @dataclass(frozen=True, slots=True)
-class Circuit:
+class SimulatedCircuit:
     """One slot of the fuse block with its device.
 
     Attributes:
@@ -65,15 +65,15 @@ class WakeUps:
 
 
 LARCH = (
-    Circuit(1, "vaccine cool box", 3.5, 5, 3.42, inrush=1.2, inrush_tau_s=0.08),
-    Circuit(2, "heated grips", 3.0, 5, 3.05, inrush=0.15, inrush_tau_s=0.3),
-    Circuit(3, "auxiliary lamp", 1.8, 3, 1.84, inrush=0.4, inrush_tau_s=0.01),
-    Circuit(4, "tracker and charger", 1.0, 2, 0.96, inrush=0.8, inrush_tau_s=0.005),
+    SimulatedCircuit(1, "vaccine cool box", 3.5, 5, 3.42, inrush=1.2, inrush_tau_s=0.08),
+    SimulatedCircuit(2, "heated grips", 3.0, 5, 3.05, inrush=0.15, inrush_tau_s=0.3),
+    SimulatedCircuit(3, "auxiliary lamp", 1.8, 3, 1.84, inrush=0.4, inrush_tau_s=0.01),
+    SimulatedCircuit(4, "tracker and charger", 1.0, 2, 0.96, inrush=0.8, inrush_tau_s=0.005),
 )
 
 
 @dataclass(frozen=True, slots=True)
-class Install:
+class SimulatedInstall:
     """The true parameters of one bike and its added wiring. Currents A, voltages V, resistances mΩ, times s or ms.
 
     The defaults are a small motorcycle that meets its plan. Values are invented, of the size
@@ -149,7 +149,7 @@ class Install:
     ground_open: bool = False
     clips_swapped: bool = False  # the logger's clips of trigger and feed are changed over
     low_side_shunt_mohm: float = 0.0  # a shunt in the negative lead lifts all grounds
-    circuits: tuple[Circuit, ...] = LARCH
+    circuits: tuple[SimulatedCircuit, ...] = LARCH
 
     # starter
     crank_s: float = 1.2

@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 
 from benchlog.core.trace import Array
-from benchlog.standin.install import Install
+from benchlog.standin.install import SimulatedInstall
 from benchlog.standin.relay import falling_a
 from benchlog.standin.steps import Steps
 from benchlog.standin.timeline import Timeline
@@ -21,7 +21,7 @@ def trigger_level(line: Timeline, time_s: Array) -> Array:
     return Steps.of(0.0, [(edge.time_s, edge.level) for edge in line.edges]).at(time_s)
 
 
-def lamp_test_level(install: Install, time_s: Array) -> Array:
+def lamp_test_level(install: SimulatedInstall, time_s: Array) -> Array:
     """1 within a pulse, and its fall with ``trigger_fall_tau_s`` after it; 0 without tests."""
     if install.lamp_test is None or install.trigger_dead:
         return np.zeros_like(time_s)
@@ -31,7 +31,7 @@ def lamp_test_level(install: Install, time_s: Array) -> Array:
     return fallen
 
 
-def lamp_test_a(install: Install, time_s: Array) -> Array:
+def lamp_test_a(install: SimulatedInstall, time_s: Array) -> Array:
     """What the pulses drive through the coil, A."""
     if install.lamp_test is None or install.trigger_dead:
         return np.zeros_like(time_s)
@@ -48,7 +48,7 @@ def lamp_test_a(install: Install, time_s: Array) -> Array:
 
 
 @lru_cache(maxsize=16)
-def lamp_test_mean_a(install: Install) -> float:
+def lamp_test_mean_a(install: SimulatedInstall) -> float:
     """The same, averaged over a whole period, A."""
     every_s = install.lamp_test[0] if install.lamp_test is not None else 1.0
     return float(lamp_test_a(install, np.linspace(0.0, every_s, POINTS, endpoint=False)).mean())

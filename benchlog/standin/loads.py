@@ -4,7 +4,7 @@ import numpy as np
 
 from benchlog.core.trace import Array
 from benchlog.standin import relay
-from benchlog.standin.install import BikeLoad, Circuit
+from benchlog.standin.install import BikeLoad, SimulatedCircuit
 from benchlog.standin.lamp_test import lamp_test_a, lamp_test_mean_a, trigger_level
 from benchlog.standin.steps import Steps
 from benchlog.standin.switching import pulsing, since_on
@@ -15,7 +15,7 @@ LIGHTS_OUT_SHARE = 0.5  # of the bike's key-on current, while the starter turns 
 SHORT_BREAK_S = 0.005  # a shorter loss of supply brings no new inrush
 
 
-def circuit_a(line: Timeline, circuit: Circuit, time_s: Array, *, sustained: bool = False) -> Array:
+def circuit_a(line: Timeline, circuit: SimulatedCircuit, time_s: Array, *, sustained: bool = False) -> Array:
     """One circuit's current, A; without its inrush and its pulses' mean where ``sustained``."""
     fed = line.slots[circuit.slot]
     current = fed.at(time_s) * (0.0 if line.install.ground_open else circuit.actual_a)

@@ -111,20 +111,20 @@ def live_logger(rate_hz: float = 500.0) -> LoggerSpec:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class DrawnErrors:
     """One logger's own errors: ``gain`` as a factor, ``offset`` in the channel's unit."""
 
     gain: float
     offset: float
 
 
-def draw(spec: ChannelSpec, rng: np.random.Generator) -> Drawn:
+def draw(spec: ChannelSpec, rng: np.random.Generator) -> DrawnErrors:
     """One logger's own errors of one channel, evenly within the half-widths."""
     gain = 1.0 + float(rng.uniform(-1.0, 1.0)) * spec.gain_error_pct / 100.0
-    return Drawn(gain, float(rng.uniform(-1.0, 1.0)) * spec.offset_error)
+    return DrawnErrors(gain, float(rng.uniform(-1.0, 1.0)) * spec.offset_error)
 
 
-def read(spec: ChannelSpec, drawn: Drawn, true: Array, rng: np.random.Generator) -> tuple[Array, Array]:
+def read(spec: ChannelSpec, drawn: DrawnErrors, true: Array, rng: np.random.Generator) -> tuple[Array, Array]:
     """What the channel reads, canonical unit, NaN where over range; and where it is over range (1)."""
     value = np.zeros_like(true) if spec.bypassed else true / spec.factor
     if spec.reversed:

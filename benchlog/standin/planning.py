@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from benchlog.standin.install import Install
+from benchlog.standin.install import SimulatedInstall
 
 #: What the plan allows where nothing else is asked for. Key -> section and value.
 LIMITS: dict[str, float | str] = {
@@ -26,7 +26,7 @@ LIMITS: dict[str, float | str] = {
 _ELSEWHERE = ("pull_in_max_ms", "drop_out_max_ms", "drop_max_v", "lift_max_v")
 
 
-def plan_toml_of(install: Install, limits: Mapping[str, float | str | None] | None = None) -> str:
+def plan_toml_of(install: SimulatedInstall, limits: Mapping[str, float | str | None] | None = None) -> str:
     """The plan file; ``limits`` replace those of ``LIMITS``, a None leaves one out."""
     given = {key: value for key, value in {**LIMITS, **(limits or {})}.items() if value is not None}
 

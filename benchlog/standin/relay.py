@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchlog.core.trace import Array
-from benchlog.standin.install import Install
+from benchlog.standin.install import SimulatedInstall
 from benchlog.standin.steps import Steps
 
 DIODE_V = 0.7  # across a suppression diode
@@ -39,12 +39,12 @@ def rise_s(level_a: float, full_a: float, tau_s: float, start_a: float = 0.0) ->
     return tau_s * math.log((full_a - start_a) / (full_a - level_a))
 
 
-def beside_ohm(install: Install) -> float:
+def beside_ohm(install: SimulatedInstall) -> float:
     """What a coil's current runs through once the trigger let go, besides its own resistance, Ω."""
     return {"diode": 0.0, "resistor": install.resistor_ohm, "none": UNSUPPRESSED_OHM}[install.suppression]
 
 
-def falling_a(after_s: Array, start_a: float, full_a: float, install: Install) -> Array:
+def falling_a(after_s: Array, start_a: float, full_a: float, install: SimulatedInstall) -> Array:
     """Coil current after the trigger was let go, A.
 
     The trigger itself falls with ``trigger_fall_tau_s`` and drives the coil on its way; a diode
@@ -62,7 +62,7 @@ def falling_a(after_s: Array, start_a: float, full_a: float, install: Install) -
     return np.maximum(current, 0.0)
 
 
-def fall_s(level_a: float, start_a: float, full_a: float, install: Install) -> float:
+def fall_s(level_a: float, start_a: float, full_a: float, install: SimulatedInstall) -> float:
     """How long the coil current takes to fall to ``level_a`` after the trigger was let go, s."""
     if start_a <= level_a:
         return 0.0
@@ -74,7 +74,7 @@ def fall_s(level_a: float, start_a: float, full_a: float, install: Install) -> f
     return high
 
 
-def coil_a(time_s: Array, edges: list[Edge], starts_a: list[float], install: Install) -> Array:
+def coil_a(time_s: Array, edges: list[Edge], starts_a: list[float], install: SimulatedInstall) -> Array:
     """Coil current at each time, A; ``starts_a`` is the current at each edge."""
     if not edges:
         return np.zeros_like(time_s)
@@ -93,7 +93,7 @@ def coil_a(time_s: Array, edges: list[Edge], starts_a: list[float], install: Ins
     return current
 
 
-def moves(edges: list[Edge], install: Install) -> tuple[list[tuple[float, bool, bool]], list[float]]:
+def moves(edges: list[Edge], install: SimulatedInstall) -> tuple[list[tuple[float, bool, bool]], list[float]]:
     """The armature's moves as ``(time_s, pulled, key did it)``, and the coil current at each edge, A."""
     found: list[tuple[float, bool, bool]] = []
     starts: list[float] = []
@@ -115,7 +115,7 @@ def moves(edges: list[Edge], install: Install) -> tuple[list[tuple[float, bool, 
     return found, starts
 
 
-def contact(armature: list[tuple[float, bool, bool]], install: Install) -> Steps:
+def contact(armature: list[tuple[float, bool, bool]], install: SimulatedInstall) -> Steps:
     """Whether the contact conducts (1) or not (0), bounces and chatter included."""
     if install.contact in ("welded", "open"):
         return Steps.of(float(install.contact == "welded"), [])

@@ -9,8 +9,8 @@ import numpy.typing as npt
 
 from benchlog.standin.channels import at_logger
 from benchlog.standin.deeds import as_done
-from benchlog.standin.install import Install
-from benchlog.standin.logger import Drawn, LoggerSpec, draw, read, to_logger_toml
+from benchlog.standin.install import SimulatedInstall
+from benchlog.standin.logger import DrawnErrors, LoggerSpec, draw, read, to_logger_toml
 from benchlog.standin.planning import LIMITS, plan_toml_of
 from benchlog.standin.script import Script
 from benchlog.standin.timeline import timeline_of
@@ -42,18 +42,18 @@ class Simulation:
     logger_toml: str
     plan_toml: str
     spec: LoggerSpec
-    drawn: Mapping[str, Drawn]
-    install: Install
+    drawn: Mapping[str, DrawnErrors]
+    install: SimulatedInstall
     script: Script
 
 
 def simulate(
-    install: Install,
+    install: SimulatedInstall,
     script: Script,
     spec: LoggerSpec,
     rng: np.random.Generator,
     limits: Mapping[str, float | str | None] | None = None,
-    drawn: Mapping[str, Drawn] | None = None,
+    drawn: Mapping[str, DrawnErrors] | None = None,
 ) -> Simulation:
     """Log what the script does to the install.
 
@@ -76,7 +76,7 @@ def simulate(
     reached = at_logger(line, time, spec.roles)
     columns: dict[str, object] = {"time_s": time}
     over: dict[str, npt.NDArray[np.bool_]] = {}
-    own: dict[str, Drawn] = {}
+    own: dict[str, DrawnErrors] = {}
     for channel in spec.channels:
         own[channel.role] = draw(channel, rng)
         if drawn is not None and channel.role in drawn:

@@ -10,8 +10,8 @@ from benchlog.core.errors import BenchlogError
 from benchlog.core.trace import Array
 from benchlog.standin.channels import at_logger
 from benchlog.standin.deeds import deeds_of, still_to_come
-from benchlog.standin.install import Install
-from benchlog.standin.logger import Drawn, LoggerSpec, draw, read
+from benchlog.standin.install import SimulatedInstall
+from benchlog.standin.logger import DrawnErrors, LoggerSpec, draw, read
 from benchlog.standin.script import Action, Script, action_of
 from benchlog.standin.timeline import Timeline, timeline_of
 
@@ -54,9 +54,9 @@ class LiveBike:
         rng: the only source of chance.
     """
 
-    def __init__(self, install: Install, spec: LoggerSpec, rng: np.random.Generator) -> None:
+    def __init__(self, install: SimulatedInstall, spec: LoggerSpec, rng: np.random.Generator) -> None:
         self.install, self.spec = install, spec
-        self.drawn: Mapping[str, Drawn] = {channel.role: draw(channel, rng) for channel in spec.channels}
+        self.drawn: Mapping[str, DrawnErrors] = {channel.role: draw(channel, rng) for channel in spec.channels}
         self._rng = rng
         self._sent = 0
         self._actions: list[Action] = []

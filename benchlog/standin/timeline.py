@@ -8,7 +8,7 @@ import numpy as np
 
 from benchlog.core.trace import Array
 from benchlog.standin import relay
-from benchlog.standin.install import Install
+from benchlog.standin.install import SimulatedInstall
 from benchlog.standin.script import Do, Script
 from benchlog.standin.steps import Steps
 from benchlog.standin.switching import bounced, fuse_in, switching
@@ -37,7 +37,7 @@ class Timeline:
         bridged: 1 while a cable bridges the battery's shunts.
     """
 
-    install: Install
+    install: SimulatedInstall
     end_s: float
     key: Steps
     key_contact: Steps
@@ -66,7 +66,7 @@ class Timeline:
         return np.unique(np.concatenate([*(step.times_s for step in steps), np.array([*spans, *edges])]))
 
 
-def timeline_of(install: Install, script: Script, from_s: float = 0.0) -> Timeline:
+def timeline_of(install: SimulatedInstall, script: Script, from_s: float = 0.0) -> Timeline:
     """Work out what the script makes of the install.
 
     Nothing before an instant depends on what is done after it, nor on where the script ends.
@@ -112,7 +112,7 @@ def _between(script: Script, begin: Do, end: Do) -> Steps:
     return Steps.of(0.0, [*((t, 1.0) for t in script.times(begin)), *((t, 0.0) for t in script.times(end))])
 
 
-def _crank(install: Install, script: Script, start: float) -> tuple[float, float]:
+def _crank(install: SimulatedInstall, script: Script, start: float) -> tuple[float, float]:
     """The starter turns for its time, or until the key or the engine switch ends it."""
     stop = start + install.crank_s
     return start, min([end for end in _engine_ends(script) if start < end < stop], default=stop)
@@ -123,7 +123,7 @@ def _engine_ends(script: Script) -> list[float]:
 
 
 def _dark(
-    install: Install, cranks: list[tuple[float, float]], runs: list[tuple[float, float]], key: Steps
+    install: SimulatedInstall, cranks: list[tuple[float, float]], runs: list[tuple[float, float]], key: Steps
 ) -> list[tuple[float, float]]:
     """Where the lamps are cut: while the starter turns, or from then on until the engine runs or the key is turned."""
     if not install.trigger_drops_in_crank:
@@ -140,7 +140,7 @@ def _dark(
     return found
 
 
-def _joint(install: Install, key: Steps, runs: list[tuple[float, float]]) -> Steps:
+def _joint(install: SimulatedInstall, key: Steps, runs: list[tuple[float, float]]) -> Steps:
     """1 while the feed's joint holds; it opens at its times after each key-on, and after each start of the engine."""
     ons = [(float(t), install.shaken) for t, state in zip(key.times_s, key.values[1:], strict=True) if state]
     ons += [(start, install.shaken_running) for start, _ in runs]
@@ -149,7 +149,7 @@ def _joint(install: Install, key: Steps, runs: list[tuple[float, float]]) -> Ste
     return Steps.of(1.0, changes)
 
 
-def _runs(install: Install, script: Script, cranks: list[tuple[float, float]]) -> list[tuple[float, float]]:
+def _runs(install: SimulatedInstall, script: Script, cranks: list[tuple[float, float]]) -> list[tuple[float, float]]:
     if not install.starts:
         return []
     ends = [*_engine_ends(script), script.end_s]
@@ -171,7 +171,7 @@ def _switch(script: Script, slot: int) -> Steps:
     return Steps.of(initial, changes)
 
 
-def _asleep(install: Install, script: Script, key: Steps) -> Steps:
+def _asleep(install: SimulatedInstall, script: Script, key: Steps) -> Steps:
     """Current above the drain after each key-off, stage by stage; from the second on behind a fuse."""
     first = _stages(key, install.awake[:1], 0.0)
     if len(install.awake) < 2:
@@ -196,7 +196,7 @@ def _stages(key: Steps, stages: tuple[tuple[float, float], ...], from_s: float) 
     return Steps.of(0.0, changes)
 
 
-def _wake(install: Install, script: Script, from_s: float) -> Steps:
+def _wake(install: SimulatedInstall, script: Script, from_s: float) -> Steps:
     if install.wakeups is None:
         return Steps.of(0.0, [])
     wake = install.wakeups

@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from benchlog.standin import relay
-from benchlog.standin.install import Install
+from benchlog.standin.install import SimulatedInstall
 from benchlog.standin.script import Script
 from benchlog.standin.steps import Steps
 from benchlog.standin.switching import fuse_in
@@ -14,7 +14,7 @@ BACKFED_LEVEL = 0.92  # of the trigger's level with the key on
 
 
 def trigger_edges(
-    install: Install, script: Script, key_contact: Steps, dark: list[tuple[float, float]]
+    install: SimulatedInstall, script: Script, key_contact: Steps, dark: list[tuple[float, float]]
 ) -> list[relay.Edge]:
     """The line's changes; ``dark`` are the ``(from_s, to_s)`` with the lamps cut."""
     if install.trigger_always_live:
@@ -51,7 +51,7 @@ def _pulsed(edges: list[relay.Edge], hz: float, up: float, end_s: float) -> list
     return found
 
 
-def _backfed_edges(install: Install, script: Script, edges: list[relay.Edge]) -> list[relay.Edge]:
+def _backfed_edges(install: SimulatedInstall, script: Script, edges: list[relay.Edge]) -> list[relay.Edge]:
     """The load side holds the coil through a device, at a little less than the key gives, while that has its fuse."""
     fuse = fuse_in(script, install.backfed_slot)
     found: list[relay.Edge] = []

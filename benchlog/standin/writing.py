@@ -18,7 +18,7 @@ _TIME_UNITS = {"s": 1.0, "ms": 1e3, "us": 1e6}
 
 
 @dataclass(frozen=True, slots=True)
-class Form:
+class WrittenForm:
     """How a logger writes.
 
     Attributes:
@@ -48,17 +48,17 @@ class Form:
         return self.columns.get("time_s", f"time_{self.time_unit}" if self.time_unit == "s" else f"t_{self.time_unit}")
 
 
-def csv_text(sim: "Simulation", form: Form | None = None) -> str:
+def csv_text(sim: "Simulation", form: WrittenForm | None = None) -> str:
     """The whole file as text; over-range samples as ``OL``, values in the logger's own units."""
-    form = form or Form()
+    form = form or WrittenForm()
     table = _table(sim, form)
     head = "".join(f"{line}\n" for line in form.preamble)
     return head + table.write_csv(separator=form.separator, null_value="")
 
 
-def write_csv(sim: "Simulation", path: Path, form: Form | None = None, *, logger: bool = True) -> Path:
+def write_csv(sim: "Simulation", path: Path, form: WrittenForm | None = None, *, logger: bool = True) -> Path:
     """Write the log, and beside it its logger file (``NAME.logger.toml``) unless told not to."""
-    form = form or Form()
+    form = form or WrittenForm()
     path.write_text(csv_text(sim, form), encoding=form.encoding, newline="")
     if logger:
         beside = path.with_name(path.name.removesuffix(path.suffix) + ".logger.toml")
@@ -66,12 +66,12 @@ def write_csv(sim: "Simulation", path: Path, form: Form | None = None, *, logger
     return path
 
 
-def logger_toml(sim: "Simulation", form: Form) -> str:
+def logger_toml(sim: "Simulation", form: WrittenForm) -> str:
     """The logger file for a log written in this form."""
     return to_logger_toml(sim.spec, form.columns, (form.time_column, form.time_unit), form.wraps_at)
 
 
-def _table(sim: "Simulation", form: Form) -> "pl.DataFrame":
+def _table(sim: "Simulation", form: WrittenForm) -> "pl.DataFrame":
     import polars as pl  # heavy; only those who write a file pay for it
 
     ticks = sim.frame["time_s"].to_numpy() * _TIME_UNITS[form.time_unit] + form.start

@@ -124,7 +124,7 @@ def kept_logger(logger: Logger) -> Logger:
             role=channel.role,
             unit=ROLE_UNITS[channel.role],
             gain_error_pct=channel.gain_error_pct,
-            offset_error=channel.offset_c,
+            offset_error=channel.offset_canonical,
             resolution=channel.resolution_c,
             over_range=(repr(OVER_RANGE),),
             low_side_mohm=channel.low_side_mohm,

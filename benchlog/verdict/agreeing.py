@@ -51,7 +51,7 @@ def judged_of(spec: CheckSpec, given: Sequence[Named], limit: PlannedLimit | Non
     if limit is None:
         return decides
     # whatever may be another thing's figure proves nothing, worse or not; a drain is the battery's whatever the doubt
-    others = [one for one in shown if drain or not one[1].doubt]
+    others = [one for one in shown if drain or not one[1].disqualified]
     while worse := [one for one in others if one is not decides and _shows_worse(one[1], decides[1], limit)]:
         decides = max(worse, key=lambda one: _badness(one[1], limit))
         others = [one for one in others if one is not decides]
@@ -64,7 +64,7 @@ def _has_figure(found: Measured) -> bool:
 
 def _sees(found: Measured) -> bool:
     """Whether a log can tell: it is neither doubtful, nor too slow or short, nor of unknown accuracy."""
-    return not found.doubt and not found.only_fails and _u(found) < math.inf
+    return not found.disqualified and not found.one_sided and _u(found) < math.inf
 
 
 def _sees_drain(found: Measured, limit: PlannedLimit | None) -> bool:
@@ -118,7 +118,7 @@ def _rank(check_id: str, found: Finding, limit: PlannedLimit | None) -> tuple[fl
 def _with_word(spec: CheckSpec, found: Measured, other: Shown) -> Measured:
     """The worse figure, with a word on the one that it is worse than."""
     name, milder = other
-    u = None if milder.u is None or milder.only_fails else COVERAGE_K * milder.u
+    u = None if milder.u is None or milder.one_sided else COVERAGE_K * milder.u
     figure = with_uncertainty(milder.value or 0.0, u) + ("" if spec.unit == "1" else f" {spec.unit}")
     word = f"the worse of logs that differ, {name} shows {figure}"
     return replace(found, story=f"{found.story}; {word}" if found.story else word)

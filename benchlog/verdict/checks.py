@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
-from benchlog.analysis.measurement import Finding, Unseen
+from benchlog.analysis.measurement import Finding, NotEvaluated
 from benchlog.core.uncertainty import COVERAGE_K
 from benchlog.plan.limits import PlannedLimit, limits_of, planned_value_of
 from benchlog.plan.model import Plan
@@ -26,7 +26,7 @@ def judge(plan: Plan, found: Sequence[tuple[str, Mapping[str, Finding]]]) -> lis
         found: log name and its findings by check id, one a log; at least one.
     """
     limits, planned = limits_of(plan), planned_value_of(plan)
-    nothing = Unseen("no log shows it")
+    nothing = NotEvaluated("no log shows it")
     own = fuse_findings(plan)
     checks = []
     for spec in specs_for(plan):
@@ -45,7 +45,7 @@ def _check(
 ) -> Check:
     found = verdict(spec.id, finding, limit)
     shown = None if limit is None else Limit(min=limit.min, max=limit.max)
-    if isinstance(finding, Unseen):
+    if isinstance(finding, NotEvaluated):
         return Check(
             id=spec.id,
             title=spec.title,
@@ -56,7 +56,7 @@ def _check(
             because=because(spec.id, spec.unit, found, finding, limit),
         )
     u = None if finding.u is None or not math.isfinite(finding.u) else COVERAGE_K * finding.u
-    if finding.only_fails or log is None:
+    if finding.one_sided or log is None:
         # what the samples did not see has no bound, and what stands in the plan was not measured
         u = None
     return Check(

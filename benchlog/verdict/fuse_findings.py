@@ -2,7 +2,7 @@
 
 import math
 
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.plan.model import Plan
 from benchlog.plan.planned_fuses import PlannedFuse, planned_fuses
 from benchlog.plan.wiring import CAREFUL_SOURCE
@@ -16,7 +16,7 @@ def fuse_findings(plan: Plan) -> dict[str, Finding]:
 def _finding(fuse: PlannedFuse) -> Finding:
     own = fuse.protection
     if own is None:
-        return Unseen(f"{fuse.name}: {fuse.lacks}")
+        return NotEvaluated(f"{fuse.name}: {fuse.lacks}")
     said = f"{fuse.name}: {own.danger}"
     return Measured(
         value=own.fuse_a,
@@ -24,6 +24,6 @@ def _finding(fuse: PlannedFuse) -> Finding:
         from_s=math.nan,
         to_s=math.nan,
         story=f"{own.wire}, by {CAREFUL_SOURCE}",
-        doubt=said if own.verdict == "not proven" else None,
+        disqualified=said if own.verdict == "not proven" else None,
         failed=f"fire risk, {said}" if own.verdict == "fail" else None,
     )

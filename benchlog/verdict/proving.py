@@ -3,7 +3,7 @@
 import math
 from typing import Literal
 
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.core.uncertainty import COVERAGE_K, PASS_PROBABILITY, conformity, probability_of_conforming, rectangular
 from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.result import Verdict
@@ -15,11 +15,11 @@ def verdict(check_id: str, finding: Finding, limit: PlannedLimit | None) -> Verd
     """What one finding proves about one limit."""
     if limit is None:
         return "not planned"
-    if isinstance(finding, Unseen):
+    if isinstance(finding, NotEvaluated):
         return "not seen"
     if finding.failed or limit.impossible:
         return "fail"
-    if finding.doubt or finding.value is None or finding.u is None:
+    if finding.disqualified or finding.value is None or finding.u is None:
         return "not proven"
     if check_id == "feed_in_crank":
         return _feed_in_crank(finding, limit)
@@ -31,7 +31,7 @@ def verdict(check_id: str, finding: Finding, limit: PlannedLimit | None) -> Verd
         found = "not proven"
     if found == "fail" and finding.offset_limit and not _fails_wherever_zero_lies(finding, limit.max):
         found = "not proven"
-    return "not proven" if found == "pass" and finding.only_fails else found
+    return "not proven" if found == "pass" and finding.one_sided else found
 
 
 def _fails_wherever_zero_lies(finding: Measured, most: float | None) -> bool:
@@ -65,6 +65,6 @@ def _feed_in_crank(finding: Measured, limit: PlannedLimit) -> Verdict:
     may_drop = limit.max is None
     if lost:
         return "pass" if may_drop else "fail"
-    if finding.only_fails:
+    if finding.one_sided:
         return "not proven"
     return "fail" if may_drop else "pass"

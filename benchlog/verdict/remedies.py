@@ -4,7 +4,7 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
-from benchlog.analysis.measurement import Measured, Parts
+from benchlog.analysis.measurement import Measured, UncertaintyParts
 from benchlog.core.numbers import number
 from benchlog.core.uncertainty import COVERAGE_K
 from benchlog.plan.limits import PlannedLimit
@@ -56,12 +56,12 @@ def what_would_prove(check_id: str, unit: str, finding: Measured, limit: Planned
 
 def proven_without_reason(check_id: str, finding: Measured, limit: PlannedLimit) -> bool:
     """Whether the figure itself would prove the limit, were the log not too slow or short for it."""
-    bare = replace(finding, only_fails=None, doubt=None)
+    bare = replace(finding, one_sided=None, disqualified=None)
     return verdict(check_id, bare, limit) != "not proven"
 
 
 def _prover(check_id: str, finding: Measured, limit: PlannedLimit) -> Proves:
-    bare = replace(finding, only_fails=None, doubt=None)
+    bare = replace(finding, one_sided=None, disqualified=None)
     return lambda u: verdict(check_id, _surer(bare, u), limit) != "not proven"
 
 
@@ -91,7 +91,7 @@ def _below_zero(finding: Measured) -> str:
     return f"it reads below zero, which no drain is; {way if parts is None or parts.zeroable else finer}"
 
 
-def _cheapest(check_id: str, unit: str, parts: Parts, needed: float, proves: Proves) -> str:
+def _cheapest(check_id: str, unit: str, parts: UncertaintyParts, needed: float, proves: Proves) -> str:
     """The first of the ways that suffices, in words; "" where none does."""
     zeroed = replace(parts, offset=min(parts.offset, _zero_u(parts)))
     ways = [parts, *([zeroed] if parts.zeroable else [])]
@@ -115,12 +115,12 @@ def _cheapest(check_id: str, unit: str, parts: Parts, needed: float, proves: Pro
     return f"{time} and {_finer(unit, parts, share)}"
 
 
-def _zero_u(parts: Parts) -> float:
+def _zero_u(parts: UncertaintyParts) -> float:
     """What a zero leaves in doubt: scatter as here, over its own time, and rounding."""
     return math.hypot(parts.type_a * math.sqrt(parts.watched_s / ZERO_S), parts.resolution)
 
 
-def _more_s(parts: Parts, type_a: float) -> float | None:
+def _more_s(parts: UncertaintyParts, type_a: float) -> float | None:
     """How much longer to watch so that scatter falls to ``type_a``, s; None where that is out of reach."""
     if type_a <= 0 or parts.watched_s <= 0:
         return None
@@ -129,7 +129,7 @@ def _more_s(parts: Parts, type_a: float) -> float | None:
     return more_s if more_s > 0 and parts.watched_s + more_s <= min(LONGEST_S, parts.most_s) else None
 
 
-def _finer(unit: str, parts: Parts, type_b: float) -> str:
+def _finer(unit: str, parts: UncertaintyParts, type_b: float) -> str:
     mostly = max(("offset", "gain", "resolution"), key=lambda name: float(getattr(parts, name)))
     now = number(COVERAGE_K * parts.type_b)
     return (

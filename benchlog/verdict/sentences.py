@@ -2,7 +2,7 @@
 
 import math
 
-from benchlog.analysis.measurement import Finding, Measured, Unseen
+from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.core.numbers import number, with_uncertainty
 from benchlog.core.uncertainty import COVERAGE_K
 from benchlog.plan.limits import PlannedLimit
@@ -47,11 +47,11 @@ _NONE_FOUND = {
 
 def because(check_id: str, unit: str, verdict: Verdict, finding: Finding, limit: PlannedLimit | None) -> str:
     """A sentence that a rider understands: the figure, the limit and, where open, what would prove it."""
-    if isinstance(finding, Unseen):
+    if isinstance(finding, NotEvaluated):
         return _sentence(finding.why)
     if finding.failed:
         return _sentence(finding.failed)
-    found = _found(check_id, finding, unit, bounded=not finding.only_fails)
+    found = _found(check_id, finding, unit, bounded=not finding.one_sided)
     if limit is not None and limit.impossible:
         return _sentence(f"{found}, but {_impossible(limit, unit)}")
     story = f" ({finding.story})" if finding.story else ""
@@ -108,9 +108,9 @@ def _impossible(limit: PlannedLimit, unit: str) -> str:
 
 def _doubt(check_id: str, finding: Measured, limit: PlannedLimit, unit: str) -> str:
     """Why it is open, and what would prove it."""
-    if finding.doubt is None and finding.u is None:
+    if finding.disqualified is None and finding.u is None:
         return UNSTATED
-    reason = finding.doubt or finding.only_fails
+    reason = finding.disqualified or finding.one_sided
     if reason is None:
         if finding.remedy and check_id not in BY_SAMPLES:
             return f"{INSIDE}; {finding.remedy}"
@@ -118,7 +118,7 @@ def _doubt(check_id: str, finding: Measured, limit: PlannedLimit, unit: str) -> 
     if not finding.remedy:
         return reason
     thing = finding.remedy.removesuffix(WOULD)
-    if finding.doubt or thing == finding.remedy or proven_without_reason(check_id, finding, limit):
+    if finding.disqualified or thing == finding.remedy or proven_without_reason(check_id, finding, limit):
         return f"{reason}; {finding.remedy}"
     # seen as it should be the figure would still lie too near its limit
     return f"{reason}; {thing} is needed, and even then {what_would_prove(check_id, unit, finding, limit)}"

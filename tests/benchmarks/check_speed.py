@@ -77,12 +77,12 @@ def make_log(folder: Path, rows: int, *, packed: bool = True, turns: int = SELDO
     import numpy as np
     import polars as pl
 
-    from benchlog.standin import Install, acceptance_script, fast_logger, key_cycles, simulate
+    from benchlog.standin import SimulatedInstall, acceptance_script, fast_logger, key_cycles, simulate
 
     spec = fast_logger(1000).only("battery_v", "battery_a", "trigger_v", "feed_v")
 
     def simulated(script: "Script") -> pl.DataFrame:
-        found = simulate(Install(), script, spec, np.random.default_rng(5))
+        found = simulate(SimulatedInstall(), script, spec, np.random.default_rng(5))
         plan.write_text(found.plan_toml, encoding="utf-8")
         return pl.from_pandas(found.frame.drop(columns=["mark"]))
 

@@ -29,10 +29,10 @@ def make_log(folder: Path, rows: int) -> tuple[Path, Path]:
     import numpy as np
     import polars as pl
 
-    from benchlog.standin import Install, acceptance_script, fast_logger, simulate
+    from benchlog.standin import SimulatedInstall, acceptance_script, fast_logger, simulate
 
     spec = fast_logger(1000).only("battery_v", "battery_a", "trigger_v", "feed_v", "ground_v")
-    sim = simulate(Install(), acceptance_script(settle_s=320, marks=False), spec, np.random.default_rng(5))
+    sim = simulate(SimulatedInstall(), acceptance_script(settle_s=320, marks=False), spec, np.random.default_rng(5))
     frame = pl.from_pandas(sim.frame.drop(columns=["mark"]))
     calm = frame.tail(100_000)
     parts, done, part = [], 0, frame

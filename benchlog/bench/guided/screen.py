@@ -25,7 +25,7 @@ _PAINTS: dict[Paint, str] = {"plain": "", "bold": "\x1b[1m", "caution": "\x1b[1;
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ScreenLine:
     """One line of the page, and how it stands out."""
 
     text: str
@@ -64,15 +64,15 @@ def page(
     return [line.text for line in _page(view, last, news, width, height)]
 
 
-def _page(view: View, last: Mapping[str, float], news: tuple[str, ...], width: int, height: int) -> list[Line]:
+def _page(view: View, last: Mapping[str, float], news: tuple[str, ...], width: int, height: int) -> list[ScreenLine]:
     step = view.step
-    rule = Line("─" * width)
+    rule = ScreenLine("─" * width)
     title = f"STEP {step.number} of {step.of}{_APART}{step.title.upper()}"
     top = [*_wrapped(title, width, paint="bold"), rule]
     if step.caution:
-        top += [Line(""), *_wrapped(f"CAUTION  {step.caution}", width, paint="caution")]
+        top += [ScreenLine(""), *_wrapped(f"CAUTION  {step.caution}", width, paint="caution")]
     order = "Read the caution. Press Enter when you have." if view.read_first else step.say
-    top += [Line(""), *_wrapped(f">> {order}", width, "  ", "     ", "bold")]
+    top += [ScreenLine(""), *_wrapped(f">> {order}", width, "  ", "     ", "bold")]
     if not view.read_first:
         top += _wrapped(f"Waiting for: {step.waiting_for}", width, "     ")
     if view.by_itself:
@@ -89,9 +89,11 @@ def _page(view: View, last: Mapping[str, float], news: tuple[str, ...], width: i
     return _fitted(top, values, told, keys, height)
 
 
-def _fitted(top: list[Line], values: list[Line], told: list[list[Line]], keys: list[Line], height: int) -> list[Line]:
+def _fitted(
+    top: list[ScreenLine], values: list[ScreenLine], told: list[list[ScreenLine]], keys: list[ScreenLine], height: int
+) -> list[ScreenLine]:
     """All of it where there is room; else without the oldest news, then without empty lines, then without its end."""
-    gap = [Line("")]
+    gap = [ScreenLine("")]
     while True:
         news = [line for lines in told for line in lines]
         whole = [*top, *gap, *values, *(gap if news else []), *news, *gap, *keys]
@@ -103,14 +105,14 @@ def _fitted(top: list[Line], values: list[Line], told: list[list[Line]], keys: l
     return whole[:height]
 
 
-def _wrapped(text: str, width: int, first: str = "", rest: str = "", paint: Paint = "plain") -> list[Line]:
+def _wrapped(text: str, width: int, first: str = "", rest: str = "", paint: Paint = "plain") -> list[ScreenLine]:
     # a name in the plan must not steer the terminal
     plain = "".join(char if char.isprintable() else "?" for char in text)
     lines = textwrap.wrap(plain, width, initial_indent=first, subsequent_indent=rest or " " * len(first))
-    return [Line(line, paint) for line in lines or [""]]
+    return [ScreenLine(line, paint) for line in lines or [""]]
 
 
-def _joined(parts: Iterable[str], width: int, indent: str = "") -> list[Line]:
+def _joined(parts: Iterable[str], width: int, indent: str = "") -> list[ScreenLine]:
     """Parts beside one another as far as they fit; none is torn apart."""
     lines: list[str] = []
     for part in parts:
@@ -118,7 +120,7 @@ def _joined(parts: Iterable[str], width: int, indent: str = "") -> list[Line]:
             lines[-1] += _APART + part
         else:
             lines.append((indent + part)[:width])
-    return [Line(line) for line in lines]
+    return [ScreenLine(line) for line in lines]
 
 
 def _told(text: str) -> str:
@@ -183,7 +185,7 @@ class LiveScreen:
         """The page goes to this terminal."""
         self._out = out
         self._news: tuple[str, ...] = ()
-        self._drawn: list[Line] = []
+        self._drawn: list[ScreenLine] = []
         self._size = (0, 0)
 
     def show(self, view: View, last: Mapping[str, float]) -> None:
@@ -209,5 +211,5 @@ class LiveScreen:
         self._out.flush()
 
 
-def _painted(line: Line) -> str:
+def _painted(line: ScreenLine) -> str:
     return f"{_PAINTS[line.paint]}{line.text}\x1b[0m" if line.paint != "plain" else line.text

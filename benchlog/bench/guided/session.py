@@ -7,14 +7,14 @@ from pathlib import Path
 from typing import Literal, Protocol
 
 from benchlog.bench.guided import resume
+from benchlog.bench.guided.actions import OpenActions
 from benchlog.bench.guided.keys import Pressed
 from benchlog.bench.guided.memory import Memory
-from benchlog.bench.guided.silence import Silence
+from benchlog.bench.guided.silence import StreamSilence
 from benchlog.bench.guided.steps import steps_of
 from benchlog.bench.guided.view import Key, View
 from benchlog.bench.guided.walk import Walk
-from benchlog.bench.guided.ways import OpenWays
-from benchlog.bench.live import Step
+from benchlog.bench.live import LiveStep
 from benchlog.core.interrupts import answered
 from benchlog.core.roles import SHUNT_ROLES
 from benchlog.core.trace import Trace
@@ -23,7 +23,7 @@ from benchlog.plan.model import Plan
 Ended = Literal["done", "stopped", "lost"]
 
 
-class Batch(Protocol):
+class NewSamples(Protocol):
     """New samples, and what happened on the way."""
 
     @property
@@ -38,13 +38,13 @@ class Batch(Protocol):
 class Recorder(Protocol):
     """What the run asks of a recording."""
 
-    def batches(self) -> Iterable[Batch]:
+    def batches(self) -> Iterable[NewSamples]:
         """New samples, several times a second, also when none came."""
 
     def mark(self, text: str) -> object:
         """Note this at the next sample written."""
 
-    def show(self, step: Step | None) -> object:
+    def show(self, step: LiveStep | None) -> object:
         """Show this step to whoever looks at the recording."""
 
 
@@ -86,7 +86,7 @@ def run_session(
     Raises:
         BenchlogError: the state beside the log cannot be written.
     """
-    ways = OpenWays(recorder, screen, ask, clock)
+    ways = OpenActions(recorder, screen, ask, clock)
     walk = Walk(
         steps_of(plan),
         ways,
@@ -99,7 +99,7 @@ def run_session(
         if memory.bridged:
             ways.tell("the shunt was bridged when the test stopped: b, if the bridge is off by now")
     try:
-        return _follow(recorder, plan, screen, keys, walk, ways, log, resolution, Silence(clock, ask is not None))
+        return _follow(recorder, plan, screen, keys, walk, ways, log, resolution, StreamSilence(clock, ask is not None))
     except KeyboardInterrupt:
         answered()
         resume.save(log, plan.install.bike, walk.memory)
@@ -112,10 +112,10 @@ def _follow(
     screen: Screen,
     keys: Callable[[], list[Pressed]],
     walk: Walk,
-    ways: OpenWays,
+    ways: OpenActions,
     log: Path,
     resolution: Callable[[], Mapping[str, float]],
-    silence: Silence,
+    silence: StreamSilence,
 ) -> Ended:
     kept: object = None
     unsaved = False

@@ -38,7 +38,7 @@ class Sight:
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class StepSeen:
     """It has been done.
 
     Attributes:
@@ -58,7 +58,7 @@ class Seen:
 class Look:
     """The answer so far: ``seen`` once done; until then ``waiting`` says how far it is, where there is more to say."""
 
-    seen: Seen | None = None
+    seen: StepSeen | None = None
     waiting: str = ""
 
 

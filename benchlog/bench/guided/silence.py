@@ -10,7 +10,7 @@ SHOWN_S = 2.0
 GONE_S = 30.0
 
 
-class Silence:
+class StreamSilence:
     """Tells a stream that stands still.
 
     Args:

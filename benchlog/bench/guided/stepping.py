@@ -6,14 +6,14 @@ from typing import Literal
 
 from benchlog.analysis.fuse_walk import HAND_S
 from benchlog.bench.guided import watch
+from benchlog.bench.guided.actions import SessionActions
 from benchlog.bench.guided.history import LEVEL_S, POINT_S, Before, History
 from benchlog.bench.guided.memory import Memory
 from benchlog.bench.guided.moves import is_up
-from benchlog.bench.guided.sight import Look, Seen, Sight
+from benchlog.bench.guided.sight import Look, Sight, StepSeen
 from benchlog.bench.guided.spec import StepSpec
 from benchlog.bench.guided.view import Key
 from benchlog.bench.guided.watch_drain import starting_up_s
-from benchlog.bench.guided.ways import Ways
 
 Phase = Literal["read", "back", "act", "hold"]
 
@@ -48,7 +48,7 @@ class Stepping:
     def __init__(
         self,
         steps: Sequence[StepSpec],
-        ways: Ways,
+        ways: SessionActions,
         *,
         by_itself: bool = False,
         limit_ma: float | None = None,
@@ -291,7 +291,7 @@ class Stepping:
             return min(spec.wait_s, DEAD_FEED_S)
         return spec.wait_s
 
-    def _done(self, seen: Seen) -> None:
+    def _done(self, seen: StepSeen) -> None:
         spec = self.spec
         if spec.question == "fuse_out":
             self.memory.fallen_a[spec.slot] = seen.value

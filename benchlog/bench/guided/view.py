@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from benchlog.bench.live import Step
+from benchlog.bench.live import LiveStep
 
 Key = Literal["enter", "skip", "again", "walk", "bridge"]
 
@@ -19,7 +19,7 @@ class View:
         bridge: ``offered`` where ``b`` says that the shunt is bridged, ``on`` while it is.
     """
 
-    step: Step
+    step: LiveStep
     read_first: bool
     by_itself: bool
     can_walk: bool

@@ -7,7 +7,7 @@ from benchlog.analysis.bridge import BRIDGED, FREE
 from benchlog.bench.guided.spec import StepSpec
 from benchlog.bench.guided.stepping import FIRST_LOOK_S, OR_ENTER, Stepping
 from benchlog.bench.guided.view import Key, View
-from benchlog.bench.live import Step
+from benchlog.bench.live import LiveStep
 from benchlog.core.trace import Trace
 from benchlog.examine.bridged import without_shunts
 
@@ -46,7 +46,7 @@ class Walk(Stepping):
         if helped:
             waiting = "the stand-in" if waiting.startswith("Enter") else waiting.removesuffix(OR_ENTER)
         return View(
-            Step(number, len(shown), spec.id, spec.title, say, spec.caution, "" if self.finished else waiting),
+            LiveStep(number, len(shown), spec.id, spec.title, say, spec.caution, "" if self.finished else waiting),
             read_first=self._phase == "read",
             by_itself=helped,
             can_walk=not self.memory.walk and any(one.walk for one in self._steps),

@@ -10,7 +10,7 @@ from benchlog.analysis.running import LEAST_SHARE_A, RAISED_V
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.bench.guided.history import History
 from benchlog.bench.guided.moves import is_up, moved, steady_change
-from benchlog.bench.guided.sight import Look, Question, Seen, Sight
+from benchlog.bench.guided.sight import Look, Question, Sight, StepSeen
 from benchlog.bench.guided.watch_drain import LINES, NAMES, asleep, fuse_in, fuse_out, rested
 
 #: A current that no line bears out has moved once it has been steady for this long, s …
@@ -42,7 +42,7 @@ def key_on(sight: Sight) -> Look:
     for role in LINES:
         at_s = moved(sight, role, up=True)
         if at_s is not None:
-            return Look(Seen(at_s, f"{NAMES[role]} rose"))
+            return Look(StepSeen(at_s, f"{NAMES[role]} rose"))
     silent = [role for role in ("key_v", "trigger_v") if role in sight.history.roles]
     change = steady_change(sight, "battery_a", STEADY_S)
     if change is not None and change[1] > KEY_ON_A:
@@ -54,7 +54,7 @@ def key_on(sight: Sight) -> Look:
         # a line that is on its way gets the first word
         waits_s = STEADY_S if silent else 0.0
         if sight.history.now_s - change[0] >= STEADY_S + waits_s:
-            return Look(Seen(change[0], "the battery's current rose", odd))
+            return Look(StepSeen(change[0], "the battery's current rose", odd))
     return _by_voltage(sight, "fell", lambda change_v: change_v < -KEY_ON_V)
 
 
@@ -65,7 +65,7 @@ def key_off(sight: Sight) -> Look:
         if at_s is not None:
             stays = [NAMES[other] for other in LINES if is_up(sight.history, other)]
             odd = stays_up(stays)
-            return Look(Seen(at_s, f"{NAMES[role]} fell", odd))
+            return Look(StepSeen(at_s, f"{NAMES[role]} fell", odd))
     stubborn = [NAMES[role] for role in LINES if is_up(sight.history, role)]
     lasts_s = STUBBORN_S if stubborn else STEADY_S
     for role, least in (("battery_a", KEY_ON_A), ("battery_v", RAISED_V)):
@@ -73,7 +73,7 @@ def key_off(sight: Sight) -> Look:
         if change is not None and abs(change[1]) > least:
             odd = stays_up(stubborn)
             what = "current" if role == "battery_a" else "voltage"
-            return Look(Seen(change[0], f"the battery's {what} changed", odd))
+            return Look(StepSeen(change[0], f"the battery's {what} changed", odd))
     return _by_voltage(sight, "rose", lambda change_v: change_v > KEY_ON_V)
 
 
@@ -89,7 +89,9 @@ def _by_voltage(sight: Sight, way: str, is_it: Callable[[float], bool]) -> Look:
     if any(role in sight.history.roles for role in (*LINES, "battery_a")):
         return Look()
     change = steady_change(sight, "battery_v", STEADY_S)
-    return Look(Seen(change[0], f"the battery's voltage {way}")) if change is not None and is_it(change[1]) else Look()
+    return (
+        Look(StepSeen(change[0], f"the battery's voltage {way}")) if change is not None and is_it(change[1]) else Look()
+    )
 
 
 def slot_on(sight: Sight) -> Look:
@@ -110,10 +112,10 @@ def slot_on(sight: Sight) -> Look:
             at_s, amps = change
             off = abs(amps - sight.planned_a) / sight.planned_a if sight.planned_a else 0.0
             if off <= NEAR_SHARE:
-                return Look(Seen(at_s, f"{by} rose by {amps:.1f} A", value=amps))
+                return Look(StepSeen(at_s, f"{by} rose by {amps:.1f} A", value=amps))
             if stands_s == FAR_STANDS_S and sight.history.now_s - at_s >= FAR_STANDS_S:
                 odd = f"{sight.planned_a:.1f} A is planned"
-                return Look(Seen(at_s, f"{by} rose by {amps:.1f} A", odd, amps))
+                return Look(StepSeen(at_s, f"{by} rose by {amps:.1f} A", odd, amps))
         return Look()
     return Look()
 
@@ -124,7 +126,9 @@ def slot_off(sight: Sight) -> Look:
     for role in (f"slot{sight.slot}_a", "feed_a", "battery_a"):
         if role in sight.history.roles:
             change = steady_change(sight, role, NEAR_STANDS_S)
-            return Look(Seen(change[0], "the current fell")) if change is not None and change[1] < -least else Look()
+            return (
+                Look(StepSeen(change[0], "the current fell")) if change is not None and change[1] < -least else Look()
+            )
     return Look()
 
 
@@ -138,7 +142,7 @@ def crank(sight: Sight) -> Look:
     odd = ""
     if sight.history.was_over("battery_a", starter_s):
         odd = "the starter's current was beyond the logger's range; bypass the shunt before the next start"
-    return Look(Seen(starter_s, "the battery's voltage dipped", odd))
+    return Look(StepSeen(starter_s, "the battery's voltage dipped", odd))
 
 
 def cranking_since(sight: Sight) -> float | None:
@@ -181,18 +185,18 @@ def engine_on(sight: Sight) -> Look:
         return Look()
     t, volts = history.points("battery_v", from_s - 0.1)
     if len(t) and t[-1] - t[0] >= 0.8 * ENGINE_S and np.all(volts > before.of("battery_v") + RAISED_V):
-        return Look(Seen(float(t[0]), "the battery's voltage is raised"))
+        return Look(StepSeen(float(t[0]), "the battery's voltage is raised"))
     t, amps = history.points("battery_a", from_s - 0.1)
     share_a = before.of("battery_a") - amps
     if len(t) and t[-1] - t[0] >= 0.8 * ENGINE_S and np.all(share_a > max(LEAST_SHARE_A, 0.1)):
-        return Look(Seen(float(t[0]), "the alternator carries a share of the load"))
+        return Look(StepSeen(float(t[0]), "the alternator carries a share of the load"))
     return Look()
 
 
 def engine_off(sight: Sight) -> Look:
     """The engine stopped: a raised voltage fell back."""
     change = steady_change(sight, "battery_v", STEADY_S)
-    return Look(Seen(change[0], "the battery's voltage fell")) if change and change[1] < -RAISED_V / 2 else Look()
+    return Look(StepSeen(change[0], "the battery's voltage fell")) if change and change[1] < -RAISED_V / 2 else Look()
 
 
 #: What a step waits for -> the question that tells.
@@ -209,5 +213,5 @@ QUESTIONS: Mapping[str, Question] = {
     "fuse_out": fuse_out,
     "fuse_in": fuse_in,
     "told": lambda _: Look(),
-    "at_once": lambda sight: Look(Seen(sight.history.now_s, "")),
+    "at_once": lambda sight: Look(StepSeen(sight.history.now_s, "")),
 }

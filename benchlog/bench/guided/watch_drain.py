@@ -9,7 +9,7 @@ from benchlog.analysis.drain import Settled, settle
 from benchlog.analysis.fuse_walk import HAND_S, started_up_s
 from benchlog.bench.guided.history import History
 from benchlog.bench.guided.moves import is_up, sigma, steady_change
-from benchlog.bench.guided.sight import Look, Seen, Sight
+from benchlog.bench.guided.sight import Look, Sight, StepSeen
 from benchlog.core.numbers import number
 
 LINES = ("key_v", "trigger_v", "feed_v")
@@ -54,7 +54,7 @@ def rested(sight: Sight) -> Look:
         early = history.level(role, history.now_s - 2 * REST_PART_S, history.now_s - REST_PART_S)
         if abs(late - early) > max(FUSE_SIGMAS * sigma(history, role), FUSE_SHARE * abs(late), FUSE_LEAST_A):
             return Look(waiting="the current still changes: something is not asleep yet")
-    return Look(Seen(sight.since_s, "at rest", odd))
+    return Look(StepSeen(sight.since_s, "at rest", odd))
 
 
 def asleep(sight: Sight) -> Look:
@@ -82,14 +82,14 @@ def asleep(sight: Sight) -> Look:
         shown = f"drain {_amount(mean_a)}" if role != "feed_v" else "the feed"
         return Look(waiting=f"{shown}, settled for {found.lasts_s:.0f} s; {math.ceil(left_s)} s still needed")
     if role == "feed_v":
-        return Look(Seen(found.from_s, "the feed has settled"))
+        return Look(StepSeen(found.from_s, "the feed has settled"))
     odd, every_s = "", math.nan
     if mean_a * 1000 > sight.limit_ma:
         odd = f"the plan allows {number(sight.limit_ma)} mA"
         if found.base_a * 1000 <= sight.limit_ma and len(found.wakeups) > 1:
             every_s = float(np.median(np.diff([begins for begins, _ in found.wakeups])))
             odd += f"; something wakes about every {every_s:.0f} s"
-    return Look(Seen(found.from_s, f"the drain has settled at {_amount(mean_a)}", odd, mean_a, every_s))
+    return Look(StepSeen(found.from_s, f"the drain has settled at {_amount(mean_a)}", odd, mean_a, every_s))
 
 
 def _open(found: Settled, mean_a: float, limit_a: float) -> bool:
@@ -133,7 +133,7 @@ def fuse_out(sight: Sight) -> Look:
     change = steady_change(sight, role, OUT_STANDS_S, least, before)
     if change is None or change[1] > -least:
         return Look()
-    return Look(Seen(change[0], f"the drain fell by {_amount(-change[1])}", value=-change[1]))
+    return Look(StepSeen(change[0], f"the drain fell by {_amount(-change[1])}", value=-change[1]))
 
 
 def fuse_in(sight: Sight) -> Look:
@@ -142,7 +142,7 @@ def fuse_in(sight: Sight) -> Look:
     if role is None or not math.isfinite(sight.fallen_a):
         return Look(waiting="Enter, when the fuse is in again")
     change = steady_change(sight, role, IN_STANDS_S, sight.fallen_a / 4)
-    return Look(Seen(change[0], "the drain is back")) if change and change[1] > sight.fallen_a / 2 else Look()
+    return Look(StepSeen(change[0], "the drain is back")) if change and change[1] > sight.fallen_a / 2 else Look()
 
 
 def starting_up_s(history: History, in_s: float) -> float:

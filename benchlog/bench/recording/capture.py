@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Self
 
 import numpy as np
 
-from benchlog.bench.live import Step
+from benchlog.bench.live import LiveStep
 from benchlog.bench.recording.beside import beside_path, lay_beside, logger_by_number
 from benchlog.bench.recording.cells import (
     decimals_of,
@@ -164,7 +164,7 @@ class Capture:
         if plain := one_line(text):
             self._due.append((at_s, plain))
 
-    def show(self, step: Step | None) -> None:
+    def show(self, step: LiveStep | None) -> None:
         """Show a step of the guided test to whoever looks on."""
         self.live.step = step
 

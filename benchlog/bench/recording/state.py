@@ -7,7 +7,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from benchlog.bench.live import LiveState, Step, write_live
+from benchlog.bench.live import LiveState, LiveStep, write_live
 from benchlog.core.errors import BenchlogError
 from benchlog.core.trace import Array, Trace
 
@@ -35,7 +35,7 @@ class LiveKeeper:
         self._written_at = float("-inf")
         self.last: dict[str, float | None] = {}
         self.rate_hz: float | None = None
-        self.step: Step | None = None
+        self.step: LiveStep | None = None
 
     def add(self, trace: Trace, told: tuple[str, ...], others: Mapping[str, float | None], now: float) -> None:
         """Take what a batch brought.

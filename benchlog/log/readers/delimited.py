@@ -11,7 +11,7 @@ from benchlog.log.readers import cells
 from benchlog.log.readers.comments import Written, notes_in, places, without_comments
 from benchlog.log.readers.layout import Layout, find_layout, split, text_of, unquoted
 from benchlog.log.readers.raw import Ints, Piece, Raw, Reader
-from benchlog.log.readers.rows import Found, Sheet, settled
+from benchlog.log.readers.rows import Found, Sheet, accept_rows
 from benchlog.log.readers.source import Source
 
 if TYPE_CHECKING:
@@ -128,7 +128,7 @@ class DelimitedLog:
     def parse(self, data: bytes) -> Raw:
         """The block's rows: by the fast way if every line has its fields, else line by line."""
         sheet = regular_sheet(data, self._layout) or sheet_by_lines(data, self._layout)
-        return settled(sheet, self._layout.wanted)
+        return accept_rows(sheet, self._layout.wanted)
 
     def begins(self, piece: Piece, lines: Sequence[int], of: int, by_lines: bool, /) -> Sequence[int] | None:
         """How far from a block's start these of its lines begin; None where line ends do not tell the lines."""
@@ -153,7 +153,7 @@ class DelimitedLog:
         """The rows of a few lines of a block; None where they are not as regular as the block."""
         data = self.load(piece)
         sheet = sheet_by_lines(data, self._layout) if by_lines else regular_sheet(data, self._layout)
-        return None if sheet is None else settled(sheet, self._layout.wanted)
+        return None if sheet is None else accept_rows(sheet, self._layout.wanted)
 
 
 def _layout(source: Source, logger: "Logger | None") -> Layout:

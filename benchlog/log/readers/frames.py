@@ -8,7 +8,7 @@ import numpy as np
 from benchlog.log.readers import cells
 from benchlog.log.readers.columns import Wanted, resolve
 from benchlog.log.readers.raw import Piece, Raw
-from benchlog.log.readers.rows import Found, Sheet, settled
+from benchlog.log.readers.rows import Found, Sheet, accept_rows
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -58,7 +58,7 @@ class FrameLog:
 
     def parse(self, data: "pl.DataFrame") -> Raw:
         """The slice's rows."""
-        return settled(sheet_of(data, self._wanted), self._wanted)
+        return accept_rows(sheet_of(data, self._wanted), self._wanted)
 
 
 def sheet_of(frame: "pl.DataFrame", wanted: Wanted) -> Sheet:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from benchlog.core.errors import BadLog
 from benchlog.core.note import Note
-from benchlog.log.readers.raw import KINDS, Fault
+from benchlog.log.readers.raw import KINDS, ReadFault
 
 _ISO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d")
 _CLOCK = re.compile(r"\d+([:./-])\d+\1\d+(?=[\s,;T]|$)|\d{1,2}:\d\d")  # 12:00:05, 1.5.2025, 5/1/2025
@@ -38,7 +38,7 @@ class LeftOut:
         self._kinds: dict[str, _Kind] = {}
         self._wraps_at: int | None = None
 
-    def add(self, faults: Iterable[Fault], line: int, wraps_at: int | None) -> None:
+    def add(self, faults: Iterable[ReadFault], line: int, wraps_at: int | None) -> None:
         """Count the faults of one piece.
 
         Args:

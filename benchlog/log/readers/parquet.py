@@ -10,7 +10,7 @@ from benchlog.core.errors import BadLog
 from benchlog.log.readers.columns import Wanted, resolve
 from benchlog.log.readers.frames import rows_of, sheet_of
 from benchlog.log.readers.raw import Piece, Raw, Reader
-from benchlog.log.readers.rows import settled
+from benchlog.log.readers.rows import accept_rows
 from benchlog.log.readers.source import Source
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ class ParquetLog:
 
     def parse(self, data: "pl.DataFrame") -> Raw:
         """The slice's rows."""
-        return settled(sheet_of(data, self._wanted), self._wanted)
+        return accept_rows(sheet_of(data, self._wanted), self._wanted)
 
 
 @contextmanager

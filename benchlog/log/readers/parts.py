@@ -19,7 +19,7 @@ _BEFORE, _BEHIND = 3, 2
 
 
 @dataclass(frozen=True, slots=True)
-class Parts:
+class BlockParts:
     """The parts of one piece, in order; each but the first begins with a row that is kept.
 
     Attributes:
@@ -80,7 +80,7 @@ class Parts:
         return len(trace) == count and (not count or float(trace.time_s[0]) == float(self.time_s[first]))
 
 
-def parts_of(raw: Raw, placed: Placed, before: State, logger: "Logger", share: float) -> Parts | None:
+def parts_of(raw: Raw, placed: Placed, before: State, logger: "Logger", share: float) -> BlockParts | None:
     """The finer index of a piece that has been read; None where it can only be read as a whole.
 
     Args:
@@ -100,7 +100,7 @@ def parts_of(raw: Raw, placed: Placed, before: State, logger: "Logger", share: f
         return None
     time_s = placed.trace.time_s
     zero = np.zeros(1, dtype=np.int64)
-    return Parts(
+    return BlockParts(
         line=np.concatenate((zero, begins if raw.line is None else raw.line[begins])),
         lines=raw.lines,
         kept=np.concatenate((zero, kept, [len(time_s)])),

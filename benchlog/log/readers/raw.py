@@ -28,7 +28,7 @@ KINDS: dict[str, tuple[str, str]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class ReadFault:
     """Rows of one piece that are left out for one reason.
 
     Attributes:
@@ -70,7 +70,7 @@ class Raw:
     marks: tuple[tuple[int, str], ...]
     rows: int
     lines: int
-    faults: tuple[Fault, ...]
+    faults: tuple[ReadFault, ...]
     notes: tuple[tuple[int, str], ...] = ()
     by_lines: bool = False
 

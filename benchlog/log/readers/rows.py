@@ -8,7 +8,7 @@ import numpy as np
 from benchlog.log.readers.cells import MISSING, iso_times
 from benchlog.log.readers.columns import Column, Wanted
 from benchlog.log.readers.noted import kept_marks, parted
-from benchlog.log.readers.raw import Fault, Flags, Floats, Ints, Raw
+from benchlog.log.readers.raw import Flags, Floats, Ints, Raw, ReadFault
 
 if TYPE_CHECKING:
     import polars as pl
@@ -56,7 +56,7 @@ class Sheet:
     by_lines: bool = False
 
 
-def settled(sheet: Sheet, wanted: Wanted) -> Raw:
+def accept_rows(sheet: Sheet, wanted: Wanted) -> Raw:
     """Leave out the bad rows and bring the rest to canonical units and signs."""
     bad: dict[str, list[Flags]] = {kind: [] for kind in _ORDER}
     for kind, flags in (("many", sheet.many), ("few", sheet.few)):
@@ -67,7 +67,7 @@ def settled(sheet: Sheet, wanted: Wanted) -> Raw:
     bad["unreadable"] += [flags for flags in odd if flags is not None]
     faults, keep = _judged(sheet, bad)
     if sheet.again is not None and len(sheet.again):
-        faults = (*faults, Fault("header", len(sheet.again), int(sheet.again[0]), ""))
+        faults = (*faults, ReadFault("header", len(sheet.again), int(sheet.again[0]), ""))
 
     row = line = None
     if keep is not None:
@@ -107,7 +107,7 @@ def _time(sheet: Sheet, wanted: Wanted, bad: dict[str, list[Flags]]) -> Floats |
     return found.values
 
 
-def _judged(sheet: Sheet, bad: dict[str, list[Flags]]) -> tuple[tuple[Fault, ...], Flags | None]:
+def _judged(sheet: Sheet, bad: dict[str, list[Flags]]) -> tuple[tuple[ReadFault, ...], Flags | None]:
     keep: Flags | None = None
     faults = []
     for kind in _ORDER:
@@ -120,7 +120,7 @@ def _judged(sheet: Sheet, bad: dict[str, list[Flags]]) -> tuple[tuple[Fault, ...
             keep[at] = False
             if len(at):
                 line = int(at[0]) if sheet.at is None else int(sheet.at[at[0]])
-                faults.append(Fault(kind, len(at), line, _text(sheet, int(at[0]))))
+                faults.append(ReadFault(kind, len(at), line, _text(sheet, int(at[0]))))
     return tuple(faults), keep
 
 

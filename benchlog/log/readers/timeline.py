@@ -7,7 +7,7 @@ import numpy as np
 
 from benchlog.core.trace import Mark, Trace
 from benchlog.log.readers.noted import kept_marks
-from benchlog.log.readers.raw import Fault, Flags, Floats, Ints, Raw
+from benchlog.log.readers.raw import Flags, Floats, Ints, Raw, ReadFault
 
 if TYPE_CHECKING:
     from benchlog.logger.model import Logger
@@ -52,7 +52,7 @@ class Placed:
     trace: Trace
     marks: tuple[Mark, ...]
     after: State
-    faults: tuple[Fault, ...]
+    faults: tuple[ReadFault, ...]
     wraps_at: int | None
     keep: Flags | None = None
 
@@ -67,7 +67,7 @@ def place(raw: Raw, logger: "Logger", state: State) -> Placed:
         time_s, first, turns = _seconds(raw.time, logger, state)
         last = float(raw.time[-1]) if len(raw) else state.last
     keep = _rising(time_s, state.last_s)
-    faults: tuple[Fault, ...] = ()
+    faults: tuple[ReadFault, ...] = ()
     wraps_at = None
     values, over, marks = raw.values, raw.over, raw.marks
     if keep is not None:
@@ -163,17 +163,17 @@ def _rising(time_s: Floats, last_s: float) -> Flags | None:
     return keep & (time_s > peaks[:-1])
 
 
-def _fall(raw: Raw, keep: Flags, logger: "Logger", state: State) -> tuple[Fault, int | None]:
+def _fall(raw: Raw, keep: Flags, logger: "Logger", state: State) -> tuple[ReadFault, int | None]:
     first = int(np.flatnonzero(~keep)[0])
     line = first if raw.line is None else int(raw.line[first])
     if raw.time is None or logger.time is None:
-        return Fault("backward", int((~keep).sum()), line, ""), None
+        return ReadFault("backward", int((~keep).sum()), line, ""), None
     unit = "us" if raw.time.dtype == np.int64 else logger.time.unit
     now = float(raw.time[first])
     before = state.last if first == 0 else float(raw.time[first - 1])
     before = now if before is None else before
     found = f"{now:.15g} {unit} after {before:.15g} {unit}"
-    fault = Fault("backward", int((~keep).sum()), line, found)
+    fault = ReadFault("backward", int((~keep).sum()), line, found)
     if logger.time.wraps_at is not None or unit not in ("s", "ms", "us") or raw.time.dtype == np.int64:
         return fault, None
     fits = (counter for counter in COUNTERS if before < counter and before - now > counter / 2)

@@ -6,7 +6,7 @@ from html import escape
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from benchlog.report.figures.legend import Entry, entries_of, swatch
+from benchlog.report.figures.legend import LegendEntry, entries_of, swatch
 from benchlog.report.figures.script import packed_script
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def box(number: int, figure: "go.Figure", caption: str, *, wide: bool, kind: str
     )
 
 
-def _entry(entry: Entry) -> str:
+def _entry(entry: LegendEntry) -> str:
     style = ";".join(f"{name}:{value}" for name, value in swatch(entry).items())
     return f'<li><span class="swatch k-{entry.kind}" style="{style}"></span>{escape(entry.name)}</li>'
 

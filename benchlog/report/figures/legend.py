@@ -13,7 +13,7 @@ _STYLES = {"solid": "solid", "dot": "dotted", "dash": "dashed"}
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class LegendEntry:
     """One line of the legend.
 
     Attributes:
@@ -30,28 +30,28 @@ class Entry:
     fill: str = ""
 
 
-def entries_of(figure: Any) -> list[Entry]:
+def entries_of(figure: Any) -> list[LegendEntry]:
     """The entries of a plotly figure, one for each name, in the order they were drawn."""
-    found: dict[str, Entry] = {}
+    found: dict[str, LegendEntry] = {}
     for trace in figure.data:
         if trace.name and trace.showlegend is not False and trace.name not in found:
             found[trace.name] = _entry(trace)
     return list(found.values())
 
 
-def entries_of_roles(roles: Iterable[str]) -> list[Entry]:
+def entries_of_roles(roles: Iterable[str]) -> list[LegendEntry]:
     """The entries of figures that draw roles as lines."""
-    return [Entry(spoken(role), "line", colour(role), _STYLES[dash(role)]) for role in roles]
+    return [LegendEntry(spoken(role), "line", colour(role), _STYLES[dash(role)]) for role in roles]
 
 
-def swatch(entry: Entry) -> dict[str, str]:
+def swatch(entry: LegendEntry) -> dict[str, str]:
     """The CSS properties of an entry's swatch that the style sheet cannot know; its rule is that of its kind."""
     return {"color": entry.colour, "border-style": entry.style, **({"background": entry.fill} if entry.fill else {})}
 
 
-def _entry(trace: Any) -> Entry:
+def _entry(trace: Any) -> LegendEntry:
     if trace.type == "bar":
-        return Entry(trace.name, "box", trace.marker.line.color, fill=trace.marker.color)
+        return LegendEntry(trace.name, "box", trace.marker.line.color, fill=trace.marker.color)
     if "lines" in (trace.mode or "lines"):
-        return Entry(trace.name, "line", trace.line.color, _STYLES[trace.line.dash or "solid"])
-    return Entry(trace.name, _KINDS[trace.marker.symbol or "circle"], trace.marker.color)
+        return LegendEntry(trace.name, "line", trace.line.color, _STYLES[trace.line.dash or "solid"])
+    return LegendEntry(trace.name, _KINDS[trace.marker.symbol or "circle"], trace.marker.color)

@@ -64,7 +64,7 @@ _PANEL_PX = {"volts": 190, "ground": 100, "amps": 270}
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class DrawnView:
     """One role over a stretch, few enough to draw.
 
     Attributes:
@@ -85,7 +85,7 @@ def needs_samples(overview: Overview, from_s: float, to_s: float) -> bool:
     return int(end - first) < ENOUGH_BUCKETS
 
 
-def drawn_overview(overview: Overview, from_s: float, to_s: float) -> dict[str, Drawn]:
+def drawn_overview(overview: Overview, from_s: float, to_s: float) -> dict[str, DrawnView]:
     """Every role's line and band over a stretch, from the buckets; single samples where a bucket is one."""
     part = cut(overview, from_s, to_s)
     if is_single(part):
@@ -93,12 +93,12 @@ def drawn_overview(overview: Overview, from_s: float, to_s: float) -> dict[str, 
     return {role: _from_outline(outline(part, role)) for role in part.bands}
 
 
-def drawn_samples(trace: Trace) -> dict[str, Drawn]:
+def drawn_samples(trace: Trace) -> dict[str, DrawnView]:
     """Every role's samples one by one; where a screen cannot show so many, their mean and least to greatest."""
     if len(trace) > MOST_POINTS:
         return {role: _from_outline(outline_samples(trace.time_s, value)) for role, value in trace.values.items()}
     nothing = np.empty(0)
-    return {role: Drawn(trace.time_s, value, nothing, nothing) for role, value in trace.values.items()}
+    return {role: DrawnView(trace.time_s, value, nothing, nothing) for role, value in trace.values.items()}
 
 
 def is_single(overview: Overview) -> bool:
@@ -106,8 +106,8 @@ def is_single(overview: Overview) -> bool:
     return not len(overview) or int(overview.rows.max()) == 1
 
 
-def _from_outline(shape: Outline) -> Drawn:
-    return Drawn(shape.time_s, shape.mean, shape.edge_s, shape.edge)
+def _from_outline(shape: Outline) -> DrawnView:
+    return DrawnView(shape.time_s, shape.mean, shape.edge_s, shape.edge)
 
 
 def view_roles(evidence: LogEvidence) -> list[tuple[str, list[str]]]:
@@ -122,7 +122,11 @@ def view_roles(evidence: LogEvidence) -> list[tuple[str, list[str]]]:
 
 
 def view_figure(
-    evidence: LogEvidence, checks: Sequence[tuple[Check, str]], drawn: Mapping[str, Drawn], from_s: float, to_s: float
+    evidence: LogEvidence,
+    checks: Sequence[tuple[Check, str]],
+    drawn: Mapping[str, DrawnView],
+    from_s: float,
+    to_s: float,
 ) -> dict[str, Any]:
     """The whole figure, drawn for one stretch.
 
@@ -171,7 +175,7 @@ def strip_count(evidence: LogEvidence, checks: Sequence[tuple[Check, str]]) -> i
 
 
 def changes(
-    evidence: LogEvidence, strips: int, drawn: Mapping[str, Drawn], from_s: float, to_s: float
+    evidence: LogEvidence, strips: int, drawn: Mapping[str, DrawnView], from_s: float, to_s: float
 ) -> list[tuple[tuple[str | int, ...], Any]]:
     """What another stretch changes in the figure: places in it and their new values.
 
@@ -183,7 +187,7 @@ def changes(
     for row, (kind, roles) in enumerate(view_roles(evidence), start=strips):
         shown = [role for role in roles if role in drawn]
         for role in roles:
-            shape = drawn.get(role) or Drawn(*(np.empty(0),) * 4)
+            shape = drawn.get(role) or DrawnView(*(np.empty(0),) * 4)
             for trace in _role_traces(role, shape, row, stretched=kind == "amps"):
                 found.append((("data", at), trace))
                 at += 1
@@ -246,7 +250,7 @@ def _bars(spans: Sequence[tuple[float, float, str, str]]) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _role_traces(role: str, shape: Drawn, row: int, *, stretched: bool) -> list[dict[str, Any]]:
+def _role_traces(role: str, shape: DrawnView, row: int, *, stretched: bool) -> list[dict[str, Any]]:
     line, scale = colour(role), stretch if stretched else _as_is
     band = {
         "type": "scatter", "x": _packed(shape.edge_s), "y": _packed(scale(shape.edge)), "fill": "toself",

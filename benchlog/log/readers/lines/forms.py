@@ -53,7 +53,7 @@ class Form:
 
 
 @dataclass(frozen=True, slots=True)
-class _Seen:
+class _FormSeen:
     """One line of the beginning, as one candidate form reads it."""
 
     kind: str
@@ -140,11 +140,11 @@ def _body(line: bytes, checksum: str, *, needed: bool = False) -> bytes | None:
     return body if right else None
 
 
-def _looks(line: bytes, over: set[str]) -> list[_Seen]:
+def _looks(line: bytes, over: set[str]) -> list[_FormSeen]:
     if (found := object_of(line)) is not None:
-        return [_Seen("json", ",", tuple(found), ())] if found else []
+        return [_FormSeen("json", ",", tuple(found), ())] if found else []
     if (found := pairs_of(line)) is not None:
-        return [_Seen("pairs", ",", tuple(found), ())]
+        return [_FormSeen("pairs", ",", tuple(found), ())]
     if line.lstrip().startswith((b"#", b"{")) or b"=" in line:
         return []
     looks = []
@@ -154,7 +154,7 @@ def _looks(line: bytes, over: set[str]) -> list[_Seen]:
         good = sum(1 for cell in cells if _is_number(cell, separator) or cell in over)
         blank = sum(1 for cell in cells if cell.casefold() in MISSING)
         if good and 2 * good >= len(cells) - blank:
-            looks.append(_Seen("csv", separator, (), cells, 2 * good + blank - len(cells)))
+            looks.append(_FormSeen("csv", separator, (), cells, 2 * good + blank - len(cells)))
     return looks
 
 

@@ -26,7 +26,7 @@ from benchlog.log.readers.lines.sift import (
     single_spaces,
 )
 from benchlog.log.readers.raw import Flags, Raw
-from benchlog.log.readers.rows import settled
+from benchlog.log.readers.rows import accept_rows
 
 if TYPE_CHECKING:
     from benchlog.logger.model import Logger
@@ -295,7 +295,7 @@ class LineParser:
             sheet = regular_sheet(data, layout)
             if sheet is None or sheet.rows != data.count(b"\n"):
                 sheet = sheet_by_lines(data, layout)
-        raw = settled(sheet, meaning.wanted)
+        raw = accept_rows(sheet, meaning.wanted)
         if not raw.faults and raw.line is None:
             return data, raw
         for fault in raw.faults:

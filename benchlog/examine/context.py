@@ -59,7 +59,7 @@ class KeyTurn:
 
 
 @dataclass(frozen=True, slots=True)
-class Story:
+class Timeline:
     """What happened over one log.
 
     Attributes:
@@ -92,7 +92,7 @@ class Story:
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class LogContext:
     """One log on the bench.
 
     Attributes:
@@ -107,7 +107,7 @@ class Bench:
 
     log: Samples
     plan: Plan
-    story: Story
+    story: Timeline
     accuracy: Mapping[str, Accuracy | None]
     low_side_ohm: Mapping[str, float]
     left_out: tuple[tuple[float, float], ...] = ()
@@ -175,7 +175,7 @@ def accuracy_of(logger: Logger) -> tuple[dict[str, Accuracy | None], dict[str, f
     accuracy: dict[str, Accuracy | None] = {}
     low_side: dict[str, float] = {}
     for channel in logger.channel:
-        gain, offset = channel.gain_rel, channel.offset_c
+        gain, offset = channel.gain_rel, channel.offset_canonical
         stated = gain is not None and offset is not None
         accuracy[channel.role] = Accuracy(gain or 0.0, offset or 0.0, channel.resolution_c or 0.0) if stated else None
         if channel.low_side_mohm and channel.is_current:

@@ -14,7 +14,7 @@ PACE_OVER = 12
 FAST, LONGEST_WAIT_S = 3.0, 0.3
 
 
-class Ways(Protocol):
+class SessionActions(Protocol):
     """What the walk can do to the world."""
 
     def mark(self, text: str) -> None:
@@ -49,7 +49,7 @@ class Teller(Protocol):
         """Say it."""
 
 
-class OpenWays:
+class OpenActions:
     """Marks, orders and sentences of one session.
 
     What the stand-in did is noted at the stream's own time of it where the recorder can do that. Else it is noted by

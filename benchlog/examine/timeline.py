@@ -14,10 +14,10 @@ from benchlog.analysis.levels import Crossing, state_levels
 from benchlog.analysis.pulsing import Pulses, pulses_of
 from benchlog.analysis.relay import trigger_crossings
 from benchlog.analysis.running import EngineOff, Running, find_charged, find_running, into_battery
-from benchlog.analysis.switched import PLAUSIBLE_V, Line, line_state, without_chatter
+from benchlog.analysis.switched import PLAUSIBLE_V, SwitchedLine, line_state, without_chatter
 from benchlog.core.trace import Trace
 from benchlog.core.uncertainty import Accuracy, combine
-from benchlog.examine.bench import KeyTurn, Samples, Story
+from benchlog.examine.context import KeyTurn, Samples, Timeline
 from benchlog.verdict.evidence import Span
 
 POINT_S = 0.05
@@ -34,7 +34,7 @@ LEAST_CHARGER_A, CHARGER_FACTOR = 5.0, 3.0
 RESTED_S = 10.0
 
 
-def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
+def segment(log: Samples, current_accuracy: Accuracy | None) -> Timeline:
     """Read the story of one log from its overview, looking closely where the key or the trigger moves."""
     table = coarse(log.overview, log.start_s, log.end_s, POINT_S, STATE_ROLES)
     lines = {role: line for role in ("key_v", "trigger_v", "feed_v") if (line := line_state(table, role)) is not None}
@@ -57,7 +57,7 @@ def tell(log: Samples, current_accuracy: Accuracy | None) -> Story:
         cranks = [crank for crank in cranks if any(a - 0.5 <= crank.from_s and crank.to_s <= b + 0.5 for a, b in on)]
     running = _running(log, table, on, off, cranks, current_accuracy)
     pulls, falls = _trigger_moves(log, table, lines.get("trigger_v"), cranks)
-    return Story(
+    return Timeline(
         source=key.source,
         sure=key.sure,
         turns=tuple(KeyTurn(turn.time_s, _known(turn, half, pulses), turn.to == "on") for turn, half in turns),
@@ -80,7 +80,7 @@ def _known(turn: Turn, half_width_s: float, pulses: Pulses | None) -> float:
     return half_width_s + pulses.pause_s
 
 
-def _marked_cranks(log: Samples, table: Coarse, lines: dict[str, Line]) -> list[Crank]:
+def _marked_cranks(log: Samples, table: Coarse, lines: dict[str, SwitchedLine]) -> list[Crank]:
     """Where the battery's voltage is not logged: a line that is down around a ``crank`` mark, as many bikes cut it."""
     found = []
     for mark in log.marks:
@@ -95,7 +95,9 @@ def _marked_cranks(log: Samples, table: Coarse, lines: dict[str, Line]) -> list[
     return found
 
 
-def _closely(log: Samples, key: KeyState, cranks: list[Crank], lines: dict[str, Line]) -> list[tuple[Turn, float]]:
+def _closely(
+    log: Samples, key: KeyState, cranks: list[Crank], lines: dict[str, SwitchedLine]
+) -> list[tuple[Turn, float]]:
     """Each turn of the key with its instant on single samples, and the half-width of that instant."""
     closely = []
     for turn in key.turns:
@@ -111,7 +113,7 @@ def _closely(log: Samples, key: KeyState, cranks: list[Crank], lines: dict[str, 
     ]
 
 
-def _instant(log: Samples, turn: Turn, role: str, line: Line | None) -> Crossing | None:
+def _instant(log: Samples, turn: Turn, role: str, line: SwitchedLine | None) -> Crossing | None:
     """The passage on single samples: where the contact bounces, its first."""
     reach = max(0.4, 2 * turn.half_width_s, 6 * log.overview.step_s)
     to: Literal["high", "low"] = "high" if turn.to == "on" else "low"
@@ -127,7 +129,7 @@ def _instant(log: Samples, turn: Turn, role: str, line: Line | None) -> Crossing
 
 
 def _trigger_moves(
-    log: Samples, table: Coarse, line: Line | None, cranks: list[Crank]
+    log: Samples, table: Coarse, line: SwitchedLine | None, cranks: list[Crank]
 ) -> tuple[list[Crossing], list[Crossing]]:
     if line is None or not line.moves:
         return [], []
@@ -144,7 +146,7 @@ def _trigger_moves(
     return rises, falls
 
 
-def _pulses(log: Samples, table: Coarse, line: Line | None) -> Pulses | None:
+def _pulses(log: Samples, table: Coarse, line: SwitchedLine | None) -> Pulses | None:
     """The trigger's pulses, from a second of its longest train."""
     if line is None or line.levels is None or not line.pulsed.any():
         return None
