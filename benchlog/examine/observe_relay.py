@@ -24,6 +24,10 @@ GONE_SHARE = 0.08
 #: A coil's kick comes within this time of the fall, s; it is one from this depth on (a diode's is 0.7 V), V; and where
 #: samples lie further apart than this, none may have met it, s.
 KICK_S, LEAST_KICK_V, KICK_STEP_S = 0.03, 0.3, 0.0025
+#: A line falls as a capacitor alone where the slopes of its logarithm over both halves of the fall agree this well:
+#: a coil behind it (L/R of 2 ms or more; common practice, no source) bends the fall by more, or kicks, up to falls of
+#: this length, s, and 100 µF on the line (worked out from the circuit).
+STRAIGHT, STRAIGHT_TO_S, FEWEST_HALF = 0.03, 0.02, 3
 
 
 def relay_times(
@@ -105,7 +109,7 @@ def coil_kick(bench: LogContext) -> dict[str, Seen]:
     """``coil_kick_v``: how far the trigger goes below zero as it is let go, which only a coil's current does.
 
     Without a kick it tells nothing where samples lie further apart than a coil's current lasts, or where a capacitor
-    lets the trigger fall slowly.
+    lets the trigger fall slowly; unless it falls as a capacitor alone does, which no coil lets it.
     """
     if not bench.has("trigger_v"):
         return {}
@@ -121,11 +125,34 @@ def coil_kick(bench: LogContext) -> dict[str, Seen]:
     if not depths:
         return {}
     slowest = max((took for fall in bench.story.falls for took in (_fall_s(bench, fall),) if took), default=(0.0, 0.0))
-    if max(depths) < LEAST_KICK_V and (step_s > KICK_STEP_S or slowest[0] > KICK_STEP_S):
-        return {}
     depth = max(depths)
     text = f"the trigger goes {max(depth, 0.0):.2g} V below zero as it is let go"
+    if depth < LEAST_KICK_V and (step_s > KICK_STEP_S or slowest[0] > KICK_STEP_S):
+        if not all(_straight(bench, fall) for fall in bench.story.falls):
+            return {}
+        text = "let go, the trigger falls as a capacitor alone does, with no coil's current behind it"
     return {"coil_kick_v": Seen(depth, u, text)}
+
+
+def _straight(bench: LogContext, fall: Crossing) -> bool:
+    """Whether the logarithm of the trigger's own fall is a straight line, as without a coil."""
+    found = _falling(bench, fall.before_s)
+    if found is None:
+        return False
+    trace, levels = found
+    x, t = trace.values["trigger_v"], trace.time_s
+    with np.errstate(invalid="ignore"):
+        high = np.flatnonzero((x >= levels.at(HIGH_SHARE)) & (t <= fall.before_s + LATEST_S))
+        gone = np.flatnonzero((x <= levels.at(LOW_SHARE)) & (t >= fall.before_s))
+    if not len(gone) or not len(last := high[high < gone[0]]):
+        return False
+    between = slice(int(last[-1]) + 1, int(gone[0]) + 1)
+    part, at = x[between], t[between]
+    if len(part) < 2 * FEWEST_HALF or not (part > 0).all() or at[-1] - at[0] > STRAIGHT_TO_S:
+        return False
+    halves = np.array_split(np.arange(len(part)), 2)
+    slopes = [float(np.polyfit(at[half], np.log(part[half]), 1)[0]) for half in halves]
+    return slopes[0] < 0 and abs(slopes[1] / slopes[0] - 1) < STRAIGHT
 
 
 def feed_lead(bench: LogContext) -> dict[str, Seen]:

@@ -114,6 +114,7 @@ FAULTS: tuple[Fault, ...] = (
             "with the key on measure from 86 to 85: 12 V there and no click is the coil, 0 V is its supply or ground",
         ),
         hints={"load_on": NOTHING, "slots": NOTHING, "coil_kick_v": (-INF, 0.2)},
+        also=("trigger_fall_s",),  # with no coil to draw it down, whatever capacitance there is holds the line
     ),
     Fault(
         "feed_open",
