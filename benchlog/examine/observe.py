@@ -7,7 +7,7 @@ from benchlog.analysis.measurement import Finding
 from benchlog.examine.context import LogContext
 from benchlog.examine.observe_battery import off_state, ratios, running
 from benchlog.examine.observe_lines import clip_slope, line_states
-from benchlog.examine.observe_loads import before, circuits, key_off, load_on, load_swing
+from benchlog.examine.observe_loads import before, circuits, held_coil, key_off, load_on, load_swing
 from benchlog.examine.observe_relay import coil_kick, feed_lead, relay_times
 from benchlog.examine.path_checks import FeedLoad
 from benchlog.plan.limits import PlannedLimit
@@ -31,10 +31,11 @@ def observe(
         **line_states(bench),
         **clip_slope(load),
         **ratios(findings, limits),
-        **off_state(off, limits),
+        **off_state(off, findings, limits),
         **load_on(bench, load, findings),
         **load_swing(bench),
         **key_off(bench, off, findings),
+        **held_coil(bench, off, findings),
         **before(bench, off, findings),
         **relay_times(bench, findings, limits),
         **feed_lead(bench),

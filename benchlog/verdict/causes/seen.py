@@ -46,6 +46,7 @@ QUANTITIES: dict[str, Quantity] = {
     "line_off": Quantity(-INF, 0.5, 0.1, "current with the key off over the coil's, where it is more"),
     "line_before": Quantity(-INF, 0.5, 0.1, "the same before the first key-on"),
     "coil_off": Quantity(-INF, 0.5, 0.1, "current with the key off over the coil's"),
+    "coil_held": Quantity(-INF, INF, 0.1, "current with the key off beyond the circuits' over the coil's"),
     "coil_before": Quantity(-INF, 0.4, 0.1, "current before the first key-on over the coil's"),
     "feed_path": Quantity(-INF, 1.0, 0.005, "feed drop over its limit"),
     "ground_path": Quantity(-INF, 1.0, 0.005, "ground lift over its limit"),
