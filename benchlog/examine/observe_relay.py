@@ -5,7 +5,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from benchlog.analysis.levels import Crossing, Levels, crossings
+from benchlog.analysis.levels import Crossing, Levels
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.analysis.relay import local_levels
 from benchlog.core.trace import Trace
@@ -14,8 +14,6 @@ from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.causes.seen import Seen
 
 LATEST_S = 5.0
-#: Trigger and feed move together within this time, s.
-TOGETHER_S = 0.4
 #: The trigger's own fall is timed between these shares of its swing.
 HIGH_SHARE, LOW_SHARE = 0.85, 0.2
 #: Relays must have let go at a tenth of their rated voltage (common in data sheets, no source); below this the trigger
@@ -153,30 +151,3 @@ def _straight(bench: LogContext, fall: Crossing) -> bool:
     halves = np.array_split(np.arange(len(part)), 2)
     slopes = [float(np.polyfit(at[half], np.log(part[half]), 1)[0]) for half in halves]
     return slopes[0] < 0 and abs(slopes[1] / slopes[0] - 1) < STRAIGHT
-
-
-def feed_lead(bench: LogContext) -> dict[str, Seen]:
-    """``feed_lead_s``: how far the feed moves before the trigger, over all key events that move both."""
-    if not bench.has("trigger_v", "feed_v"):
-        return {}
-    leads, step_s = [], 0.0
-    for event in (*bench.story.rises, *bench.story.falls):
-        trace = bench.log.trace(event.time_s - TOGETHER_S, event.time_s + TOGETHER_S, ["trigger_v", "feed_v"])
-        moves = [_first(trace, role, event.to) for role in ("trigger_v", "feed_v")]
-        if moves[0] is not None and moves[1] is not None:
-            leads.append(moves[0].time_s - moves[1].time_s)
-            step_s = max(step_s, moves[0].width_s, moves[1].width_s)
-    if not leads:
-        return {}
-    # at every key event: one that goes the usual way tells against it
-    lead_s = float(np.mean(leads)) if min(leads) > -step_s / 2 else min(leads)
-    text = f"the feed moves {lead_s * 1000:.1f} ms before the trigger, over {len(leads)} key events"
-    # both edges lie somewhere between two samples of one clock
-    return {"feed_lead_s": Seen(lead_s, step_s / math.sqrt(6 * len(leads)), text)}
-
-
-def _first(trace: Trace, role: str, to: str) -> Crossing | None:
-    levels = local_levels(trace.values[role])
-    if levels is None or (levels.low > levels.high / 2):
-        return None
-    return next((move for move in crossings(trace.time_s, trace.values[role], levels) if move.to == to), None)

@@ -61,7 +61,9 @@ QUANTITIES: dict[str, Quantity] = {
     "openings": Quantity(-INF, 0.5, 0.15, "openings and re-closings of the contact out of turn"),
     "feed_lead_s": Quantity(-INF, 0.0, 1e-4, "how far the feed moves before its trigger, s", asks=True),
     "coil_kick_v": Quantity(-INF, INF, 0.15, "how far the trigger goes below zero as it is let go, V"),
-    "clip_slope": Quantity(-INF, 0.0, 0.1, "1 where only trigger_v sinks with the load, -1 where only feed_v does"),
+    "clip_slope": Quantity(
+        -INF, 0.0, 0.1, "1 where only trigger_v sinks with the load, -1 where only feed_v does", asks=True
+    ),
     "source": Quantity(-INF, 1.0, 0.005, "source resistance over its limit"),
     "sag": Quantity(-INF, 1.0, 0.005, "sag under the planned load over its limit"),
     "rest_short_v": Quantity(-INF, 0.0, 0.005, "resting voltage below its limit, V"),
