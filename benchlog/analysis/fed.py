@@ -76,7 +76,8 @@ def _by_fall(table: Coarse, from_s: float, to_s: float) -> Array | None:
         if len(x) < LEAST_POINTS or np.ptp(y) < LEAST_SPAN_A or np.ptp(x) == 0:
             continue
         slope, r2 = _line(x, y)
-        slope = min(slope, _by_steps(x, y))
+        by_steps = _by_steps(x, y)
+        slope = by_steps if by_steps < KEPT_SHARE * slope else slope
         if slope > 0 and r2 >= LEAST_R2 and (best is None or r2 > best[0]):
             best = r2, slope * (fall - float(np.percentile(x, 5)))
     return None if best is None else best[1]

@@ -33,11 +33,12 @@ def ratios(findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]) 
             continue  # the log cannot bound it
         u = 0.0 if finding.u is None or not math.isfinite(finding.u) else finding.u
         text = f"{finding.value:.3g} {unit} {what}, at most {limit.max:.3g} {unit} planned"
-        value = finding.value
-        if finding.interval is not None and not finding.interval[0] <= limit.max <= finding.interval[1]:
-            # nothing tells where between them it lies: the end next to the limit is sure
-            value, u = min(finding.interval, key=lambda end: abs(end - limit.max)), 0.0
-        seen[name] = Seen(value / limit.max, u / limit.max, text)
+        value, most = finding.value, limit.max
+        if finding.interval is not None and not finding.interval[0] <= most <= finding.interval[1]:
+            # nothing tells where between its ends it lies: that next to the limit is sure
+            first, last = finding.interval
+            value, u = (first if first > most else last), 0.0
+        seen[name] = Seen(value / most, u / most, text)
     for name, check_id, when in (
         ("rest_short_v", "resting_voltage", "at rest"),
         ("crank_short_v", "crank_minimum", "while cranking"),

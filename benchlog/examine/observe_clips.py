@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchlog.analysis.coarse import coarse
+from benchlog.analysis.fed import LIVE_SHARE
 from benchlog.analysis.levels import Crossing, crossings
 from benchlog.analysis.plateaus import Plateau
 from benchlog.analysis.relay import local_levels
@@ -79,6 +80,9 @@ def _below(bench: LogContext, plateau: Plateau) -> dict[str, tuple[float, float]
     )
     found = {}
     for role in ("trigger_v", "feed_v"):
+        with np.errstate(invalid="ignore"):
+            if (table.low[role] < LIVE_SHARE * table.mean["battery_v"]).any():
+                return None  # a line that comes and goes has no fall of its own
         below = table.mean["battery_v"] - table.mean[role]
         below = below[np.isfinite(below)]
         if len(below) < 2:

@@ -5,27 +5,18 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from benchlog.analysis.levels import Crossing, Levels
 from benchlog.analysis.measurement import Finding, Measured
-from benchlog.analysis.relay import local_levels
-from benchlog.core.trace import Trace
 from benchlog.examine.context import LogContext
+from benchlog.examine.trigger_fall import HIGH_SHARE, LOW_SHARE, fall_s, falling, falls_straight
 from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.causes.seen import Seen
 
-LATEST_S = 5.0
-#: The trigger's own fall is timed between these shares of its swing.
-HIGH_SHARE, LOW_SHARE = 0.85, 0.2
 #: Relays must have let go at a tenth of their rated voltage (common in data sheets, no source); below this the trigger
 #: holds no coil.
 GONE_SHARE = 0.08
 #: A coil's kick comes within this time of the fall, s; it is one from this depth on (a diode's is 0.7 V), V; and where
 #: samples lie further apart than this, none may have met it, s.
 KICK_S, LEAST_KICK_V, KICK_STEP_S = 0.03, 0.3, 0.0025
-#: A line falls as a capacitor alone where the slopes of its logarithm over both halves of the fall agree this well:
-#: a coil behind it (L/R of 2 ms or more; common practice, no source) bends the fall by more, or kicks, up to falls of
-#: this length, s, and 100 µF on the line (worked out from the circuit).
-STRAIGHT, STRAIGHT_TO_S, FEWEST_HALF = 0.03, 0.02, 3
 
 
 def relay_times(
@@ -40,7 +31,12 @@ def relay_times(
         u = 0.0 if finding.u is None or not math.isfinite(finding.u) else finding.u
         text = f"{finding.value:.0f} ms {name.replace('_', '-')}, at most {limit.max:g} ms planned"
         seen[name] = Seen(finding.value / limit.max, u / limit.max, text)
-        if name == "drop_out" and (left := _gone_after_s(bench, finding.from_s)) is not None:
+        # a drop-out in time says nothing of whose it would be
+        if (
+            name == "drop_out"
+            and finding.value > limit.max
+            and (left := _gone_after_s(bench, finding.from_s)) is not None
+        ):
             own_ms = finding.value - left * 1000
             text = f"the contact opens {own_ms:.0f} ms after the trigger is gone, at most {limit.max:g} ms planned"
             seen["drop_out_own"] = Seen(own_ms / limit.max, u / limit.max, text)
@@ -56,51 +52,27 @@ def relay_times(
     return {**seen, **_trigger_fall(bench)}
 
 
-def _falling(bench: LogContext, fall_s: float) -> tuple[Trace, Levels] | None:
-    """The trigger around one of its falls."""
-    trace = bench.log.trace(fall_s - 1.0, fall_s + LATEST_S, ["trigger_v"])
-    levels = local_levels(trace.values["trigger_v"]) if len(trace) >= 4 else None
-    return None if levels is None else (trace, Levels(min(levels.low, 0.05 * levels.high), levels.high))
-
-
-def _gone_after_s(bench: LogContext, fall_s: float) -> float | None:
+def _gone_after_s(bench: LogContext, at_s: float) -> float | None:
     """How long after its passage through 50 % the trigger is too low to hold a coil, s."""
-    found = _falling(bench, fall_s) if bench.has("trigger_v") else None
+    found = falling(bench, at_s) if bench.has("trigger_v") else None
     if found is None:
         return None
     trace, levels = found
     with np.errstate(invalid="ignore"):
-        gone = np.flatnonzero((trace.values["trigger_v"] <= levels.at(GONE_SHARE)) & (trace.time_s >= fall_s))
-    return max(float(trace.time_s[gone[0]]) - fall_s, 0.0) if len(gone) else None
+        gone = np.flatnonzero((trace.values["trigger_v"] <= levels.at(GONE_SHARE)) & (trace.time_s >= at_s))
+    return max(float(trace.time_s[gone[0]]) - at_s, 0.0) if len(gone) else None
 
 
 def _trigger_fall(bench: LogContext) -> dict[str, Seen]:
     """The slowest fall of the trigger itself."""
     if not bench.has("trigger_v"):
         return {}
-    falls = [took for fall in bench.story.falls if (took := _fall_s(bench, fall)) is not None]
+    falls = [took for fall in bench.story.falls if (took := fall_s(bench, fall)) is not None]
     if not falls:
         return {}
     took_s, step_s = max(falls)
     text = f"the trigger takes {took_s * 1000:.0f} ms to fall from {HIGH_SHARE:.0%} to {LOW_SHARE:.0%}"
     return {"trigger_fall_s": Seen(took_s, step_s / 2, text)}
-
-
-def _fall_s(bench: LogContext, fall: Crossing) -> tuple[float, float] | None:
-    """``(s from high to gone, s between samples)``."""
-    found = _falling(bench, fall.before_s)
-    if found is None:
-        return None
-    trace, levels = found
-    x = trace.values["trigger_v"]
-    with np.errstate(invalid="ignore"):
-        high = np.flatnonzero((x >= levels.at(HIGH_SHARE)) & (trace.time_s <= fall.before_s + LATEST_S))
-        gone = np.flatnonzero((x <= levels.at(LOW_SHARE)) & (trace.time_s >= fall.before_s))
-    if not len(gone) or not len(last := high[high < gone[0]]):
-        return None
-    step_s = float(np.median(np.diff(trace.time_s)))
-    # both ends lie within one step
-    return max(float(trace.time_s[gone[0]] - trace.time_s[last[-1]]) - step_s, 0.0), step_s
 
 
 def coil_kick(bench: LogContext) -> dict[str, Seen]:
@@ -122,32 +94,11 @@ def coil_kick(bench: LogContext) -> dict[str, Seen]:
             step_s = max(step_s, float(np.median(np.diff(trace.time_s))))
     if not depths:
         return {}
-    slowest = max((took for fall in bench.story.falls for took in (_fall_s(bench, fall),) if took), default=(0.0, 0.0))
+    slowest = max((took for fall in bench.story.falls for took in (fall_s(bench, fall),) if took), default=(0.0, 0.0))
     depth = max(depths)
     text = f"the trigger goes {max(depth, 0.0):.2g} V below zero as it is let go"
     if depth < LEAST_KICK_V and (step_s > KICK_STEP_S or slowest[0] > KICK_STEP_S):
-        if not all(_straight(bench, fall) for fall in bench.story.falls):
+        if not all(falls_straight(bench, fall) for fall in bench.story.falls):
             return {}
         text = "let go, the trigger falls as a capacitor alone does, with no coil's current behind it"
     return {"coil_kick_v": Seen(depth, u, text)}
-
-
-def _straight(bench: LogContext, fall: Crossing) -> bool:
-    """Whether the logarithm of the trigger's own fall is a straight line, as without a coil."""
-    found = _falling(bench, fall.before_s)
-    if found is None:
-        return False
-    trace, levels = found
-    x, t = trace.values["trigger_v"], trace.time_s
-    with np.errstate(invalid="ignore"):
-        high = np.flatnonzero((x >= levels.at(HIGH_SHARE)) & (t <= fall.before_s + LATEST_S))
-        gone = np.flatnonzero((x <= levels.at(LOW_SHARE)) & (t >= fall.before_s))
-    if not len(gone) or not len(last := high[high < gone[0]]):
-        return False
-    between = slice(int(last[-1]) + 1, int(gone[0]) + 1)
-    part, at = x[between], t[between]
-    if len(part) < 2 * FEWEST_HALF or not (part > 0).all() or at[-1] - at[0] > STRAIGHT_TO_S:
-        return False
-    halves = np.array_split(np.arange(len(part)), 2)
-    slopes = [float(np.polyfit(at[half], np.log(part[half]), 1)[0]) for half in halves]
-    return slopes[0] < 0 and abs(slopes[1] / slopes[0] - 1) < STRAIGHT

@@ -336,7 +336,7 @@ FAULTS: tuple[Fault, ...] = (
             "look for a diode or a capacitor across the coil that the plan does not know, which makes it let go late",
         ),
         either={"drop_out": OVER, "pull_in": OVER},
-        also=("drop_out_own",),
+        hints={"drop_out_own": OVER},
     ),
     Fault(
         "pulsed_trigger",
