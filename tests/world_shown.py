@@ -3,8 +3,9 @@
 A fault *shows* in an install where its noise-free log differs from that of the same install without it, in any channel
 by more than both logs' limits of error together, for ten samples or more. It can be *asked of* the log where, besides,
 a check truly fails by more than an ideal prover's uncertainty with this logger: causes explain failed checks. A drain
-truly below zero, and clips that are changed over, ask by themselves. Two faults are *alike* in an install where their noise-free logs do not differ
-in that sense once the bike's own load, which no plan knows, may be different with the key on.
+truly below zero, and clips that are changed over, ask by themselves. Two faults are *alike* in an install where their
+noise-free logs do not differ in that sense once the bike's own load, which no plan knows, may be different with the key
+on.
 """
 
 from __future__ import annotations

@@ -7,6 +7,7 @@ from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.core.uncertainty import rectangular
 from benchlog.examine.context import LogContext
+from benchlog.examine.running_points import running_points
 from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.causes.seen import Seen
 
@@ -96,6 +97,11 @@ def running(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping[
         seen["charge_over_v"] = Seen(volts.value - limit.max, u, f"{shown}, at most {limit.max:.2f} V planned")
     if limit is not None and limit.min is not None:
         seen["charge_under_v"] = Seen(limit.min - volts.value, u, f"{shown}, at least {limit.min:.2f} V planned")
+    points = running_points(bench)
+    if points is not None and points.both:
+        charged_s, uncharged_s = points.lasts_s(points.charged), points.lasts_s(points.uncharged)
+        text = f"the battery was charged for {charged_s:.0f} s of the engine's run, and not for {uncharged_s:.0f} s"
+        seen["run_charged"] = Seen(charged_s / (charged_s + uncharged_s), 0.01, text)
     before_v, before_a = _before(bench)
     if math.isfinite(before_v):
         text = f"{volts.value - before_v:+.2f} V against the key on with the engine off"

@@ -287,6 +287,7 @@ FAULTS: tuple[Fault, ...] = (
             "measure the alternator's phases as the service manual says",
         ),
         _RUNNING,
+        hints={"run_charged": (-INF, 0.02)},  # one that charges above idle gives something
     ),
     Fault(
         "overcharge",

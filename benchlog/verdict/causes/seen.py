@@ -71,6 +71,7 @@ QUANTITIES: dict[str, Quantity] = {
     "charge_over_v": Quantity(-INF, 0.0, 0.005, "running voltage above its window, V"),
     "charge_under_v": Quantity(-INF, 0.0, 0.005, "running voltage below its window, V"),
     "alternator_share": Quantity(0.97, INF, 0.02, "part of the load that the alternator carries; above 1 it charges"),
+    "run_charged": Quantity(-INF, INF, 0.02, "part of the engine's run over which the battery was charged"),
     "run_raise_v": Quantity(0.3, INF, 0.1, "running voltage above that before the crank, V"),
     "run_rest_v": Quantity(0.3, INF, 0.1, "running voltage above resting, V"),
 }
