@@ -84,8 +84,18 @@ def _done() -> bool:
     return True
 
 
+def _for_children() -> None:
+    """What processes that this program starts find in their environment; a program's own is changed, no caller's."""
+    os.environ.setdefault("PYTHONSAFEPATH", "1")  # they import nothing from the folder the user is in
+    # where this one is killed, what looks after loky's locks takes them away, and would print a page about it
+    silent = "ignore::UserWarning:joblib.externals.loky.backend.resource_tracker"
+    before = os.environ.get("PYTHONWARNINGS")
+    os.environ["PYTHONWARNINGS"] = silent if not before else f"{before},{silent}"
+
+
 def _work() -> None:
     gc.set_threshold(_OBJECTS_BETWEEN_LOOKS)
+    _for_children()
     from benchlog.commands.watched import watch
     from benchlog.process.output import take_any_text
 

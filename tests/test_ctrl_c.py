@@ -36,6 +36,7 @@ PATIENCE_S = 60.0
 STOPPED = 130
 #: As if a handful of short logs were worth two processes.
 SHARED = "from benchlog.log import discovery; discovery.cores, discovery._START_S = lambda: 2, 0.0"
+RECHECKED = f"{SHARED}; from benchlog.store import rechecking; rechecking.cores, rechecking._FEWEST = lambda: 2, 2"
 
 PROGRAM = """
 import os, signal, sys
@@ -105,6 +106,8 @@ RUNS: dict[str, Run] = {
     "records sign": Run(("records", "sign", "7", "--by", "the rider")),
     "records import": Run(("records", "import", "FOLDER/logs", "--plan", PLAN), first=SHARED),
     "records export": Run(("records", "export", "FOLDER/work/x.csv")),
+    "records recheck": Run(("records", "recheck", "--save"), first=RECHECKED),
+    "records backup": Run(("records", "backup", "FOLDER/work/copy.sqlite")),
     "records verify": Run(("records", "verify", "--mend")),
 }
 
