@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import CancelledError, Future
 from contextlib import contextmanager
+from multiprocessing import resource_tracker
 from typing import Any
 
 from benchlog.process.loaded import BrokenProcessPool, ProcessPoolExecutor, ShutdownExecutorError
@@ -38,10 +39,16 @@ class Processes:
         except (BrokenProcessPool, ShutdownExecutorError, OSError):
             self.stop()
             return False
+        except BaseException:
+            self.stop()
+            raise
         return True
 
     def submit(self, task: Callable[[], Any]) -> "Future[Any]":
         """Have it done by one of them; the first task starts them."""
+        if self._running is None and os.name == "posix":
+            # Python's own starts it at the first need, and would let Ctrl-C through again right after
+            resource_tracker.ensure_running()
         with _ctrl_c_held():
             if self._running is None:
                 env = {name: value for name, value in _OF_THEIRS.items() if name not in os.environ}
