@@ -260,7 +260,8 @@ def test_a_file_in_the_users_folder_is_not_run(folder: Path):
     script = "import sys; sys.path.remove(''); " + SHARED + "; from benchlog.__main__ import main; main()"
     done = subprocess.run(
         [sys.executable, "-c", script, "check", ".", "--plan", str(PLAN)],
-        capture_output=True, text=True, timeout=60, check=False, cwd=folder, env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True, text=True, timeout=60, check=False, cwd=folder,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
 
     assert done.stderr == ""

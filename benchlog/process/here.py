@@ -13,12 +13,14 @@ from typing import Any
 
 from benchlog.process.loaded import BrokenProcessPool, ProcessPoolExecutor, ShutdownExecutorError
 from benchlog.process.orders import hold
+from benchlog.process.output import OF_OURS
 
 # the processes share the cores already; set in theirs alone, where the libraries look as they are loaded
 _OF_THEIRS = dict.fromkeys(
     ("POLARS_MAX_THREADS", "OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"), "1"
 )
 _OF_THEIRS |= {"PYTHONSAFEPATH": "1"}  # nothing is imported from the folder the user is in
+_OF_THEIRS |= OF_OURS
 _IDLE_S = 60.0  # a process that waits longer goes; another is started where there is work again
 _LOOK_S = 0.2
 
