@@ -53,7 +53,7 @@ def test_load_that_was_off_may_hide_in_a_circuits_step():
     """A cool box of 4 A went off; the circuit planned at 2 A then shows 6 A: both may have come at once."""
     steps = _steps(4.0, -4.0, 6.0)
 
-    assert hidden_beside(steps[2], 2.0, steps).ons[0].amps == 4.0
+    assert hidden_beside(steps[2], 2.0, steps) == 4.0
     assert hidden_beside(steps[2], 4.5, steps) is None
 
 
@@ -61,7 +61,7 @@ def test_load_that_went_in_a_circuits_step_shows_by_coming_on_again():
     """1.6 A of 5.7 A planned, with 4.1 A on that later come on once more; without that, the circuit is too small."""
     again, once = _steps(4.1, 1.6, 4.1), _steps(4.1, 1.6, 3.0)
 
-    assert hidden_beside(again[1], 5.7, again).ons[0].amps == 4.1
+    assert hidden_beside(again[1], 5.7, again) == 4.1
     assert hidden_beside(once[1], 5.7, once) is None
 
 

@@ -98,7 +98,8 @@ def running(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping[
     if limit is not None and limit.min is not None:
         seen["charge_under_v"] = Seen(limit.min - volts.value, u, f"{shown}, at least {limit.min:.2f} V planned")
     points = running_points(bench)
-    if points is not None and points.both:
+    both = points is not None and points.both
+    if points is not None and both:
         charged_s, uncharged_s = points.lasts_s(points.charged), points.lasts_s(points.uncharged)
         text = f"the battery was charged for {charged_s:.0f} s of the engine's run, and not for {uncharged_s:.0f} s"
         seen["run_charged"] = Seen(charged_s / (charged_s + uncharged_s), 0.01, text)
@@ -111,7 +112,8 @@ def running(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping[
         text = f"{volts.value - rest.value:+.2f} V against the rested battery"
         seen["run_rest_v"] = Seen(volts.value - rest.value, 0.02, text)
     balance = findings.get("charging_balance")
-    if isinstance(balance, Measured) and balance.value is not None and before_a > 1.0:
+    # what the alternator gives in one state of two is no share of its
+    if isinstance(balance, Measured) and balance.value is not None and before_a > 1.0 and not both:
         share = 1.0 + balance.value / before_a
         text = (
             f"{-balance.value:.1f} A out of the battery with the engine running, {before_a:.1f} A before the crank"

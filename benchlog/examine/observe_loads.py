@@ -55,7 +55,9 @@ def circuits(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping
 def _sure(finding: Finding | None) -> Seen | None:
     if not isinstance(finding, Measured) or finding.value is None or finding.disqualified:
         return None
-    return Seen(finding.value, finding.u or 0.0, "")
+    # of several that fail alike the likeliest tells
+    u = finding.likely_u if finding.failed and finding.likely_u is not None else finding.u
+    return Seen(finding.value, u or 0.0, "")
 
 
 def _drawn(bench: LogContext, findings: Mapping[str, Finding]) -> tuple[float, float] | None:
@@ -82,7 +84,7 @@ def load_on(bench: LogContext, load: FeedLoad | None, findings: Mapping[str, Fin
         most = drawn[0]
     elif load is not None and load.points:
         # as the contact closes the bike's own loads may come on as well
-        most, u = max(point.load_a for point in load.points), CLOSING_U
+        most, u = max(point.load_a for point in load.points), u if load.steps else CLOSING_U
     elif any(isinstance(found, Measured) and (found.value or 0.0) > 0.1 for found in slots):
         return {}  # circuits draw, though not through a channel that sums them
     elif (
@@ -179,7 +181,8 @@ def held_coil(bench: LogContext, off: Drain | None, findings: Mapping[str, Findi
         return {}
     known = [_sure(findings.get(f"slot_{slot}_current")) for slot in slots]
     drawn = [one.value for one in known if one is not None]
-    if len(drawn) < len(known) or off.base_a < LEAST_SHARE * sum(drawn):
+    planned = sum(circuit.planned_a for circuit in bench.plan.circuit if circuit.slot in slots)
+    if len(drawn) < len(known) or min(off.base_a, sum(drawn)) < LEAST_SHARE * planned:
         return {}
     first = next(((a, b) for a, b in bench.story.off if a <= bench.log.start_s), None)
     zero = None if first is None else _median(bench, "battery_a", (first[0] + first[1]) / 2, first[1] - POINT_S)
