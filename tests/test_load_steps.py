@@ -65,6 +65,15 @@ def test_load_that_went_in_a_circuits_step_shows_by_coming_on_again():
     assert hidden_beside(once[1], 5.7, once) is None
 
 
+def test_load_that_was_never_seen_to_come_may_hide_in_a_circuits_step():
+    """Two circuits of 3 A that show 6.1 and 5.9 A, and 3.2 A that went between: it came with either."""
+    steps = _steps(4.4, 6.1, -3.2, 5.9)
+
+    assert hidden_beside(steps[1], 3.1, steps) == 3.2
+    assert hidden_beside(steps[3], 2.8, steps) == 3.2
+    assert hidden_beside(steps[1], 5.0, steps) is None
+
+
 def test_bikes_own_load_cannot_hide_in_a_step_of_the_blocks():
     """Feed and ground have said that all of it is the fuse block's."""
     steps = _steps(1.8, -1.8, 4.8, owners=["bike", "bike", "block"])
