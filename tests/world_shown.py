@@ -21,7 +21,7 @@ from world.logger import read
 
 #: Samples that must differ for a difference to show, and by how many of the limits: each log may be off by one.
 SAMPLES, LIMITS_APART = 10, 2.0
-#: What stands between the bike's own load and the battery's posts, ohms; what the trigger's own line may lose, V.
+#: What stands between a load and the battery's posts, ohms; what the trigger's own line may lose, V.
 OWN_LOAD_OHM, LINE_V = 0.05, 0.5
 #: It asks for a cause by itself.
 ASKING = ("clips_swapped",)
@@ -87,15 +87,17 @@ def differ(case: Case, a: Mapping[str, np.ndarray], b: Mapping[str, np.ndarray],
         parts = [keyed & ~running & keep, running & keep]
     for part in parts if "battery_a" in a else []:
         own[part] = float(np.nanmedian((b["battery_a"][:n] - a["battery_a"][:n])[part])) if part.any() else 0.0
+    # a current that may be another moves the battery's voltage as well
+    by_kind = BY_KIND / LIMITS_APART * np.abs(b["battery_a"][:n]) if unknowns and "battery_a" in b else np.zeros(n)
     found = []
     for role, (level, share) in limits_of(case).items():
         x, y = a[role][:n], b[role][:n]
         limit = level + share * np.maximum(np.abs(x), np.abs(y))
         if role == "battery_a":
             x = x + own
-            limit = limit + (BY_KIND / LIMITS_APART * np.abs(y) if unknowns else 0.0)
+            limit = limit + by_kind
         else:
-            limit = limit + np.abs(own) * OWN_LOAD_OHM
+            limit = limit + (np.abs(own) + by_kind) * OWN_LOAD_OHM
             if role == "trigger_v" and unknowns:
                 limit = limit + LINE_V / LIMITS_APART * np.any(parts, axis=0)
         with np.errstate(invalid="ignore"):
