@@ -12,7 +12,7 @@ from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.relay import BOUNCE_S, Operation, contact_moves, drop_out, pull_in
 from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
 from benchlog.core.trace import Trace
-from benchlog.core.uncertainty import combine, rectangular
+from benchlog.core.uncertainty import Z_PROVEN, combine, rectangular
 from benchlog.examine.context import LogContext
 from benchlog.examine.relay_still import sinks, stays_dead, stays_live, watched_longer_than
 from benchlog.examine.trigger_fall import shows_returns
@@ -269,8 +269,8 @@ def _worst(
     remedy = "log battery_v beside it" if vague else None
     if limit_ms is not None and not vague:
         margin = abs(limit_ms - took_ms)
-        # u = step * sqrt(2/3) must be at most the margin over 1.645
-        need_hz = 1.645 * math.sqrt(2 / 3) * 1000 / max(margin, limit_ms / 20)
+        # u = step * sqrt(2/3) must be at most the margin over the quantile
+        need_hz = Z_PROVEN * math.sqrt(2 / 3) * 1000 / max(margin, limit_ms / 20)
         remedy = f"a log at {_round_up(need_hz)} samples a second or more would prove it"
     return Measured(
         value=took_ms,
