@@ -166,7 +166,7 @@ def test_worker_that_does_not_see_the_folder_is_named(tmp_path: Path):
     blind += "import benchlog.process.cluster as cluster\ncluster.exists = remote.exists\n"
     with cluster_of(tmp_path, workers=1) as running:
         running.start_worker(own=blind)
-        with pytest.raises(BenchlogError, match=r"its worker tcp://\S+ does not see /\S+.csv; put the logs where all"):
+        with pytest.raises(BenchlogError, match=r"its worker tcp://\S+ does not see /.+\.csv; put the logs where all"):
             benchlog.check(folder, plan=PLAN, on=running.address)
 
 
