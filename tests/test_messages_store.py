@@ -637,6 +637,16 @@ PROVOKED: dict[str, Entry] = {
         "DROP TRIGGER ledger_no_update",
         "UPDATE ledger SET made_at = '2020'",
     ),
+    "altered form": tampered(
+        ["records", "verify"],
+        "this store's form is no number, so that it was altered; keep it as it is for evidence and go on with a backup of it",
+        "UPDATE schema_version SET number = 'x' WHERE number = 3",
+    ),
+    "altered row": tampered(
+        ["records", "list"],
+        f"{STORE}: a row of the store is not in the form that benchlog writes; run benchlog records verify, which names it",
+        "UPDATE records SET recorded_at = 'x'",
+    ),
     "altered list": tampered(
         ["records", "verify"],
         "1 thing differs from what was saved, in lists alone; benchlog records verify --mend makes them anew",
@@ -796,7 +806,10 @@ NOT_HEARD = {
     "connection slots": "what the driver says, to be known by",
     "permission denied": "what the driver says, to be known by",
     "connection is lost": "what the driver says, to be known by",
-    " entries, all as they were saved. The last one's hash, to be noted elsewhere:": "said where all is well",
+    " entries, all as they were saved. The last hash, to be noted elsewhere:": "said where all is well",
+    "not the SHA-256 of a kept log": "told as a record that cannot be read",
+    "  Without a last hash that was noted earlier (each report, sheet and export has one) this cannot show that the\n"
+    "  whole store was made anew, or that its newest entries were cut off with all that names them.": "the same",
 }
 
 

@@ -43,6 +43,11 @@ class Kept:
     sha256: str
     bytes: int
 
+    def __post_init__(self) -> None:
+        """Refuse what could name a file elsewhere; raises ValueError."""
+        if not re.fullmatch("[0-9a-f]{64}", self.sha256):
+            raise ValueError("not the SHA-256 of a kept log")
+
 
 @dataclass(frozen=True, slots=True)
 class LogFacts:
