@@ -54,7 +54,7 @@ class LogFacts:
     """What is known of a log file.
 
     Attributes:
-        name: the file's name.
+        name: the file's name as it can be shown, whatever bytes it is made of: as the checks have it.
         sha256, bytes: of the file as it lies there, compressed or not.
         logger: as used.
         epoch_s: s since 1970-01-01 UTC of its first sample by its own clock; None without one.
@@ -100,10 +100,10 @@ def read_log(
         if folder is None:
             first = next(_placed(table), None)
             begun = None if first is None else epoch_s(table.logger, first.after)
-            return LogFacts(path.name, sha256, info.st_size, table.logger, begun, info.st_mtime, None)
+            return LogFacts(source.name, sha256, info.st_size, table.logger, begun, info.st_mtime, None)
         copied = _keep(table, folder, run)
         return LogFacts(
-            path.name, sha256, info.st_size, table.logger, copied.begun, info.st_mtime, copied.kept, *copied.reach
+            source.name, sha256, info.st_size, table.logger, copied.begun, info.st_mtime, copied.kept, *copied.reach
         )
     finally:
         source.close()

@@ -11,7 +11,7 @@ from benchlog.log.readers.columns import Wanted, resolve
 from benchlog.log.readers.frames import rows_of, sheet_of
 from benchlog.log.readers.raw import Piece, Raw, Reader
 from benchlog.log.readers.rows import accept_rows
-from benchlog.log.readers.source import Source
+from benchlog.log.readers.source import Source, most_unpacked, too_large
 
 if TYPE_CHECKING:
     import polars as pl
@@ -38,6 +38,9 @@ class ParquetLog:
         self._height = self._sound(lambda: int(scan.select(pl.len()).collect().item()))
         wanted = resolve(source.name, logger, names, len(names))
         used = sorted({c.index for c in wanted.columns} | {n for n in (wanted.time, wanted.mark) if n is not None})
+        # what it says of its rows is believed: each costs eight bytes a column, however little says so
+        if self._height * max(len(used), 1) * 8 > (most := most_unpacked(source.size)):
+            raise too_large(source.name, most)
         self._scan = scan.select(names[n] for n in used)
         self._wanted = _moved(wanted, {n: place for place, n in enumerate(used)})
         self.logger, self.roles, self.first_line = wanted.logger, wanted.roles, 1

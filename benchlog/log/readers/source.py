@@ -2,6 +2,7 @@
 
 import codecs
 import os
+import shutil
 import stat
 import tempfile
 import threading
@@ -16,8 +17,17 @@ from benchlog.core.errors import BadLog
 from benchlog.core.files import shown_name
 
 HEAD_BYTES = 1 << 16
-_CHUNK = 1 << 17  # small, since a compressed byte may stand for a thousand
+_CHUNK = 1 << 17
+_STEP = 512  # compressed bytes at a time: four of zstd may stand for 128 kB (RFC 8878, 3.1.1.2), so 16 MB at most
+_PLAIN = 4 << 20  # bytes at a time that come out of gzip
+_LOOK_EACH = 64 << 20  # unpacked bytes after which the disk is looked at again
+_LEAVE = 256 << 20  # bytes of it that are left to others
 _GZIP, _ZSTD = b"\x1f\x8b", b"\x28\xb5\x2f\xfd"
+
+#: The environment's name for what a packed log may unpack to, MB.
+UNPACKED_NAME = "BENCHLOG_MAX_UNPACKED_MB"
+# logs of text pack to a tenth, those of a logger that stands still to a hundredth
+_ALWAYS, _RATIO = 128 << 20, 128
 
 
 class Source:
@@ -58,7 +68,7 @@ class Source:
         again = not stat.S_ISREG(info.st_mode)
         if lead.startswith((_GZIP, _ZSTD)):
             again = True
-            chunks = _unpacked(self.name, lead, chunks)
+            chunks = _bounded(self.name, _unpacked(self.name, lead, chunks), most_unpacked(self.size))
         first = next(chunks, b"")
         if not first:
             raise BadLog(self.name, "the compressed file holds nothing; record a log first")
@@ -94,11 +104,7 @@ class Source:
             self._spool.write(chunk)
             self._spool.flush()
         except OSError as why:
-            raise BadLog(
-                self.name,
-                f"there is no room to unpack it in {tempfile.gettempdir()} ({_reason(why)}); "
-                "make room there, or unpack it elsewhere and name the unpacked log",
-            ) from None
+            raise _no_room(self.name, _reason(why)) from None
 
     @contextmanager
     def _reading(self) -> Iterator[None]:
@@ -207,12 +213,52 @@ def _before(first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
     yield from rest
 
 
+def most_unpacked(packed: int) -> int:
+    """Bytes that a log of so many packed bytes may unpack to: what the user says, or far more than any log's ratio."""
+    told = os.environ.get(UNPACKED_NAME, "")
+    return int(told) << 20 if told.isdecimal() and len(told) < 12 else max(_ALWAYS, _RATIO * packed)
+
+
+def too_large(name: str, most: int) -> BadLog:
+    """The message for a log that unpacks to more."""
+    return BadLog(
+        name,
+        f"it unpacks to more than {most >> 20} MB, which no log of its size does; if it is sound, "
+        "name what it may take: benchlog --max-unpacked-mb N, before the command",
+    )
+
+
+def _no_room(name: str, why: str) -> BadLog:
+    return BadLog(
+        name,
+        f"there is no room to unpack it in {tempfile.gettempdir()} ({why}); "
+        "make room there, or unpack it elsewhere and name the unpacked log",
+    )
+
+
+def _bounded(name: str, chunks: Iterator[bytes], most: int) -> Iterator[bytes]:
+    """The same, while they stay below the bound and leave the disk some room."""
+    total, looked = 0, 0
+    for chunk in chunks:
+        total += len(chunk)
+        if total > most:
+            raise too_large(name, most)
+        if total - looked > _LOOK_EACH:
+            looked = total
+            if shutil.disk_usage(tempfile.gettempdir()).free < _LEAVE:
+                raise _no_room(name, "hardly any is left")
+        yield chunk
+
+
 def _unpacked(name: str, lead: bytes, chunks: Iterator[bytes]) -> Iterator[bytes]:
     """Decompress frame after frame; a last frame without its end is an error."""
     import zstandard
 
+    gzip = lead.startswith(_GZIP)
+    a_step = _gzip_step if gzip else _zstd_step
+
     def frame_of() -> Any:  # zlib and zstandard agree in what they offer, not in a type
-        return zlib.decompressobj(31) if lead.startswith(_GZIP) else zstandard.ZstdDecompressor().decompressobj()
+        return zlib.decompressobj(31) if gzip else zstandard.ZstdDecompressor().decompressobj()
 
     frame = None
     for chunk in chunks:
@@ -220,16 +266,32 @@ def _unpacked(name: str, lead: bytes, chunks: Iterator[bytes]) -> Iterator[bytes
         while packed and (frame is not None or packed.strip(b"\0")):
             frame = frame or frame_of()
             try:
-                plain = frame.decompress(packed)
+                plain, packed = a_step(frame, packed)
             except (zlib.error, zstandard.ZstdError) as why:
                 raise _damaged(name, why) from None
             if plain:
                 yield plain
-            packed = b""
             if frame.eof:
-                packed, frame = frame.unused_data, None
+                frame = None
     if frame is not None:
         raise _damaged(name, "it ends too early")
+
+
+def _gzip_step(frame: Any, packed: bytes) -> tuple[bytes, bytes]:
+    """Some of what comes out, and the packed bytes that are still to go in."""
+    plain = frame.decompress(packed, _PLAIN)
+    while not (rest := frame.unused_data if frame.eof else frame.unconsumed_tail) and not frame.eof:
+        more = frame.decompress(b"", _PLAIN)  # what it holds back though all has gone in
+        if not more:
+            break
+        plain += more
+    return plain, rest
+
+
+def _zstd_step(frame: Any, packed: bytes) -> tuple[bytes, bytes]:
+    """The same; it cannot be told where to stop, so that little is given to it."""
+    plain = frame.decompress(packed[:_STEP])
+    return plain, (frame.unused_data if frame.eof else b"") + packed[_STEP:]
 
 
 def _damaged(name: str, why: object) -> BadLog:
