@@ -11,7 +11,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-import zstandard
+from backports import zstd
 from store_cases import small_plan, small_result
 
 from benchlog.core.errors import BadLog, BadLogger, BadPlan
@@ -177,7 +177,7 @@ def test_gzip_unpacks_to_a_bound_and_in_small_steps(tmp_path: Path):
     honest = LOG.encode() * 20_000
     for name, packed in (
         ("b.gz", gzip.compress(honest[:999]) + gzip.compress(honest[999:])),
-        ("b.zst", zstandard.compress(honest[:999]) + zstandard.compress(honest[999:]) + b"\0" * 512),
+        ("b.zst", zstd.compress(honest[:999]) + zstd.compress(honest[999:]) + b"\0" * 512),
     ):
         (tmp_path / name).write_bytes(packed)
         source = Source(tmp_path / name)
@@ -191,7 +191,7 @@ def test_gzip_unpacks_to_a_bound_and_in_small_steps(tmp_path: Path):
 def test_the_bound_can_be_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """Whoever knows that a log is sound names what it may take."""
     path = tmp_path / "a.csv.zst"
-    path.write_bytes(zstandard.compress(LOG.encode() + b"0,12.7\n" * 400_000))
+    path.write_bytes(zstd.compress(LOG.encode() + b"0,12.7\n" * 400_000))
     monkeypatch.setenv("BENCHLOG_MAX_UNPACKED_MB", "1")
     with pytest.raises(BadLog, match="it unpacks to more than 1 MB"):
         Log.open(path)

@@ -288,3 +288,12 @@ def test_nobody_proves_a_tail_below_the_noise():
         channel.white = 10.0
     assert fine < 1.0
     assert math.isnan(ideal_u(log.spec, log.truth, case.plan, log.amps)["settle_time"])
+
+
+def test_another_settling_limit_leaves_what_the_engine_showed():
+    """Idle and revved, each judged by itself, stay two values under a plan with another settling limit."""
+    case = draw(82171, behaviours=("charges_only_above_idle",), grade="fast5")
+    low, high = case.both["charging_voltage"]
+
+    assert high - low > 1.0
+    assert case.limited(45.0).both == case.both

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import polars as pl
-import zstandard
+from backports import zstd
 
 PLAN = '[install]\nbike = "Larch"\n[battery]\nchemistry = "agm"\ncapacity_ah = 11.2\n'
 LOG = "time_s,battery_v\n" + "".join(f"{n / 10},12.7\n" for n in range(100))
@@ -65,7 +65,7 @@ def _put(path: Path, content: str | bytes) -> None:
 
 def zstd_bomb(unpacked: int, level: int = 19) -> bytes:
     """Zeros after a log's first lines, some 30,000 for one byte."""
-    packer = zstandard.ZstdCompressor(level=level).compressobj()
+    packer = zstd.ZstdCompressor(level=level)
     parts = [packer.compress(LOG.encode())]
     piece = (b"9.9,12.7\n" * 120_000)[: 1 << 20]
     parts += [packer.compress(piece) for _ in range(unpacked >> 20)]
@@ -77,7 +77,7 @@ def zstd_frames(unpacked: int) -> bytes:
     head = struct.pack("<I", 0xFD2FB528) + bytes([0x00, 0x70])  # no size told, a window of 16 MB
     block = (1 << 1 | (128 << 10) << 3).to_bytes(3, "little") + b"\n"
     last = (1 | 1 << 1 | 1 << 3).to_bytes(3, "little") + b"\n"
-    packed_log = zstandard.ZstdCompressor().compress(LOG.encode())
+    packed_log = zstd.compress(LOG.encode())
     return packed_log + head + block * (unpacked >> 17) + last
 
 

@@ -177,7 +177,8 @@ RESTED = ("off_state_drain", "settle_time", "feed_off_voltage", "resting_voltage
 def rest_again(tr: Truth, inst: Install, script: Script, sol: Solution, roles: set[str], settle_max_s: float) -> Truth:
     """The same truth with the key-off spans counted by another settling limit: a span counts if it stays settled so."""
     own = {check: check in tr.soft for check in RESTED}
-    out = Truth(dict(tr.value), dict(tr.slack), {c for c in tr.soft if c not in own}, dict(tr.parts), dict(tr.span))
+    soft = {check for check in tr.soft if check not in own}
+    out = Truth(dict(tr.value), dict(tr.slack), soft, dict(tr.parts), dict(tr.span), dict(tr.both))
     for name in ("tail_a", "tail_s"):
         out.parts.pop(name, None)
     script = copy.copy(script)

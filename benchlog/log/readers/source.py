@@ -1,9 +1,11 @@
 """Bytes of a log: plain, compressed or from a pipe; UTF-16 turned to UTF-8. Never all in memory."""
 
 import codecs
+import io
 import os
 import shutil
 import stat
+import sys
 import tempfile
 import threading
 import weakref
@@ -11,15 +13,16 @@ import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from benchlog.core.errors import BadLog
 from benchlog.core.files import shown_name
 
+if TYPE_CHECKING:
+    from _typeshed import WriteableBuffer
+
 HEAD_BYTES = 1 << 16
-_CHUNK = 1 << 17
-_STEP = 512  # compressed bytes at a time: four of zstd may stand for 128 kB (RFC 8878, 3.1.1.2), so 16 MB at most
-_PLAIN = 4 << 20  # bytes at a time that come out of gzip
+_CHUNK = 1 << 17  # small, since a compressed byte may stand for thousands
 _LOOK_EACH = 64 << 20  # unpacked bytes after which the disk is looked at again
 _LEAVE = 256 << 20  # bytes of it that are left to others
 _GZIP, _ZSTD = b"\x1f\x8b", b"\x28\xb5\x2f\xfd"
@@ -68,7 +71,7 @@ class Source:
         again = not stat.S_ISREG(info.st_mode)
         if lead.startswith((_GZIP, _ZSTD)):
             again = True
-            chunks = _bounded(self.name, _unpacked(self.name, lead, chunks), most_unpacked(self.size))
+            chunks = _bounded(self.name, _unpacked(self.name, lead, self._file), most_unpacked(self.size))
         first = next(chunks, b"")
         if not first:
             raise BadLog(self.name, "the compressed file holds nothing; record a log first")
@@ -250,48 +253,44 @@ def _bounded(name: str, chunks: Iterator[bytes], most: int) -> Iterator[bytes]:
         yield chunk
 
 
-def _unpacked(name: str, lead: bytes, chunks: Iterator[bytes]) -> Iterator[bytes]:
-    """Decompress frame after frame; a last frame without its end is an error."""
-    import zstandard
+class _FromStart(io.RawIOBase):
+    """A stream from its beginning, though its first bytes have been read already and cannot be read again."""
 
-    gzip = lead.startswith(_GZIP)
-    a_step = _gzip_step if gzip else _zstd_step
+    def __init__(self, lead: bytes, file: BinaryIO) -> None:
+        self._lead, self._file = memoryview(lead), file
 
-    def frame_of() -> Any:  # zlib and zstandard agree in what they offer, not in a type
-        return zlib.decompressobj(31) if gzip else zstandard.ZstdDecompressor().decompressobj()
+    def readable(self) -> bool:
+        return True
 
-    frame = None
-    for chunk in chunks:
-        packed = chunk
-        while packed and (frame is not None or packed.strip(b"\0")):
-            frame = frame or frame_of()
-            try:
-                plain, packed = a_step(frame, packed)
-            except (zlib.error, zstandard.ZstdError) as why:
-                raise _damaged(name, why) from None
-            if plain:
-                yield plain
-            if frame.eof:
-                frame = None
-    if frame is not None:
-        raise _damaged(name, "it ends too early")
+    def readinto(self, buffer: "WriteableBuffer") -> int:
+        view = memoryview(buffer)
+        held = self._lead[: len(view)] or self._file.read(len(view))
+        self._lead = self._lead[len(held) :]
+        view[: len(held)] = held
+        return len(held)
 
 
-def _gzip_step(frame: Any, packed: bytes) -> tuple[bytes, bytes]:
-    """Some of what comes out, and the packed bytes that are still to go in."""
-    plain = frame.decompress(packed, _PLAIN)
-    while not (rest := frame.unused_data if frame.eof else frame.unconsumed_tail) and not frame.eof:
-        more = frame.decompress(b"", _PLAIN)  # what it holds back though all has gone in
-        if not more:
-            break
-        plain += more
-    return plain, rest
+def _unpacked(name: str, lead: bytes, file: BinaryIO) -> Iterator[bytes]:
+    """Decompress member after member; a last one without its end is an error."""
+    from gzip import BadGzipFile, GzipFile
 
+    if sys.version_info >= (3, 14):
+        from compression.zstd import ZstdError, ZstdFile
+    else:
+        from backports.zstd import ZstdError, ZstdFile
 
-def _zstd_step(frame: Any, packed: bytes) -> tuple[bytes, bytes]:
-    """The same; it cannot be told where to stop, so that little is given to it."""
-    plain = frame.decompress(packed[:_STEP])
-    return plain, (frame.unused_data if frame.eof else b"") + packed[_STEP:]
+    packed = _FromStart(lead, file)
+    plain = GzipFile(fileobj=packed, mode="rb") if lead.startswith(_GZIP) else ZstdFile(packed)
+    while True:
+        try:
+            chunk = plain.read(_CHUNK)
+        except EOFError:
+            raise _damaged(name, "it ends too early") from None
+        except (BadGzipFile, zlib.error, ZstdError) as why:
+            raise _damaged(name, why) from None
+        if not chunk:
+            return
+        yield chunk
 
 
 def _damaged(name: str, why: object) -> BadLog:
