@@ -23,11 +23,12 @@ from benchlog.log.log import Log
 from benchlog.log.readers.source import Source
 from benchlog.logger.model import logger_from_mapping
 from benchlog.plan.model import load_plan, plan_from_mapping
+from benchlog.process.probe import end
 from benchlog.store import open_store
 
 sys.path.insert(0, str(Path(__file__).parent / "hostile"))
 
-from bombs import LOG, PLAN, parquet_bomb, parquet_texts, zstd_frames
+from bombs import LOG, PLAN, parquet_bomb, parquet_lie, parquet_texts, zstd_frames
 
 
 def log_of(folder: Path, content: str | bytes, name: str = "a.csv") -> Log:
@@ -177,7 +178,7 @@ def test_gzip_unpacks_to_a_bound_and_in_small_steps(tmp_path: Path):
     honest = LOG.encode() * 20_000
     for name, packed in (
         ("b.gz", gzip.compress(honest[:999]) + gzip.compress(honest[999:])),
-        ("b.zst", zstd.compress(honest[:999]) + zstd.compress(honest[999:]) + b"\0" * 512),
+        ("b.zst", zstd.compress(honest[:999]) + zstd.compress(honest[999:])),
     ):
         (tmp_path / name).write_bytes(packed)
         source = Source(tmp_path / name)
@@ -215,6 +216,13 @@ def test_a_table_that_says_too_many_rows_is_refused(tmp_path: Path):
     """A hundred million rows of one value take 200 kB."""
     with pytest.raises(BadLog, match="it unpacks to more than 128 MB"):
         log_of(tmp_path, parquet_bomb(100_000_000), "a.parquet")
+
+
+def test_a_table_whose_pages_ask_for_gigabytes_is_refused(tmp_path: Path):
+    """The process that tries it has memory for a table of that size, and no more."""
+    with pytest.raises(BadLog, match="damaged inside, so that the reader gave up"):
+        log_of(tmp_path, parquet_lie(), "a.parquet")
+    end()
 
 
 def test_a_long_text_said_once_and_meant_often_stays_short(tmp_path: Path):

@@ -26,6 +26,7 @@ from benchlog.core.errors import BenchlogError
 from benchlog.season import season_of
 from benchlog.store import Store, open_store
 from benchlog.store.importing import import_logs
+from benchlog.store.logs_kept import kept_path
 from benchlog.store.readings import Reading
 from benchlog.store.saving import record_body
 
@@ -637,6 +638,10 @@ PROVOKED: dict[str, Entry] = {
         ["records", "verify"],
         "this store's form is no number, so that it was altered; keep it as it is for evidence and go on with a backup of it",
         "UPDATE schema_version SET number = 'x' WHERE number = 3",
+    ),
+    "a kept log that is no hash": done(
+        lambda f: kept_path(f, "../../etc/passwd"),
+        "a record names a kept log by what is no hash, so that it was altered; run benchlog records verify",
     ),
     "altered row": tampered(
         ["records", "list"],

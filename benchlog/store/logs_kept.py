@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 #: No voltage, current or temperature of a motorcycle comes near.
 OVER_RANGE = 9.9e37
 _SYSTEM_SAID = re.compile(r"([^:]+?) \(os error \d+\)")
+_HASH = re.compile("[0-9a-f]{64}")
 _BLOCK_BYTES = 8 << 20
 _ROW_GROUP = 200_000  # as many rows as a log is read in at once
 
@@ -45,7 +46,7 @@ class Kept:
 
     def __post_init__(self) -> None:
         """Refuse what could name a file elsewhere; raises ValueError."""
-        if not re.fullmatch("[0-9a-f]{64}", self.sha256):
+        if not _HASH.fullmatch(self.sha256):
             raise ValueError("not the SHA-256 of a kept log")
 
 
@@ -117,7 +118,15 @@ def forget_parts(folder: Path, run: str) -> None:
 
 
 def kept_path(folder: Path, sha256: str) -> Path:
-    """Where a kept copy lies."""
+    """Where a kept copy lies.
+
+    Raises:
+        BenchlogError: it is no hash, but could name a file elsewhere.
+    """
+    if not _HASH.fullmatch(sha256):
+        raise BenchlogError(
+            "a record names a kept log by what is no hash, so that it was altered; run benchlog records verify"
+        )
     return folder / sha256[:2] / f"{sha256}.parquet"
 
 

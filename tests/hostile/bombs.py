@@ -103,6 +103,34 @@ def parquet_texts(rows: int) -> bytes:
     return out.getvalue()
 
 
+def parquet_lie() -> bytes:
+    """A table of 40 rows whose last page says that it unpacks to 2 GB."""
+    out = io.BytesIO()
+    frame = pl.DataFrame({name: [n + 0.1 for n in range(40)] for name in ("time_s", "battery_v")})
+    frame.write_parquet(out, compression="zstd", statistics=False)
+    told = out.getvalue()
+    # a page's header: field 1, a data page; field 2, its size; field 3, its packed size (Thrift's compact form)
+    at = told.rindex(b"\x00\x15\x00\x15", 0, len(told) - 8 - int.from_bytes(told[-8:-4], "little")) + 4
+    end = at + 2 if told[at] & 0x80 else at + 1
+    longer = 5 - (end - at)
+    body = told[:at] + b"\xfe\xff\xff\xff\x0f" + told[end:]  # 2**31 - 1, zigzag
+    # the column's packed size, in the table of contents, grows with it
+    begin, data = at - 3, told.index(b"\x28\xb5\x2f\xfd", at)
+    packed = told[end + 1 : told.index(b"\x2c", end)]
+    size = data - begin + sum((byte & 127) << 7 * n for n, byte in enumerate(packed)) // 2
+    old, new = b"\x16" + _zigzag(size), b"\x16" + _zigzag(size + longer)
+    place = body.rindex(old)
+    return body[:place] + new + body[place + len(old) :]
+
+
+def _zigzag(number: int) -> bytes:
+    left, out = 2 * number, bytearray()
+    while left > 127:
+        out.append(left & 127 | 128)
+        left >>= 7
+    return bytes([*out, left])
+
+
 BOMBS: dict[str, Bomb] = {
     # ---- plans
     "a dotted key of 16,000 parts": a_plan(PLAN + ".".join("a" * 16_000) + " = 1\n"),
@@ -214,6 +242,7 @@ BOMBS: dict[str, Bomb] = {
     "zstd, a log without end": made(lambda: zstd_bomb(3 << 30, 3), "x.csv.zst"),
     "gzip, 500 MB in a megabyte": made(lambda: gzip_bomb(500_000_000), "x.csv.gz"),
     "parquet, 100 million rows": made(lambda: parquet_bomb(100_000_000), "x.parquet"),
+    "parquet, pages that say 2 GB": made(parquet_lie, "x.parquet"),
     "parquet, long marks": made(lambda: parquet_texts(30_000), "x.parquet"),
 }
 
