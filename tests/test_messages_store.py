@@ -710,9 +710,20 @@ PROVOKED: dict[str, Entry] = {
     ),
     # ---- other commands
     "short token": command(
-        lambda _: ["page", "--token", "abc"],
-        "--token: at least 8 letters, digits or signs are needed, without spaces or accents; without --token one is made "
-        "up where it is needed",
+        lambda _: ["page", "--token", "quite-secret-token"],
+        "--token: at least 22 letters, digits or signs are needed, 10 of them different, without spaces or accents, that nobody can guess it; without --token one is made up where it is needed",
+    ),
+    "token of one letter": command(
+        lambda _: ["page", "--token", "a" * 40],
+        "--token: at least 22 letters, digits or signs are needed, 10 of them different, without spaces or accents, that nobody can guess it; without --token one is made up where it is needed",
+    ),
+    "two tokens": command(
+        lambda f: ["page", "--token", "a" * 40, "--token-file", f / "token"],
+        "--token-file: a token is named by --token or BENCHLOG_TOKEN already; keep one",
+    ),
+    "no token file": command(
+        lambda f: ["page", "--token-file", f / "token"],
+        f"{FOLDER}/token: the token cannot be read (no such file or directory); name a file whose first line is the token",
     ),
     "stand-in's options": command(
         lambda _: [
