@@ -2,7 +2,6 @@
 
 import io
 import json
-import os
 import secrets
 from contextlib import suppress
 from dataclasses import asdict
@@ -12,6 +11,7 @@ from zipfile import BadZipFile
 
 import numpy as np
 
+from benchlog.core.files import replace
 from benchlog.core.trace import Band, Overview, Trace
 from benchlog.report.figures import MOST_EVENTS
 from benchlog.store.seal import sealed, unsealed
@@ -60,7 +60,7 @@ def write_drawn(path: Path, evidence: LogEvidence) -> None:
     part = path.with_name(f".{secrets.token_hex(8)}.part")
     try:
         part.write_bytes(content)
-        os.replace(part, path)
+        replace(part, path)
     except OSError:
         with suppress(OSError):
             part.unlink()

@@ -138,7 +138,8 @@ class _Connection(HTTPChannel):  # type: ignore[misc]  # waitress ships no types
             return False
         if self.request is not None:
             return bool(self.request.late)
-        return time.time() - self.last_activity > (_IDLE_S if self.last_activity > self.creation_time else _HEAD_S)
+        patience_s = _IDLE_S if self.last_activity > self.creation_time else _HEAD_S
+        return bool(time.time() - self.last_activity > patience_s)
 
     def received(self, data: bytes) -> bool:
         taken: bool = super().received(data)
