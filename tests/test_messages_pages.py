@@ -77,8 +77,8 @@ def by_head(head: Callable[[int], str], text: str, before: int = 0) -> Entry:
             asking = opened.enter_context(socket.create_connection(("127.0.0.1", port)))
             asking.sendall(head(port).encode())
             answer = b""
-            while not answer.endswith(b"\n") or b"\r\n\r\n" not in answer:
-                answer += asking.recv(4096)
+            while piece := asking.recv(4096):
+                answer += piece
         server.accepting = False
         server.close()
         server.task_dispatcher.shutdown()
