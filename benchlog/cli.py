@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from benchlog.commands import acceptance, page, recording, records, season, standin
+from benchlog.commands import acceptance, find, page, recording, records, season, standin
 from benchlog.commands.many import OnOption, quiet_cluster
 from benchlog.commands.shared import EXIT_STATUS, LoggerOption, PlanOption, StoreOption, refuse_outputs, user_errors
 from benchlog.core.errors import BenchlogError
@@ -202,4 +202,5 @@ app.command()(acceptance.acceptance)
 app.command(cls=standin.WithBehaviours)(standin.standin)
 app.command()(season.season)
 app.add_typer(records.app, name="records")
+app.command()(find.find)
 app.command()(page.page)

@@ -44,6 +44,14 @@ class BadLogger(BenchlogError):
         super().__init__(_listed(f"{where}: the logger file cannot be used", self.faults))
 
 
+class BadAnswers(BenchlogError):
+    """A file of answers that cannot be used; all its faults at once."""
+
+    def __init__(self, where: str, faults: Sequence[str]) -> None:
+        self.where, self.faults = where, tuple(faults)
+        super().__init__(_listed(f"{where}: the answers cannot be used", self.faults))
+
+
 class BadLog(BenchlogError):
     """A log that cannot be used.
 

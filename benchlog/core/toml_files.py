@@ -8,7 +8,7 @@ from typing import Any, Literal, TypeVar
 from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails
 
-from benchlog.core.errors import BadLogger, BadPlan
+from benchlog.core.errors import BadAnswers, BadLogger, BadPlan
 from benchlog.core.toml_faults import path_of, strange_numbers, worded
 from benchlog.core.toml_text import TOO_DEEP, TOO_MANY_PARTS, tables_of
 
@@ -18,10 +18,14 @@ _LONGEST_PATH = 120  # letters of a key as it is told
 
 Model = TypeVar("Model", bound=BaseModel)
 Cross = Callable[[Mapping[str, Any]], Iterable[tuple[str, str]]]
-Kind = Literal["plan", "logger file"]
-_REFUSALS: dict[Kind, type[BadPlan] | type[BadLogger]] = {"plan": BadPlan, "logger file": BadLogger}
+Kind = Literal["plan", "logger file", "answers file"]
+_REFUSALS: dict[Kind, type[BadPlan] | type[BadLogger] | type[BadAnswers]] = {
+    "plan": BadPlan,
+    "logger file": BadLogger,
+    "answers file": BadAnswers,
+}
 #: Which option of the command line takes which file.
-OPTIONS: dict[Kind, str] = {"plan": "--plan", "logger file": "--logger"}
+OPTIONS: dict[Kind, str] = {"plan": "--plan", "logger file": "--logger", "answers file": "--answers"}
 _SIGNS: tuple[tuple[Kind, str], ...] = (
     # no \s, which runs over the ends of lines and tries again from each
     ("plan", r"^[\x20\t]*+\[[\x20\t]*+(install|battery)[\x20\t]*+\]"),
@@ -45,7 +49,7 @@ def load(path: str | Path, kind: Kind, model: type[Model], cross: Cross) -> Mode
         cross: gives the faults between keys of raw tables: (path, text).
 
     Raises:
-        BadPlan, BadLogger: the file cannot be read or does not fit the model; names every fault.
+        BadPlan, BadLogger, BadAnswers: the file cannot be read or does not fit the model; names every fault.
     """
     text, faults = _read(Path(path))
     data = {} if faults else _parsed(text, faults)
@@ -73,7 +77,7 @@ def validated(
         lines: path of a key -> its line.
 
     Raises:
-        BadPlan, BadLogger: with every fault and its path, in the order of the file where it is known.
+        BadPlan, BadLogger, BadAnswers: with every fault and its path, in the order of the file where it is known.
     """
     lines = lines or {}
     faults: list[tuple[str, str | ErrorDetails]] = []

@@ -1,0 +1,189 @@
+"""The forward model: what every test shows on every copy of the install. The effects of faults stand here alone."""
+
+from fnmatch import fnmatch
+
+import numpy as np
+
+from benchlog.find.copies import OPEN_OHM, PULL_IN_V, Copies, Values
+from benchlog.find.flaws import Flaw
+from benchlog.find.network import Branch, voltages
+from benchlog.find.questions import WIGGLED_TOGETHER, Question
+
+#: Lamps on the trigger's line: they pull an open one to zero. Common practice, no source.
+LAMP_OHM = 30.0
+#: What a meter shows for "OL", and what good insulation gives at least, ohm.
+OL_OHM = 1e6
+#: Statement -> the faults (place, kind) that make it false; one of a statement's several faults is enough.
+FALSE_WITH: dict[str, tuple[tuple[str, str], ...]] = {
+    "voltage at 86 steady": (("trigger source", "wrong circuit"),),
+    "trigger wire alone lets the relay go in time": (("coil", "slow"),),
+    "this relay is in time on a fused lead of its own": (("coil", "slow"),),
+    "another relay is in time": (("trigger source", "slow"),),
+    "trigger clip on 86, feed clip on 87": (("measurement", "wrong terminal"),),
+    "block's wire on 87": (("relay socket", "wrong terminal"),),
+    "charger and solar panel unplugged": (("charging", "backfeeds"),),
+    "charging fuse and alternator plug intact": (("charging", "open"),),
+}
+#: Statement with something unplugged -> the kind that makes it false while its place is still connected.
+SLOW_KINDS = {"no wake-up in the watch": "wakes", "asleep in time": "slow"}
+
+
+class Forward:
+    """What every test shows, copy by copy."""
+
+    def __init__(self, copies: Copies, flaws: list[Flaw]) -> None:
+        self.copies, self.flaws = copies, flaws
+        self._pairs = [(flaw.place, flaw.kind) for flaw in flaws] + [("", "")]  # -1 is the good install
+        closed = self._coil_v() > PULL_IN_V
+        self.clicks = closed
+        self._closed = closed ^ self._is("relay socket", "wrong terminal") | self._is("contact", "stuck")
+        self._v = self._solved()
+
+    def values(self, question: Question) -> Values:
+        """The answer of each copy, in the test's unit; of a look the chance that the answer is yes."""
+        if question.kind == "voltage":
+            return self._voltage(question)
+        if question.kind == "current":
+            return self._current(question)
+        if question.kind == "drain":
+            return self._drain(question)
+        if question.kind == "resistance":
+            return self._resistance(question)
+        return self._look(question)
+
+    def _is(self, place: str, kind: str) -> Values:
+        """Whether a copy has this fault; the place may be a pattern."""
+        has = np.array([fnmatch(at, place) and what == kind for at, what in self._pairs])
+        return has[self.copies.flaw]
+
+    def _coil_v(self) -> Values:
+        ohm, copies = self.copies.ohm, self.copies
+        branch = ohm["key line to 86"] + ohm["coil"] + ohm["85 to battery -"]
+        line = 1 / (1 / branch + 1 / LAMP_OHM)
+        return copies.emf * line / (line + ohm["trigger source"]) * ohm["coil"] / branch
+
+    def _solved(self) -> dict[str, Values]:
+        """The network with the key and all circuits on."""
+        copies = self.copies
+        branches = []
+        for part in copies.parts:
+            ohm = copies.ohm[part.place]
+            if part.place == "contact":
+                ohm = np.where(self._closed, ohm, OPEN_OHM)
+            branches.append(Branch(part.start, part.end, ohm))
+            if part.place in copies.short_ohm:
+                end = "bus" if part.place.startswith("device") else "battery -"
+                at = part.start if part.place.startswith("device") else part.end
+                branches.append(Branch(at, end, copies.short_ohm[part.place]))
+        branches += [
+            Branch("key line", "battery -", np.full(copies.count, LAMP_OHM)),
+            Branch("battery +", "battery -", copies.emf / copies.own_a),
+        ]
+        return voltages(branches, ("cell", copies.emf), "battery -")
+
+    def _voltage(self, question: Question) -> Values:
+        copies = self.copies
+        if question.state == "asleep":
+            return self._asleep(question)
+        if question.state == "cranking":
+            return copies.crank_v
+        if question.state == "running":
+            return copies.run_v
+        found = self._v[question.start] - self._v[question.end]
+        if question.state == "key on" and {question.start, question.end} & {"key line", "86"}:
+            # a meter shows the mean of a pulsed line
+            duty = 0.1 + 0.8 * (np.arange(copies.count) % 16) / 16
+            found = np.where(self._is("trigger source", "wrong circuit"), found * duty, found)
+        return found
+
+    def _asleep(self, question: Question) -> Values:
+        copies = self.copies
+        if question.start == "battery +":
+            return copies.emf
+        if question.start == "86":
+            backfed = self._is("device *", "backfeeds") if question.without == ("relay",) else False
+            return np.where(copies.trigger_off & ~np.asarray(backfed), copies.emf - 0.1, 0.0)
+        live = copies.live_off.copy()
+        for out in question.without:  # the fuse that lets the relay go is that of the circuit that holds it
+            live &= ~self._is(out.replace("slot", "device"), "backfeeds")
+        return np.where(live, copies.emf - 0.1, 0.0)
+
+    def _current(self, question: Question) -> Values:
+        copies = self.copies
+        if question.state == "asleep":
+            return self._asleep_ma(()) / 1000
+        if question.state == "running":  # out of the battery is positive
+            load = self._branch_a("contact", "30", "87") + copies.own_a
+            return np.where(copies.run_v > copies.emf + 0.3, -0.5, np.where(
+                copies.run_v > copies.emf - 0.5, 0.4 * load, load))
+        if question.of == "feed":
+            return self._branch_a("contact", "30", "87")
+        slot = question.of.split()[1]
+        return self._branch_a(f"fuse {slot}", "block", f"slot {slot}")
+
+    def _branch_a(self, place: str, start: str, end: str) -> Values:
+        ohm = self.copies.ohm[place]
+        if place == "contact":
+            ohm = np.where(self._closed, ohm, OPEN_OHM)
+        return (self._v[start] - self._v[end]) / ohm
+
+    def _drain(self, question: Question) -> Values:
+        return self._asleep_ma(question.without)
+
+    def _asleep_ma(self, without: tuple[str, ...]) -> Values:
+        """The battery's current asleep, mA: of the good parts, what leaks, and what a live block draws."""
+        copies = self.copies
+        total = copies.drain_ma.copy()
+        gone = {out.replace("bike fuse", "bike") for out in without}
+        for place, leak in copies.leak_ma.items():
+            if place not in gone:  # what only stays awake too long sleeps by the time that a drain is taken
+                total += np.where(self._is(place, "slow"), 0.0, leak)
+        live = copies.live_off & ("feed" not in gone)
+        for out in without:
+            live &= ~self._is(out.replace("slot", "device"), "backfeeds")
+        # the coil, or circuits that stay on: whatever share of them was left switched on
+        held = 1000 * copies.emf / copies.ohm["coil"] * copies.trigger_off
+        share = (np.arange(copies.count) % 8) / 8
+        left_on = 1000 * self._branch_a("bus to battery -", "bus", "battery -").clip(0, 60) * share
+        return total + np.where(live, held + left_on, held * ("relay" not in gone) * live)
+
+    def _resistance(self, question: Question) -> Values:
+        copies = self.copies
+        high = np.full(copies.count, OL_OHM)
+        if (question.start, question.end) == ("86", "85"):
+            return np.minimum(copies.ohm["coil"], OL_OHM)
+        if question.end.startswith("device"):
+            slot = question.end.split()[1]
+            good = copies.ohm[f"device {slot}"]
+            short = copies.short_ohm.get(f"device {slot}", high)
+            return np.minimum(np.minimum(good, short), OL_OHM)
+        places = {"30": "fuse out to 30", "block": "87 to block"}
+        place = places.get(question.start) or f"{question.start} to device"
+        return np.minimum(copies.short_ohm.get(place, high), OL_OHM)
+
+    def _look(self, question: Question) -> Values:
+        of = question.of
+        no = np.zeros(self.copies.count, bool)
+        if of == "click at the relay":
+            no = ~self.clicks
+        elif of.endswith(" intact") and of.startswith(("feed fuse", "fuse")):
+            place = of.removesuffix(" intact")
+            no = self.copies.ohm[place] >= OPEN_OHM
+        elif of.endswith(" works"):
+            slot = of.split()[1]
+            at = self._v[f"device {slot} +"] - self._v[f"device {slot} -"]
+            no = (at < 8.0) | (self.copies.ohm[f"device {slot}"] >= OPEN_OHM)
+        elif of.startswith("wiggle "):
+            for place in WIGGLED_TOGETHER[of.removeprefix("wiggle ").removesuffix(" changes nothing")]:
+                no = no | self._is(place, "intermittent")
+            return np.where(no, 0.15, 0.98)  # some joints do not open under the hand (an estimate)
+        elif question.without:
+            gone = {out.replace("bike fuse", "bike") for out in question.without}
+            kind = SLOW_KINDS[of.split(" without ")[0]]
+            for place in {place for place, what in self._pairs if what == kind} - gone:
+                no = no | self._is(place, kind)
+        else:
+            for place, kind in FALSE_WITH[of]:
+                no = no | self._is(place, kind)
+        return np.where(no, 0.0, 1.0)
+

@@ -1,0 +1,159 @@
+"""One session: what was answered, what is believed, what to ask next, and whether the place is found."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from benchlog.find.beliefs import Knowledge
+from benchlog.find.copies import Values
+from benchlog.find.flaws import SOMETHING_ELSE, prior
+from benchlog.find.questions import Question
+from benchlog.plan.model import Plan
+from benchlog.verdict.result import Result
+
+#: Belief in a place (or in a group that no test parts) that ends the session.
+FOUND_AT = 0.97
+#: Bits that a test must be expected to tell to be worth asking.
+WORTH_BITS = 0.003
+#: Share of the most telling test's bits that a quicker one must be expected to tell: trifles are not asked.
+WORTH_SHARE = 0.2
+#: Minutes that every test takes besides: to read it, to fetch the meter, to type. An estimate.
+EVERY_MIN = 1.0
+#: Of an answer: how likely it is to be wrong before it counts as doubtful.
+DOUBTFUL = 0.5
+#: A log's own figures are rarely wrong.
+_LOG_WRONG = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """An answer to a test: a value in the test's unit (of a look 1 yes, 0 no), or None where it was skipped."""
+
+    test: str
+    value: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """A place and kind of fault, and the belief in it."""
+
+    place: str
+    kind: str
+    belief: float
+
+
+@dataclass(frozen=True, slots=True)
+class FoundPlace:
+    """The place that is found; ``also`` are places that no test at hand can part from it."""
+
+    place: str
+    kind: str
+    belief: float
+    also: tuple[str, ...]
+
+
+@dataclass(slots=True)
+class Hunt:
+    """A session over one plan and what its logs showed.
+
+    Attributes:
+        knowledge: of the plan.
+        result: of the logs; None where there is none.
+        replies: in the order in which they were given.
+    """
+
+    knowledge: Knowledge
+    result: Result | None = None
+    replies: list[Reply] = field(default_factory=list)
+    _begin: Values = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._begin = self._from_log()
+
+    @property
+    def weights(self) -> Values:
+        """Belief in every copy after all replies; one that was given twice counts as it was given last."""
+        weights = self._begin.copy()
+        for reply in self.last_replies():
+            if reply.value is not None:
+                weights = _normal(weights * self.knowledge.likelihood(reply.test, reply.value)[0])
+        return weights
+
+    def last_replies(self) -> list[Reply]:
+        """The last reply to each test."""
+        return list({reply.test: reply for reply in self.replies}.values())
+
+    def doubtful(self) -> list[str]:
+        """Tests whose answer does not fit the others, as far as can be told."""
+        weights = self.weights
+        found = []
+        for reply in self.last_replies():
+            if reply.value is not None:
+                wrong = self.knowledge.likelihood(reply.test, reply.value)[1]
+                if float(wrong @ weights) > DOUBTFUL:
+                    found.append(reply.test)
+        return found
+
+    def suspects(self) -> list[Suspect]:
+        """Every fault by belief, the likeliest first, "something else" included; they sum to one."""
+        weights = self.weights
+        beliefs = self.knowledge.by_flaw(weights)
+        found = [
+            Suspect(flaw.place, flaw.kind, belief)
+            for flaw, belief in zip(self.knowledge.flaws, beliefs, strict=True)
+        ]
+        found.append(Suspect(SOMETHING_ELSE, "", float(weights[-1])))
+        return sorted(found, key=lambda suspect: -suspect.belief)
+
+    def found(self) -> FoundPlace | None:
+        """The place, once the belief in it is large enough."""
+        group, belief = max(self.knowledge.by_group(self.weights).items(), key=lambda item: item[1])
+        if belief < FOUND_AT or group == SOMETHING_ELSE:
+            return None
+        among = {(flaw.place, flaw.kind) for flaw in self.knowledge.flaws if flaw.group == group}
+        first = next(suspect for suspect in self.suspects() if (suspect.place, suspect.kind) in among)
+        kind = first.kind
+        places = [place for place, what in sorted(among) if what == kind]
+        place = group if group in places else first.place
+        return FoundPlace(place, kind, belief, tuple(other for other in places if other != place))
+
+    def next_question(self) -> Question | None:
+        """The test that is expected to tell most for its minutes and danger; None where none tells anything more."""
+        asked = {reply.test for reply in self.replies}
+        names = [name for name in self.knowledge.questions if name not in asked]
+        bits = self.knowledge.information(self.weights, names)
+        if not names or bits.max() < WORTH_BITS:
+            return None
+        cost = np.array([self.knowledge.questions[name].cost for name in names]) + EVERY_MIN
+        worth = np.where(bits >= WORTH_SHARE * bits.max(), bits / cost, 0.0)
+        return self.knowledge.questions[names[int(worth.argmax())]]
+
+    def _from_log(self) -> Values:
+        """Belief from the log: its causes, then the figures of its checks."""
+        weights = self.knowledge.weights(prior(self.knowledge.flaws, self.result))
+        for name, value in log_figures(self.result, self.knowledge.plan):
+            if name in self.knowledge.questions:
+                weights = _normal(weights * self.knowledge.likelihood(name, value, _LOG_WRONG)[0])
+        return weights
+
+
+def log_figures(result: Result | None, plan: Plan) -> list[tuple[str, float]]:
+    """What checks have measured that is a test here as well: its name, and the value in its unit."""
+    same = {
+        "feed_drop": "voltage battery + to block, all on",
+        "ground_lift": "voltage bus to battery -, all on",
+        "off_state_drain": "drain",
+        "resting_voltage": "voltage battery + to battery -, asleep",
+        "charging_voltage": "voltage battery + to battery -, running",
+    } | {f"slot_{circuit.slot}_current": f"current slot {circuit.slot}, all on" for circuit in plan.circuit}
+    checks = result.checks if result else ()
+    return [
+        (same[check.id], check.measured)
+        for check in checks
+        if check.id in same and check.measured is not None and check.verdict in ("pass", "fail")
+    ]
+
+
+def _normal(weights: Values) -> Values:
+    total = weights.sum()
+    return weights / total if total > 0 else np.full_like(weights, 1 / len(weights))

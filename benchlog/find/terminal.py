@@ -1,0 +1,128 @@
+"""The session at a terminal: one question at a time, every answer in its file before the next is asked."""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+from benchlog.find.answers import write_answers
+from benchlog.find.as_json import question_table
+from benchlog.find.hunt import FoundPlace, Hunt, Reply
+from benchlog.find.mending import check_again, mend
+from benchlog.find.questions import Question
+from benchlog.find.words import HOW
+
+_FACTORS = {"n": 1e-9, "u": 1e-6, "µ": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
+_VALUE = re.compile(r"([-+−]?\d+(?:[.,]\d+)?)\s*([nuµmkM]?)(V|A|Ω|ohms?|Ohms?)?")
+#: What an overload of the ohms range stands for, ohm.
+OVERLOAD_OHM = 1e6
+_LIKELIEST = 3
+
+
+def lead(hunt: Hunt, answers: Path, read: Callable[[str], str], say: Callable[[str], None]) -> FoundPlace | None:
+    """Ask until the place is found, nothing is left that tells anything, or the tester stops.
+
+    Args:
+        hunt: the session, with the answers it had.
+        answers: the file that each answer goes into.
+        read: shows a prompt and gives the line typed; raises EOFError at the end.
+        say: shows a text.
+    """
+    while (found := hunt.found()) is None:
+        question = hunt.next_question()
+        if question is None:
+            say("No test is left that would tell more. The likeliest places are listed below.")
+            break
+        say(_shown(question, hunt))
+        typed = _typed(question, read, say)
+        if typed == "stop":
+            break
+        if typed == "back":
+            _take_back(hunt, say)
+        else:
+            doubted = set(hunt.doubtful())
+            hunt.replies.append(Reply(question.name, typed if isinstance(typed, float) else None))
+            for name in sorted(set(hunt.doubtful()) - doubted):
+                say(f"The answer to \"{name}\" does not fit the others; it is asked in another way.")
+        write_answers(answers, hunt.replies, hunt.knowledge.questions)
+    say(_ended(hunt, found, answers))
+    return found
+
+
+def value_typed(text: str, question: Question) -> float | None:
+    """A value as typed, in the test's unit (of a look 1 yes, 0 no); None where it cannot be one.
+
+    A decimal comma, a unit and its prefix (mV, kΩ) may be typed; ``OL`` is an open circuit.
+    """
+    text = text.strip()
+    if question.kind == "look":
+        return {"y": 1.0, "yes": 1.0, "n": 0.0, "no": 0.0}.get(text.lower())
+    if question.kind == "resistance" and text.upper() in ("OL", "O.L", "INF"):
+        return OVERLOAD_OHM
+    found = _VALUE.fullmatch(text)
+    if found is None:
+        return None
+    number = float(found[1].replace(",", ".").replace("−", "-"))
+    base = {"voltage": "V", "current": "A", "drain": "A", "resistance": "Ω"}[question.kind]
+    given = "Ω" if (found[3] or "").lower().startswith("ohm") else found[3]
+    if given is None and not found[2]:
+        return number
+    if given not in (None, base):
+        return None
+    return number * _FACTORS[found[2]] * (1000.0 if question.kind == "drain" else 1.0)
+
+
+def _typed(question: Question, read: Callable[[str], str], say: Callable[[str], None]) -> float | str:
+    """The answer: a value, or "skip", "back" or "stop"."""
+    prompt = "y, n" if question.kind == "look" else f"value in {question.unit}"
+    while True:
+        try:
+            text = read(f"{prompt}  (? how · s cannot do · u take back · q stop): ").strip()
+        except EOFError:
+            return "stop"
+        if text in ("s", "u", "q"):
+            return {"s": "skip", "u": "back", "q": "stop"}[text]
+        if text == "?":
+            say(HOW[question.kind])
+        elif (value := value_typed(text, question)) is not None:
+            return value
+        elif text:
+            needed = "y or n" if question.kind == "look" else f"a number in {question.unit}, such as 0.41"
+            say(f'"{text}" is no answer here; type {needed}.')
+
+
+def _take_back(hunt: Hunt, say: Callable[[str], None]) -> None:
+    if hunt.replies:
+        say(f"Taken back: {hunt.replies.pop().test}")
+    else:
+        say("There is no answer to take back.")
+
+
+def _shown(question: Question, hunt: Hunt) -> str:
+    table = question_table(question, hunt.knowledge)
+    return (
+        f"\nTest {len(hunt.last_replies()) + 1}: {question.name}   (about {question.minutes:g} min)\n"
+        f"  Caution: {table['caution']}\n  {table['ask']}\n  A good install shows {_range(table['expected'], question)}."
+    )
+
+
+def _range(good: dict[str, float | str | None], question: Question) -> str:
+    if question.kind == "look":
+        return "yes"
+    if good["max"] is None:
+        return f"more than {good['min']:,.0f} Ω, or OL"
+    return f"{good['min']:g} to {good['max']:g} {question.unit}"
+
+
+def _ended(hunt: Hunt, found: FoundPlace | None, answers: Path) -> str:
+    if found is None:
+        listed = "\n".join(
+            f"  {each.belief:4.0%}  {' '.join((each.place, each.kind)).strip()}" for each in hunt.suspects()[:_LIKELIEST]
+        )
+        return f"\nNot found yet. Likeliest:\n{listed}\nThe answers are in {answers}; the same command goes on from there."
+    also = f" (or, which no test at hand can tell from it: {', '.join(found.also)})" if found.also else ""
+    return (
+        f"\nFound: {found.place}, {found.kind}{also}: {found.belief:.1%} sure.\n"
+        f"  Mend it: {mend(found.place, found.kind)}\n"
+        f"  Then take this check again: {check_again(found.place, found.kind)}\n"
+        f"The answers are in {answers}."
+    )
