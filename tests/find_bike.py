@@ -180,10 +180,15 @@ class FaultyBike:
         """Out of the battery, asleep."""
         return self._op("battery +", "battery -", "asleep", without, 1e12)[1]
 
-    def amps(self, name: str) -> float:
-        """Through one wire, all on."""
-        start, end, ohm = self.wires[name]
-        return self.volts(start, end, "all on", meter_ohm=1e12) / ohm
+    def amps(self, *names: str) -> list[float]:
+        """Through wires, all on."""
+        pairs = [self.wires[name][:2] for name in names]
+        volts = self._op_all(pairs, "all on", (), 1e12)[0]
+        return [volt / self.wires[name][2] for volt, name in zip(volts, names, strict=True)]
+
+    def drops(self, *pairs: tuple[str, str]) -> list[float]:
+        """Between pairs of points, all on, as a logger without load sees them."""
+        return self._op_all(list(pairs), "all on", (), 1e12)[0]
 
     def ohms(self, start: str, end: str, without: tuple[str, ...]) -> float:
         """A meter's ohms: its own 0.1 mA through the dead bike, 0.3 ohm of leads included."""
@@ -191,6 +196,13 @@ class FaultyBike:
         return volts / 1e-4 + 0.3
 
     def _op(self, start: str, end: str, state: str, without: tuple[str, ...], meter_ohm: float) -> tuple[float, float]:
+        volts, amps = self._op_all([(start, end)], state, without, meter_ohm)
+        return volts[0], amps
+
+    def _op_all(
+        self, pairs: list[tuple[str, str]], state: str, without: tuple[str, ...], meter_ohm: float
+    ) -> tuple[list[float], float]:
+        """Voltages between pairs of points, a meter across each, and the battery's current."""
         nodes = {"battery -": "0"}
         for near, far, _ in self.wires.values():
             for point in (near, far):
@@ -201,16 +213,16 @@ class FaultyBike:
             for index, (name, (near, far, ohm)) in enumerate(self.wires.items())
         ]
         lines += [f"RL{index} {node} 0 1e12" for index, node in enumerate(nodes.values()) if node != "0"]
-        lines.append(f"RM {nodes[start]} {nodes[end]} {meter_ohm}")
+        lines += [f"RM{n} {nodes[start]} {nodes[end]} {meter_ohm}" for n, (start, end) in enumerate(pairs)]
         if state == "power off":
-            lines += ["VB nc 0 0", f"IM {nodes[end]} {nodes[start]} 1e-4"]
+            lines += ["VB nc 0 0", f"IM {nodes[pairs[0][1]]} {nodes[pairs[0][0]]} 1e-4"]
         else:
             lines.append(f"VB {nodes['cell']} 0 {self.emf}")
         if state in ("key on", "all on"):
             lines.append(f"RO {nodes['battery +']} 0 {self.own_ohm}")
         if state == "asleep":
             lines += [f"IL{n} {nodes['battery +']} 0 {amps}" for n, amps in enumerate(self._leaking(without))]
-        return _run(lines, nodes[start], nodes[end])
+        return _run(lines, [(nodes[start], nodes[end]) for start, end in pairs])
 
     def _taken_out(self, state: str, without: tuple[str, ...]) -> set[str]:
         off = {out for out in without if out.startswith("device")}
@@ -239,13 +251,18 @@ class FaultyBike:
         return [self.base_a, *(amps for place, amps in self.leaks_a.items() if place not in gone)]
 
 
-def _run(lines: list[str], start: str, end: str) -> tuple[float, float]:
+def _run(lines: list[str], pairs: list[tuple[str, str]]) -> tuple[list[float], float]:
+    control = [".options gmin=1e-14", ".control", "op"]
+    for n, (start, end) in enumerate(pairs):
+        reading = f"v({start})" if end == "0" else f"-v({end})" if start == "0" else f"v({start})-v({end})"
+        control += [f"let reading{n}={reading}", f"print reading{n}"]
+    control += ["print i(vb)", ".endc", ".end", ""]
     with tempfile.TemporaryDirectory() as folder:
         deck = Path(folder) / "deck.cir"
-        reading = f"v({start})" if end == "0" else f"-v({end})" if start == "0" else f"v({start})-v({end})"
-        control = f".options gmin=1e-14\n.control\nop\nlet reading={reading}\nprint reading i(vb)\n.endc"
-        deck.write_text("\n".join(["bike", *lines, control, ".end", ""]), encoding="utf-8")
-        ran = subprocess.run(["ngspice", "-b", deck.name], cwd=folder, capture_output=True, text=True, timeout=60)
-    found = dict(re.findall(r"^(reading|i\(vb\)) = ([-+.\de]+)", ran.stdout, re.MULTILINE))
-    assert len(found) == 2, ran.stdout + ran.stderr
-    return float(found["reading"]), -float(found["i(vb)"])
+        deck.write_text("\n".join(["bike", *lines, *control]), encoding="utf-8")
+        ran = subprocess.run(
+            ["ngspice", "-b", deck.name], cwd=folder, capture_output=True, text=True, check=False, timeout=60
+        )
+    found = dict(re.findall(r"^(reading\d+|i\(vb\)) = ([-+.\de]+)", ran.stdout, re.MULTILINE))
+    assert len(found) == len(pairs) + 1, ran.stdout + ran.stderr
+    return [float(found[f"reading{n}"]) for n in range(len(pairs))], -float(found["i(vb)"])

@@ -73,10 +73,14 @@ def causes_of(place: str, kind: str) -> tuple[str, ...]:
 def logged(bike: FaultyBike, draw: np.random.Generator) -> Result:
     """What a check of the bike's logs found: measured in ngspice, with 1 % of error, and the faults it names."""
     figures: dict[str, float] = {"off_state_drain": 1000 * bike.battery_a(), "charging_voltage": bike.running_v}
-    if bike.closed and bike.volts("block", "battery -", "all on") > 3.0:
-        figures["feed_drop"] = bike.volts("battery +", "block", "all on")
-        figures["ground_lift"] = bike.volts("bus", "battery -", "all on")
-        figures |= {f"slot_{each.slot}_current": bike.amps(f"fuse {each.slot}") for each in bike.plan.circuit}
+    if bike.kind == "wakes":  # its pulses, in the mean
+        figures["off_state_drain"] += draw.uniform(2, 20)
+    block, drop, lift = bike.drops(("block", "battery -"), ("battery +", "block"), ("bus", "battery -"))
+    if block > 3.0:
+        figures |= {"feed_drop": drop, "ground_lift": lift}
+        slots = [each.slot for each in bike.plan.circuit]
+        amps = bike.amps(*(f"fuse {slot}" for slot in slots))
+        figures |= {f"slot_{slot}_current": amp for slot, amp in zip(slots, amps, strict=True)}
     if bike.kind == "wrong circuit" or (bike.place, bike.kind) == ("measurement", "wrong terminal"):
         figures = {"off_state_drain": figures["off_state_drain"]}
     checks, limits = [], limits_of(bike.plan)
@@ -135,7 +139,7 @@ def measured(bike: FaultyBike, question: Question) -> float:
         return 1000 * bike.battery_a(question.without)
     if question.kind == "current":
         if question.state == "all on":
-            return bike.amps("contact" if question.of == "feed" else f"fuse {question.of.split()[1]}")
+            return bike.amps("contact" if question.of == "feed" else f"fuse {question.of.split()[1]}")[0]
         return bike.battery_a() if question.state == "asleep" else _running_a(bike)
     if question.state in ("running", "cranking"):
         return bike.running_v if question.state == "running" else bike.cranking_v
@@ -156,6 +160,16 @@ def looked(bike: FaultyBike, question: Question) -> bool:
         return bool(bike.clicks)
     if of.endswith(" intact") and "fuse" in of.split()[:2]:
         return bike.wires[of.removesuffix(" intact")][2] < 1e6
+    if of.startswith("new "):
+        fuse = of.removeprefix("new ").removesuffix(" holds")
+        slot = fuse.split()[1]
+        behind = ("fuse out to 30", "87 to block") if fuse == "feed fuse" else (f"slot {slot} to device", f"device {slot}")
+        return not (bike.kind == "short" and bike.place in behind)
+    if of.startswith("lamp in place of "):
+        fuse = of.removeprefix("lamp in place of ").removesuffix(" dark")
+        shorted = f"slot {fuse.split()[1]} to device" if fuse != "feed fuse" else "fuse out to 30"
+        also = "87 to block" if fuse == "feed fuse" and "relay" not in question.without else ""
+        return not (bike.kind == "short" and bike.place in (shorted, also))
     if of.endswith(" works"):
         slot = of.split()[1]
         return bike.volts(f"device {slot} +", f"device {slot} -", "all on") > 8 and fault != (f"device {slot}", "open")

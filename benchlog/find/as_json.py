@@ -25,7 +25,7 @@ def state(hunt: Hunt) -> dict[str, Any]:
     following = None if found else hunt.next_question()
     return {
         "bike": hunt.knowledge.plan.install.bike,
-        "asked": len(hunt.last_replies()),
+        "asked": len(hunt.replies),
         "next": None if following is None else question_table(following, hunt.knowledge),
         "suspects": [
             {"place": each.place, "belief": each.belief}

@@ -7,7 +7,7 @@ from benchlog.find.copies import COPIES, GOOD, Values, copies_of
 from benchlog.find.flaws import SOMETHING_ELSE, Flaw, flaws_of
 from benchlog.find.forward import Forward
 from benchlog.find.likelihood import LEADS_OHM, WRONG, bins, density, scale, spread_of
-from benchlog.find.questions import Question, questions_of
+from benchlog.find.questions import LOG_DRAIN, Question, questions_of
 from benchlog.plan.model import Plan
 
 #: Copies with less than this share of the likeliest one's weight tell nothing about which test is best.
@@ -20,6 +20,7 @@ class Knowledge:
     Attributes:
         flaws: every fault.
         questions: every test, by its name.
+        asked: the names of those that a tester can be asked for.
         groups: the places that can be found, and last "something else".
     """
 
@@ -28,8 +29,10 @@ class Knowledge:
         self.flaws: list[Flaw] = flaws_of(plan)
         listed = questions_of(plan)
         self.questions: dict[str, Question] = {question.name: question for question in listed}
+        self.asked = list(self.questions)
+        self.questions[LOG_DRAIN.name] = LOG_DRAIN
         forward = Forward(copies_of(plan, self.flaws), self.flaws)
-        every = {question.name: forward.values(question) for question in listed}
+        every = {question.name: forward.values(question) for question in self.questions.values()}
         self.good = {name: values[:GOOD] for name, values in every.items()}
         #: name -> what it shows with each fault's copies
         self.shown = {name: values[GOOD:] for name, values in every.items()}

@@ -12,10 +12,12 @@ from benchlog.plan.model import Plan
 
 Values = NDArray[np.float64]
 #: Copies of one fault, and of the good install.
-COPIES, GOOD = 24, 96
+COPIES, GOOD = 48, 96
 OPEN_OHM, SHORT_OHM = 1e8, 0.05
 #: Below this a coil does not pull in, V (common practice: 60 % of 12 V).
 PULL_IN_V = 7.2
+#: Lamps on the trigger's line: they pull an open one to zero. Common practice, no source.
+LAMP_OHM = 30.0
 
 
 @dataclass(slots=True)
@@ -32,6 +34,7 @@ class Copies:
         drain_ma: what all good parts draw asleep, mA.
         leak_ma: place -> what flows there besides, mA.
         live_off, trigger_off: the block, and 86, are live with the key off.
+        mean_ma: what pulses add to the drain's mean, mA; a meter that is read between them does not show it.
         run_v, crank_v: of the battery with the engine running, while cranking, V.
     """
 
@@ -45,6 +48,7 @@ class Copies:
     trigger_off: NDArray[np.bool_]
     run_v: Values
     crank_v: Values
+    mean_ma: Values
     leak_ma: dict[str, Values] = field(default_factory=dict)
     short_ohm: dict[str, Values] = field(default_factory=dict)
 
@@ -77,11 +81,14 @@ def copies_of(plan: Plan, flaws: list[Flaw], seed: int = 1) -> Copies:
         trigger_off=np.zeros(len(flaw), bool),
         run_v=_between(draw, limits.charging_min_v or at_least, limits.charging_max_v or at_most, count),
         crank_v=_between(draw, limits.crank_min_v or 9.6, 11.8, count),
+        mean_ma=np.zeros(len(flaw)),
     )
     load_a = max(plan.planned_load_a, 1.0)
+    # the same strengths at every place: places differ in what a test shows there, not in luck
+    strength = (np.arange(COPIES) + draw.uniform(0, 1, COPIES)) / COPIES
     for index, each in enumerate(flaws):
         here = slice(GOOD + index * COPIES, GOOD + (index + 1) * COPIES)
-        _worsen(made, each, here, draw, load_a)
+        _worsen(made, each, here, strength, load_a)
     return made
 
 
@@ -92,24 +99,27 @@ def _between(draw: np.random.Generator, low: float, high: float, faults: int) ->
     return np.concatenate([good, np.tile(good[:COPIES], faults)])
 
 
-def _worsen(copies: Copies, flaw: Flaw, here: slice, draw: np.random.Generator, load_a: float) -> None:
+def _worsen(copies: Copies, flaw: Flaw, here: slice, strength: Values, load_a: float) -> None:
     """Put one fault into its copies, in ``COPIES`` strengths."""
     place, kind = ("contact", flaw.kind) if flaw.group == "contact" else (flaw.place, flaw.kind)
-    strength = (np.arange(COPIES) + draw.uniform(0, 1, COPIES)) / COPIES
     if kind == "open":
         _open(copies, place, here)
     elif kind == "resistive":
-        # drops that a check of the log can find: from 0.08 V to all of the supply, at the current that flows there
-        usual_a = 12.8 / float(copies.ohm[_load_of(place)].mean()) if _load_of(place) else load_a
-        low = 2.0 if _load_of(place) == "coil" else 0.08
-        copies.ohm[place][here] += low / usual_a * (12.0 / low) ** strength
+        # drops that a check of the log can find: from 0.08 V to nearly all of the supply, at the current that flows
+        load = _load_of(place)
+        usual_a = 12.8 / float(copies.ohm[load][:GOOD].mean()) if load else load_a
+        if place == "trigger source":  # the lamps on its line draw as well
+            usual_a = 12.8 / LAMP_OHM
+        low = 2.0 if load == "coil" else 0.1
+        copies.ohm[place][here] += low / usual_a * (60.0 / low) ** strength
     elif kind == "short":
         _short(copies, place, here)
     elif kind == "overload":
         copies.ohm[place][here] /= 1.15 * 2.5**strength
-    elif kind in ("leak", "slow"):
-        amount = 3.0 * 700.0**strength if kind == "leak" else 80.0 * 25.0**strength
-        copies.leak_ma.setdefault(place, np.zeros(copies.count))[here] += amount
+    elif kind == "leak":
+        copies.leak_ma.setdefault(place, np.zeros(copies.count))[here] += 3.0 * 700.0**strength
+    elif kind == "wakes":
+        copies.mean_ma[here] = 0.5 * 100.0**strength
     elif kind == "overvoltage":
         copies.run_v[here] = 15.0 + 3.0 * strength
     elif kind == "weak":

@@ -4,13 +4,11 @@ from fnmatch import fnmatch
 
 import numpy as np
 
-from benchlog.find.copies import OPEN_OHM, PULL_IN_V, Copies, Values
+from benchlog.find.copies import LAMP_OHM, OPEN_OHM, PULL_IN_V, Copies, Values
 from benchlog.find.flaws import Flaw
 from benchlog.find.network import Branch, voltages
 from benchlog.find.questions import WIGGLED_TOGETHER, Question
 
-#: Lamps on the trigger's line: they pull an open one to zero. Common practice, no source.
-LAMP_OHM = 30.0
 #: What a meter shows for "OL", and what good insulation gives at least, ohm.
 OL_OHM = 1e6
 #: Statement -> the faults (place, kind) that make it false; one of a statement's several faults is enough.
@@ -128,7 +126,8 @@ class Forward:
         return (self._v[start] - self._v[end]) / ohm
 
     def _drain(self, question: Question) -> Values:
-        return self._asleep_ma(question.without)
+        mean = self.copies.mean_ma if question.of == "log" else 0.0
+        return self._asleep_ma(question.without) + mean
 
     def _asleep_ma(self, without: tuple[str, ...]) -> Values:
         """The battery's current asleep, mA: of the good parts, what leaks, and what a live block draws."""
@@ -136,8 +135,8 @@ class Forward:
         total = copies.drain_ma.copy()
         gone = {out.replace("bike fuse", "bike") for out in without}
         for place, leak in copies.leak_ma.items():
-            if place not in gone:  # what only stays awake too long sleeps by the time that a drain is taken
-                total += np.where(self._is(place, "slow"), 0.0, leak)
+            if place not in gone:
+                total += leak
         live = copies.live_off & ("feed" not in gone)
         for out in without:
             live &= ~self._is(out.replace("slot", "device"), "backfeeds")
@@ -169,6 +168,20 @@ class Forward:
         elif of.endswith(" intact") and of.startswith(("feed fuse", "fuse")):
             place = of.removesuffix(" intact")
             no = self.copies.ohm[place] >= OPEN_OHM
+        elif of.startswith("new "):
+            fuse = of.removeprefix("new ").removesuffix(" holds")
+            slot = fuse.removeprefix("fuse ")
+            behind = ["fuse out to 30", "87 to block"] if fuse == "feed fuse" else [f"slot {slot} to device", f"device {slot}"]
+            for short in behind:
+                no = no | self._is(short, "short")
+        elif of.startswith("lamp in place of "):
+            place = of.removeprefix("lamp in place of ").split(" dark")[0]
+            if place == "feed fuse":
+                behind = ["fuse out to 30"] + ["87 to block"] * ("relay" not in question.without)
+            else:
+                behind = [f"slot {place.split()[1]} to device"]
+            for short in behind:
+                no = no | self._is(short, "short")
         elif of.endswith(" works"):
             slot = of.split()[1]
             at = self._v[f"device {slot} +"] - self._v[f"device {slot} -"]
@@ -177,7 +190,7 @@ class Forward:
             for place in WIGGLED_TOGETHER[of.removeprefix("wiggle ").removesuffix(" changes nothing")]:
                 no = no | self._is(place, "intermittent")
             return np.where(no, 0.15, 0.98)  # some joints do not open under the hand (an estimate)
-        elif question.without:
+        elif of.split(" without ")[0] in SLOW_KINDS:
             gone = {out.replace("bike fuse", "bike") for out in question.without}
             kind = SLOW_KINDS[of.split(" without ")[0]]
             for place in {place for place, what in self._pairs if what == kind} - gone:

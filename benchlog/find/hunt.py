@@ -1,5 +1,6 @@
 """One session: what was answered, what is believed, what to ask next, and whether the place is found."""
 
+from collections import Counter
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -7,18 +8,23 @@ import numpy as np
 from benchlog.find.beliefs import Knowledge
 from benchlog.find.copies import Values
 from benchlog.find.flaws import SOMETHING_ELSE, prior
-from benchlog.find.questions import Question
+from benchlog.find.likelihood import WRONG, scale, spread_of
+from benchlog.find.questions import LOG_DRAIN, Question
 from benchlog.plan.model import Plan
 from benchlog.verdict.result import Result
 
 #: Belief in a place (or in a group that no test parts) that ends the session.
 FOUND_AT = 0.97
+#: The same while an answer does not fit the others: it is asked again in another way before it is put aside.
+SURE_AT = 0.99
 #: Bits that a test must be expected to tell to be worth asking.
-WORTH_BITS = 0.003
+WORTH_BITS = 0.01
 #: Share of the most telling test's bits that a quicker one must be expected to tell: trifles are not asked.
 WORTH_SHARE = 0.2
 #: Minutes that every test takes besides: to read it, to fetch the meter, to type. An estimate.
 EVERY_MIN = 1.0
+#: A test that was answered may be asked again, so often in all, and counts as dearer: another way comes first.
+MOST_ASKED, AGAIN = 3, 1.5
 #: Of an answer: how likely it is to be wrong before it counts as doubtful.
 DOUBTFUL = 0.5
 #: A log's own figures are rarely wrong.
@@ -72,26 +78,50 @@ class Hunt:
 
     @property
     def weights(self) -> Values:
-        """Belief in every copy after all replies; one that was given twice counts as it was given last."""
+        """Belief in every copy after all replies."""
+        return self._weighed({})
+
+    def _weighed(self, believed: dict[str, float]) -> Values:
+        """Belief after all replies, where some tests' share of wrong answers is another."""
         weights = self._begin.copy()
-        for reply in self.last_replies():
-            if reply.value is not None:
-                weights = _normal(weights * self.knowledge.likelihood(reply.test, reply.value)[0])
+        for test, value, count in self._told():
+            # an answer that comes again the same is no slip, but tells nothing new of the bike
+            wrong = believed.get(test, WRONG) ** count
+            weights = _normal(weights * self.knowledge.likelihood(test, value, wrong)[0])
         return weights
 
-    def last_replies(self) -> list[Reply]:
-        """The last reply to each test."""
-        return list({reply.test: reply for reply in self.replies}.values())
+    def _told(self) -> list[tuple[str, float, int]]:
+        """Each test's different answers, and how often each came."""
+        told: list[tuple[str, float, int]] = []
+        for reply in self.replies:
+            if reply.value is None:
+                continue
+            same = next(
+                (at for at, (test, value, _) in enumerate(told) if test == reply.test and self._alike(test, value, reply)),
+                None,
+            )
+            if same is None:
+                told.append((reply.test, reply.value, 1))
+            else:
+                told[same] = (*told[same][:2], told[same][2] + 1)
+        return told
+
+    def _alike(self, test: str, value: float, reply: Reply) -> bool:
+        question = self.knowledge.questions[test]
+        if question.kind == "look" or reply.value is None:
+            return value == reply.value
+        values = np.array([value, reply.value])
+        apart = abs(float(np.diff(scale(question, values))[0]))
+        return apart < float(spread_of(question, values).min())
 
     def doubtful(self) -> list[str]:
         """Tests whose answer does not fit the others, as far as can be told."""
         weights = self.weights
         found = []
-        for reply in self.last_replies():
-            if reply.value is not None:
-                wrong = self.knowledge.likelihood(reply.test, reply.value)[1]
-                if float(wrong @ weights) > DOUBTFUL:
-                    found.append(reply.test)
+        for test, value, count in self._told():
+            wrong = self.knowledge.likelihood(test, value, WRONG**count)[1]
+            if float(wrong @ weights) > DOUBTFUL:
+                found.append(test)
         return found
 
     def suspects(self) -> list[Suspect]:
@@ -108,7 +138,7 @@ class Hunt:
     def found(self) -> FoundPlace | None:
         """The place, once the belief in it is large enough."""
         group, belief = max(self.knowledge.by_group(self.weights).items(), key=lambda item: item[1])
-        if belief < FOUND_AT or group == SOMETHING_ELSE:
+        if belief < (SURE_AT if self.doubtful() else FOUND_AT) or group == SOMETHING_ELSE:
             return None
         among = {(flaw.place, flaw.kind) for flaw in self.knowledge.flaws if flaw.group == group}
         first = next(suspect for suspect in self.suspects() if (suspect.place, suspect.kind) in among)
@@ -119,14 +149,25 @@ class Hunt:
 
     def next_question(self) -> Question | None:
         """The test that is expected to tell most for its minutes and danger; None where none tells anything more."""
-        asked = {reply.test for reply in self.replies}
-        names = [name for name in self.knowledge.questions if name not in asked]
-        bits = self.knowledge.information(self.weights, names)
+        asked = Counter(reply.test for reply in self.replies)
+        skipped = {reply.test for reply in self.replies if reply.value is None}
+        names = [name for name in self.knowledge.asked if asked[name] < MOST_ASKED and name not in skipped]
+        bits = self.knowledge.information(self._open_minded(), names)
         if not names or bits.max() < WORTH_BITS:
             return None
-        cost = np.array([self.knowledge.questions[name].cost for name in names]) + EVERY_MIN
+        cost = np.array([self.knowledge.questions[name].cost + EVERY_MIN for name in names])
+        cost *= np.array([AGAIN if asked[name] else 1.0 for name in names])
         worth = np.where(bits >= WORTH_SHARE * bits.max(), bits / cost, 0.0)
         return self.knowledge.questions[names[int(worth.argmax())]]
+
+    def _open_minded(self) -> Values:
+        """Belief for choosing a test: an answer that does not fit the others counts half as if it were right."""
+        weights = self.weights
+        doubtful = self.doubtful()
+        if not doubtful:
+            return weights
+        others = {test: 0.3 for test, _, _ in self._told()}
+        return (weights + self._weighed(others | dict.fromkeys(doubtful, 0.001))) / 2
 
     def _from_log(self) -> Values:
         """Belief from the log: its causes, then the figures of its checks."""
@@ -142,7 +183,7 @@ def log_figures(result: Result | None, plan: Plan) -> list[tuple[str, float]]:
     same = {
         "feed_drop": "voltage battery + to block, all on",
         "ground_lift": "voltage bus to battery -, all on",
-        "off_state_drain": "drain",
+        "off_state_drain": LOG_DRAIN.name,
         "resting_voltage": "voltage battery + to battery -, asleep",
         "charging_voltage": "voltage battery + to battery -, running",
     } | {f"slot_{circuit.slot}_current": f"current slot {circuit.slot}, all on" for circuit in plan.circuit}

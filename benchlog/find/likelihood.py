@@ -12,8 +12,8 @@ WRONG = 0.04
 METER_SHARE, METER_DIGITS, LEADS_OHM = 0.005, 2, 0.3
 #: Share of the reading, most, and least by which a copy stands for its neighbours in strength and scatter.
 _SPREAD: dict[ProbeKind, tuple[float, float, float]] = {
-    "voltage": (0.12, 0.25, 0.003),
-    "current": (0.08, 1.0, 0.05),
+    "voltage": (0.14, 0.25, 0.003),
+    "current": (0.14, 1.0, 0.05),
     "drain": (0.15, 200.0, 0.1),
 }
 #: The same for the logarithm of a resistance, in decades.

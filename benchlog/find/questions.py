@@ -10,7 +10,7 @@ ProbeKind = Literal["voltage", "current", "drain", "resistance", "look"]
 #: Minutes for tests in each state. Common practice, no source; an hour is how long a device may sleep between wakes.
 SPAN_MIN, DEEP_MIN, DRAIN_MIN, UNPLUG_MIN, LONG_DRAIN_MIN, WAKE_MIN = 1.5, 5.0, 4.0, 4.0, 8.0, 60.0
 #: Minutes that a danger counts for, so that the safer of two tests that tell alike comes first.
-LIVE_DANGER, AMMETER_DANGER = 0.5, 2.0
+LIVE_DANGER, AMMETER_DANGER, NEW_FUSE_DANGER = 0.5, 2.0, 2.0
 UNFUSED = ("battery +", "fuse in", "30")
 UNITS: dict[str, str] = {"voltage": "V", "current": "A", "drain": "mA", "resistance": "Ω", "look": ""}
 
@@ -51,6 +51,10 @@ class Question:
     def cost(self) -> float:
         """Minutes, with those that its danger counts for."""
         return self.minutes + self.danger
+
+
+#: The drain as a log has it: the mean, what wakes included. Nobody is asked for it.
+LOG_DRAIN = Question("mean drain of the log", "drain", "asleep", 0.0, of="log")
 
 
 def questions_of(plan: Plan) -> list[Question]:
@@ -126,8 +130,7 @@ def _halves(names: list[str]) -> list[list[str]]:
     if len(names) < 2:
         return [names] if names else []
     middle = len(names) // 2
-    parts = [names] if len(names) > 2 else []
-    return parts + _halves(names[:middle]) + _halves(names[middle:])
+    return [names, *_halves(names[:middle]), *_halves(names[middle:])]
 
 
 def _resistances(slots: list[int]) -> list[Question]:
@@ -176,6 +179,15 @@ def _looks(slots: list[int]) -> list[Question]:
     looks += [(f"device {slot} works", "all on", 0.5) for slot in slots]
     looks += [(f"wiggle {span} changes nothing", "all on", 2.0) for span in WIGGLED_TOGETHER]
     found = [Question(text, "look", state, minutes, of=text) for text, state, minutes in looks]
+    fuses = tuple(f"slot {slot}" for slot in slots)
+    lamps = [(f"fuse {slot}", (f"device {slot}",), 4.0) for slot in slots]
+    lamps += [("feed fuse", ("relay",), 3.0), ("feed fuse", fuses, 4.0)]
+    for place, out, minutes in lamps:
+        text = f"lamp in place of {place} dark{_less(out)}"
+        found.append(Question(text, "look", "key on", minutes, of=text, without=out))
+    for place in ("feed fuse", *(f"fuse {slot}" for slot in slots)):
+        text = f"new {place} holds"
+        found.append(Question(text, "look", "all on", 3.0, of=text, danger=NEW_FUSE_DANGER))
     devices = [f"device {slot}" for slot in slots]
     for part in [*_halves(devices), ["bike fuse"]]:
         out = tuple(part)

@@ -100,7 +100,7 @@ def _take_back(hunt: Hunt, say: Callable[[str], None]) -> None:
 def _shown(question: Question, hunt: Hunt) -> str:
     table = question_table(question, hunt.knowledge)
     return (
-        f"\nTest {len(hunt.last_replies()) + 1}: {question.name}   (about {question.minutes:g} min)\n"
+        f"\nTest {len(hunt.replies) + 1}: {question.name}   (about {question.minutes:g} min)\n"
         f"  Caution: {table['caution']}\n  {table['ask']}\n  A good install shows {_range(table['expected'], question)}."
     )
 
