@@ -187,10 +187,19 @@ def demo() -> None:
 
 @app.command()
 def schema(
-    what: Annotated[Literal["plan", "logger", "result"], typer.Argument(help="plan, logger or result")],
+    what: Annotated[
+        Literal["plan", "logger", "result", "answers"], typer.Argument(help="plan, logger, result or answers")
+    ],
 ) -> None:
-    """Print the JSON Schema of a plan, a logger file or a result, for editors and other programs."""
+    """Print the JSON Schema of a plan, a logger file, a result or answers, for editors and other programs."""
     with user_errors():
+        if what == "answers":
+            from json import dumps
+
+            from benchlog.find.answers import answers_schema
+
+            typer.echo(dumps(answers_schema(), indent=2, ensure_ascii=False))
+            return
         from benchlog.verdict.schemas import schema_text
 
         typer.echo(schema_text(what))

@@ -23,7 +23,7 @@ def trials(count: int, seed: int) -> list[Trial]:
     knowledge = Knowledge(load_plan(PLAN))
     faults = every_fault(knowledge.plan)
     draw = np.random.default_rng(seed)
-    return [search(knowledge, *faults[draw.integers(len(faults))], seed * 100_000 + n) for n in range(count)]
+    return [search(knowledge, *faults[int(draw.integers(len(faults)))], seed * 100_000 + n) for n in range(count)]
 
 
 def table(done: list[Trial]) -> str:
@@ -38,7 +38,8 @@ def table(done: list[Trial]) -> str:
         ended = [100 * sum(trial.ended == how for trial in each) / len(each) for how in ("right", "wrong", "open")]
         tests = [trial.tests for trial in each]
         lines.append(
-            f"| {kind} | {len(each)} | " + " | ".join(f"{share:.1f} %" for share in ended)
+            f"| {kind} | {len(each)} | "
+            + " | ".join(f"{share:.1f} %" for share in ended)
             + f" | {median(tests):g} ({np.quantile(tests, 0.9):g}) | {median(t.minutes for t in each):g} |"
         )
     return "\n".join(lines)

@@ -34,7 +34,12 @@ class Trial:
 def causes_of(place: str, kind: str) -> tuple[str, ...]:
     """The faults that a log of this fault names."""
     slot = place.split()[0] in ("fuse", "slot", "device") and place.split()[1].isdigit()
-    by_kind = {"wakes": "waking_device", "slow": "slow_to_sleep", "leak": "unswitched_device", "overload": "slot_overload"}
+    by_kind = {
+        "wakes": "waking_device",
+        "slow": "slow_to_sleep",
+        "leak": "unswitched_device",
+        "overload": "slot_overload",
+    }
     special = {
         ("charging", "open"): "no_charge",
         ("charging", "weak"): "load_exceeds_charging",
@@ -103,7 +108,14 @@ def logged(bike: FaultyBike, draw: np.random.Generator) -> Result:
     ]
     score = Score(**{"pass": 0}, fail=1, not_proven=0, not_seen=0, not_planned=0, percent=None, closest=None)
     return Result(
-        benchlog_version="0", bike="trial", verdict="fail", score=score, key_events=[], checks=checks, causes=causes, notes=[]
+        benchlog_version="0",
+        bike="trial",
+        verdict="fail",
+        score=score,
+        key_events=[],
+        checks=checks,
+        causes=causes,
+        notes=[],
     )
 
 
@@ -163,7 +175,9 @@ def looked(bike: FaultyBike, question: Question) -> bool:
     if of.startswith("new "):
         fuse = of.removeprefix("new ").removesuffix(" holds")
         slot = fuse.split()[1]
-        behind = ("fuse out to 30", "87 to block") if fuse == "feed fuse" else (f"slot {slot} to device", f"device {slot}")
+        behind = (
+            ("fuse out to 30", "87 to block") if fuse == "feed fuse" else (f"slot {slot} to device", f"device {slot}")
+        )
         return not (bike.kind == "short" and bike.place in behind)
     if of.startswith("lamp in place of "):
         fuse = of.removeprefix("lamp in place of ").removesuffix(" dark")

@@ -10,9 +10,7 @@ from benchlog.commands.shared import NOT_PROVEN, PASS, LoggerOption, PlanOption,
 
 
 def find(
-    logs: Annotated[
-        list[Path], typer.Argument(metavar="LOG...", help="Logs in which a check failed.", readable=False)
-    ],
+    logs: Annotated[list[Path], typer.Argument(metavar="LOG...", help="Logs in which a check failed.", readable=False)],
     plan: PlanOption,
     logger: LoggerOption = None,
     answers: Annotated[

@@ -52,10 +52,7 @@ class Knowledge:
         """How likely an answer is on each copy and with something else, and the part of it that counts as wrong."""
         question = self.questions[name]
         right = self._right(question, answer)
-        if question.kind == "look":
-            mistaken = 1 - right
-        else:
-            mistaken = self._elsewhere(question, answer)
+        mistaken = 1 - right if question.kind == "look" else self._elsewhere(question, answer)
         usual = float(np.mean(density(question, self.good[name], answer)))
         anything = usual / 2 + (0.25 if question.kind == "look" else self._flat(question, answer))
         return (

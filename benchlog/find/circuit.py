@@ -43,9 +43,8 @@ class PathPart:
 
 def parts_of(plan: Plan) -> list[PathPart]:
     """Every part of the install that carries current, in the order of the current."""
-    return [*_feed(plan), *_slots(plan), _wired("bus to battery -", ("bus", "battery -"), plan.ground, 1.0, 2)] + (
-        _trigger(plan)
-    )
+    ground = _wired("bus to battery -", ("bus", "battery -"), plan.ground, 1.0, 2)
+    return [*_feed(plan), *_slots(plan), ground, *_trigger(plan)]
 
 
 def points_of(plan: Plan) -> list[str]:
@@ -108,9 +107,7 @@ def _wired(place: str, ends: tuple[str, str], run: Run | None, share: float, joi
 
 
 def _fuse(place: str, ends: tuple[str, str], ohm: float) -> PathPart:
-    return PathPart(
-        place, *ends, 0.5 * ohm, ALLOWANCE_SPREAD * ohm + 2 * ALLOWANCE_SPREAD * 2 * JOINT_MOHM / 1000
-    )
+    return PathPart(place, *ends, 0.5 * ohm, ALLOWANCE_SPREAD * ohm + 2 * ALLOWANCE_SPREAD * 2 * JOINT_MOHM / 1000)
 
 
 def _source_ohm(plan: Plan) -> float:

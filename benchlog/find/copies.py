@@ -11,6 +11,7 @@ from benchlog.plan.batteries import charging_window, rest_voltage
 from benchlog.plan.model import Plan
 
 Values = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 #: Copies of one fault, and of the good install.
 COPIES, GOOD = 48, 96
 OPEN_OHM, SHORT_OHM = 1e8, 0.05
@@ -44,8 +45,8 @@ class Copies:
     emf: Values
     own_a: Values
     drain_ma: Values
-    live_off: NDArray[np.bool_]
-    trigger_off: NDArray[np.bool_]
+    live_off: Flags
+    trigger_off: Flags
     run_v: Values
     crank_v: Values
     mean_ma: Values
@@ -74,7 +75,9 @@ def copies_of(plan: Plan, flaws: list[Flaw], seed: int = 1) -> Copies:
         flaw=flaw,
         parts=parts,
         ohm={part.place: _between(draw, part.low_ohm, part.high_ohm, count) for part in parts},
-        emf=_between(draw, rest_voltage(plan.battery.chemistry, 60.0), rest_voltage(plan.battery.chemistry, 100.0), count),
+        emf=_between(
+            draw, rest_voltage(plan.battery.chemistry, 60.0), rest_voltage(plan.battery.chemistry, 100.0), count
+        ),
         own_a=_between(draw, 0.5, 6.0, count),
         drain_ma=_between(draw, 0.0, most_ma, count),
         live_off=np.zeros(len(flaw), bool),

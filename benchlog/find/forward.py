@@ -4,7 +4,7 @@ from fnmatch import fnmatch
 
 import numpy as np
 
-from benchlog.find.copies import LAMP_OHM, OPEN_OHM, PULL_IN_V, Copies, Values
+from benchlog.find.copies import LAMP_OHM, OPEN_OHM, PULL_IN_V, Copies, Flags, Values
 from benchlog.find.flaws import Flaw
 from benchlog.find.network import Branch, voltages
 from benchlog.find.questions import WIGGLED_TOGETHER, Question
@@ -49,10 +49,10 @@ class Forward:
             return self._resistance(question)
         return self._look(question)
 
-    def _is(self, place: str, kind: str) -> Values:
+    def _is(self, place: str, kind: str) -> Flags:
         """Whether a copy has this fault; the place may be a pattern."""
         has = np.array([fnmatch(at, place) and what == kind for at, what in self._pairs])
-        return has[self.copies.flaw]
+        return np.asarray(has[self.copies.flaw])
 
     def _coil_v(self) -> Values:
         ohm, copies = self.copies.ohm, self.copies
@@ -101,10 +101,14 @@ class Forward:
         if question.start == "86":
             backfed = self._is("device *", "backfeeds") if question.without == ("relay",) else False
             return np.where(copies.trigger_off & ~np.asarray(backfed), copies.emf - 0.1, 0.0)
-        live = copies.live_off.copy()
-        for out in question.without:  # the fuse that lets the relay go is that of the circuit that holds it
+        return np.where(self._held(question.without), copies.emf - 0.1, 0.0)
+
+    def _held(self, without: tuple[str, ...]) -> Flags:
+        """Whether the block is live asleep: the fuse of the circuit that holds the relay lets it go."""
+        live = self.copies.live_off & ("feed" not in without)
+        for out in without:
             live &= ~self._is(out.replace("slot", "device"), "backfeeds")
-        return np.where(live, copies.emf - 0.1, 0.0)
+        return live
 
     def _current(self, question: Question) -> Values:
         copies = self.copies
@@ -112,8 +116,9 @@ class Forward:
             return self._asleep_ma(()) / 1000
         if question.state == "running":  # out of the battery is positive
             load = self._branch_a("contact", "30", "87") + copies.own_a
-            return np.where(copies.run_v > copies.emf + 0.3, -0.5, np.where(
-                copies.run_v > copies.emf - 0.5, 0.4 * load, load))
+            return np.where(
+                copies.run_v > copies.emf + 0.3, -0.5, np.where(copies.run_v > copies.emf - 0.5, 0.4 * load, load)
+            )
         if question.of == "feed":
             return self._branch_a("contact", "30", "87")
         slot = question.of.split()[1]
@@ -137,14 +142,12 @@ class Forward:
         for place, leak in copies.leak_ma.items():
             if place not in gone:
                 total += leak
-        live = copies.live_off & ("feed" not in gone)
-        for out in without:
-            live &= ~self._is(out.replace("slot", "device"), "backfeeds")
+        live = self._held(without)
         # the coil, or circuits that stay on: whatever share of them was left switched on
         held = 1000 * copies.emf / copies.ohm["coil"] * copies.trigger_off
         share = (np.arange(copies.count) % 8) / 8
         left_on = 1000 * self._branch_a("bus to battery -", "bus", "battery -").clip(0, 60) * share
-        return total + np.where(live, held + left_on, held * ("relay" not in gone) * live)
+        return total + np.where(live, held + left_on, 0.0)
 
     def _resistance(self, question: Question) -> Values:
         copies = self.copies
@@ -168,20 +171,9 @@ class Forward:
         elif of.endswith(" intact") and of.startswith(("feed fuse", "fuse")):
             place = of.removesuffix(" intact")
             no = self.copies.ohm[place] >= OPEN_OHM
-        elif of.startswith("new "):
-            fuse = of.removeprefix("new ").removesuffix(" holds")
-            slot = fuse.removeprefix("fuse ")
-            behind = ["fuse out to 30", "87 to block"] if fuse == "feed fuse" else [f"slot {slot} to device", f"device {slot}"]
-            for short in behind:
-                no = no | self._is(short, "short")
-        elif of.startswith("lamp in place of "):
-            place = of.removeprefix("lamp in place of ").split(" dark")[0]
-            if place == "feed fuse":
-                behind = ["fuse out to 30"] + ["87 to block"] * ("relay" not in question.without)
-            else:
-                behind = [f"slot {place.split()[1]} to device"]
-            for short in behind:
-                no = no | self._is(short, "short")
+        elif of.startswith(("new ", "lamp in place of ")):
+            for place in _behind_fuse(of, question.without):
+                no = no | self._is(place, "short")
         elif of.endswith(" works"):
             slot = of.split()[1]
             at = self._v[f"device {slot} +"] - self._v[f"device {slot} -"]
@@ -200,3 +192,10 @@ class Forward:
                 no = no | self._is(place, kind)
         return np.where(no, 0.0, 1.0)
 
+
+def _behind_fuse(of: str, without: tuple[str, ...]) -> list[str]:
+    """The places whose short a lamp in place of a fuse, or a new fuse, still feeds."""
+    if "feed fuse" in of:
+        return ["fuse out to 30"] + ["87 to block"] * ("relay" not in without)
+    slot = next(word for word in of.split() if word.isdigit())
+    return [place for place in (f"slot {slot} to device", f"device {slot}") if place not in without]

@@ -97,7 +97,11 @@ class Hunt:
             if reply.value is None:
                 continue
             same = next(
-                (at for at, (test, value, _) in enumerate(told) if test == reply.test and self._alike(test, value, reply)),
+                (
+                    at
+                    for at, (test, value, _) in enumerate(told)
+                    if test == reply.test and self._alike(test, value, reply)
+                ),
                 None,
             )
             if same is None:
@@ -129,8 +133,7 @@ class Hunt:
         weights = self.weights
         beliefs = self.knowledge.by_flaw(weights)
         found = [
-            Suspect(flaw.place, flaw.kind, belief)
-            for flaw, belief in zip(self.knowledge.flaws, beliefs, strict=True)
+            Suspect(flaw.place, flaw.kind, belief) for flaw, belief in zip(self.knowledge.flaws, beliefs, strict=True)
         ]
         found.append(Suspect(SOMETHING_ELSE, "", float(weights[-1])))
         return sorted(found, key=lambda suspect: -suspect.belief)

@@ -72,4 +72,4 @@ def bins(question: Question, values: Values) -> NDArray[np.float32]:
         below = 1 / (1 + np.exp(-np.clip(1.702 * (edges[None, :] - z[:, None]) / spread[:, None], -60, 60)))
         right = np.diff(np.concatenate([np.zeros((len(z), 1)), below, np.ones((len(z), 1))], axis=1), axis=1)
     mixed = (1 - WRONG) * right + WRONG * right.mean(axis=0)
-    return mixed.astype(np.float32)
+    return np.asarray(mixed, dtype=np.float32)

@@ -1,7 +1,7 @@
 """How each kind of fault is mended at its place, and which check is to be taken again."""
 
 _OPEN = {
-    "fuse": "Find out why it blew before another of the same rating goes in, and look at the holder's blades.",
+    "fuse": "Find out why it blew before a new one of that rating goes in; look at the holder's blades.",
     "contact": "Replace the relay; look at the blades of its socket.",
     "coil": "Replace the relay.",
     "device": "Look at the device's switch and in-line fuse; then repair or replace the device.",
@@ -10,15 +10,15 @@ _OPEN = {
 }
 MENDS: dict[str, str] = {
     "open": "Follow the wire between these two points, and mend the broken wire or the joint that came loose.",
-    "resistive": "Take the joint apart, clean it to bare metal, crimp it anew if it moves, and tighten it; replace a wire "
+    "resistive": "Take the joint apart, clean it to bare metal, crimp it anew if it moves, tighten it; replace a wire "
     "that is thinner than planned.",
     "stuck": "Replace the relay, and look for the short or the inrush that welded it.",
-    "leak": "Move its supply to the fuse block, so that the key switches it; on the bike's own side, pull its fuses one "
+    "leak": "Move its supply to the fuse block so that the key switches it; on the bike's own side pull its fuses one "
     "by one to find the circuit.",
     "wakes": "Set it to wake less often, or move it to switched power.",
     "backfeeds": "Find its second supply, and take it off or fit a diode.",
-    "overload": "Compare its rating with the plan, and look for a second device on the same wire; never fit a larger fuse.",
-    "weak": "Clean and tighten the posts, charge the battery fully, let it rest, measure again; then have it load-tested.",
+    "overload": "Compare its rating with the plan, look for a second device on its wire; never fit a larger fuse.",
+    "weak": "Clean and tighten the posts, charge the battery, let it rest, measure again; then have it load-tested.",
     "wrong circuit": "Take the trigger from a line that is neither dimmed nor pulsed.",
     "wrong terminal": "Move the wire to its right terminal.",
     "slow": "Replace the relay, or take off what holds its coil up.",

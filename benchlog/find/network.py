@@ -33,7 +33,8 @@ def voltages(
     """
     held, emf = source
     points = [
-        point for point in dict.fromkeys(p for branch in branches for p in (branch.start, branch.end))
+        point
+        for point in dict.fromkeys(p for branch in branches for p in (branch.start, branch.end))
         if point not in (held, zero)
     ]
     at = {point: index for index, point in enumerate(points)}
@@ -61,4 +62,4 @@ def _solved(
                 conductance[:, at[near], at[far]] -= siemens
             elif far == held:
                 current[:, at[near]] += siemens * emf
-    return np.linalg.solve(conductance, current[..., None])[..., 0]
+    return np.asarray(np.linalg.solve(conductance, current[..., None])[..., 0], dtype=np.float64)

@@ -73,11 +73,7 @@ def voltage(start: str, end: str, state: str, minutes: float, without: tuple[str
 def _voltages(slots: list[int]) -> list[Question]:
     feed = ["battery +", "fuse in", "fuse out", "30", "87", "block"]
     # a span between any two points of the feed: the half-split of the path lies among them
-    found = [
-        voltage(start, end, "all on", SPAN_MIN)
-        for index, start in enumerate(feed)
-        for end in feed[index + 1 :]
-    ]
+    found = [voltage(start, end, "all on", SPAN_MIN) for index, start in enumerate(feed) for end in feed[index + 1 :]]
     found += [voltage(point, "battery -", "all on", SPAN_MIN) for point in [*feed, "bus"]]
     for slot in slots:
         plus, minus = f"device {slot} +", f"device {slot} -"
@@ -180,11 +176,11 @@ def _looks(slots: list[int]) -> list[Question]:
     looks += [(f"wiggle {span} changes nothing", "all on", 2.0) for span in WIGGLED_TOGETHER]
     found = [Question(text, "look", state, minutes, of=text) for text, state, minutes in looks]
     fuses = tuple(f"slot {slot}" for slot in slots)
-    lamps = [(f"fuse {slot}", (f"device {slot}",), 4.0) for slot in slots]
+    lamps: list[tuple[str, tuple[str, ...], float]] = [(f"fuse {slot}", (f"device {slot}",), 4.0) for slot in slots]
     lamps += [("feed fuse", ("relay",), 3.0), ("feed fuse", fuses, 4.0)]
-    for place, out, minutes in lamps:
-        text = f"lamp in place of {place} dark{_less(out)}"
-        found.append(Question(text, "look", "key on", minutes, of=text, without=out))
+    for place, behind, minutes in lamps:
+        text = f"lamp in place of {place} dark{_less(behind)}"
+        found.append(Question(text, "look", "key on", minutes, of=text, without=behind))
     for place in ("feed fuse", *(f"fuse {slot}" for slot in slots)):
         text = f"new {place} holds"
         found.append(Question(text, "look", "all on", 3.0, of=text, danger=NEW_FUSE_DANGER))

@@ -42,7 +42,7 @@ def lead(hunt: Hunt, answers: Path, read: Callable[[str], str], say: Callable[[s
             doubted = set(hunt.doubtful())
             hunt.replies.append(Reply(question.name, typed if isinstance(typed, float) else None))
             for name in sorted(set(hunt.doubtful()) - doubted):
-                say(f"The answer to \"{name}\" does not fit the others; it is asked in another way.")
+                say(f'The answer to "{name}" does not fit the others; it is asked in another way.')
         write_answers(answers, hunt.replies, hunt.knowledge.questions)
     say(_ended(hunt, found, answers))
     return found
@@ -101,7 +101,8 @@ def _shown(question: Question, hunt: Hunt) -> str:
     table = question_table(question, hunt.knowledge)
     return (
         f"\nTest {len(hunt.replies) + 1}: {question.name}   (about {question.minutes:g} min)\n"
-        f"  Caution: {table['caution']}\n  {table['ask']}\n  A good install shows {_range(table['expected'], question)}."
+        f"  Caution: {table['caution']}\n  {table['ask']}\n"
+        f"  A good install shows {_range(table['expected'], question)}."
     )
 
 
@@ -116,9 +117,10 @@ def _range(good: dict[str, float | str | None], question: Question) -> str:
 def _ended(hunt: Hunt, found: FoundPlace | None, answers: Path) -> str:
     if found is None:
         listed = "\n".join(
-            f"  {each.belief:4.0%}  {' '.join((each.place, each.kind)).strip()}" for each in hunt.suspects()[:_LIKELIEST]
+            f"  {each.belief:4.0%}  {' '.join((each.place, each.kind)).strip()}"
+            for each in hunt.suspects()[:_LIKELIEST]
         )
-        return f"\nNot found yet. Likeliest:\n{listed}\nThe answers are in {answers}; the same command goes on from there."
+        return f"\nNot found yet. Likeliest:\n{listed}\nThe answers are in {answers}; the same command goes on."
     also = f" (or, which no test at hand can tell from it: {', '.join(found.also)})" if found.also else ""
     return (
         f"\nFound: {found.place}, {found.kind}{also}: {found.belief:.1%} sure.\n"

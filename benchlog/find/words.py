@@ -1,5 +1,7 @@
 """What a test asks for, how it is done, and the cautions that stand before it."""
 
+from collections.abc import Callable
+
 from benchlog.find.questions import UNFUSED, Question
 from benchlog.plan.model import Plan
 
@@ -12,8 +14,8 @@ STATES = {
     "power off": "Key off, and the battery's negative lead off its post",
 }
 HOW = {
-    "voltage": "Meter on V DC, black lead in COM, red lead in V. The red probe goes to the first point, the black one to "
-    "the second. Press both to bare metal and read when the figure stands still. A minus sign is part of the answer.",
+    "voltage": "Meter on V DC, black lead in COM, red lead in V. Red probe to the first point, black one to the "
+    "second. Press both to bare metal and read when the figure stands still. A minus sign is part of the answer.",
     "current": "A DC clamp, set to zero first, around the one wire alone, its arrow in the direction of the current.",
     "drain": "First measure millivolts across the bike's fuses, which wakes nothing. For the whole drain: meter in the "
     "10 A jack between negative post and lead, joined before the lead is taken off; then wait again, 2 min at least, "
@@ -79,7 +81,7 @@ def caution(question: Question, plan: Plan) -> str:
     return " ".join(said or [_OHMS if question.state == "power off" else _KEY])
 
 
-def _named(plan: Plan):  # type: ignore[no-untyped-def]
+def _named(plan: Plan) -> Callable[[str], str]:
     devices = {f"device {circuit.slot}": circuit.device for circuit in plan.circuit}
 
     def name(place: str) -> str:
@@ -101,4 +103,8 @@ def _look(question: Question) -> str:
     if statement.startswith("wiggle "):
         span = statement.removeprefix("wiggle ").removesuffix(" changes nothing")
         return f"Move each wire, joint and plug from {span} by hand and watch a lamp: does nothing change"
+    if statement.startswith("new "):
+        return f"Fit one new fuse of the planned rating, by itself and away from the face: is it true: {statement}"
+    if statement.startswith("lamp in place of "):
+        return f"Plug a 21 W test lamp in place of the fuse: is it true: {statement}"
     return f"True or not: {statement}"
