@@ -238,6 +238,9 @@ class FaultyBike:
         if (state, tuple(without)) == ("power off", ("relay",)):
             off -= {"coil"}  # the coil is measured at the relay in the hand
             off |= {"key line to 86", "85 to battery -"}
+        if state == "power off" and len(without) == 1 and without[0].startswith("device"):
+            slot = without[0].split()[1]  # and a device at its own plug
+            off = (off - {without[0]}) | {f"slot {slot} to device", f"device {slot} to bus"}
         if state == "power off":
             return off | {"battery"}
         if state == "asleep":

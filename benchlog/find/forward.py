@@ -146,7 +146,8 @@ class Forward:
         # the coil, or circuits that stay on: whatever share of them was left switched on
         held = 1000 * copies.emf / copies.ohm["coil"] * copies.trigger_off
         share = (np.arange(copies.count) % 8) / 8
-        left_on = 1000 * self._branch_a("bus to battery -", "bus", "battery -").clip(0, 60) * share
+        devices = [ohm for place, ohm in copies.ohm.items() if place.startswith("device") and not place.endswith("bus")]
+        left_on = 1000 * copies.emf * sum((1 / ohm for ohm in devices), np.zeros(copies.count)) * share
         return total + np.where(live, held + left_on, 0.0)
 
     def _resistance(self, question: Question) -> Values:

@@ -23,8 +23,8 @@ WORTH_BITS = 0.01
 WORTH_SHARE = 0.2
 #: Minutes that every test takes besides: to read it, to fetch the meter, to type. An estimate.
 EVERY_MIN = 1.0
-#: A test that was answered may be asked again, so often in all, and counts as dearer: another way comes first.
-MOST_ASKED, AGAIN = 3, 1.5
+#: A test that was answered may be asked again, so often in all; it tells the less the oftener it was asked.
+MOST_ASKED, AGAIN = 3, 0.3
 #: Of an answer: how likely it is to be wrong before it counts as doubtful.
 DOUBTFUL = 0.5
 #: A log's own figures are rarely wrong.
@@ -155,11 +155,12 @@ class Hunt:
         asked = Counter(reply.test for reply in self.replies)
         skipped = {reply.test for reply in self.replies if reply.value is None}
         names = [name for name in self.knowledge.asked if asked[name] < MOST_ASKED and name not in skipped]
-        bits = self.knowledge.information(self._open_minded(), names)
+        doubtful = self.doubtful()
+        again = np.array([1.0 if name in doubtful or _is_try(name) else AGAIN ** asked[name] for name in names])
+        bits = self.knowledge.information(self._open_minded(), names) * again
         if not names or bits.max() < WORTH_BITS:
             return None
         cost = np.array([self.knowledge.questions[name].cost + EVERY_MIN for name in names])
-        cost *= np.array([AGAIN if asked[name] else 1.0 for name in names])
         worth = np.where(bits >= WORTH_SHARE * bits.max(), bits / cost, 0.0)
         return self.knowledge.questions[names[int(worth.argmax())]]
 
@@ -179,6 +180,11 @@ class Hunt:
             if name in self.knowledge.questions:
                 weights = _normal(weights * self.knowledge.likelihood(name, value, _LOG_WRONG)[0])
         return weights
+
+
+def _is_try(test: str) -> bool:
+    """Whether a test may end otherwise the next time: a joint opens under the hand, or this time it does not."""
+    return test.startswith("wiggle ")
 
 
 def log_figures(result: Result | None, plan: Plan) -> list[tuple[str, float]]:

@@ -167,6 +167,8 @@ WIGGLED: tuple[str, ...] = ("battery + to fuse in", "fuse out to 30", "87 to blo
 WIGGLED_TOGETHER: dict[str, tuple[str, ...]] = {
     **{place: (place,) for place in WIGGLED},
     "battery + to 30": WIGGLED[:2],
+    "fuse out to block": WIGGLED[1:3],
+    "battery + to block": WIGGLED[:3],
 }
 
 
