@@ -4,7 +4,7 @@ from fnmatch import fnmatch
 
 import numpy as np
 
-from benchlog.find.copies import LAMP_OHM, OPEN_OHM, PULL_IN_V, Copies, Flags, Values
+from benchlog.find.copies import COPIES, GOOD, LAMP_OHM, OPEN_OHM, PULL_IN_V, Copies, Flags, Values
 from benchlog.find.flaws import Flaw
 from benchlog.find.network import Branch, voltages
 from benchlog.find.questions import WIGGLED_TOGETHER, Question
@@ -32,6 +32,10 @@ class Forward:
     def __init__(self, copies: Copies, flaws: list[Flaw]) -> None:
         self.copies, self.flaws = copies, flaws
         self._pairs = [(flaw.place, flaw.kind) for flaw in flaws] + [("", "")]  # -1 is the good install
+        devices = [part.place for part in copies.parts if part.start.startswith("device") and part.end != "bus"]
+        drawn = np.random.default_rng(2).integers(0, 2, (COPIES, len(devices)))
+        of_copy = (np.arange(copies.count) - GOOD) % COPIES
+        self._left_on = {place: drawn[of_copy, index] for index, place in enumerate(devices)}
         closed = self._coil_v() > PULL_IN_V
         self.clicks = closed
         self._closed = closed ^ self._is("relay socket", "wrong terminal") | self._is("contact", "stuck")
@@ -143,11 +147,12 @@ class Forward:
             if place not in gone:
                 total += leak
         live = self._held(without)
-        # the coil, or circuits that stay on: whatever share of them was left switched on
+        # the coil, and the circuits that were left switched on: in each copy others
         held = 1000 * copies.emf / copies.ohm["coil"] * copies.trigger_off
-        share = (np.arange(copies.count) % 8) / 8
-        devices = [ohm for place, ohm in copies.ohm.items() if place.startswith("device") and not place.endswith("bus")]
-        left_on = 1000 * copies.emf * sum((1 / ohm for ohm in devices), np.zeros(copies.count)) * share
+        left_on = np.zeros(copies.count)
+        for place, switched in self._left_on.items():
+            if not {place, place.replace("device", "slot")} & gone:
+                left_on += 1000 * copies.emf / copies.ohm[place] * switched
         return total + np.where(live, held + left_on, 0.0)
 
     def _resistance(self, question: Question) -> Values:
