@@ -173,7 +173,7 @@ def looked(bike: FaultyBike, question: Question) -> bool:
     of, fault = question.of.split(" without ")[0], (bike.place, bike.kind)
     if of == "click at the relay":
         return bool(bike.clicks)
-    if of.endswith(" intact") and "fuse" in of.split()[:2]:
+    if of.endswith(" intact") and of.removesuffix(" intact") in bike.wires:
         return bike.wires[of.removesuffix(" intact")][2] < 1e6
     if of.startswith("new "):
         fuse = of.removeprefix("new ").removesuffix(" holds")

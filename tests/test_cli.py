@@ -162,7 +162,7 @@ def test_plan_needs_no_more_than_two_tables(tmp_path: Path):
     assert run("plan", plan).returncode == 0
 
 
-@pytest.mark.parametrize("what", ["plan", "logger", "result"])
+@pytest.mark.parametrize("what", ["plan", "logger", "result", "answers"])
 def test_schema_is_a_json_schema(what: str):
     """``schema`` prints a JSON Schema alone."""
     done = run("schema", what)
@@ -207,7 +207,7 @@ def test_no_word_shows_the_help():
         (("check",), "Missing"),
         (("check", "a.csv"), "--plan"),
         (("check", "a.csv", "--plan", "p.toml", "--nonsense"), "No such option"),
-        (("schema", "nonsense"), "'plan', 'logger', 'result'"),
+        (("schema", "nonsense"), "'plan', 'logger', 'result', 'answers'"),
     ],
 )
 def test_wrong_words_are_explained(words: tuple[str, ...], said: str):

@@ -22,6 +22,8 @@ from messages import FOLDER, Entry, command, done, fails, said, same, texts_of, 
 from benchlog import check
 from benchlog.commands.demo import REPORT, run_demo
 from benchlog.core.files import refuse_unwritable, write_whole
+from benchlog.find.answers import read_answers
+from benchlog.find.questions import Question
 from benchlog.log.log import Log
 from benchlog.log.readers.hints import relay_time_hint
 from benchlog.log.readers.source import Source
@@ -81,6 +83,21 @@ def mine(content: str, text: str) -> Entry:
     return Entry(
         bring, text.removeprefix("note: ") if noted else f"{FOLDER}/mine.toml: the logger file cannot be used\n  {text}"
     )
+
+
+def answers(content: str, text: str) -> Entry:
+    """A file of answers with this content."""
+
+    def bring(folder: Path) -> None:
+        path = folder / "answers.toml"
+        path.write_text(content, encoding="utf-8")
+        questions = (
+            Question("voltage 30 to 87, all on", "voltage", "all on", 1.5, start="30", end="87"),
+            Question("feed fuse intact", "look", "power off", 1.0, of="feed fuse intact"),
+        )
+        read_answers(path, {question.name: question for question in questions})
+
+    return Entry(bring, f"{FOLDER}/answers.toml: the answers cannot be used\n  {text}")
 
 
 def at_end_of_stick(folder: Path) -> None:
@@ -267,6 +284,30 @@ PROVOKED: dict[str, Entry] = {
     "table, damaged": done(damaged_table, "log.parquet: the Parquet file is damaged or cut short (…); copy it again"),
     "plan given as a log": log(
         PLAN, "log.csv: this is a plan, not a log; name it with --plan, and the log before the options"
+    ),
+    "answer to no test": answers(
+        '[[answer]]\ntest = "voltage 30 to 86"\nvalue = 1.0\n',
+        'answer[1]: this plan has no test "voltage 30 to 86"; copy its name from what find prints',
+    ),
+    "answer that says nothing": answers(
+        '[[answer]]\ntest = "feed fuse intact"\n',
+        "answer[1]: needs one of value, seen and skipped = true, got none (line 1)",
+    ),
+    "answer that says two things": answers(
+        '[[answer]]\ntest = "feed fuse intact"\nseen = "yes"\nskipped = true\n',
+        "answer[1]: needs one of value, seen and skipped = true, got seen and skipped (line 1)",
+    ),
+    "value for a look": answers(
+        '[[answer]]\ntest = "feed fuse intact"\nvalue = 1.0\n',
+        'answer[1]: this test is a look; give seen = "yes" or "no", not value',
+    ),
+    "look for a value": answers(
+        '[[answer]]\ntest = "voltage 30 to 87, all on"\nseen = "no"\n',
+        "answer[1]: this test is measured; give value, in V, not seen",
+    ),
+    "answer in another unit": answers(
+        '[[answer]]\ntest = "voltage 30 to 87, all on"\nvalue = 410.0\nunit = "mV"\n',
+        'answer[1]: unit must be "V", got "mV"; write the value in V',
     ),
     "logger file given as a log": log(
         CHANNEL, "log.csv: this is a logger file, not a log; name it with --logger, and the log before the options"
@@ -847,7 +888,7 @@ ALL_TEXTS = (
 )
 RAISED_TEXTS = (
     *("run.py", "cli.py", "commands/demo.py", "core/files.py", "plan/wiring.py"),
-    *("examine/load_checks.py", "examine/sense.py"),
+    *("examine/load_checks.py", "examine/sense.py", "find/answers.py"),
 )
 #: Texts that no entry can bring up, or that are no messages, and why.
 NOT_HEARD = {

@@ -155,8 +155,7 @@ class Hunt:
         asked = Counter(reply.test for reply in self.replies)
         skipped = {reply.test for reply in self.replies if reply.value is None}
         names = [name for name in self.knowledge.asked if asked[name] < MOST_ASKED and name not in skipped]
-        doubtful = self.doubtful()
-        again = np.array([1.0 if name in doubtful or _is_try(name) else AGAIN ** asked[name] for name in names])
+        again = np.array([1.0 if _is_try(name) else AGAIN ** asked[name] for name in names])
         bits = self.knowledge.information(self._open_minded(), names) * again
         if not names or bits.max() < WORTH_BITS:
             return None
