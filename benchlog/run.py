@@ -210,7 +210,7 @@ def _examine(
     log: "LogLike", number: int, of: int, plan: Plan, default: Logger | None, progress: Progress | None
 ) -> "tuple[LogFindings, list[Note]]":
     from benchlog.log.log import Log
-    from benchlog.plan.limits import limits_of
+    from benchlog.verdict.registry.table import limits_of
 
     limits = limits_of(plan)
     told: list[Note] = []

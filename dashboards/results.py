@@ -7,7 +7,7 @@ from urllib.parse import quote
 from dash import html
 
 from benchlog.store import RecordRow
-from benchlog.verdict.check_table import CHECKS, id_in_table, slot_of_check
+from benchlog.verdict.registry.table import find_check
 from dashboards.context import Context
 from dashboards.drop_form import drop_form
 from dashboards.parts.attributes import attributes
@@ -18,7 +18,6 @@ from dashboards.words.times import spoken
 
 #: Rows of one page of the list.
 PAGE_ROWS = 30
-_TITLES = {spec.id: spec.title for spec in CHECKS}
 _COLUMNS = ("Sheet", "Bike", "Verdict", "Recorded", "Passed", "Closest to its limit", "Signed by")
 
 
@@ -102,9 +101,8 @@ def title_of(check_id: str | None) -> str:
     """A check's title by its id; the slot's number for a circuit."""
     if check_id is None:
         return ""
-    title = _TITLES.get(id_in_table(check_id), check_id)
-    slot = slot_of_check(check_id)
-    return title if slot is None else title.replace("N", str(slot), 1)
+    known = find_check(check_id)
+    return check_id if known is None else known.title
 
 
 def bike_link(bike: str | None, where: str = "/") -> str:

@@ -86,8 +86,8 @@ class Shelf:
         """
         from benchlog.examine import examine
         from benchlog.log.log import Log
-        from benchlog.plan.limits import limits_of
         from benchlog.store.logs_kept import kept_logger
+        from benchlog.verdict.registry.table import limits_of
 
         with Log.open(path, kept_logger(logger), progress=progress) as log:
             evidence = replace(examine(log, log.logger, plan, limits_of(plan)).evidence, log=name)

@@ -13,7 +13,9 @@ from benchlog.examine.context import LogContext
 from benchlog.examine.path_checks import FeedLoad
 from benchlog.examine.slot_match import switched_unseen
 from benchlog.plan.limits import PlannedLimit
-from benchlog.verdict.causes.seen import Seen
+from benchlog.verdict.causes.seen import Seen, slot_quantity
+from benchlog.verdict.registry.loads import SLOT_CURRENT
+from benchlog.verdict.registry.table import is_of
 
 POINT_S = 0.1
 #: Currents below this share of the circuits' are not theirs, 1.
@@ -37,7 +39,7 @@ def circuits(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping
     """``slot_N``: each circuit's current over the planned one, where the log is sure of it."""
     seen = dict[str, Seen]()
     for circuit in bench.plan.circuit:
-        check_id = f"slot_{circuit.slot}_current"
+        check_id = SLOT_CURRENT.id_of(circuit.slot)
         limit = limits.get(check_id)
         amps = _sure(findings.get(check_id))
         if amps is None or limit is None or limit.min is None or limit.max is None:
@@ -45,7 +47,7 @@ def circuits(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping
         share, u = amps.value / circuit.planned_a, amps.u / circuit.planned_a
         text = f"slot {circuit.slot} draws {amps.value:.3g} A, {circuit.planned_a:.3g} A planned"
         low, high = limit.min / circuit.planned_a, limit.max / circuit.planned_a
-        seen[f"slot_{circuit.slot}"] = Seen(share, u, text, low, high)
+        seen[slot_quantity(circuit.slot)] = Seen(share, u, text, low, high)
     return seen
 
 
@@ -57,7 +59,7 @@ def _sure(finding: Finding | None) -> Seen | None:
 
 def _drawn(bench: LogContext, findings: Mapping[str, Finding]) -> tuple[float, float] | None:
     """``(A that all circuits were seen to draw, A planned)``; None where one of them is not known."""
-    found = [_sure(findings.get(f"slot_{circuit.slot}_current")) for circuit in bench.plan.circuit]
+    found = [_sure(findings.get(SLOT_CURRENT.id_of(circuit.slot))) for circuit in bench.plan.circuit]
     if not found or any(one is None for one in found):
         return None
     return sum(one.value for one in found if one is not None), bench.plan.planned_load_a
@@ -68,7 +70,7 @@ def load_on(bench: LogContext, load: FeedLoad | None, findings: Mapping[str, Fin
     planned = bench.plan.planned_load_a
     if not planned or not bench.story.on:
         return {}
-    slots = [found for check_id, found in findings.items() if check_id.startswith("slot_")]
+    slots = [found for check_id, found in findings.items() if is_of(check_id, SLOT_CURRENT)]
     u = 0.01
     if bench.has("feed_a") and load is not None and load.points:
         most = max(point.load_a for point in load.points)
@@ -141,7 +143,7 @@ def _shares(
     Args:
         left_on: the slots known to be switched on; None where that is not known.
     """
-    drawn = {circuit.slot: _sure(findings.get(f"slot_{circuit.slot}_current")) for circuit in bench.plan.circuit}
+    drawn = {circuit.slot: _sure(findings.get(SLOT_CURRENT.id_of(circuit.slot))) for circuit in bench.plan.circuit}
     wanted = {
         circuit.slot: circuit.planned_a for circuit in bench.plan.circuit if left_on is None or circuit.slot in left_on
     }

@@ -2,10 +2,10 @@
 
 from typing import Protocol
 
-from benchlog.core.numbers import number, with_uncertainty
-from benchlog.verdict.causes.first_tests import first_test
-from benchlog.verdict.check_table import is_fuse_check
+from benchlog.core.numbers import number, sides, with_uncertainty
+from benchlog.core.numbers import unit_suffix as suffix_of
 from benchlog.verdict.evidence import Evidence, KeyOffDraw
+from benchlog.verdict.registry.table import find_check, is_fuse_check
 from benchlog.verdict.result import Cause, Check, Result, Verdict
 
 #: What needs attention first.
@@ -38,7 +38,7 @@ def measured_words(check: Check) -> str:
 
 def unit_suffix(check: Check) -> str:
     """The unit with a space before it; nothing for a plain count."""
-    return "" if check.unit == "1" else f" {check.unit}"
+    return suffix_of(check.unit)
 
 
 def limit_words(check: Check) -> str:
@@ -47,11 +47,7 @@ def limit_words(check: Check) -> str:
     unit = unit_suffix(check)
     if low is not None and high is not None and low > high:
         return f"at least {number(low)}{unit} and at most {number(high)}{unit}: no value can meet it"
-    if low is not None and high is not None:
-        return f"{number(low)} to {number(high)}{unit}"
-    if high is not None:
-        return f"at most {number(high)}{unit}"
-    return f"at least {number(low)}{unit}" if low is not None else ""
+    return f"{words}{unit}" if (words := sides(low, high)) else ""
 
 
 def planned_words(check: Check) -> str:
@@ -151,8 +147,10 @@ def causes_of(result: Result, check: Check) -> list[Cause]:
 
 def next_test_of(result: Result, check: Check) -> str:
     """What to do about a failed check that no cause explains, as a sentence; "" for every other."""
-    if check.verdict != "fail" or causes_of(result, check) or not (test := first_test(check.id)):
+    known = find_check(check.id)
+    if check.verdict != "fail" or known is None or causes_of(result, check):
         return ""
+    test = known.kind.first_test
     if is_fuse_check(check.id):
         return f"Next: {test}."
     return f"None of the known faults explains it. Next test: {test}."
