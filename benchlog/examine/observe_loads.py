@@ -1,6 +1,5 @@
 """What the circuits draw with the key on and off, over what the plan gives them."""
 
-import re
 from collections.abc import Mapping
 
 import numpy as np
@@ -8,6 +7,7 @@ import numpy as np
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding, Measured
+from benchlog.core.events import SlotOff, SlotOn
 from benchlog.core.uncertainty import combine
 from benchlog.examine.context import LogContext
 from benchlog.examine.path_checks import FeedLoad
@@ -28,7 +28,6 @@ MOST_COIL = 1.4
 CLOSING_U = 0.2
 #: After a switch inrush has gone, s; and what is fewer shows no swing.
 INRUSH_S, FEWEST_POINTS = 0.5, 10
-_SWITCHED_ON = re.compile(r"slot \d+ on")
 #: A stretch before the first key-on that is shorter than this shows no steady current, s.
 LEAST_BEFORE_S = 5.0
 #: Circuits draw more from a charged battery than from one under load, and some not at all without the engine, 1.
@@ -85,7 +84,7 @@ def load_on(bench: LogContext, load: FeedLoad | None, findings: Mapping[str, Fin
     elif any(isinstance(found, Measured) and (found.value or 0.0) > 0.1 for found in slots):
         return {}  # circuits draw, though not through a channel that sums them
     elif (
-        any(mark.text.lower().startswith("slot ") for mark in bench.log.marks)
+        any(isinstance(mark.event, SlotOn | SlotOff) for mark in bench.log.marks)
         and bench.has("battery_a")
         and not any(switched_unseen(bench, circuit.slot) for circuit in bench.plan.circuit)
     ):
@@ -166,7 +165,7 @@ def _shares(
 def load_swing(bench: LogContext) -> dict[str, Seen]:
     """How much further the current swings once the circuits are marked on than before, over the planned load."""
     planned = bench.plan.planned_load_a
-    at = sorted(mark.time_s for mark in bench.log.marks if _SWITCHED_ON.fullmatch(mark.text.lower()))
+    at = sorted(mark.time_s for mark in bench.log.marks if isinstance(mark.event, SlotOn))
     span = next(((a, b) for a, b in bench.story.on if at and a < at[0] < b), None)
     if not planned or span is None or not bench.has("battery_a"):
         return {}
@@ -196,10 +195,9 @@ def _swing(bench: LogContext, from_s: float, to_s: float) -> float | None:
 
 def _left_on(bench: LogContext) -> tuple[int, ...] | None:
     """The slots that marks show switched on at the last key-off; None where no mark tells."""
-    texts = [(mark.time_s, mark.text.lower().split()) for mark in bench.log.marks]
     state = {
-        int(words[1]): words[2] == "on"
-        for _, words in sorted(texts, key=lambda pair: pair[0])
-        if len(words) == 3 and words[0] == "slot" and words[1].isdigit() and words[2] in ("on", "off")
+        mark.event.slot: isinstance(mark.event, SlotOn)
+        for mark in sorted(bench.log.marks, key=lambda mark: mark.time_s)
+        if isinstance(mark.event, SlotOn | SlotOff)
     }
     return tuple(slot for slot, on in state.items() if on) if state else None

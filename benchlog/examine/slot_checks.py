@@ -11,7 +11,7 @@ from benchlog.examine.context import LogContext
 from benchlog.examine.load_checks import Loads
 from benchlog.examine.own_channel import own_channel
 from benchlog.examine.slot_dead import left_out, no_step, watched
-from benchlog.examine.slot_match import KeyOn, match_key_on, note_it, proven_steps, switched_unseen
+from benchlog.examine.slot_match import KeyOnSteps, match_key_on, note_it, proven_steps, switched_unseen
 from benchlog.examine.slot_step import from_step
 from benchlog.examine.stepped import AllSteps, Stepped, find_steps
 from benchlog.plan.limits import PlannedLimit
@@ -86,7 +86,7 @@ def _first_rises(bench: LogContext, loads: Loads) -> tuple[float, ...]:
 def _matched(
     bench: LogContext,
     slot: int,
-    key_ons: Sequence[KeyOn],
+    key_ons: Sequence[KeyOnSteps],
     steps: AllSteps,
     limit: PlannedLimit | None,
     loads: Sequence[Sequence[Plateau]],

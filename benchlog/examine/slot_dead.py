@@ -10,7 +10,7 @@ from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
 from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, marked_on
 from benchlog.core.uncertainty import PASS_PROBABILITY, combine
 from benchlog.examine.context import LogContext
-from benchlog.examine.slot_match import KeyOn
+from benchlog.examine.slot_match import KeyOnSteps
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import AllSteps
 
@@ -56,7 +56,7 @@ def no_step(bench: LogContext, slot: int, match: Match, role: str) -> Measured:
     )
 
 
-def left_out(bench: LogContext, slot: int, one: KeyOn, steps: AllSteps) -> Measured | None:
+def left_out(bench: LogContext, slot: int, one: KeyOnSteps, steps: AllSteps) -> Measured | None:
     """The slot draws nothing, though no mark says so: every other circuit came on, and no step is left for this one.
 
     Only where the paths prove which steps are the fuse block's, and that nothing was on there from the beginning.
@@ -93,7 +93,7 @@ def left_out(bench: LogContext, slot: int, one: KeyOn, steps: AllSteps) -> Measu
     )
 
 
-def _nothing_at_first(bench: LogContext, one: KeyOn, steps: AllSteps, planned: float) -> bool:
+def _nothing_at_first(bench: LogContext, one: KeyOnSteps, steps: AllSteps, planned: float) -> bool:
     """Whether the fuse block carried nothing before the first step, by the paths: else a circuit may be on since."""
     if steps.role == "feed_a":
         return one.first is not None and abs(one.first.readings["feed_a"].value) < 0.5 * planned

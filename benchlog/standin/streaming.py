@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.core.errors import BenchlogError
+from benchlog.core.events import SlotOff, SlotOn, plain
 from benchlog.core.trace import Array
 from benchlog.standin.channels import at_logger
 from benchlog.standin.deeds import deeds_of, still_to_come
@@ -83,11 +84,9 @@ class LiveBike:
             CannotDo: not understood, no such slot, or it makes no sense now (cranking with the key off).
         """
         at = done = self._next_instant()
-        plain = " ".join(text.lower().split())
-        if plain in ("all on", "all off"):
-            wanted = [f"slot {circuit.slot} {plain[4:]}" for circuit in self.install.circuits]
-        else:
-            wanted = [plain]
+        asked = plain(text)
+        every: type[SlotOn | SlotOff] | None = {"all on": SlotOn, "all off": SlotOff}.get(asked)
+        wanted = [asked] if every is None else [every(circuit.slot).text for circuit in self.install.circuits]
         for one in wanted:
             action = action_of(one, at)
             if action is None:

@@ -10,8 +10,6 @@ from benchlog.core.trace import Array
 from benchlog.standin.battery import mean_a
 from benchlog.standin.channels import true_values
 from benchlog.standin.timeline import Timeline
-from benchlog.verdict.registry.fuses import SLOT_FUSE
-from benchlog.verdict.registry.loads import SLOT_CURRENT
 
 Value = float | None
 
@@ -55,7 +53,7 @@ def truth_of(line: Timeline, min_settled_s: float) -> Truth:
     cranks = tuple((start, stop) for start, stop in line.cranks if stop < line.end_s)
     values: dict[str, Value] = {
         "feed_fuse": install.feed_fuse_a,
-        **{SLOT_FUSE.id_of(circuit.slot): circuit.fuse_a for circuit in install.circuits},
+        **{f"slot_{circuit.slot}_fuse": circuit.fuse_a for circuit in install.circuits},
         "off_state_drain": max((mean_a(line, *span) * 1e3 for span in settled), default=None),
         "added_drain": None,
         "settle_time": settle_s,
@@ -198,7 +196,7 @@ def _slots(line: Timeline) -> dict[str, Value]:
     for circuit in line.install.circuits:
         fed = any(stop - start > 1.0 for start, stop in line.slots[circuit.slot].spans(line.end_s))
         flows = 0.0 if line.install.ground_open else circuit.actual_a
-        found[SLOT_CURRENT.id_of(circuit.slot)] = flows if fed else None
+        found[f"slot_{circuit.slot}_current"] = flows if fed else None
     return found
 
 
