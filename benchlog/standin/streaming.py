@@ -85,8 +85,9 @@ class LiveBike:
         """
         at = done = self._next_instant()
         asked = plain(text)
-        every: type[SlotOn | SlotOff] | None = {"all on": SlotOn, "all off": SlotOff}.get(asked)
-        wanted = [asked] if every is None else [every(circuit.slot).text for circuit in self.install.circuits]
+        slots = [circuit.slot for circuit in self.install.circuits]
+        every = {"all on": [SlotOn(slot).text for slot in slots], "all off": [SlotOff(slot).text for slot in slots]}
+        wanted = every.get(asked, [asked])
         for one in wanted:
             action = action_of(one, at)
             if action is None:
