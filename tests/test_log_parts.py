@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 
 from benchlog.core.errors import BadLog
 from benchlog.core.trace import Trace
-from benchlog.log.log import Log, blocks
+from benchlog.log import blocks
+from benchlog.log.log import Log
 from benchlog.log.readers import delimited
 from benchlog.log.readers import parts as parts_module
 from benchlog.log.readers.delimited import DelimitedLog
