@@ -20,7 +20,7 @@ from benchlog.log.discovery import ENDINGS, every_log, processes_for, size_of
 from benchlog.logger.model import Logger, load_logger, logger_from_mapping
 from benchlog.plan.model import Plan, load_plan, plan_from_mapping
 from benchlog.process.pool import side_by_side
-from benchlog.report.words import NAME_BEFORE
+from benchlog.verdict.registry.key_off import NO_BEFORE
 from benchlog.verdict.result import KeyEvent, Result
 
 if TYPE_CHECKING:
@@ -100,7 +100,7 @@ def _judged(found: "list[LogFindings]", earlier: "LogFindings | None", planned: 
     causes = find_causes(merged(f.seen for f in found), checks, devices)
     draws = [draw for f in found for draw in f.evidence.key_off_draws]
     drain_ma = next((check.measured for check in checks if check.id == "off_state_drain"), None)
-    result = Result(
+    return Result(
         benchlog_version=__version__,
         bike=planned.install.bike,
         verdict=overall(checks),
@@ -109,9 +109,7 @@ def _judged(found: "list[LogFindings]", earlier: "LogFindings | None", planned: 
         checks=checks,
         causes=with_circuits(causes, draws, [pair for f in found for pair in f.let_go], drain_ma),
         notes=notes,
-    )
-    result._evidence = Evidence(tuple(f.evidence for f in found))
-    return result
+    ).with_evidence(Evidence(tuple(f.evidence for f in found)))
 
 
 def _refuse_same(before: "LogLike", logs: "Sequence[LogLike]") -> None:
@@ -335,7 +333,7 @@ def _events(findings: "LogFindings") -> list[KeyEvent]:
 def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
     """``added_drain``: with one logger for both, its offset cancels, but for its drift."""
     if before is None:
-        return NotEvaluated(f"no log from before the install was given; {NAME_BEFORE}")
+        return NotEvaluated(NO_BEFORE)
     if before.off_state.drain is None:
         finding = before.off_state.findings["off_state_drain"]
         why = finding.why if isinstance(finding, NotEvaluated) else "it shows no drain"

@@ -101,7 +101,8 @@ def check_wish(context: Context, wish: Wish, job: Job) -> Checked:
         close()
         raise
     job.let_go = close
-    looked = tuple(LookedAt(e, log) for e, log in zip(result._evidence.logs, opened, strict=True))
+    drawn = () if result.evidence is None else result.evidence.logs
+    looked = tuple(LookedAt(e, log) for e, log in zip(drawn, opened, strict=True))
     return Checked(result, plan, logger, tuple(log.path for log in wish.logs), before, looked)
 
 

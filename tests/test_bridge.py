@@ -427,7 +427,7 @@ def test_the_result_tells_of_the_bridge():
 
 def test_the_drawing_shows_the_bridge():
     """The stretch without current stands among the states, so that a hole in the curve explains itself."""
-    (log,) = _checked(_simulated((ON_S, OFF_S)))._evidence.logs
+    (log,) = _checked(_simulated((ON_S, OFF_S))).evidence.logs
     spans = [(span.from_s, span.to_s) for span in log.spans if span.kind == "shunt bridged"]
 
     assert spans == [(pytest.approx(ON_S - HAND_S, abs=0.02), pytest.approx(OFF_S + HAND_S, abs=0.02))]

@@ -37,12 +37,12 @@ def test_anything_else_is_free_text(text: str):
     assert event_of(text) is None
 
 
-@given(st.text(max_size=40))
-def test_any_text_is_read_or_left(text: str):
-    """No text raises, and one that is read is written as the event says."""
-    event = event_of(text)
+@given(st.lists(st.sampled_from(["slot", "fuse", "key", "on", "off", "in", "out", "zero", "end", "1", "02", "٣"])))
+def test_reading_what_was_read_changes_nothing(words: list[str]):
+    """Any words are read or left, and an event's own text stands for that event."""
+    event = event_of("  ".join(words))
 
-    assert event is None or " ".join(text.lower().split()) == event.text or not text.isascii() or "0" in text
+    assert event is None or event_of(event.text) == event
 
 
 def test_a_number_without_end_is_free_text():

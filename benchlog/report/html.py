@@ -9,7 +9,6 @@ from benchlog.report import words
 from benchlog.report.bar import bar
 from benchlog.report.figures.in_page import POLICY, box, filled, scripts, shipped
 from benchlog.report.figures.loads import Where
-from benchlog.verdict.evidence import Evidence
 from benchlog.verdict.result import Cause, Check, Result, Verdict
 
 if TYPE_CHECKING:
@@ -145,7 +144,7 @@ def _row(check: Check) -> str:
         ("Measured", escape(words.measured_words(check))),
         ("Limit", escape(limit) + small),
         ("Against the limit", bar(check)),
-        ("Because", _reason(check.because) + (f"<small>{escape(source)}</small>" if source else "")),
+        ("Because", _reason(words.because_of(check)) + (f"<small>{escape(source)}</small>" if source else "")),
     ]
     tail = "".join(
         f'<td role="cell" data-label="{name}" class="c-{name.split()[0].lower()}{"" if content else " none"}">'
@@ -179,8 +178,8 @@ def _key_off_draws(result: Result) -> str:
 
 def _figures(result: Result) -> list[tuple[str, list[tuple[str, "go.Figure"]]]]:
     """Log name -> its figures with their captions; logs without any are left out."""
-    evidence = result._evidence
-    if not isinstance(evidence, Evidence):
+    evidence = result.evidence
+    if evidence is None:
         return []
     from benchlog.report.figures import (  # heavy; evidence needs it
         load_figure,

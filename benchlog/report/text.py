@@ -90,7 +90,7 @@ class _Sheet:
         first, *rest = self._leader(f"{words.SHAPES[check.verdict]} {check.title}", measured, "·")
         yield self._paint(first[:1], check.verdict) + first[1:]
         yield from rest
-        yield from self._wrapped(check.because, "    ")
+        yield from self._wrapped(words.because_of(check), "    ")
         margin = words.margin_words(check)
         source = words.source_words(check) if self.several_logs else ""
         # the sentence has the limit already

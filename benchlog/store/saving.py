@@ -44,7 +44,7 @@ def record_body(
     paths = [(Path(log), False) for log in logs] + ([] if before is None else [(Path(before), True)])
     given = given_loggers([path for path, _ in paths], loggers)
     # the result's evidence is of the same logs in the same order; a stored or loaded result has none
-    seen: list[LogEvidence | None] = [*getattr(result._evidence, "logs", ())]
+    seen: list[LogEvidence | None] = [] if result.evidence is None else [*result.evidence.logs]
     seen = seen if len(seen) == len(logs) else [None] * len(logs)
     described = []
     for (path, is_before), logger, outline in zip(paths, given, [*seen, None][: len(paths)], strict=True):

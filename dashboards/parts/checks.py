@@ -11,7 +11,7 @@ from benchlog.verdict.result import Check, Result
 from dashboards.parts.attributes import attributes
 from dashboards.parts.badge import badge
 from dashboards.parts.bar import bar
-from dashboards.words.said import on_page
+from dashboards.words.said import DROP_BEFORE
 
 _COLUMNS = ("Check", "Verdict", "Measured", "Limit", "Against the limit", "Because")
 
@@ -47,7 +47,7 @@ def _row(check: Check, drawn_logs: Mapping[str, int]) -> html.Tr:
         ("Measured", words.measured_words(check)),
         ("Limit", [words.limit_words(check) or "none planned", *(html.Small(extra) for extra in extras)]),
         ("Against the limit", bar(check)),
-        ("Because", [on_page(check.because), *_source(check, drawn_logs)]),
+        ("Because", [held_together(words.because_of(check, DROP_BEFORE)), *_source(check, drawn_logs)]),
     ]
     return html.Tr(
         [html.Th(check.title, scope="row", role="rowheader")]

@@ -34,6 +34,8 @@ ADDED_DRAIN = CheckKind(
     longest_decides=True,
     explained_when_open=False,
 )
+#: Why there is none where it has nothing to be compared with. How the missing log is given each face says itself.
+NO_BEFORE = "no log from before the install was given"
 SETTLE_TIME = CheckKind(
     id="settle_time",
     title="Settling time",
@@ -72,3 +74,8 @@ RESTING_VOLTAGE = CheckKind(
     first_test="charge the battery full, let it rest overnight, and measure again",
     key_off=True,
 )
+
+
+def lacks_before(check_id: str, because: str) -> bool:
+    """Whether a check is open since no log from before the install was given."""
+    return check_id == ADDED_DRAIN.id and because.casefold() == f"{NO_BEFORE}."
