@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
-from benchlog.core.errors import BadLog, BenchlogError, MissingColumns
+from benchlog.core.errors import BadLog, BenchlogError
 from benchlog.core.files import shown_name
 from benchlog.core.marks import mark_notes
 from benchlog.core.note import Note
@@ -18,6 +18,7 @@ from benchlog.core.roles import slot_of
 from benchlog.core.uncertainty import Accuracy, combine, rectangular
 from benchlog.log.discovery import ENDINGS, every_log, processes_for, size_of
 from benchlog.logger.model import Logger, load_logger, logger_from_mapping
+from benchlog.logger.sidecar import find_sidecar, logger_for
 from benchlog.plan.model import Plan, load_plan, plan_from_mapping
 from benchlog.process.pool import side_by_side
 from benchlog.verdict.registry.key_off import NO_BEFORE
@@ -163,19 +164,6 @@ def logger_of(logger: "LoggerLike | None") -> Logger | None:
     return load_logger(logger)
 
 
-def beside(path: Path) -> Path | None:
-    """The logger file that lies beside a log: ``ride.logger.toml`` for ``ride.csv`` and ``ride.csv.gz``."""
-    stem = path.name
-    while True:
-        candidate = path.with_name(f"{stem}.logger.toml")
-        if candidate.is_file():
-            return candidate
-        shorter = stem.rpartition(".")[0]
-        if not shorter:
-            return None
-        stem = shorter
-
-
 def _examined(
     logs: "list[LogLike]", plan: Plan, default: Logger | None, progress: Progress | None
 ) -> "Generator[tuple[LogFindings, list[Note]], None, None]":
@@ -222,8 +210,8 @@ def _examine(
                 raise BadLog(str(path), "this is a folder; name one log file in it")
             named = ", ".join(ENDINGS)
             raise BadLog(str(path), f"there is no log in this folder; name a log file, its name ends in {named}")
-        own = beside(path)
-        logger = load_logger(own) if own else default
+        own = find_sidecar(path)
+        logger = logger_for(path, default)
         if own and default is not None and logger is not None and logger.model_dump() != default.model_dump():
             text = f"{own.name} beside it is used, not the logger file that was named"
             told.append(Note(log=shown_name(path), text=text))
@@ -248,31 +236,23 @@ def refuse_unreadable_before(path: Path, logger: Logger | None) -> None:
     Raises:
         BenchlogError: it cannot be used; says why.
     """
-    own = beside(path)
-    _opened(path, load_logger(own) if own else logger, None, may_lack=True)[0].close()
+    _opened(path, logger_for(path, logger), None, may_lack=True)[0].close()
 
 
 def _opened(
     path: Path, logger: Logger | None, report: Callable[[int, int], None] | None, *, may_lack: bool
 ) -> "tuple[Log, list[Note]]":
     """Open a log; one from before the install ``may_lack`` columns, since there was no relay and no feed then."""
+    from benchlog.log.earlier import open_as_earlier
     from benchlog.log.log import Log
 
-    try:
-        return Log.open(path, logger, progress=report), []
-    except MissingColumns as lacking:
-        if not may_lack or logger is None:
-            raise
-        left = tuple(
-            channel
-            for channel in logger.channel
-            if channel.column not in lacking.columns or channel.role in ("drain_a", "battery_a")
-        )
-        if len(left) == len(logger.channel) or not left:
-            raise
-        log = Log.open(path, logger.model_copy(update={"channel": left}), progress=report)
-        named = ", ".join(str(column) for column in lacking.columns)
-        return log, [Note(log=log.name, text=f"recorded without the columns {named} of the logger file")]
+    open_with = partial(Log.open, path, progress=report)
+    if not may_lack:
+        return open_with(logger), []
+    log, lacking = open_as_earlier(open_with, logger)
+    if not lacking:
+        return log, []
+    return log, [Note(log=log.name, text=f"recorded without the columns {', '.join(lacking)} of the logger file")]
 
 
 def _findings(

@@ -7,6 +7,7 @@ from pathlib import Path
 from benchlog.core.errors import BenchlogError
 from benchlog.log.log import Log
 from benchlog.logger.model import Logger, load_logger
+from benchlog.logger.sidecar import logger_for
 from benchlog.plan.model import Plan, load_plan
 from benchlog.verdict.result import Result
 from dashboards.apart import refuse_deadly
@@ -71,7 +72,7 @@ def check_wish(context: Context, wish: Wish, job: Job) -> Checked:
     Raises:
         BenchlogError: a file cannot be used; says why.
     """
-    from benchlog.run import beside, check
+    from benchlog.run import check
 
     plan = context.store.record(wish.plan).plan if isinstance(wish.plan, int) else load_plan(wish.plan.path)
     logger = load_logger(wish.logger.path) if wish.logger else None
@@ -89,8 +90,7 @@ def check_wish(context: Context, wish: Wish, job: Job) -> Checked:
             job.doing = f"looking whether {log.name} is whole"
             refuse_deadly(log.path, log.name)
         for log in wish.logs:
-            own = beside(log.path)
-            meant = load_logger(own) if own else logger
+            meant = logger_for(log.path, logger)
             opened.append(
                 Log.open(log.path, meant, progress=lambda done, of, name=log.name: tell(name, done, of))  # type: ignore[misc]  # mypy cannot infer a default's type
             )

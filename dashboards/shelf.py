@@ -35,7 +35,7 @@ class ShelfSamples(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class LookedAt:
-    """One log on the shelf."""
+    """One log on the shelf: what is drawn of it, and its samples as recorded."""
 
     evidence: LogEvidence
     samples: ShelfSamples | None
@@ -56,7 +56,7 @@ class LookedAt:
         if self.samples is not None and needs_samples(overview, from_s, to_s):
             # one sample more on either side, so that lines run to the edge
             near_s = max(overview.step_s, 1e-4) * 1.5
-            return drawn_samples(self.samples.trace(from_s - near_s, to_s + near_s))
+            return drawn_samples(self.evidence.as_seen(self.samples.trace(from_s - near_s, to_s + near_s)))
         return drawn_overview(overview, from_s, to_s)
 
 
@@ -100,8 +100,7 @@ class Shelf:
         return self._put(drawn.name, evidence, path)
 
     def _put(self, key: str, evidence: LogEvidence, path: Path) -> LookedAt:
-        bridged = [(span.from_s, span.to_s) for span in evidence.spans if span.kind == "shunt bridged"]
-        looked = LookedAt(evidence, KeptSamples(path, evidence.overview, evidence.zero_offsets, bridged))
+        looked = LookedAt(evidence, KeptSamples(path, evidence.overview))
         with self._lock:
             self._open[key] = looked
             while len(self._open) > MOST_OPEN:

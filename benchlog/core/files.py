@@ -8,6 +8,7 @@ from pathlib import Path
 
 from benchlog.core.errors import BenchlogError, CannotWrite
 from benchlog.core.interrupts import later
+from benchlog.core.printable import printable
 
 
 def write_whole(target: Path, text: str | Iterable[str], what: str) -> None:
@@ -55,7 +56,7 @@ def _write_aside(target: Path, pieces: Iterable[str]) -> None:
 def shown_name(path: Path) -> str:
     """A file's name as text that any report can hold, whatever bytes it is made of."""
     name = os.fsencode(path.name).decode("utf-8", "replace")
-    return "".join(character if character.isprintable() else "?" for character in name)
+    return printable(name, "?")
 
 
 def refuse_unwritable(target: Path, what: str, inputs: Iterable[Path] = ()) -> None:

@@ -1,6 +1,6 @@
 """Plain tables of samples that pass from the log to the analysis: no files, no behaviour beyond slicing."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -61,6 +61,19 @@ class Trace:
             {role: column[cut] for role, column in self.values.items()},
             {role: flags[cut] for role, flags in self.over.items()},
         )
+
+    def less(self, offsets: Mapping[str, float]) -> "Trace":
+        """The same samples less each role's offset."""
+        values = {role: x - offsets[role] if role in offsets else x for role, x in self.values.items()}
+        return Trace(self.time_s, values, self.over)
+
+    def hiding(self, roles: Collection[str], hidden: npt.NDArray[np.bool_]) -> "Trace":
+        """The same samples; these roles have none where ``hidden`` is true, nor any over range."""
+        if not hidden.any():
+            return self
+        values = {role: np.where(hidden, np.nan, x) if role in roles else x for role, x in self.values.items()}
+        over = {role: flags & ~hidden if role in roles else flags for role, flags in self.over.items()}
+        return Trace(self.time_s, values, {role: flags for role, flags in over.items() if flags.any()})
 
 
 @dataclass(frozen=True, slots=True)

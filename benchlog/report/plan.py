@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from benchlog.core.folding import folded
 from benchlog.core.numbers import sides, unit_suffix
+from benchlog.core.printable import printable
 from benchlog.plan.batteries import CHEMISTRY
 from benchlog.plan.limits import PlannedLimit, slot_limit
 from benchlog.plan.model import Plan, slots_in_order
@@ -31,7 +32,7 @@ def render_plan(plan: Plan) -> str:
 def _head(plan: Plan) -> Iterator[str]:
     yield from _wrapped(f"Plan for {plan.install.bike}", "")
     if plan.install.notes:
-        plain = "".join(letter if letter.isprintable() else " " for letter in plan.install.notes)
+        plain = printable(plan.install.notes)
         yield from _wrapped(plain, "  ")
     yield f"  battery       {plan.battery.capacity_ah:g} Ah, {CHEMISTRY[plan.battery.chemistry].name}"
     if relay := plan.relay:

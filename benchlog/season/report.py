@@ -10,9 +10,9 @@ from benchlog.report.words import CAUTIONS
 from benchlog.season import words
 from benchlog.season.chart import numbered_changes
 from benchlog.season.dates import day_words
-from benchlog.season.season import Part, Season
+from benchlog.season.model import Part, Season, SeasonAdvice, Urgency
 from benchlog.season.todo import NOTE_IT
-from benchlog.season.words import SHAPES, SeasonAdvice, Urgency
+from benchlog.season.words import SHAPES
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go  # type: ignore[import-untyped]  # plotly ships no types

@@ -5,9 +5,9 @@ import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from sqlalchemy import Connection, Table, select, text
+from sqlalchemy import Connection, Engine, Table, select, text
 
 from benchlog.store.derived import rows_of
 from benchlog.store.engine import reading
@@ -15,9 +15,6 @@ from benchlog.store.entry import KINDS, NOTHING_BEFORE, Entry, hash_of
 from benchlog.store.ledger import batches
 from benchlog.store.logs_kept import kept_path
 from benchlog.store.schema import DERIVED, HEAD
-
-if TYPE_CHECKING:
-    from benchlog.store.store import Store
 
 _GUARDS = {
     "sqlite": (
@@ -67,18 +64,18 @@ class _Walk:
     hashes: set[str] = field(default_factory=set)
 
 
-def troubles_of(store: "Store", head: str | None = None) -> list[Trouble]:
+def troubles_of(engine: Engine, where: str, logs: Path, head: str | None = None) -> list[Trouble]:
     """All that differs, ledger first.
 
     Args:
-        store: what to look through.
+        engine: of the store's database. where: its name in messages. logs: the folder of kept logs.
         head: a hash that ``records verify`` printed earlier; it must still be that of an entry. Without it, whoever
             may write to the database could make the whole ledger anew, hashes and all, and nothing here would show.
     """
     walk = _Walk()
     ledger: list[Trouble] = []
     lists: list[Trouble] = []
-    with reading(store.engine, store.where) as connection:
+    with reading(engine, where) as connection:
         for batch in batches(connection):
             before = walk.last
             for entry in batch:
@@ -89,7 +86,7 @@ def troubles_of(store: "Store", head: str | None = None) -> list[Trouble]:
         ledger += _of_guards(connection)
     if head is not None and head.strip().lower() not in walk.hashes:
         ledger.append(Trouble(f"no entry has the hash {head}; the ledger was made anew, or it is another", "ledger"))
-    return [*ledger, *lists, *_of_logs(store.logs, walk.kept)]
+    return [*ledger, *lists, *_of_logs(logs, walk.kept)]
 
 
 def _of_entry(entry: Entry, walk: _Walk) -> Iterator[Trouble]:

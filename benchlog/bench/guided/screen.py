@@ -10,6 +10,7 @@ from typing import Literal, TextIO
 
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.bench.guided.view import View
+from benchlog.core.printable import printable
 
 _WIDTH, _HEIGHT = 76, 24
 _NARROWEST, _WIDEST = 20, 100
@@ -107,7 +108,7 @@ def _fitted(
 
 def _wrapped(text: str, width: int, first: str = "", rest: str = "", paint: Paint = "plain") -> list[ScreenLine]:
     # a name in the plan must not steer the terminal
-    plain = "".join(char if char.isprintable() else "?" for char in text)
+    plain = printable(text, "?")
     lines = textwrap.wrap(plain, width, initial_indent=first, subsequent_indent=rest or " " * len(first))
     return [ScreenLine(line, paint) for line in lines or [""]]
 
