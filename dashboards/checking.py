@@ -10,7 +10,6 @@ from benchlog.logger.model import Logger, load_logger
 from benchlog.logger.sidecar import logger_for
 from benchlog.plan.model import Plan, load_plan
 from benchlog.verdict.result import Result
-from dashboards.apart import refuse_deadly
 from dashboards.context import Context
 from dashboards.shelf import LookedAt
 from dashboards.trays import Dropped, Tray
@@ -86,9 +85,6 @@ def check_wish(context: Context, wish: Wish, job: Job) -> Checked:
         job.doing, job.done, job.of = f"reading {name}", done, of
 
     try:
-        for log in (*wish.logs, *filter(None, (wish.before,))):
-            job.doing = f"looking whether {log.name} is whole"
-            refuse_deadly(log.path, log.name)
         for log in wish.logs:
             meant = logger_for(log.path, logger)
             opened.append(

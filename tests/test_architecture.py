@@ -22,6 +22,7 @@ ANALYSIS_MAY_IMPORT = {
     *(
         "benchlog.analysis",
         "benchlog.core.events",
+        "benchlog.core.spread",
         "benchlog.core.trace",
         "benchlog.core.uncertainty",
         "benchlog.core.roles",

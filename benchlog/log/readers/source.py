@@ -1,8 +1,10 @@
 """Bytes of a log: plain, compressed or from a pipe; UTF-16 turned to UTF-8. Never all in memory."""
 
 import codecs
+import io
 import os
 import stat
+import sys
 import tempfile
 import threading
 import weakref
@@ -10,10 +12,13 @@ import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from benchlog.core.errors import BadLog
 from benchlog.core.files import shown_name
+
+if TYPE_CHECKING:
+    from _typeshed import WriteableBuffer
 
 HEAD_BYTES = 1 << 16
 _CHUNK = 1 << 17  # small, since a compressed byte may stand for a thousand
@@ -58,7 +63,7 @@ class Source:
         again = not stat.S_ISREG(info.st_mode)
         if lead.startswith((_GZIP, _ZSTD)):
             again = True
-            chunks = _unpacked(self.name, lead, chunks)
+            chunks = _unpacked(self.name, lead, self._file)
         first = next(chunks, b"")
         if not first:
             raise BadLog(self.name, "the compressed file holds nothing; record a log first")
@@ -207,29 +212,44 @@ def _before(first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
     yield from rest
 
 
-def _unpacked(name: str, lead: bytes, chunks: Iterator[bytes]) -> Iterator[bytes]:
-    """Decompress frame after frame; a last frame without its end is an error."""
-    import zstandard
+class _FromStart(io.RawIOBase):
+    """A stream from its beginning, though its first bytes have been read already and cannot be read again."""
 
-    def frame_of() -> Any:  # zlib and zstandard agree in what they offer, not in a type
-        return zlib.decompressobj(31) if lead.startswith(_GZIP) else zstandard.ZstdDecompressor().decompressobj()
+    def __init__(self, lead: bytes, file: BinaryIO) -> None:
+        self._lead, self._file = memoryview(lead), file
 
-    frame = None
-    for chunk in chunks:
-        packed = chunk
-        while packed and (frame is not None or packed.strip(b"\0")):
-            frame = frame or frame_of()
-            try:
-                plain = frame.decompress(packed)
-            except (zlib.error, zstandard.ZstdError) as why:
-                raise _damaged(name, why) from None
-            if plain:
-                yield plain
-            packed = b""
-            if frame.eof:
-                packed, frame = frame.unused_data, None
-    if frame is not None:
-        raise _damaged(name, "it ends too early")
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: "WriteableBuffer") -> int:
+        view = memoryview(buffer)
+        held = self._lead[: len(view)] or self._file.read(len(view))
+        self._lead = self._lead[len(held) :]
+        view[: len(held)] = held
+        return len(held)
+
+
+def _unpacked(name: str, lead: bytes, file: BinaryIO) -> Iterator[bytes]:
+    """Decompress member after member; a last one without its end is an error."""
+    from gzip import BadGzipFile, GzipFile
+
+    if sys.version_info >= (3, 14):
+        from compression.zstd import ZstdError, ZstdFile
+    else:
+        from backports.zstd import ZstdError, ZstdFile
+
+    packed = _FromStart(lead, file)
+    plain = GzipFile(fileobj=packed, mode="rb") if lead.startswith(_GZIP) else ZstdFile(packed)
+    while True:
+        try:
+            chunk = plain.read(_CHUNK)
+        except EOFError:
+            raise _damaged(name, "it ends too early") from None
+        except (BadGzipFile, zlib.error, ZstdError) as why:
+            raise _damaged(name, why) from None
+        if not chunk:
+            return
+        yield chunk
 
 
 def _damaged(name: str, why: object) -> BadLog:
