@@ -1,7 +1,6 @@
 """What is drawn of a log, on disk: the whole log in buckets and what was found in it, ready in a moment."""
 
 import json
-import os
 import secrets
 from contextlib import suppress
 from dataclasses import asdict
@@ -11,6 +10,7 @@ from zipfile import BadZipFile
 
 import numpy as np
 
+from benchlog.core.files import replace
 from benchlog.core.trace import Band, Overview, Trace
 from benchlog.report.figures import MOST_EVENTS
 from benchlog.verdict.evidence import LoadPoint, LogEvidence, Settling, Span
@@ -54,7 +54,7 @@ def write_drawn(path: Path, evidence: LogEvidence) -> None:
     try:
         with part.open("xb") as file:
             np.savez(file, allow_pickle=False, **arrays)
-        os.replace(part, path)
+        replace(part, path)
     except OSError:
         with suppress(OSError):
             part.unlink()

@@ -11,7 +11,6 @@ keeps the figures in ``world_figures.json``.
 """
 
 import argparse
-import json
 import sys
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -25,13 +24,13 @@ sys.path.insert(0, str(Path(__file__).parent))
 import pandas as pd
 from world.case import Case, draw
 from world.faults import FAULTS
+from world_pages import keep
 from world_shown import alike, asked, clean, differ, truly_fails
 
 import benchlog
 from benchlog.core.errors import BenchlogError
 from benchlog.verdict.result import Result
 
-FIGURES = Path(__file__).parent / "world_figures.json"
 NAMES = tuple(fault.name for fault in FAULTS)
 GRADES = ("fast5", "mid4", "slow2")
 #: Behaviours that are a fault of their own, or break a limit truly: silence would be wrong.
@@ -255,9 +254,7 @@ def main() -> None:
             print("  ", run.line)
     known |= {"healthy": len(healthy), "named": len(named)}
     if given.write:
-        everything = json.loads(FIGURES.read_text(encoding="utf-8")) if FIGURES.exists() else {}
-        everything["causes"] = known
-        FIGURES.write_text(json.dumps(everything, indent=1) + "\n", encoding="utf-8")
+        keep("causes", known)
 
 
 if __name__ == "__main__":

@@ -3,12 +3,17 @@
 import contextlib
 import os
 import secrets
+import time
 from collections.abc import Iterable
 from pathlib import Path
 
 from benchlog.core.errors import BenchlogError, CannotWrite
 from benchlog.core.interrupts import later
 from benchlog.core.printable import printable
+
+#: What Windows says where another program has a file open (ERROR_ACCESS_DENIED, ERROR_SHARING_VIOLATION; from memory).
+_HELD = (5, 32)
+_HELD_S = 2.0
 
 
 def write_whole(target: Path, text: str | Iterable[str], what: str) -> None:
@@ -47,10 +52,28 @@ def _write_aside(target: Path, pieces: Iterable[str]) -> None:
                     if stop():
                         return
                     file.write(piece.encode("utf-8", "replace"))
-            os.replace(part, target)
+            replace(part, target)
         finally:
             with contextlib.suppress(OSError):  # gone already where all went well
                 part.unlink()
+
+
+def replace(part: Path, target: Path) -> None:
+    """Take a file's place, as ``os.replace``; where another program holds that open, a moment later.
+
+    Raises:
+        OSError: it cannot be done, or not within 2 s.
+    """
+    until = time.monotonic() + _HELD_S
+    while True:
+        try:
+            os.replace(part, target)
+        except OSError as problem:
+            if getattr(problem, "winerror", None) not in _HELD or time.monotonic() > until:
+                raise
+            time.sleep(0.05)
+        else:
+            return
 
 
 def shown_name(path: Path) -> str:

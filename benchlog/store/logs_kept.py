@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from benchlog.core.errors import BenchlogError
+from benchlog.core.files import replace
 from benchlog.core.interrupts import later
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.log.earlier import open_as_earlier
@@ -221,7 +222,7 @@ def _settle(part: Path, folder: Path) -> Kept:
         size = os.fstat(file.fileno()).st_size
     final = kept_path(folder, sha256)
     final.parent.mkdir(exist_ok=True)
-    os.replace(part, final)
+    replace(part, final)
     for each in (final.parent, folder):
         _sync_folder(each)
     return Kept(sha256, size)
