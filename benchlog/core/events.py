@@ -6,118 +6,103 @@ from typing import ClassVar
 
 
 @dataclass(frozen=True, slots=True)
-class KeyOn:
+class PlainEvent:
+    """What happened to the bike or the logger as a whole; ``text`` as it is noted."""
+
+    text: ClassVar[str]
+
+
+@dataclass(frozen=True, slots=True)
+class SlotEvent:
+    """What happened to one circuit."""
+
+    slot: int
+    pattern: ClassVar[str]
+
+    @property
+    def text(self) -> str:
+        """As it is noted."""
+        return self.pattern.format(self.slot)
+
+
+class KeyOn(PlainEvent):
     """The key was turned on."""
 
-    text: ClassVar[str] = "key on"
+    text = "key on"
 
 
-@dataclass(frozen=True, slots=True)
-class KeyOff:
+class KeyOff(PlainEvent):
     """The key was turned off."""
 
-    text: ClassVar[str] = "key off"
+    text = "key off"
 
 
-@dataclass(frozen=True, slots=True)
-class Cranked:
+class Cranked(PlainEvent):
     """The starter began to turn."""
 
-    text: ClassVar[str] = "crank"
+    text = "crank"
 
 
-@dataclass(frozen=True, slots=True)
-class EngineRuns:
+class EngineRuns(PlainEvent):
     """The engine runs by itself."""
 
-    text: ClassVar[str] = "running"
+    text = "running"
 
 
-@dataclass(frozen=True, slots=True)
-class EngineStopped:
+class EngineStopped(PlainEvent):
     """The engine was stopped."""
 
-    text: ClassVar[str] = "engine off"
+    text = "engine off"
 
 
-@dataclass(frozen=True, slots=True)
-class ZeroFrom:
+class ZeroFrom(PlainEvent):
     """From here on no current flows through the logger's shunts."""
 
-    text: ClassVar[str] = "zero"
+    text = "zero"
 
 
-@dataclass(frozen=True, slots=True)
-class ZeroTo:
+class ZeroTo(PlainEvent):
     """Up to here none flowed."""
 
-    text: ClassVar[str] = "zero end"
+    text = "zero end"
 
 
-@dataclass(frozen=True, slots=True)
-class ShuntBridged:
+class ShuntBridged(PlainEvent):
     """A cable lies across the battery's shunts."""
 
-    text: ClassVar[str] = "shunt bridged"
+    text = "shunt bridged"
 
 
-@dataclass(frozen=True, slots=True)
-class ShuntFree:
+class ShuntFree(PlainEvent):
     """The cable is off again."""
 
-    text: ClassVar[str] = "shunt free"
+    text = "shunt free"
 
 
-@dataclass(frozen=True, slots=True)
-class SlotOn:
+class SlotOn(SlotEvent):
     """A circuit was switched on."""
 
-    slot: int
-
-    @property
-    def text(self) -> str:
-        """As it is noted."""
-        return f"slot {self.slot} on"
+    pattern = "slot {} on"
 
 
-@dataclass(frozen=True, slots=True)
-class SlotOff:
+class SlotOff(SlotEvent):
     """A circuit was switched off."""
 
-    slot: int
-
-    @property
-    def text(self) -> str:
-        """As it is noted."""
-        return f"slot {self.slot} off"
+    pattern = "slot {} off"
 
 
-@dataclass(frozen=True, slots=True)
-class FuseOut:
+class FuseOut(SlotEvent):
     """A circuit's fuse was pulled."""
 
-    slot: int
-
-    @property
-    def text(self) -> str:
-        """As it is noted."""
-        return f"fuse {self.slot} out"
+    pattern = "fuse {} out"
 
 
-@dataclass(frozen=True, slots=True)
-class FuseIn:
+class FuseIn(SlotEvent):
     """It was put back."""
 
-    slot: int
-
-    @property
-    def text(self) -> str:
-        """As it is noted."""
-        return f"fuse {self.slot} in"
+    pattern = "fuse {} in"
 
 
-PlainEvent = KeyOn | KeyOff | Cranked | EngineRuns | EngineStopped | ZeroFrom | ZeroTo | ShuntBridged | ShuntFree
-SlotEvent = SlotOn | SlotOff | FuseOut | FuseIn
 Event = PlainEvent | SlotEvent
 
 PLAIN: tuple[PlainEvent, ...] = (
@@ -126,7 +111,7 @@ PLAIN: tuple[PlainEvent, ...] = (
 )
 BY_SLOT: tuple[type[SlotEvent], ...] = (SlotOn, SlotOff, FuseOut, FuseIn)
 _PLAIN = {event.text: event for event in PLAIN}
-_BY_SLOT = {kind(0).text.replace(" 0 ", " "): kind for kind in BY_SLOT}
+_BY_SLOT = {kind.pattern.replace(" {}", ""): kind for kind in BY_SLOT}
 _NUMBERED = re.compile(r"(\w+) (\d{1,9}) (\w+)")
 
 
