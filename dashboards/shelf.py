@@ -60,6 +60,11 @@ class LookedAt:
         return drawn_overview(overview, from_s, to_s)
 
 
+def looked_at(path: Path, evidence: LogEvidence) -> LookedAt:
+    """A copy in canonical columns, with what was found in its log."""
+    return LookedAt(evidence, KeptSamples(path, evidence.overview))
+
+
 class Shelf:
     """The logs looked at last; safe to use from several threads."""
 
@@ -100,7 +105,7 @@ class Shelf:
         return self._put(drawn.name, evidence, path)
 
     def _put(self, key: str, evidence: LogEvidence, path: Path) -> LookedAt:
-        looked = LookedAt(evidence, KeptSamples(path, evidence.overview))
+        looked = looked_at(path, evidence)
         with self._lock:
             self._open[key] = looked
             while len(self._open) > MOST_OPEN:

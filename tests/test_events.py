@@ -37,7 +37,7 @@ def test_anything_else_is_free_text(text: str):
     assert event_of(text) is None
 
 
-@given(st.lists(st.sampled_from(["slot", "fuse", "key", "on", "off", "in", "out", "zero", "end", "1", "02", "٣"])))
+@given(st.lists(st.sampled_from(["slot", "fuse", "key", "on", "off", "in", "out", "zero", "end", "1", "02", "12345"])))
 def test_reading_what_was_read_changes_nothing(words: list[str]):
     """Any words are read or left, and an event's own text stands for that event."""
     event = event_of("  ".join(words))

@@ -112,7 +112,7 @@ PLAIN: tuple[PlainEvent, ...] = (
 BY_SLOT: tuple[type[SlotEvent], ...] = (SlotOn, SlotOff, FuseOut, FuseIn)
 _PLAIN = {event.text: event for event in PLAIN}
 _BY_SLOT = {kind.pattern.replace(" {}", ""): kind for kind in BY_SLOT}
-_NUMBERED = re.compile(r"(\w+) (\d{1,9}) (\w+)")
+_NUMBERED = re.compile(r"(\w+) ([0-9]{1,4}) (\w+)")
 
 
 def plain(text: str) -> str:
