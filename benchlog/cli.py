@@ -14,10 +14,8 @@ from benchlog.core.errors import BenchlogError
 from benchlog.core.files import is_read_once
 
 app = typer.Typer(
-    add_completion=False,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
-    rich_markup_mode=None,
     help="Proves from a logger's record that switched accessory power on a motorcycle does what was planned.",
 )
 

@@ -19,9 +19,7 @@ if TYPE_CHECKING:
     from benchlog.verdict.result import Result
 
 app = typer.Typer(
-    add_completion=False,
     no_args_is_help=True,
-    rich_markup_mode=None,
     help="The store of records: list, show, sign, import, export, verify.",
 )
 
@@ -191,9 +189,9 @@ def export(
 
 @app.command()
 def verify(
-    head: Annotated[
+    last_hash: Annotated[
         str | None,
-        typer.Option(metavar="HASH", help="A hash that this command printed earlier: it must still be in the ledger."),
+        typer.Option(metavar="HASH", help="The last hash as printed earlier: an entry must still have it."),
     ] = None,
     mend: Annotated[
         bool, typer.Option("--mend", help="Make the lists anew from the ledger and remove files left over.")
@@ -205,7 +203,7 @@ def verify(
         from benchlog.store.mending import mend as put_right
 
         with _opened(store) as opened:
-            troubles = opened.verify(head)
+            troubles = opened.verify(last_hash)
             if mend:
                 troubles = put_right(opened, troubles)
             last, its_hash = opened.head()
