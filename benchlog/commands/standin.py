@@ -27,12 +27,19 @@ NO_BEFORE = {"added_drain_ma": None}
 class WithBehaviours(TyperCommand):
     """Lists the behaviours at the end of its help; only there, since they bring the whole stand-in with them."""
 
-    def format_epilog(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002  # typer's call; its classes are not public
-        """Write the names and what each is."""
+    def format_help(self, ctx: Any, formatter: Any) -> None:
+        """Print the help, then the names and what each is."""
+        from rich import print as shown
+        from rich.panel import Panel
+        from rich.table import Table
+
         from benchlog.standin import BEHAVIOURS
 
-        with formatter.section("Behaviours"):
-            formatter.write_dl([(one.name, one.words) for one in BEHAVIOURS.values()])
+        super().format_help(ctx, formatter)
+        table = Table.grid(padding=(0, 2))
+        for one in BEHAVIOURS.values():
+            table.add_row(one.name, one.words)
+        shown(Panel(table, title="Behaviours", title_align="left", border_style="dim"))
 
 
 def standin(
