@@ -179,7 +179,12 @@ class PlainScreen:
 
 
 class LiveScreen:
-    """One page, redrawn in place."""
+    """One page, redrawn in place.
+
+    Not by rich.live: that moves up by as many lines as it drew, which are more once the terminal has been made
+    narrower, and on the terminal's other screen the last page would be gone at the end. What to leave out of a page
+    that is too long has to be said here anyway, so it would save ten lines.
+    """
 
     def __init__(self, out: TextIO) -> None:
         """The page goes to this terminal."""
