@@ -84,13 +84,23 @@ def _done() -> bool:
     return True
 
 
+def _own_environment(more: dict[str, str]) -> None:
+    """What this program and the processes that it starts find in their environment; no caller's is changed."""
+    for name, value in more.items():
+        os.environ.setdefault(name, value)
+    os.environ.setdefault("PYTHONSAFEPATH", "1")  # they import nothing from the folder the user is in
+    # where this one is killed, what looks after loky's locks takes them away, and would print a page about it
+    silent = "ignore::UserWarning:joblib.externals.loky.backend.resource_tracker"
+    before = os.environ.get("PYTHONWARNINGS")
+    os.environ["PYTHONWARNINGS"] = silent if not before else f"{before},{silent}"
+
+
 def _work() -> None:
     gc.set_threshold(_OBJECTS_BETWEEN_LOOKS)
-    from benchlog.commands.watched import watch
-    from benchlog.process.output import take_any_text
+    from benchlog.process.output import OF_OURS, take_any_text
 
+    _own_environment(OF_OURS)
     take_any_text()
-    watch(sys.argv[1:])
     from benchlog.cli import app
 
     app()

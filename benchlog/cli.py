@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 import typer
 
 from benchlog.commands import acceptance, page, recording, records, season, standin
+from benchlog.commands.many import OnOption, quiet_cluster
 from benchlog.commands.shared import EXIT_STATUS, LoggerOption, PlanOption, StoreOption, refuse_outputs, user_errors
 from benchlog.core.errors import BenchlogError
 from benchlog.core.files import is_read_once
@@ -66,6 +67,7 @@ def check(
     hashes_only: Annotated[
         bool, typer.Option("--hashes-only", help="Keep the logs' hashes alone with the record, no copies.")
     ] = False,
+    on: OnOption = None,
 ) -> None:
     """Check logs against the plan. Exit status: 0 pass, 1 fail, 3 not proven, 2 unusable input."""
     with user_errors():
@@ -74,14 +76,17 @@ def check(
         from benchlog.log.discovery import every_log
         from benchlog.run import check as run_check
 
+        quiet_cluster(on)
         logs = [Path(log) for log in every_log(logs, before)]
         inputs = [*logs, plan, *(path for path in (before, logger) if path is not None)]
         refuse_outputs(json, report, "the result", inputs)
         if save:
             _refuse_unkeepable([*logs, *([] if before is None else [before])])
         keep = _keeper(store, notes, temperature_c, corrects, hashes_only=hashes_only, save=save)
-        with shown_progress() as progress:
-            result = run_check(list(logs), plan=plan, logger=logger, before=before, progress=progress)
+        with shown_progress(len(logs)) as (progress, watch):
+            result = run_check(
+                list(logs), plan=plan, logger=logger, before=before, progress=progress, on=on, watch=watch
+            )
         if json == "-":
             typer.echo(result.to_json())
         else:

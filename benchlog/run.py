@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
+from benchlog.core import remote
 from benchlog.core.errors import BadLog, BenchlogError, MissingColumns
 from benchlog.core.files import shown_name
 from benchlog.core.marks import mark_notes
@@ -16,10 +17,11 @@ from benchlog.core.note import Note
 from benchlog.core.numbers import number
 from benchlog.core.roles import slot_of
 from benchlog.core.uncertainty import Accuracy, combine, rectangular
-from benchlog.log.discovery import ENDINGS, every_log, processes_for, size_of
+from benchlog.log.discovery import ENDINGS, every_log, processes_for, reachable, size_of
 from benchlog.logger.model import Logger, load_logger, logger_from_mapping
 from benchlog.plan.model import Plan, load_plan, plan_from_mapping
-from benchlog.process.pool import side_by_side
+from benchlog.process.orders import Answer
+from benchlog.process.pool import side_by_side, workers_at
 from benchlog.report.words import NAME_BEFORE
 from benchlog.verdict.result import KeyEvent, Result
 
@@ -37,6 +39,8 @@ if TYPE_CHECKING:
 
 #: name of the log, or how many logs; bytes done, bytes in all
 Progress = Callable[[str, int, int], None]
+#: how many of many logs are done; what came of the last one
+Watch = Callable[[int, Answer], None]
 
 
 def check(
@@ -46,17 +50,21 @@ def check(
     logger: "LoggerLike | None" = None,
     before: "LogLike | None" = None,
     progress: Progress | None = None,
+    on: str | None = None,
+    watch: Watch | None = None,
 ) -> Result:
     """Check one install: one or more logs against its plan.
 
     Args:
         logs: paths of log files, or frames whose columns are roles (``time_s``, ``battery_v`` …, units and signs
             as there); several make one result, each check from the log that decides it. A folder stands for the logs
-            in it. Many logs are read on all cores; the result is the same.
+            in it, or in a bucket (``s3://BUCKET/FOLDER``). Many logs are read on all cores; the result is the same.
         plan: path of the plan, or its content as a mapping.
         logger: path or content of the logger file, for logs without their own ``LOG.logger.toml``.
         before: the log recorded before the install, for ``added_drain``.
         progress: called as each log is read.
+        on: address of a Dask scheduler (``tcp://HOST:NUMBER``), whose workers then read the logs.
+        watch: called as each of many logs is done, with how many are, and what came of it.
 
     Returns:
         The result; ``to_frame()`` gives it as a pandas DataFrame, ``to_json()`` as JSON.
@@ -71,7 +79,7 @@ def check(
         raise BenchlogError("no log was given; name at least one log file")
     found: list[LogFindings] = []
     notes: list[Note] = []
-    with closing(_examined(wanted, planned, default, progress)) as examined:
+    with closing(_examined(wanted, planned, default, progress, on, watch)) as examined:
         for findings, log_notes in examined:
             found.append(findings)
             notes += log_notes
@@ -179,21 +187,29 @@ def beside(path: Path) -> Path | None:
 
 
 def _examined(
-    logs: "list[LogLike]", plan: Plan, default: Logger | None, progress: Progress | None
+    logs: "list[LogLike]",
+    plan: Plan,
+    default: Logger | None,
+    progress: Progress | None,
+    on: str | None,
+    watch: Watch | None,
 ) -> "Generator[tuple[LogFindings, list[Note]], None, None]":
     """Each log's findings and notes, in order; many logs several at a time."""
     processes = processes_for(logs)
-    if processes < 2:
+    if on is None and processes < 2:
         for at, log in enumerate(logs, start=1):
             yield _examine(log, at, len(logs), plan, default, progress)
         return
+    if on is not None:
+        logs = list(reachable(logs))
     sizes = [size_of(log) or 0 for log in logs]
     report = progress or (lambda *_: None)
     done, total, name = 0, sum(sizes), f"{len(logs)} logs"
     report(name, 0, total)
     one = partial(_examine_job, of=len(logs), plan=plan, default=default)
     jobs = [(at, Path(log)) for at, log in enumerate(logs, start=1)]  # type: ignore[arg-type] # processes_for saw to it
-    with closing(side_by_side(one, jobs, processes)) as answers:
+    crew = None if on is None else workers_at(on, logs)
+    with closing(side_by_side(one, jobs, processes, crew=crew, watch=watch)) as answers:
         for size, answer in zip(sizes, answers, strict=True):
             done += size
             report(name, done, total)
@@ -217,6 +233,9 @@ def _examine(
     look = partial(_findings, plan=plan, limits=limits, of=of)
     if isinstance(log, Log):
         return look(log)
+    if isinstance(log, (str, Path)) and remote.url_of(log) is not None:
+        with remote.fetched(Path(log)) as local:
+            return _examine(local, number, of, plan, default, progress)
     if isinstance(log, (str, Path)):
         path = Path(log)
         if path.is_dir() or not path.name:

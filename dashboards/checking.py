@@ -9,7 +9,6 @@ from benchlog.log.log import Log
 from benchlog.logger.model import Logger, load_logger
 from benchlog.plan.model import Plan, load_plan
 from benchlog.verdict.result import Result
-from dashboards.apart import refuse_deadly
 from dashboards.context import Context
 from dashboards.shelf import LookedAt
 from dashboards.trays import Dropped, Tray
@@ -85,9 +84,6 @@ def check_wish(context: Context, wish: Wish, job: Job) -> Checked:
         job.doing, job.done, job.of = f"reading {name}", done, of
 
     try:
-        for log in (*wish.logs, *filter(None, (wish.before,))):
-            job.doing = f"looking whether {log.name} is whole"
-            refuse_deadly(log.path, log.name)
         for log in wish.logs:
             own = beside(log.path)
             meant = load_logger(own) if own else logger

@@ -2,10 +2,8 @@
 
 import errno
 import importlib
-import logging
 import os
 import secrets
-import signal
 import socket
 import threading
 from collections.abc import Callable
@@ -70,10 +68,6 @@ def serve(settings: Settings, say: Callable[[str], None]) -> None:
 
 
 def _run(server: Any, settings: Settings, say: Callable[[str], None]) -> None:
-    # browsers ask for a dozen files at once; that some wait a moment is no news
-    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-    # a service manager's way to end it is the user's
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
         say(f"Open {address(settings)}")
         if not settings.local:

@@ -20,7 +20,7 @@ from pathlib import Path
 
 import pytest
 import typer
-from page_server import free_port
+from page_server import free_port, until
 from talking_logger import talking_logger
 from test_many import below
 
@@ -36,6 +36,7 @@ PATIENCE_S = 60.0
 STOPPED = 130
 #: As if a handful of short logs were worth two processes.
 SHARED = "from benchlog.log import discovery; discovery.cores, discovery._START_S = lambda: 2, 0.0"
+RECHECKED = f"{SHARED}; from benchlog.store import rechecking; rechecking.cores, rechecking._FEWEST = lambda: 2, 2"
 
 PROGRAM = """
 import os, signal, sys
@@ -105,6 +106,8 @@ RUNS: dict[str, Run] = {
     "records sign": Run(("records", "sign", "7", "--by", "the rider")),
     "records import": Run(("records", "import", "FOLDER/logs", "--plan", PLAN), first=SHARED),
     "records export": Run(("records", "export", "FOLDER/work/x.csv")),
+    "records recheck": Run(("records", "recheck", "--save"), first=RECHECKED),
+    "records backup": Run(("records", "backup", "FOLDER/work/copy.sqlite")),
     "records verify": Run(("records", "verify", "--mend")),
 }
 
@@ -207,8 +210,8 @@ class Process:
 
     def end(self) -> "Ended":
         """Wait for its end."""
-        until = time.monotonic() + PATIENCE_S
-        while not self.over() and time.monotonic() < until:
+        patience = time.monotonic() + PATIENCE_S
+        while not self.over() and time.monotonic() < patience:
             time.sleep(0.005)
         hung = not self.over()
         now = time.monotonic()
@@ -218,7 +221,9 @@ class Process:
         touched = self._touched if self._pressed else self._heard.read().count(b".")
         self._heard.close()
         assert not hung, f"it did not end: {self._text('err')}"
-        running = {pid for pid in self._others if Path(f"/proc/{pid}").exists()}
+        # what looks after names and locks of processes hears that they are gone by a pipe that is closed
+        until(lambda: not _there(self._others), 5)
+        running = _there(self._others)
         return Ended(
             self.folder, status, self._text("out"), self._text("err"), took_s, now - self._began, touched, running
         )
@@ -229,6 +234,10 @@ class Process:
 
     def _text(self, name: str) -> str:
         return (self.folder / name).read_text(encoding="utf-8")
+
+
+def _there(pids: set[int]) -> set[int]:
+    return {pid for pid in pids if Path(f"/proc/{pid}").exists()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,6 +298,9 @@ def odd_of(ended: Ended, run: Run, whole: Ended) -> Iterator[str]:
 
 def is_whole(path: Path, other: Path) -> bool:
     """Whether a file is complete, as the other one is."""
+    if path.suffix == ".sqlite":  # a backup
+        with open_store(path, create=False) as store, open_store(other, create=False) as complete:
+            return not store.verify() and store.head() == complete.head()
     text = path.read_text(encoding="utf-8")
     if path.name == "log.csv":  # a recording, of whole lines
         with Log.open(path) as log:

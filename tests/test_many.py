@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +18,7 @@ from benchlog.core.trace import Trace
 from benchlog.log import discovery
 from benchlog.log.discovery import every_log, processes_for
 from benchlog.log.overview import OverviewBuilder
-from benchlog.process.pool import side_by_side
+from benchlog.process.pool import ProcessEnded, side_by_side
 from benchlog.verdict.bounded import MOST_BYTES, bounded, joined
 from benchlog.verdict.evidence import LogEvidence
 
@@ -38,23 +39,35 @@ def refused(number: int) -> int:
     return number
 
 
-def ended(first: int) -> int:
-    """Work whose process is ended from outside, as where memory runs out, unless it is the first process."""
-    if os.getpid() != first:
-        os.kill(os.getpid(), signal.SIGKILL)
-    time.sleep(0.05)
-    return first
-
-
 def blundered(number: int) -> float:
     """Work with a fault of the program in it."""
     return 1 / (number - 2)
 
 
-def process_of(_: int) -> tuple[int, str]:
-    """Who works, and with how many threads of polars."""
+def ended_by_three(number: int) -> int:
+    """Work that ends its process at 3."""
+    if number == 3:
+        os.kill(os.getpid(), signal.SIGKILL)
+    time.sleep(0.01)
+    return number
+
+
+def ended_once(job: tuple[int, Path]) -> int:
+    """Work whose first process is ended from outside at 3."""
+    number, mark = job
+    if number == 3 and not mark.exists():
+        mark.touch()
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number
+
+
+SET = ("POLARS_MAX_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+
+
+def process_of(_: int) -> tuple[int, tuple[str | None, ...]]:
+    """Who works, and with how many threads of each library."""
     time.sleep(0.05)  # so that no process takes all of them
-    return os.getpid(), os.environ.get("POLARS_MAX_THREADS", "")
+    return os.getpid(), tuple(os.environ.get(name) for name in SET)
 
 
 @pytest.fixture
@@ -75,14 +88,16 @@ def folder(tmp_path: Path) -> Path:
 
 
 def test_answers_come_in_order_from_several_processes():
-    """Every job is answered once, in order, by this process and another, which uses one thread of polars."""
-    answers = list(side_by_side(squared, range(50), 2))
+    """Every job is answered once, in order, by other processes, which use one thread of each library."""
+    before = dict(os.environ)
+    answers = list(side_by_side(squared, range(200), 2))
     seen = dict(side_by_side(process_of, range(60), 2))
 
-    assert answers == [n * n for n in range(50)]
+    assert answers == [n * n for n in range(200)]
     assert len(seen) == 2
-    assert os.getpid() in seen
-    assert "1" in seen.values()
+    assert os.getpid() not in seen
+    assert set(seen.values()) == {tuple(before.get(name, "1") for name in SET)}
+    assert dict(os.environ) == before
 
 
 def test_one_process_is_none_more():
@@ -99,10 +114,42 @@ def test_the_first_refusal_in_order_is_the_one_that_is_told():
     assert told.value.where == "log 3"
 
 
-def test_a_process_ended_from_outside_is_told_in_plain_words():
-    """Where memory ran out the user reads what happened, not a broken pipe."""
-    with pytest.raises(BenchlogError, match="one of its processes was ended, perhaps because memory ran out"):
-        list(side_by_side(ended, [os.getpid()] * 200, 2))
+def test_a_process_ended_from_outside_costs_a_second_try(tmp_path: Path):
+    """Where one is killed once, every job is answered all the same."""
+    jobs = [(number, tmp_path / "killed") for number in range(12)]
+
+    assert list(side_by_side(ended_once, jobs, 2)) == list(range(12))
+    assert (tmp_path / "killed").exists()
+
+
+def test_a_job_that_ends_two_processes_is_passed_over():
+    """It is named, and the rest goes on; who cannot go on without it reads what happened, not a broken pipe."""
+    went_on = list(side_by_side(ended_by_three, range(8), 2, lost=lambda job: -job))
+    got = []
+    with pytest.raises(ProcessEnded, match="one of its processes was ended, perhaps because memory ran out"):
+        got += side_by_side(ended_by_three, range(8), 2)
+
+    assert went_on == [0, 1, 2, -3, 4, 5, 6, 7]
+
+
+class Made(list[int]):
+    """Jobs that tell which of them was asked for last."""
+
+    last = 0
+
+    def __getitem__(self, at: object) -> int:  # type: ignore[override]
+        assert isinstance(at, int)
+        self.last = max(self.last, at)
+        return at
+
+
+def test_what_the_caller_holds_does_not_grow_with_the_jobs():
+    """Of 2000 jobs no more than a bounded number are made before the first answers are fetched."""
+    jobs = Made(range(2000))
+    with closing(side_by_side(squared, jobs, 2)) as answers:
+        assert [next(answers) for _ in range(5)] == [0, 1, 4, 9, 16]
+        time.sleep(0.5)
+        assert jobs.last < 100
 
 
 def test_a_fault_of_the_program_is_shown_from_this_process():
@@ -124,10 +171,10 @@ def test_where_no_process_can_start_the_work_is_done_here(monkeypatch: pytest.Mo
 def test_leaving_early_ends_every_process():
     """Whoever stops listening leaves no process behind."""
     answers = side_by_side(process_of, range(300), 3)
-    workers = {next(answers)[0] for _ in range(60)} - {os.getpid()}
+    workers = {next(answers)[0] for _ in range(60)}
     answers.close()
 
-    assert len(workers) == 2
+    assert len(workers) == 3
     for pid in workers:
         with pytest.raises(ProcessLookupError, match="No such process"):
             os.kill(pid, 0)
@@ -206,16 +253,22 @@ def test_a_script_needs_no_guard(folder: Path, tmp_path: Path):
     assert len(done.stdout.splitlines()) == 2
 
 
-def test_a_file_in_the_users_folder_is_not_run(folder: Path, monkeypatch: pytest.MonkeyPatch):
-    """A log folder with a ``pickle.py`` in it harms nothing."""
-    (folder / "pickle.py").write_text("raise SystemExit('run from the log folder')\n", encoding="utf-8")
-    monkeypatch.chdir(folder)
+def test_a_file_in_the_users_folder_is_not_run(folder: Path):
+    """A log folder with a ``pickle.py`` and a ``joblib.py`` in it harms nothing, whichever process is started there."""
+    for name in ("pickle", "joblib", "signal", "polars"):
+        (folder / f"{name}.py").write_text("raise SystemExit('run from the log folder')\n", encoding="utf-8")
+    script = "import sys; sys.path.remove(''); " + SHARED + "; from benchlog.__main__ import main; main()"
+    done = subprocess.run(
+        [sys.executable, "-c", script, "check", ".", "--plan", str(PLAN)],
+        capture_output=True, text=True, timeout=60, check=False, cwd=folder,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
 
-    workers = {pid for pid, _ in side_by_side(process_of, range(60), 2)}
+    assert done.stderr == ""
+    assert "Larch" in done.stdout
 
-    assert len(workers) == 2
 
-
+SHARED = "from benchlog.log import discovery; discovery.cores, discovery._START_S = lambda: 2, 0.0"
 WAITING = """
 import sys
 from benchlog.log import discovery
@@ -260,7 +313,7 @@ def test_stopping_it_leaves_nothing_running(folder: Path, how: signal.Signals):
         assert process.stderr.readline() == "sharing\n"
         workers: set[int] = set()
         deadline = time.monotonic() + 20
-        while len(workers) < 2 and time.monotonic() < deadline:
+        while len(workers) < 5 and time.monotonic() < deadline:
             workers |= below(process.pid)
             time.sleep(0.01)
         time.sleep(0.5)
@@ -270,7 +323,7 @@ def test_stopping_it_leaves_nothing_running(folder: Path, how: signal.Signals):
     while any(Path(f"/proc/{pid}").exists() for pid in workers) and time.monotonic() < deadline:
         time.sleep(0.05)
 
-    assert len(workers) == 2
+    assert len(workers) == 5  # three, and what Python has look after their names and locks, for itself and for loky
     assert not [pid for pid in workers if Path(f"/proc/{pid}").exists()]
     assert out == ""
     assert err.strip() == ("benchlog: stopped" if how == signal.SIGINT else "")

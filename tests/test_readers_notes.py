@@ -325,7 +325,7 @@ def test_zero_bytes_at_the_end_cost_nothing(tmp_path: Path):
 
 
 def test_reading_a_table_leaves_the_environment_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
-    """What keeps polars from reading far ahead is set for a moment only."""
+    """What keeps polars from reading far ahead is set by the command in its own process, not by reading."""
     path = tmp_path / "log.parquet"
     pl.DataFrame({"time_s": [0.0, 1.0], "battery_v": [12.0, 12.1]}).write_parquet(path)
 

@@ -2,9 +2,10 @@
 
 A fault *shows* in an install where its noise-free log differs from that of the same install without it, in any channel
 by more than both logs' limits of error together, for ten samples or more. It can be *asked of* the log where, besides,
-a check truly fails by more than an ideal prover's uncertainty with this logger: causes explain failed checks. Two that
-ask by themselves need no failed check. Two faults are *alike* in an install where their noise-free logs do not differ
-in that sense once the bike's own load, which no plan knows, may be different with the key on.
+a check truly fails by more than an ideal prover's uncertainty with this logger: causes explain failed checks. A drain
+truly below zero, and clips that are changed over, ask by themselves. Two faults are *alike* in an install where their
+noise-free logs do not differ in that sense once the bike's own load, which no plan knows, may be different with the key
+on.
 """
 
 from __future__ import annotations
@@ -20,8 +21,8 @@ from world.logger import read
 SAMPLES, LIMITS_APART = 10, 2.0
 #: What stands between the bike's own load and the battery's posts, ohms; what the trigger's own line may lose, V.
 OWN_LOAD_OHM, LINE_V = 0.05, 0.5
-#: They ask for a cause by themselves.
-ASKING = ("charging_while_off", "clips_swapped")
+#: It asks for a cause by itself.
+ASKING = ("clips_swapped",)
 #: What a circuit draws changes with the voltage, up or down by its kind, from key-on to key-off by this share.
 BY_KIND = 0.03
 _SWINGS = frozenset(("pulsed_trigger", "weak_coil_supply"))
@@ -136,7 +137,13 @@ def asked(case: Case) -> bool:
         blind = blind if "ground_v" in roles else blind | NEEDS_BUS
         if case.fault in blind:
             return False
-    return case.fault in ASKING or bool(truly_fails(case)) or _marked_dead(case)
+    return case.fault in ASKING or _charged_while_off(case) or bool(truly_fails(case)) or _marked_dead(case)
+
+
+def _charged_while_off(case: Case) -> bool:
+    """Whether the drain is truly below zero by more than an ideal prover's uncertainty: that asks by itself."""
+    truth, u = case.truth.get("off_state_drain"), case.ideal_u("off_state_drain")
+    return truth is not None and u is not None and truth < -u
 
 
 def _marked_dead(case: Case) -> bool:

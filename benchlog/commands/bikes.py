@@ -1,6 +1,12 @@
 """A bike that no record is of: more often than not a slip of the pen."""
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from benchlog.core.errors import BenchlogError
+
+if TYPE_CHECKING:
+    from benchlog.store import Store
 
 _MOST_NAMED = 20
 
@@ -22,3 +28,25 @@ def unknown_bike(bike: str, known: Sequence[str]) -> str:
     return f"{text}; the bikes there are: {', '.join(known[:_MOST_NAMED])}{more}" + (
         f'; did you mean "{meant}"?' if meant else ""
     )
+
+
+def opened_store(store: str | None) -> "Store":
+    """The store that is named, which must be there.
+
+    Raises:
+        BenchlogError: it is not, or cannot be used.
+    """
+    from benchlog.store import open_store
+
+    return open_store(store, create=False)
+
+
+def refuse_unknown_bike(store: "Store", bike: str) -> None:
+    """Find out whether there is a record of this bike.
+
+    Raises:
+        BenchlogError: the store has none of it; names those that it has.
+    """
+    bikes = [row.bike for row in store.bikes()]
+    if bike not in bikes:
+        raise BenchlogError(f"{store.where}: {unknown_bike(bike, bikes)}")

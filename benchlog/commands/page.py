@@ -21,6 +21,9 @@ def page(
 ) -> None:
     """Show results, seasons and running recordings as pages in a browser, until Ctrl-C."""
     with user_errors():
+        import logging
+        import signal
+
         from dashboards.serving import serve
         from dashboards.settings import Settings
 
@@ -29,4 +32,8 @@ def page(
                 "--token: at least 8 letters, digits or signs are needed, without spaces or accents; without --token "
                 "one is made up where it is needed"
             )
+        # browsers ask for a dozen files at once; that some wait a moment is no news
+        logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+        # a service manager's way to end it is the user's
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
         serve(Settings(host, port, token, store, max_upload_mb), typer.echo)

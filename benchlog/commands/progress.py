@@ -5,17 +5,19 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from benchlog.run import Progress
+from benchlog.process.course import Course
+from benchlog.process.orders import Answer
+from benchlog.run import Progress, Watch
 
 SHOWN_AFTER_S = 1.0
 _MOST_SHOWN = 5  # of many logs only the last ones stay in sight
 
 
 @contextmanager
-def shown_progress() -> Iterator[Progress | None]:
-    """A function to call as logs are read, or None where nobody would see the bar."""
+def shown_progress(logs: int = 1) -> Iterator[tuple[Progress | None, Watch | None]]:
+    """What is called as logs are read, and as each of many is done; None where nobody would see the bar."""
     if not sys.stderr.isatty():
-        yield None
+        yield None, None
         return
     from rich.console import Console
     from rich.progress import BarColumn, DownloadColumn, TaskID, TextColumn
@@ -45,8 +47,15 @@ def shown_progress() -> Iterator[Progress | None]:
             tasks[name] = bar.add_task(name, total=total)
         bar.update(tasks[name], completed=done, total=total)
 
+    course = Course(logs)
+
+    def watch(done: int, answer: Answer) -> None:
+        course.watch(done, answer)
+        for task in tasks.values():
+            bar.update(task, description=course.line())
+
     try:
-        yield report
+        yield report, watch
     finally:
         if started:
             bar.stop()

@@ -1,21 +1,23 @@
 """``benchlog records``: list, show, sign, import, export and verify what was saved; and the saving of a check."""
 
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import ExitStack, closing
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from benchlog.commands.bikes import unknown_bike
+from benchlog.commands.bikes import opened_store, refuse_unknown_bike
+from benchlog.commands.many import EventsOption, OnOption, end_event, imported_event, quiet_cluster, shown_course
+from benchlog.commands.rechecking import backup, recheck
 from benchlog.commands.shared import UNUSABLE, LoggerOption, PlanOption, StoreOption, user_errors
 from benchlog.core.errors import BenchlogError
+from benchlog.core.remote import fetched, shown
+from benchlog.process.course import Course
 
 if TYPE_CHECKING:
     from benchlog.run import LoggerLike
-    from benchlog.store import Store
     from benchlog.verdict.result import Result
 
 app = typer.Typer(
@@ -53,13 +55,13 @@ def save_check(
 
     # a time without a zone is the time on the tester's wall
     at = None if recorded_at is None else recorded_at.astimezone()
-    with open_store(store) as opened:
+    with open_store(store) as opened, ExitStack() as local:
         record = opened.save(
             result,
             plan=plan,
             loggers=logger,
-            logs=logs,
-            before=before,
+            logs=[local.enter_context(fetched(log)) for log in logs],
+            before=None if before is None else local.enter_context(fetched(before)),
             recorded_at=at,
             notes=notes,
             temperature_c=temperature_c,
@@ -79,10 +81,10 @@ def list_records(
     with user_errors():
         from benchlog.store.listing import list_text
 
-        with _opened(store) as opened:
+        with opened_store(store) as opened:
             rows = opened.rows(bike, limit)
             if bike is not None and not rows:
-                _refuse_unknown_bike(opened, bike)
+                refuse_unknown_bike(opened, bike)
             typer.echo(list_text(rows), nl=False)
 
 
@@ -96,7 +98,7 @@ def show(
     with user_errors():
         from benchlog.store.listing import record_json, record_text
 
-        with _opened(store) as opened:
+        with opened_store(store) as opened:
             record = opened.record(number)
             if json:
                 typer.echo(record_json(record))
@@ -112,18 +114,25 @@ def sign(
     store: StoreOption = None,
 ) -> None:
     """Sign a record: you stand for it as it is now."""
-    with user_errors(), _opened(store) as opened:
+    with user_errors(), opened_store(store) as opened:
         signature = opened.sign(number, by, notes)
         typer.echo(f"Record {number} is signed by {signature.by} (entry {signature.number})")
 
 
 @app.command("import")
 def import_folder(
-    folder: Annotated[Path, typer.Argument(metavar="FOLDER", readable=False, help="Every log in it and below.")],
+    folder: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FOLDER", readable=False, help="Every log in it and below; s3://BUCKET/FOLDER for one in a bucket."
+        ),
+    ],
     plan: PlanOption,
     logger: LoggerOption = None,
     hashes_only: HashesOnlyOption = False,
     store: StoreOption = None,
+    on: OnOption = None,
+    json: EventsOption = False,
 ) -> None:
     """Check every log under a folder and save each as a record; run again, it goes on where it stopped.
 
@@ -135,23 +144,38 @@ def import_folder(
         from benchlog.store import open_store
         from benchlog.store.importing import import_logs, logs_under
 
+        quiet_cluster(on)
         planned = load_plan(plan)
         named = None if logger is None else load_logger(logger)
         counted = {"saved": 0, "known": 0, "bad": 0}
         with open_store(store) as opened:
             logs = logs_under(folder, but=opened.logs)
-            with _shown_count(len(logs)) as step:
-                for one in import_logs(opened, logs, plan=planned, logger=named, keep_logs=not hashes_only):
+            course = Course(len(logs))
+            with shown_course(course, events=json) as step:
+                imported = import_logs(
+                    opened, logs, plan=planned, logger=named, keep_logs=not hashes_only, on=on, watch=course.watch
+                )
+                for one in imported:
                     counted[one.outcome] += 1
-                    if one.outcome == "bad":
-                        typer.echo(f"benchlog: {one.path} was not imported: {one.text}", err=True)
-                    step(one.done)
-        typer.echo(
-            f"{counted['saved']} of {len(logs)} logs saved, {counted['known']} were in the store already, "
-            f"{counted['bad']} could not be used"
-        )
+                    course.done, course.failed = one.done, counted["bad"]
+                    if json:
+                        typer.echo(imported_event(one))
+                    elif one.outcome == "bad":
+                        typer.echo(f"benchlog: {shown(one.path)} was not imported: {one.text}", err=True)
+                    step()
+        if json:
+            typer.echo(end_event({**counted, "of": len(logs)}))
+        else:
+            typer.echo(
+                f"{counted['saved']} of {len(logs)} logs saved, {counted['known']} were in the store already, "
+                f"{counted['bad']} could not be used"
+            )
     if counted["bad"]:
         raise typer.Exit(UNUSABLE)
+
+
+app.command()(recheck)
+app.command()(backup)
 
 
 @app.command()
@@ -170,9 +194,9 @@ def export(
         from benchlog.store.exporting import csv_lines, json_lines, write_pieces
         from benchlog.store.named import path_of
 
-        with _opened(store) as opened:
+        with opened_store(store) as opened:
             if bike is not None:
-                _refuse_unknown_bike(opened, bike)
+                refuse_unknown_bike(opened, bike)
             if file is not None:
                 refuse_unwritable(path_of(file, "the export"), "the export", inputs=opened.files)
             # closed, that the store is let go whatever happens
@@ -202,7 +226,7 @@ def verify(
     with user_errors():
         from benchlog.store.mending import mend as put_right
 
-        with _opened(store) as opened:
+        with opened_store(store) as opened:
             troubles = opened.verify(last_hash)
             if mend:
                 troubles = put_right(opened, troubles)
@@ -216,21 +240,6 @@ def verify(
         typer.echo(f"  {its_hash}")
 
 
-@contextmanager
-def _shown_count(of: int) -> Iterator[Callable[[int], None]]:
-    """A bar on standard error of how many logs are done; none where that is not a terminal."""
-    if not sys.stderr.isatty():
-        yield lambda _: None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-
-    columns = (TextColumn("checking logs"), BarColumn(), MofNCompleteColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("", total=of)
-        yield lambda done: bar.update(task, completed=done)
-
-
 def _advice(kinds: set[str], count: int) -> str:
     found = "1 thing differs" if count == 1 else f"{count} things differ"
     if "ledger" in kinds:
@@ -238,20 +247,3 @@ def _advice(kinds: set[str], count: int) -> str:
     if "logs" in kinds:
         return f"{found} from what was saved; put the kept logs back from a backup, the records themselves are whole"
     return f"{found} from what was saved, in lists alone; benchlog records verify --mend makes them anew"
-
-
-def _opened(store: str | None) -> "Store":
-    from benchlog.store import open_store
-
-    return open_store(store, create=False)
-
-
-def _refuse_unknown_bike(store: "Store", bike: str) -> None:
-    """A bike without records is a slip of the pen more often than not.
-
-    Raises:
-        BenchlogError: the store has none of it; names those that it has.
-    """
-    bikes = [row.bike for row in store.bikes()]
-    if bike not in bikes:
-        raise BenchlogError(f"{store.where}: {unknown_bike(bike, bikes)}")

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-#: Of a table that ends whoever reads it: said by the process that watches.
+#: Of a table that ends whoever reads it.
 DAMAGED_INSIDE = "is damaged inside, so that the reader gave up; copy it again, or save the log as CSV"
 
 

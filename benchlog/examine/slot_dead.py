@@ -13,10 +13,14 @@ from benchlog.examine.context import LogContext
 from benchlog.examine.slot_match import KeyOn
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import AllSteps
+from benchlog.examine.swing import swing_a
 
 #: That nothing came at a mark is seen where steady stretches fill so much of the time around it, and one reaches so
 #: long beyond it, s.
 STEADY_AT_MARK, LEAST_AFTER_S = 0.5, 1.0
+#: A current that swings by so much of the planned one more after the mark than before it holds the circuit, 1; its
+#: inrush has gone after this time, s.
+MORE_SWING, INRUSH_S = 0.5, 0.5
 #: A change of load that takes longer may hold several, s.
 SLOW_STEP_S = 1.0
 #: A circuit without a step is dead, though unmarked, only beside at least so many that came on, and after so long, s.
@@ -35,6 +39,18 @@ def watched(bench: LogContext, mark_s: float, groups: Sequence[Sequence[Plateau]
         if inside and group[-1].to_s >= mark_s + LEAST_AFTER_S and sum(inside) >= STEADY_AT_MARK * (ends - begins):
             return True
     return False
+
+
+def in_pulses(bench: LogContext, slot: int, mark_s: float, role: str) -> bool:
+    """Whether the load comes and goes, and by more from a mark on: then the circuit comes and goes with it."""
+    marks = [mark.time_s for mark in bench.log.marks]
+    begins = max([mark_s - MARK_AFTER_S, *(at + INRUSH_S for at in marks if at < mark_s)])
+    ends = min([mark_s + MARK_AFTER_S, *(at for at in marks if at > mark_s)])
+    swings = [swing_a(bench, a, b, role) for a, b in ((begins, mark_s), (mark_s + INRUSH_S, ends))]
+    planned = next(circuit.planned_a for circuit in bench.plan.circuit if circuit.slot == slot)
+    if swings[0] is None or swings[1] is None:
+        return False
+    return swings[1] - swings[0] > MORE_SWING * planned
 
 
 def no_step(bench: LogContext, slot: int, match: Match, role: str) -> Measured:

@@ -1,9 +1,12 @@
 """Which logs are meant by what was named, and how many processes they are worth."""
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
+
+from benchlog.core import remote
+from benchlog.core.errors import BenchlogError
 
 #: Endings of files in a folder that are taken for logs; each may be followed by one of ``PACKED``.
 ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat", ".asc", ".parquet")
@@ -32,6 +35,9 @@ def every_log(logs: Sequence[Any], before: object = None) -> list[Any]:
 
 def logs_in(folder: Path, but: object = None) -> list[Path]:
     """The logs that lie in a folder, not in those in it; none where it is no folder or may not be read."""
+    url = remote.url_of(folder)
+    if url is not None:
+        return [path for path in remote.listed(url, deep=False) if is_log(path.name)]
     if not folder.is_dir():
         return []
     try:
@@ -59,15 +65,33 @@ def processes_for(logs: Sequence[Any]) -> int:
     taken_s = 0.0
     for log in logs:
         size = size_of(log)
-        if size is None:
+        if size is None and remote.url_of(log) is None:
             return 1
-        taken_s += _A_LOG_S + size * _A_BYTE_S
+        taken_s += _A_LOG_S + (size or 0) * _A_BYTE_S
     return count if taken_s * (1 - 1 / count) > 2 * _START_S else 1
 
 
+def reachable(logs: Sequence[Any]) -> Iterator[Any]:
+    """The logs as another computer may reach them: whole paths, and URLs as they are.
+
+    Raises:
+        BenchlogError: one is no file.
+    """
+    for log in logs:
+        if remote.url_of(log) is not None:
+            yield log
+        elif size_of(log) is not None:
+            yield Path(log).absolute()
+        else:
+            named = log if isinstance(log, (str, Path)) else "a frame"
+            raise BenchlogError(
+                f"{named}: with --on every log must be a file in a folder or bucket that all workers reach"
+            )
+
+
 def size_of(log: object) -> int | None:
-    """Bytes of a file that another process can open too; None for anything else."""
-    if not isinstance(log, (str, Path)):
+    """Bytes of a file that another process can open too; None for anything else, and for what lies in a bucket."""
+    if not isinstance(log, (str, Path)) or remote.url_of(log) is not None:
         return None
     path = Path(log).absolute()
     if path.parts[1:2] in (("dev",), ("proc",)) or not path.is_file():

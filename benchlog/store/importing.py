@@ -11,12 +11,14 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from sqlalchemy import select
 
+from benchlog.core import remote
 from benchlog.core.errors import BadLog, BenchlogError
 from benchlog.core.files import is_read_once
-from benchlog.log.discovery import ENDINGS, is_log, processes_for
+from benchlog.log.discovery import ENDINGS, is_log, processes_for, reachable
 from benchlog.logger.model import Logger
 from benchlog.plan.model import Plan
-from benchlog.process.pool import ProcessEnded, side_by_side
+from benchlog.process.pool import side_by_side, workers_at
+from benchlog.run import Watch
 from benchlog.store.engine import reading
 from benchlog.store.logs_kept import CannotKeep, forget_parts
 from benchlog.store.named import path_of
@@ -48,7 +50,7 @@ class Imported:
 
 
 @dataclass(frozen=True, slots=True)
-class _Job:
+class _ImportJob:
     plan: Plan
     logger: Logger | None
     keep_in: Path | None
@@ -62,6 +64,12 @@ def logs_under(folder: Path, but: Path | None = None) -> list[Path]:
     Raises:
         BenchlogError: there is no such folder, or no log in it.
     """
+    url = remote.url_of(folder)
+    if url is not None:
+        inside = [path for path in remote.listed(url, deep=True) if is_log(path.name)]
+        if not inside:
+            raise BenchlogError(f"{url}: there is no log in it; a log ends in {', '.join(ENDINGS)}")
+        return inside
     if not path_of(folder, "the folder of logs").is_dir():
         raise BenchlogError(f"{folder}: there is no such folder; name one that holds logs")
     skipped = None if but is None else but.resolve()
@@ -85,19 +93,30 @@ def import_logs(
     logger: Logger | None = None,
     keep_logs: bool = True,
     processes: int | None = None,
+    on: str | None = None,
+    watch: Watch | None = None,
 ) -> Iterator[Imported]:
     """Check and save each log as a record of its own; tells of each as it is done, in order.
 
     A log that the store has already, judged by the same plan and logger, is passed over, so that an import that was
-    stopped goes on where it stood.
+    stopped goes on where it stood. So is one that ended two of the processes that read it.
+
+    Args:
+        on: address of a Dask scheduler whose workers read the logs, and keep the copies.
+        watch: as ``benchlog.check`` has it.
 
     Raises:
-        BenchlogError: the store or its folder of logs cannot be written, or a process was ended from outside.
+        BenchlogError: the store or its folder of logs cannot be written, or the workers are not to be had.
     """
     known, run = _known(store), secrets.token_hex(8)
-    job = _Job(plan, logger, store.logs if keep_logs else None, frozenset(known), run)
+    job = _ImportJob(plan, logger, store.logs if keep_logs else None, frozenset(known), run)
+    crew = None
+    if on is not None:
+        logs = list(reachable(logs))
+        crew = workers_at(on, [*logs[:1], *logs[-1:], *_made(store.logs if keep_logs else None)])
+    work, number_of = partial(_examine_imported, job=job), processes or processes_for(logs)
     try:
-        with closing(side_by_side(partial(_examine, job=job), logs, processes or processes_for(logs))) as answers:
+        with closing(side_by_side(work, logs, number_of, crew=crew, lost=_lost, watch=watch)) as answers:
             for done, (path, answer) in enumerate(zip(logs, answers, strict=True), start=1):
                 if isinstance(answer, str):
                     yield Imported(path, "bad", None, None, answer, done, len(logs))
@@ -109,11 +128,6 @@ def import_logs(
                 (number,) = store.append_records([body])
                 known.add(fingerprint)
                 yield Imported(path, "saved", number, body["result"]["verdict"], "", done, len(logs))
-    except ProcessEnded:
-        raise BenchlogError(
-            "the import was stopped: one of its processes was ended, perhaps because memory ran out; "
-            "run the same command again, it goes on where it stopped"
-        ) from None
     finally:
         # a process that was ended in the midst of a copy could not take it away
         forget_parts(store.logs, run)
@@ -122,19 +136,35 @@ def import_logs(
 _Answer = str | tuple[tuple[str, str], dict[str, Any] | None]
 
 
-def _examine(path: Path, job: _Job) -> _Answer:
+def _made(folder: Path | None) -> list[Path]:
+    """The folder of kept logs, which the workers must see."""
+    if folder is None:
+        return []
+    folder.mkdir(parents=True, exist_ok=True)
+    return [folder.absolute()]
+
+
+def _lost(path: Path) -> _Answer:
+    return (
+        f"{remote.shown(path)}: this log ended two of the processes that read it, perhaps because memory ran out; it "
+        "was passed over: check it alone, where there is more memory"
+    )
+
+
+def _examine_imported(named: Path, job: _ImportJob) -> _Answer:
     """What is wrong with a log, or its fingerprint with the body of its record (None where the store has it)."""
     from benchlog.run import check
 
     try:
-        (logger,) = given_loggers([path], job.logger)
-        fingerprint = (_hash(path), settings_of(job.plan, logger))
-        if fingerprint in job.known:
-            return fingerprint, None
-        result = check([path], plan=job.plan, logger=job.logger)
-        body = record_body(result, plan=job.plan, loggers=[logger], logs=[path], keep_in=job.keep_in, run=job.run)
-        # the file may have changed since it was hashed
-        return (body["logs"][0]["sha256"], fingerprint[1]), body
+        with remote.fetched(named) as path:
+            (logger,) = given_loggers([path], job.logger)
+            fingerprint = (_hash(path), settings_of(job.plan, logger))
+            if fingerprint in job.known:
+                return fingerprint, None
+            result = check([path], plan=job.plan, logger=job.logger)
+            body = record_body(result, plan=job.plan, loggers=[logger], logs=[path], keep_in=job.keep_in, run=job.run)
+            # the file may have changed since it was hashed
+            return (body["logs"][0]["sha256"], fingerprint[1]), body
     except CannotKeep:
         raise  # it would be so with every log
     except BenchlogError as problem:

@@ -38,7 +38,7 @@ def append(connection: Connection, news: Sequence[tuple[Kind, dict[str, Any]]]) 
         )
         entries.append(entry)
         previous = entry.hash
-    connection.execute(insert(LEDGER), [_row(entry) for entry in entries])
+    connection.execute(insert(LEDGER), [row_of(entry) for entry in entries])
     enter(connection, entries)
     connection.execute(update(HEAD).values(number=number, hash=previous))
     return entries
@@ -70,5 +70,6 @@ def derive_again(connection: Connection) -> None:
         enter(connection, batch)
 
 
-def _row(entry: Entry) -> dict[str, Any]:
+def row_of(entry: Entry) -> dict[str, Any]:
+    """The row of the ledger for an entry."""
     return {name: getattr(entry, name) for name in Entry.__slots__}

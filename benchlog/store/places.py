@@ -8,14 +8,22 @@ from sqlalchemy.engine import URL
 from benchlog.core.places import data_folder
 from benchlog.store.named import path_of
 
+#: Ends the name of the folder of kept logs that goes with one SQLite file alone, as that of a backup.
+LOGS_BESIDE = ".logs"
+
 
 def logs_folder(url: URL, named: Path | None = None) -> Path:
-    """The folder of kept logs: as named, else BENCHLOG_LOGS, else beside the SQLite file or in the data folder.
+    """The folder of kept logs: as named, else that of this SQLite file alone, else BENCHLOG_LOGS.
+
+    Else beside the SQLite file or in the data folder.
 
     Several benches that share one PostgreSQL store set BENCHLOG_LOGS to a folder that all of them reach.
     """
     if named is not None:
         return path_of(named, "the folder of kept logs")
+    own = Path(f"{url.database}{LOGS_BESIDE}")
+    if url.get_backend_name() == "sqlite" and own.is_dir():
+        return own
     if by_name := os.environ.get("BENCHLOG_LOGS"):
         return path_of(by_name, "BENCHLOG_LOGS, the folder of kept logs,")
     if url.get_backend_name() == "sqlite":

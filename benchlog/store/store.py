@@ -227,31 +227,10 @@ class Store:
         Raises:
             BenchlogError: there is no such record, or not all its logs are kept here.
         """
-        from contextlib import ExitStack
-
-        from benchlog.log.log import Log
-        from benchlog.run import check
+        from benchlog.store.rechecking import judged_again, kept_logs
 
         record = self.record(number)
-        with ExitStack() as opened:
-            logs: list[Log] = []
-            earlier: Log | None = None
-            for one in record.logs:
-                path = self._path_of(one)
-                if path is None:
-                    raise BenchlogError(
-                        f"record {number}: no copy of {one.name} is kept here, so it cannot be checked again; check "
-                        "the log file itself, if you have it"
-                    )
-                log = opened.enter_context(Log.open(path, kept_logger(one.logger)))
-                log.name = one.name
-                if one.before:
-                    earlier = log
-                else:
-                    logs.append(log)
-            result = check(logs, plan=record.plan, before=earlier)
-            # what the original file alone could tell, such as lines left out, is not in its copy
-            return result.model_copy(update={"notes": record.result.notes})
+        return judged_again(record.plan, kept_logs(record, self.logs), record.result)
 
     def verify(self, head: str | None = None) -> "list[Trouble]":
         """Prove that nothing was altered; gives what was, entry by entry and file by file.

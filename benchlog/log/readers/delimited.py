@@ -1,7 +1,9 @@
 """Delimited text: cut into blocks at line ends, each parsed by itself."""
 
+import threading
 import warnings
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, nullcontext
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -194,21 +196,19 @@ def regular_sheet(data: bytes, layout: Layout) -> Sheet | None:
     names = [f"column_{n + 1}" for n in range(layout.width)]
     chosen = [names[n] for n in sorted(numbers | texts)]
 
-    if quoted:  # a quote within a cell: polars would say so beside what the rows' count says already
-        warnings.filterwarnings("ignore", "CSV malformed")
-
     def read(kinds: dict[int, "type[pl.DataType]"], which: list[str]) -> "pl.DataFrame | None":
         try:
-            return pl.read_csv(
-                data,
-                has_header=False,
-                separator=layout.separator,
-                schema={name: kinds.get(n, pl.Float64) for n, name in enumerate(names)},
-                columns=which,
-                ignore_errors=True,
-                decimal_comma=layout.decimal_comma,
-                quote_char='"' if quoted else None,
-            )
+            with _not_malformed() if quoted else nullcontext():
+                return pl.read_csv(
+                    data,
+                    has_header=False,
+                    separator=layout.separator,
+                    schema={name: kinds.get(n, pl.Float64) for n, name in enumerate(names)},
+                    columns=which,
+                    ignore_errors=True,
+                    decimal_comma=layout.decimal_comma,
+                    quote_char='"' if quoted else None,
+                )
         except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError):
             return None
 
@@ -248,6 +248,17 @@ def regular_sheet(data: bytes, layout: Layout) -> Sheet | None:
         if n == wanted.time and sheet.texts[n].null_count():
             return None
     return sheet
+
+
+_told_off = threading.Lock()
+
+
+@contextmanager
+def _not_malformed() -> Iterator[None]:
+    """Of a quote within a cell polars warns beside what the rows' count says already; others' filters stay."""
+    with _told_off, warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "CSV malformed")
+        yield
 
 
 def _line_ends(data: bytes, lines: int, by_lines: bool) -> Ints | None:

@@ -1,0 +1,95 @@
+"""joblib's side of it: any crew that takes functions and gives futures does what ``joblib.Parallel`` hands out."""
+
+from collections.abc import Callable, Generator, Sequence
+from concurrent.futures import Future
+from contextlib import suppress
+from typing import Any, Protocol
+
+from benchlog.core.errors import BenchlogError
+from benchlog.process.loaded import Parallel, ParallelBackendBase, delayed
+from benchlog.process.orders import Answer, do
+
+
+class Crew(Protocol):
+    """Processes that work for this one.
+
+    Attributes:
+        count: how many logs they work on at a time.
+        deaths: what a future raises where its process was ended, or the crew was stopped.
+    """
+
+    count: int
+    deaths: tuple[type[BaseException], ...]
+
+    def submit(self, task: Callable[[], Any]) -> "Future[Any]":
+        """Have it done."""
+
+    def suspects(self, future: "Future[Any]") -> bool:
+        """Whether what it stands for may have ended its process."""
+
+    def stop(self) -> None:
+        """Whatever they are doing, they need not finish it; what is submitted later is done all the same."""
+
+    def end(self) -> None:
+        """Let them go; none is left running."""
+
+
+class _Lent(ParallelBackendBase):  # type: ignore[misc]  # joblib has no types
+    """A crew as a backend of joblib's."""
+
+    supports_retrieve_callback = True
+
+    def __init__(self, crew: Crew, begun: "list[Future[Any]]") -> None:
+        super().__init__()
+        self._crew, self._begun = crew, begun
+
+    def effective_n_jobs(self, n_jobs: int) -> int:
+        """Joblib would do the work itself for one."""
+        del n_jobs
+        return max(self._crew.count, 2)
+
+    def submit(self, func: Callable[[], Any], callback: Callable[["Future[Any]"], None] | None = None) -> "Future[Any]":
+        """Hand one on."""
+        future = self._crew.submit(func)
+        self._begun.append(future)
+        if callback is not None:
+            future.add_done_callback(callback)
+        return future
+
+    def retrieve_result_callback(self, out: "Future[Any]") -> Any:
+        """What came of it."""
+        return out.result()
+
+    def abort_everything(self, ensure_ready: bool = True) -> None:
+        """One has failed, or the caller goes."""
+        del ensure_ready
+        self._crew.stop()
+
+
+def streamed(crew: Crew, jobs: Sequence[object], begun: "list[Future[Any]]") -> Generator[Answer, None, None]:
+    """The answers of a crew that holds the work, in the order of the jobs, each as soon as those before are there.
+
+    Args:
+        begun: takes what stands for each job that was handed out, in order.
+    """
+    order = Parallel(
+        n_jobs=crew.count,
+        backend=_Lent(crew, begun),
+        return_as="generator",
+        batch_size=1,
+        pre_dispatch=2 * max(crew.count, 2),
+        max_nbytes=None,
+    )
+    answers = order(delayed(do)(job) for job in jobs)
+    left = len(jobs)
+    try:
+        for answer in answers:
+            left -= 1
+            yield answer
+    finally:
+        if left:
+            # joblib warns of a generator that is closed early; one whose crew is gone ends by itself
+            crew.stop()
+            with suppress(*crew.deaths, BenchlogError):
+                for _ in answers:
+                    pass
