@@ -22,9 +22,9 @@ def note_form(bike: str, today: date) -> html.Div:
         [
             html.H3("Note a change"),
             html.P(
-                "From that day on, figures are not compared with those before it. If the words name a battery, "
-                "resting voltage, source resistance and cranking minimum start anew; after any other change drain and "
-                "charging do. What is noted stays on file; a slip can be taken back in the list above.",
+                "From that day on, figures are not compared with those before it. If the note names a battery, "
+                "resting voltage, source resistance and cranking minimum start afresh; after any other change, drain "
+                "and charging do. What is noted stays on file; a mistake can be taken back in the list above.",
                 className="fact",
             ),
             html.Label(

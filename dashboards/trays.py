@@ -132,7 +132,7 @@ class Trays:
             if tray_id is not None and (known := self._trays.get(tray_id)) is not None:
                 if len(known.files) >= MOST_FILES:
                     raise BenchlogError(
-                        f"{MOST_FILES} files are in this tray already; check these first, or take some out"
+                        f"{MOST_FILES} files are already in this tray; check these first, or remove some"
                     )
                 return known
             new = Tray(secrets.token_urlsafe(12), Path(tempfile.mkdtemp(dir=self._folder())))

@@ -293,7 +293,7 @@ def test_reports_show_the_table():
         assert "What each circuit draws with the key off" in text
         assert "slot 3, auxiliary lamp" in text
         assert "97 % of the drain" in text
-        assert "rest, which no fuse took away" in text
+        assert "rest, not removed by any fuse" in text
 
 
 def test_reports_without_a_walk_show_no_table():

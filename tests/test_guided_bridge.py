@@ -306,7 +306,7 @@ def test_a_bridge_noted_after_the_start_says_what_is_lost(tmp_path: Path):
     """Pressed in the run b is too late for what was measured before; the tester is told to take the test anew."""
     run = led(tmp_path, (("crank", 3.0, "crank"), ("run", 4.0, "b"), ("run", 8.0, "b")))
 
-    assert "where it was on before the start, the log is wrong: take the test anew" in run.said
+    assert "if it was on before the start, the log is wrong: start the test over" in run.said
 
 
 def test_the_page_shows_the_bridge_and_its_key():

@@ -42,7 +42,7 @@ def test_the_page_says_where_what_and_what_it_waits_for():
         "Battery 12.61 V   4.20 A   Feed live 12.4 V",
         "Waiting for: the battery's voltage to dip",
         "[Enter] done",
-        "[s] leave out",
+        "[s] skip",
         "[a] again",
         "[q] stop",
         "Slot 4: the current rose",

@@ -233,7 +233,7 @@ def test_a_step_left_out_is_not_seen_and_no_pass(tmp_path: Path):
     assert verdicts["crank_minimum"] == "not seen"
     assert verdicts["charging_voltage"] == "not seen"
     assert result.verdict == "not proven"
-    assert "step left out: Start the engine" in run.texts
+    assert "step skipped: Start the engine" in run.texts
 
 
 def test_a_slot_taken_again_counts_by_its_last_try(tmp_path: Path):
@@ -303,7 +303,7 @@ def test_a_stopped_test_goes_on_where_it_stopped(tmp_path: Path):
     assert stopped_at == "slot_3_on"
     assert second.ended == "done"
     assert second.steps == USUAL[USUAL.index("slot_3_on") :]
-    assert "taken up again at: Slot 3: auxiliary lamp" in second.texts
+    assert "resumed at: Slot 3: auxiliary lamp" in second.texts
     assert failed(second.check()) == set()
 
 

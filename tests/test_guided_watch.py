@@ -403,4 +403,4 @@ def test_a_fuse_that_took_nothing_away_asks_for_enter():
     look, _ = answer("fuse_in", "fuse 1 in", first=("fuse 1 out",), slot=1)
 
     assert look.seen is None
-    assert look.waiting == "Enter, when the fuse is in again"
+    assert look.waiting == "Enter when the fuse is back in"

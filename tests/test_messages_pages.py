@@ -277,7 +277,7 @@ PROVOKED: dict[str, Entry] = {
         lambda context, _: context.trays.take(None, "ride.csv", io.BytesIO(b"abc"), 8),
         "ride.csv: only 3 of 8 bytes came through; drop it again",
     ),
-    "full tray": on_pages(full_tray, "24 files are in this tray already; check these first, or take some out"),
+    "full tray": on_pages(full_tray, "24 files are already in this tray; check these first, or remove some"),
     # ---- checking
     "nothing dropped": on_pages(
         lambda context, _: drop_form.start_check(context, None, "", ""),
@@ -293,8 +293,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "deadly table": on_pages(
         deadly,
-        "ride.parquet: the Parquet file is damaged inside, so that the reader gave up; copy it again, or save the log as "
-        "CSV",
+        "ride.parquet: the Parquet file is damaged inside and cannot be read; copy it again, or save the log as CSV",
     ),
     "a fault of ours": on_pages(
         broken, "something went wrong inside benchlog; the window where benchlog page runs says more"
@@ -352,12 +351,12 @@ PROVOKED: dict[str, Entry] = {
     ),
     "change that is gone": on_pages(
         lambda context, folder: (one_sheet(context, folder), take_back(context, "Larch", 7)),
-        "this change is not in the list any more; open the season again",
+        "this change is no longer in the list; open the season again",
     ),
     # ---- looking
     "stretch that is none": said_on_pages(moved, "two times in seconds are needed, the first smaller than the second"),
     "log that is not at hand": said_on_pages(
-        lambda context, folder: moved(context, folder, drawn=False), "this log is not at hand; open the page again"
+        lambda context, folder: moved(context, folder, drawn=False), "this log is no longer loaded; reload the page"
     ),
     "no such sheet": on_pages(
         lambda context, folder: (one_sheet(context, folder), page_at(context, "/record/7", {}, UTC)),
@@ -378,7 +377,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "no seasons": shown(
         "/season",
-        "There is nothing to draw yet: a season is made from the sheets on file. Check a log and save it on the results "
+        "There is nothing to draw yet: a season is built from the sheets on file. Check a log and save it on the results "
         "page; six readings over two months and more show a trend.",
     ),
     "no season of the bike": said_on_pages(

@@ -120,7 +120,7 @@ def test_change_is_taken_back_in_the_ledger(context):
 def test_what_cannot_be_taken_back_is_said(context, bike, number):
     """Only the number of a change that stands in this bike's list; nothing else is written, or breaks anything."""
     note(context, "Larch", "2025-09-20", "new battery", TODAY)
-    with pytest.raises(BenchlogError, match="this change is not in the list any more; open the season again"):
+    with pytest.raises(BenchlogError, match="this change is no longer in the list; open the season again"):
         take_back(context, bike, number)
 
     assert [change.number for change in context.store.changes("Larch")] == [41]
@@ -151,7 +151,7 @@ def test_page_names_no_option_of_the_command(context):
     _, content = season_page(context, "Larch", UTC)
     shown = texts(content)
 
-    assert "note below what it was" in shown
+    assert "note what it was below" in shown
     assert "Note the change" in shown
     assert "--" not in shown
     assert NOTE_IT.endswith("--changed")

@@ -365,7 +365,7 @@ def test_file_that_is_there_is_never_written_over(wire: Wire, tmp_path: Path):
     status, _, err = ended(start(str(wire.port), out))
 
     assert status == 2
-    assert "log.csv: this file exists already and is not written over; name another with --out, or move it away" in err
+    assert "log.csv: this file already exists and is not overwritten; name another with --out, or move it away" in err
     assert out.read_text() == "precious\n"
 
 

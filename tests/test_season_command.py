@@ -102,7 +102,7 @@ def test_change_is_taken_back_by_its_number(store):
 
     assert "change 41, 20 September 2025: new battery" in noted
     assert (status, after) == (0, before)
-    assert told == "note: change 41 (2025-09-20: new battery) is taken back and counts no more\n"
+    assert told == "note: change 41 (2025-09-20: new battery) is taken back and no longer counts\n"
     assert run(*words)[1] == before
 
 
@@ -159,7 +159,7 @@ def test_plain_log_is_added(store, samples, tmp_path):
     alone, only, _ = run("Rowan", "--log", log, "--plan", samples.plan, "--store", store)
 
     assert (status, alone) == (0, 0)
-    assert "note: rest.csv: its clock does not tell the day, so its file's time was taken" in told
+    assert "note: rest.csv: its clock does not give the date, so the file's was used" in told
     assert "95 to 100 %" in text or "100 %" in text
     assert "Season: Rowan" in only
 

@@ -77,7 +77,7 @@ def test_a_file_that_is_no_store_is_told(tmp_path: Path):
     path = tmp_path / "notes.txt"
     path.write_text("not a database, only some words about one\n" * 100, encoding="utf-8")
 
-    with pytest.raises(BenchlogError, match="this file is no store; name another file"):
+    with pytest.raises(BenchlogError, match="this file is not a store; name another file"):
         open_store(str(path))
     with pytest.raises(BenchlogError, match="the store cannot be opened; name a file in a folder"):
         open_store(str(tmp_path))
@@ -100,7 +100,7 @@ def test_a_folder_in_the_way_is_told(tmp_path: Path):
     """A file where the store's folder should be."""
     (tmp_path / "file").write_text("x", encoding="utf-8")
 
-    with pytest.raises(BenchlogError, match="the folder for the store cannot be made"):
+    with pytest.raises(BenchlogError, match="the folder for the store cannot be created"):
         open_store(str(tmp_path / "file" / "records.sqlite"))
 
 

@@ -102,7 +102,7 @@ def test_a_copy_that_cannot_be_made_stops_the_upgrade(old: Path, monkeypatch: py
     """Without a copy nothing is touched."""
 
     def full(*_: object) -> Path:
-        raise BenchlogError("the copy that is made before the store is updated cannot be written")
+        raise BenchlogError("the backup made before the store is updated cannot be written")
 
     monkeypatch.setattr("benchlog.store.opening.back_up", full)
     with pytest.raises(BenchlogError, match="the copy that is made before"):

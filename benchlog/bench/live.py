@@ -85,8 +85,8 @@ def write_live(state: LiveState) -> None:
     except OSError as problem:
         why = (problem.strerror or str(problem)).lower()
         raise BenchlogError(
-            f"{folder}: the folder cannot be made ({why}); see that there is room and that you may write "
-            "there, or name another data folder in BENCHLOG_DATA"
+            f"{folder}: the folder cannot be created ({why}); make sure that there is room and that you can "
+            "write there, or name another data folder in BENCHLOG_DATA"
         ) from problem
     # field by field: ``asdict`` copies every point of the last minute, five times a second
     plain = {one.name: getattr(state, one.name) for one in fields(state)}

@@ -10,13 +10,13 @@ from benchlog.core.errors import BenchlogError
 
 def page(
     host: Annotated[
-        str, typer.Option(help="Address to listen on; others than this machine's own then need the token.")
+        str, typer.Option(help="Address to listen on; any other than this machine's own requires the token.")
     ] = "127.0.0.1",
     port: Annotated[int, typer.Option(min=1, max=65535, help="Port to listen on.")] = 8127,
-    token: Annotated[str, typer.Option(help="Token a browser must show; made and printed if needed.")] = "",
+    token: Annotated[str, typer.Option(help="Token that a browser must show; generated and printed if needed.")] = "",
     store: StoreOption = None,
     max_upload_mb: Annotated[
-        int, typer.Option("--max-upload-mb", min=1, max=1 << 20, help="Largest log that may be dropped in, MB.")
+        int, typer.Option("--max-upload-mb", min=1, max=1 << 20, help="Largest log that is accepted, MB.")
     ] = 2048,
 ) -> None:
     """Show results, seasons and running recordings as pages in a browser, until Ctrl-C."""
@@ -29,7 +29,7 @@ def page(
 
         if token and (len(token) < 8 or not token.isascii() or not token.isprintable() or " " in token):
             raise BenchlogError(
-                "--token: at least 8 letters, digits or signs are needed, without spaces or accents; without --token "
+                "--token: at least 8 characters are needed, without spaces or accents; without --token "
                 "one is made up where it is needed"
             )
         # browsers ask for a dozen files at once; that some wait a moment is no news

@@ -28,7 +28,7 @@ app = typer.Typer(
 BikeOption = Annotated[str | None, typer.Option("--bike", metavar="BIKE", help="Only the records of this bike.")]
 NumberArgument = Annotated[int, typer.Argument(metavar="NUMBER", help="The record's number, as the list shows it.")]
 HashesOnlyOption = Annotated[
-    bool, typer.Option("--hashes-only", help="Keep the logs' hashes alone, no copies: a record cannot be drawn again.")
+    bool, typer.Option("--hashes-only", help="Keep only the logs' hashes, no copies: the record cannot be drawn again.")
 ]
 
 
@@ -74,7 +74,7 @@ def save_check(
 @app.command("list")
 def list_records(
     bike: BikeOption = None,
-    limit: Annotated[int | None, typer.Option(metavar="N", min=1, help="The newest N alone.")] = None,
+    limit: Annotated[int | None, typer.Option(metavar="N", min=1, help="Only the newest N.")] = None,
     store: StoreOption = None,
 ) -> None:
     """List the records, the last saved first; dates in this computer's time zone."""
@@ -110,7 +110,7 @@ def show(
 def sign(
     number: NumberArgument,
     by: Annotated[str, typer.Option(metavar="NAME", help="Who signs.")],
-    notes: Annotated[str, typer.Option(metavar="TEXT", help="What is to be said with it.")] = "",
+    notes: Annotated[str, typer.Option(metavar="TEXT", help="A note to go with the signature.")] = "",
     store: StoreOption = None,
 ) -> None:
     """Sign a record: you stand for it as it is now."""
@@ -180,7 +180,9 @@ app.command()(backup)
 
 @app.command()
 def export(
-    file: Annotated[Path | None, typer.Argument(metavar="[FILE]", help="Left out: to standard output.")] = None,
+    file: Annotated[
+        Path | None, typer.Argument(metavar="[FILE]", help="The file to write; standard output if left out.")
+    ] = None,
     form: Annotated[
         Literal["csv", "json"],
         typer.Option("--format", help="csv: a row for each check of each record; json: all entries, whole."),
@@ -218,11 +220,11 @@ def verify(
         typer.Option(metavar="HASH", help="The last hash as printed earlier: an entry must still have it."),
     ] = None,
     mend: Annotated[
-        bool, typer.Option("--mend", help="Make the lists anew from the ledger and remove files left over.")
+        bool, typer.Option("--mend", help="Rebuild the lists from the ledger and remove leftover files.")
     ] = False,
     store: StoreOption = None,
 ) -> None:
-    """Prove that nothing in the store was altered. Exit status: 0 all is whole, 2 something differs."""
+    """Prove that nothing in the store was altered. Exit status: 0 intact, 2 something differs."""
     with user_errors():
         from benchlog.store.mending import mend as put_right
 
@@ -236,7 +238,7 @@ def verify(
         grave = [trouble for trouble in troubles if not trouble.harmless]
         if grave:
             raise BenchlogError(_advice({trouble.kind for trouble in grave}, len(grave)))
-        typer.echo(f"● {last} entries, all as they were saved. The last one's hash, to be noted elsewhere:")
+        typer.echo(f"● {last} entries, all as saved. Hash of the last entry, to be noted elsewhere:")
         typer.echo(f"  {its_hash}")
 
 

@@ -44,18 +44,18 @@ class WithBehaviours(TyperCommand):
 
 def standin(
     fault: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Show one fault: a cause id, as a result names it.")
+        str | None, typer.Option(metavar="NAME", help="Simulate one fault, named by its cause id.")
     ] = None,
     behaviour: Annotated[
         list[str] | None,
         typer.Option(
             metavar="NAME",
-            help="Show what a real bike does beside the test; may be given again. The names stand below.",
+            help="Show what a real bike does beside the test; may be given again. Names below.",
         ),
     ] = None,
     plan: Annotated[
         Path | None,
-        typer.Option(metavar="PLAN", readable=False, help="Make the install from this plan; else that of the Larch."),
+        typer.Option(metavar="PLAN", readable=False, help="Build the install from this plan; else that of the Larch."),
     ] = None,
     rate: Annotated[float, typer.Option(metavar="HZ", help="Samples a second.")] = 500.0,
     speed: Annotated[float, typer.Option(metavar="N", help="Simulated seconds in a second.")] = 1.0,
@@ -64,8 +64,12 @@ def standin(
         False
     ),
     crc: Annotated[bool, typer.Option("--crc", help="End each line in * and a CRC-16.")] = False,
-    seed: Annotated[int | None, typer.Option(metavar="N", help="The same number gives the same logger.")] = None,
-    seconds: Annotated[float | None, typer.Option(metavar="N", help="End after so many seconds of the clock.")] = None,
+    seed: Annotated[
+        int | None, typer.Option(metavar="N", help="Random seed: the same number gives the same logger.")
+    ] = None,
+    seconds: Annotated[
+        float | None, typer.Option(metavar="N", help="Stop after this many seconds of real time.")
+    ] = None,
 ) -> None:
     """Stand in for a logger on an install: a port to record from, and a bike that does what you type."""
     with user_errors():
@@ -157,7 +161,7 @@ def _welcome(running: "Standin", fault: str | None, behaviours: list[str]) -> st
             "it waits until a program opens the port; try in another terminal:",
             f"  benchlog record {port} --out try.csv --logger {running.logger}",
             f"  benchlog acceptance {port} --plan {running.plan}",
-            "type here what you do to the bike, one a line:",
+            "type here what you do to the bike, one action a line:",
             "  key on · key off · slot N on · slot N off · all on · all off",
             "  fuse N out · fuse N in · crank · engine off",
             "  zero · zero end · shunt bridged · shunt free",

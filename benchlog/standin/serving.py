@@ -65,8 +65,8 @@ class Standin:
             why = (problem.strerror or str(problem)).lower()
             place = tempfile.gettempdir() if folder is None else folder
             raise BenchlogError(
-                f"stand-in: its port cannot be made in {place} ({why}); see that there is room and that "
-                "you may write there, or name another folder in TMPDIR"
+                f"stand-in: its port cannot be made in {place} ({why}); make sure that there is room and that you "
+                f"can write there, or name another folder in TMPDIR"
             ) from problem
         self._pending = bytearray()
         self._within_line = False

@@ -204,8 +204,8 @@ def _keep(table: Table, folder: Path, run: str) -> _Copied:
         if broken:
             raise broken[0] from None
         raise CannotKeep(
-            f"{folder}: the copy of the log cannot be kept ({_why(problem)}); make room there, or let files "
-            "be written there, or keep the logs' hashes alone (--hashes-only)"
+            f"{folder}: the copy of the log cannot be kept ({_why(problem)}); make room there, or allow "
+            "writing there, or keep only the logs' hashes (--hashes-only)"
         ) from problem
     finally:
         with suppress(OSError):

@@ -265,6 +265,6 @@ def _one_line(text: str, what: str) -> str:
     """A name as it may stand in a list: one line, not empty, nothing that steers a terminal."""
     tidy = text.strip()
     if not tidy or any(unicodedata.category(letter) in ("Cc", "Cs") for letter in tidy):
-        got = "several lines, or signs that cannot be shown" if tidy else "nothing"
+        got = "several lines, or unprintable characters" if tidy else "nothing"
         raise BenchlogError(f"{what} must be one line of text, got {got}")
     return tidy

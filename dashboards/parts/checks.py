@@ -27,7 +27,8 @@ def check_table(result: Result, drawn_logs: Mapping[str, int]) -> html.Table:
     return html.Table(
         [
             html.Caption(
-                "What was measured, against what was planned. ± is the expanded uncertainty (k = 2), about 95 in 100."
+                "What was measured, against what was planned. ± is the expanded uncertainty (k = 2), which covers "
+                "about 95 in 100."
             ),
             html.Thead(
                 html.Tr([html.Th(name, scope="col", role="columnheader") for name in _COLUMNS], role="row"),

@@ -160,7 +160,7 @@ class StreamClock:
                 if self._stated is None:
                     timed.told.append(
                         f"the logger's 32-bit counter wrapped at {self._seconds(out):.3f} s; "
-                        "later times in this file count on"
+                        "later times in this file continue"
                     )
                 good, out, done = at, at + self._offset, i + 1
                 continue

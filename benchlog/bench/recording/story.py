@@ -79,7 +79,7 @@ class Refusing:
         words = refused_words(lately)
         more = "is the baud rate right?"
         if lately["unreadable"] > lately.total() / 2:
-            more = "what a channel sends beyond its range, such as OL, must stand as over_range in its logger file"
+            more = "what a channel sends beyond its range, such as OL, must be listed as over_range in its logger file"
         story.tell(f"no line could be used for {now - self._since:.0f} s ({words}); {more}")
 
 
@@ -96,7 +96,7 @@ class Silence:
         silent_s = now - self._last_at
         if not self._silent and silent_s > max(SILENT_S, 5 * self._longest_s):
             self._silent = True
-            story.tell(f"nothing has come for {silent_s:.0f} s: is the logger switched on, and the baud rate right?")
+            story.tell(f"nothing has arrived for {silent_s:.0f} s: is the logger switched on, and the baud rate right?")
 
     def ended(self, now: float, story: Story, *, begun: bool) -> None:
         """Something came; ``begun`` where it is not the first."""

@@ -109,7 +109,7 @@ class LogWriter:
         reason = (why.strerror or str(why)).lower()
         saved = f"{self.lines} lines are saved and can be used" if self.lines else "no line is saved"
         return BenchlogError(
-            f"{self.path}: the recording cannot be written any further ({reason}); {saved}; "
+            f"{self.path}: the recording can no longer be written ({reason}); {saved}; "
             "make room or name another place, and record again"
         )
 
@@ -139,7 +139,7 @@ def _opened(path: Path, append: bool) -> int:
         return os.open(path, flags, 0o666)
     except FileExistsError:
         raise BenchlogError(
-            f"{path}: this file exists already and is not written over; name another with --out, or move it away"
+            f"{path}: this file already exists and is not overwritten; name another with --out, or move it away"
         ) from None
     except IsADirectoryError:
         raise BenchlogError(f"{path}: this is a folder; name a file in it, such as {path / 'log.csv'}") from None
