@@ -127,7 +127,7 @@ def _keeper(
     hashes_only: bool,
     save: bool,
 ) -> Callable[..., str] | None:
-    """What saves the result; a store that cannot be used is told before the logs are read."""
+    """What saves the result; a store that cannot be used is reported before the logs are read."""
     if not save:
         given = {
             "--notes": notes,

@@ -390,8 +390,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "decimal commas between commas": log(
         rows(9, "{n},12,6"),
-        "log.csv: its lines have 3 cells, but its header has 2 names: a decimal comma cannot be told from the commas between "
-        "the cells; export with decimal points, or with semicolons between the cells, and name every column",
+        "log.csv: its lines have 3 cells, but its header has 2 names: a decimal comma cannot be distinguished from the commas between the cells; export with decimal points, or with semicolons between the cells, and name every column",
     ),
     "a counter that wraps": log(
         "t,I\n" + "".join(f"{(64000 + 500 * n) % 65536},1\n" for n in range(9)),

@@ -493,7 +493,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "stand-in that is none": done(
         answering(b"well\n"),
-        'stand-in: "key on" got a meaningless answer: "well"; start benchlog standin anew',
+        'stand-in: "key on" got a meaningless answer: "well"; restart benchlog standin',
     ),
     "stand-in without a port": done(
         standin_made,

@@ -451,8 +451,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "a list is gone": tampered(
         ["records", "list"],
-        f"{STORE}: the store cannot be used (no such table: signatures); try again, and if it stays so go on with the "
-        "newest backup",
+        f"{STORE}: the store cannot be used (no such table: signatures); try again, and if it persists continue with the newest backup",
         "DROP TABLE signatures",
     ),
     "another program's ledger": done(
@@ -614,8 +613,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "import that is killed": done(
         import_killed,
-        "the import was stopped: one of its processes was ended, perhaps because memory ran out; run the same command "
-        "again, it goes on where it stopped",
+        "the import was stopped: one of its processes was ended, perhaps because memory ran out; run the same command again, it continues where it stopped",
     ),
     "export into a folder": with_store(
         lambda f: ["records", "export", f], f"{FOLDER}: this is a folder, a file name is needed for the export; add one"
@@ -627,18 +625,18 @@ PROVOKED: dict[str, Entry] = {
     "exported": with_store(lambda f: ["records", "export", f / "a.csv"], f"Exported: {FOLDER}/a.csv"),
     "altered ledger": tampered(
         ["records", "verify"],
-        "3 things differ from what was saved; keep this store as it is for evidence and go on with a backup of it",
+        "3 things differ from what was saved; keep this store untouched as evidence and continue with a backup",
         "DROP TRIGGER ledger_no_update",
         "UPDATE ledger SET made_at = '2020'",
     ),
     "altered list": tampered(
         ["records", "verify"],
-        "1 thing differs from what was saved, in lists alone; benchlog records verify --mend makes them anew",
+        "1 thing differs from what was saved, only in the lists; benchlog records verify --mend rebuilds them",
         "DELETE FROM measured",
     ),
     "lost copies": command(
         kept_lost,
-        "1 thing differs from what was saved; put the kept logs back from a backup, the records themselves are whole",
+        "1 thing differs from what was saved; restore the kept logs from a backup; the records themselves are intact",
     ),
     # ---- bikes and seasons
     "unknown bike": with_store(

@@ -1,4 +1,4 @@
-"""The state of a running recording, left in a small file that the pages read while the recording goes on."""
+"""The state of a running recording, kept in a small file that the pages read meanwhile."""
 
 import contextlib
 import json

@@ -44,7 +44,7 @@ def acceptance(
         if save:
             from benchlog.store import open_store
 
-            open_store(store).close()  # a store that cannot be used is told before the tester begins
+            open_store(store).close()  # a store that cannot be used is refused before the tester begins
         test = prepare(port, plan, logger_file=logger, out=out, report=report, baud=baud, go_on=resume, before=before)
         risks = fire_risks(test.plan)
         typer.echo(

@@ -134,7 +134,7 @@ def import_folder(
     on: OnOption = None,
     json: EventsOption = False,
 ) -> None:
-    """Check every log under a folder and save each as a record; run again, it goes on where it stopped.
+    """Check every log under a folder and save each as a record; run again, it continues where it stopped.
 
     Exit status: 0 if every log is in the store now, 2 if one could not be used.
     """
@@ -245,7 +245,7 @@ def verify(
 def _advice(kinds: set[str], count: int) -> str:
     found = "1 thing differs" if count == 1 else f"{count} things differ"
     if "ledger" in kinds:
-        return f"{found} from what was saved; keep this store as it is for evidence and go on with a backup of it"
+        return f"{found} from what was saved; keep this store untouched as evidence and continue with a backup"
     if "logs" in kinds:
-        return f"{found} from what was saved; put the kept logs back from a backup, the records themselves are whole"
-    return f"{found} from what was saved, in lists alone; benchlog records verify --mend makes them anew"
+        return f"{found} from what was saved; restore the kept logs from a backup; the records themselves are intact"
+    return f"{found} from what was saved, only in the lists; benchlog records verify --mend rebuilds them"

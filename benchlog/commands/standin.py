@@ -116,7 +116,7 @@ def _install(plan: Path | None, fault: str | None, behaviours: list[str]) -> "tu
 
     if fault is not None and fault not in FAULTS:
         raise NoSuchFault(fault)
-    with_behaviours(SimulatedInstall(), behaviours)  # an unknown name is told before the plan is read
+    with_behaviours(SimulatedInstall(), behaviours)  # an unknown name is refused before the plan is read
     if plan is None:
         made = SimulatedInstall() if fault is None else with_fault(SimulatedInstall(), fault)
         return with_behaviours(made, behaviours), plan_toml_of(SimulatedInstall(), NO_BEFORE)

@@ -55,7 +55,7 @@ def readings_of_log(
 def readings_of_logs(
     logs: Sequence[str | Path], plan: Plan, logger: "LoggerLike | None" = None
 ) -> tuple[list[Reading], list[str]]:
-    """The readings of several logs, and what should be told of them."""
+    """The readings of several logs, with notes on what was unclear."""
     readings: list[Reading] = []
     notes = []
     for log in logs:

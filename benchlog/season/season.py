@@ -26,7 +26,7 @@ TITLES = {
     "off_state_drain": "Off-state drain",
     "charging_voltage": "Charging voltage",
 }
-#: A new battery starts these anew; any other change the rest.
+#: A new battery starts these afresh; any other change the rest.
 _BATTERY = ("resting_voltage", "source_resistance", "crank_minimum")
 # a found step and an entered change this far apart are one
 _SAME_DAYS = 14.0
@@ -108,7 +108,7 @@ class Season:
         raise KeyError(quantity)
 
     def breaks_of(self, quantity: str) -> list[datetime]:
-        """When each change that this quantity was parted at happened."""
+        """When each change that splits this quantity's trend happened."""
         return [one.before for one in self.breaks if _parts(one, quantity)]
 
 
@@ -197,17 +197,17 @@ def _refuse(readings: Sequence[Reading], chemistry: str, capacity_ah: float) -> 
 
 
 def _cuts(quantity: str, noted: Sequence[NotedChange], zone: tzinfo | None) -> list[float]:
-    """Days since 1970 UTC at which an entered change starts the quantity anew."""
+    """Days since 1970 UTC at which a noted change starts the quantity afresh."""
     return [day_of(_start_of(change.on, zone)) for change in noted if _starts(change.what, quantity)]
 
 
 def _starts(what: str, quantity: str) -> bool:
-    """Whether a change in these words starts the quantity anew."""
+    """Whether a change in these words starts the quantity afresh."""
     return ("batter" in what.casefold()) == (quantity in _BATTERY)
 
 
 def _parts(one: Break, quantity: str) -> bool:
-    """Whether a quantity is judged anew after this change."""
+    """Whether a quantity is judged afresh after this change."""
     return quantity in one.steps or bool(one.noted and _starts(one.noted, quantity))
 
 

@@ -52,7 +52,7 @@ def ask(hands: Path, text: str) -> float:
             return float(answer[3:])
     if answer.startswith("no: "):
         raise BenchlogError(f'stand-in: "{line}" was not done: {answer[4:]}')
-    raise BenchlogError(f'stand-in: "{line}" got a meaningless answer: "{answer}"; start benchlog standin anew')
+    raise BenchlogError(f'stand-in: "{line}" got a meaningless answer: "{answer}"; restart benchlog standin')
 
 
 def answer_to(text: str, act: Callable[[str], float]) -> str:

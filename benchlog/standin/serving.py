@@ -93,7 +93,7 @@ class Standin:
         self._open.close()
 
     def run(self, ended: Callable[[], bool], *, typing: bool = False) -> Iterator[str]:
-        """Go on until told to end; a line of text for each thing that happened.
+        """Run until stopped; a line of text for each thing that happened.
 
         Args:
             ended: asked some twenty times a second.

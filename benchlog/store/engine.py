@@ -223,7 +223,8 @@ def _said(origin: Any) -> str:
 
 def _unknown(problem: object) -> str:
     return (
-        f"the store cannot be used ({_first_line(problem)}); try again, and if it stays so go on with the newest backup"
+        f"the store cannot be used ({_first_line(problem)}); try again, and if it persists continue with the newest "
+        "backup"
     )
 
 

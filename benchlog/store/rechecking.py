@@ -214,7 +214,7 @@ def _judge(job: _RecheckJob) -> _Judged:
 def _lost_record(job: _RecheckJob) -> _Judged:
     text = (
         f"record {job.number}: judging it ended two of the processes that tried, perhaps because memory ran out; it "
-        "was passed over"
+        "was skipped"
     )
     return _Judged(job.number, job.bike, "bad", text=text)
 

@@ -164,7 +164,7 @@ class Store:
             return changed.note(connection, name, day, text)
 
     def take_back(self, number: int, bike: str | None = None) -> Change:
-        """Take a change back that was noted wrongly: it stays on file, but counts no more; gives the change.
+        """Take a change back that was noted wrongly: it stays on file but no longer counts; gives the change.
 
         Args:
             number: of the change. bike: the bike that it must be of; None for any.

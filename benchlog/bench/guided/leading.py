@@ -57,7 +57,7 @@ def prepare(
         go_on: take up a stopped test again: that of ``out``, else the newest one in this folder.
 
     Raises:
-        BenchlogError: a file is missing, cannot be used, or would be written over.
+        BenchlogError: a file is missing, cannot be used, or would be overwritten.
     """
     from benchlog.bench.recording.beside import beside_path
     from benchlog.run import refuse_unreadable_before

@@ -1,4 +1,4 @@
-"""Where a stopped run stands: a small file beside its log, so that the test can go on later."""
+"""The state of a stopped run: a small file beside its log, so that the test can be resumed later."""
 
 import json
 import math

@@ -211,7 +211,7 @@ class LiveScreen:
         self._news = (*self._news, text)[-_NEWS:]
 
     def close(self) -> None:
-        """Leave the page and go on below it."""
+        """Leave the page and continue below it."""
         self._out.write("\n")
         self._out.flush()
 

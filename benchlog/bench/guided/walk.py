@@ -79,7 +79,7 @@ class Walk(Stepping):
         self._note_due()
 
     def _measured(self, trace: Trace) -> Trace:
-        """The samples without the currents that a bridge takes past the shunt, so that no question is asked of them."""
+        """The samples without the currents that a bridge takes past the shunt, so that no question looks at them."""
         return without_shunts(trace, (trace.time_s < self._free_from_s) | self.memory.bridged)
 
     @property

@@ -87,7 +87,7 @@ class Capture:
             logger: what the columns mean; None where the stream's own names are roles.
             baud: line speed, where the port has one.
             bike: for whoever looks on.
-            append: go on in a file that a stopped recording left.
+            append: continue a file that a stopped recording left.
             seconds: end by itself after so long.
         """
         self._port, self._out, self._given, self._baud = port, out, logger, baud

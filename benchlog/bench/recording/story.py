@@ -14,7 +14,7 @@ REFUSED_S, REFUSED_LINES = 2.0, 20
 
 
 class Story:
-    """Sentences that wait to be told and to be noted, and refused lines that wait to be summed up."""
+    """Sentences waiting to be shown and noted, and refused lines waiting to be summed up."""
 
     def __init__(self) -> None:
         self._told: list[str] = []
@@ -45,7 +45,7 @@ class Story:
         self._refused = Counter()
 
     def told(self) -> tuple[str, ...]:
-        """What was told since the last time."""
+        """What was said since the last time."""
         told, self._told = tuple(self._told), []
         return told
 
@@ -67,7 +67,7 @@ class Refusing:
         self._told = False
 
     def watch(self, now: float, kept: int, refused: Mapping[str, int], story: Story) -> None:
-        """``kept`` and ``refused`` are the tallies so far; told once, until a line is good again."""
+        """``kept`` and ``refused`` are the tallies so far; said once, until a line is good again."""
         if kept != self._kept or self._since is None:
             self._kept, self._since, self._told = kept, now, False
             self._before = Counter(refused)

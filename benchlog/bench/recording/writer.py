@@ -115,13 +115,13 @@ class LogWriter:
 
 
 def head_of(path: Path) -> bytes:
-    """The beginning of a file that is gone on with."""
+    """The beginning of a file that is resumed."""
     with path.open("rb") as file:
         return file.read(_TAIL)
 
 
 def tail_of(path: Path) -> bytes:
-    """The end of a file that is gone on with, and how long ago it was written to is ``age_of``."""
+    """The end of a file that is resumed; ``age_of`` says how long ago it was last written."""
     with path.open("rb") as file:
         file.seek(max(path.stat().st_size - _TAIL, 0))
         return file.read(_TAIL)

@@ -1,4 +1,4 @@
-"""Rows that were left out: counted by kind, told in notes, refused when there are too many."""
+"""Rows that were left out: counted by kind, reported in notes, refused when there are too many."""
 
 import re
 from collections.abc import Iterable, Mapping
