@@ -53,7 +53,7 @@ def check(
     ] = None,
     logger: LoggerOption = None,
     json: Annotated[
-        str | None, typer.Option(metavar="FILE", help="Write the result as JSON; - for standard output alone.")
+        str | None, typer.Option(metavar="FILE", help="Write the result as JSON; - for standard output only.")
     ] = None,
     report: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the report as an HTML page.")] = None,
     save: Annotated[bool, typer.Option("--save", help="Keep the result as a record, and the logs with it.")] = False,
@@ -61,7 +61,9 @@ def check(
     notes: Annotated[str, typer.Option(metavar="TEXT", help="Notes for the record.")] = "",
     temperature_c: Annotated[
         float | None,
-        typer.Option("--temperature-c", metavar="C", help="Of the battery; for the record, where the log has none."),
+        typer.Option(
+            "--temperature-c", metavar="C", help="Battery temperature for the record, where the log has none."
+        ),
     ] = None,
     corrects: Annotated[
         int | None,

@@ -66,9 +66,9 @@ def note(context: Context, bike: object, on: object, what: object, today: date) 
     if not text:
         raise BenchlogError("say what was changed, such as: new battery")
     if len(text) > MOST_WHAT:
-        raise BenchlogError(f"what was changed has {len(text)} letters; at most {MOST_WHAT} are kept")
+        raise BenchlogError(f"what was changed has {len(text)} characters; at most {MOST_WHAT} are kept")
     if any((change.on, change.what) == (day, text) for change in context.store.changes(name)):
-        raise BenchlogError("this change is noted for that day already")
+        raise BenchlogError("this change is already noted for that day")
     context.store.note_change(name, day, text)
     return bike_link(name, "/season")
 

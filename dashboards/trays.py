@@ -101,7 +101,7 @@ class Trays:
                 file.write(chunk)
         if taken != size:
             path.unlink()
-            raise BenchlogError(f"{path.name}: only {taken} of {size} bytes came through; drop it again")
+            raise BenchlogError(f"{path.name}: only {taken} of {size} bytes arrived; drop it again")
         if modified_s is not None:
             os.utime(path, (modified_s, modified_s))
         dropped = Dropped(secrets.token_urlsafe(9), path.name, path, size, kind_of(path))

@@ -14,7 +14,7 @@ from benchlog.core.errors import BenchlogError
 #: Most finished things that are kept; older ones are let go.
 MOST_KEPT = 12
 #: Said where something broke that is not the user's to mend.
-BROKEN = "something went wrong inside benchlog; the window where benchlog page runs says more"
+BROKEN = "something went wrong inside benchlog; the terminal where benchlog page runs says more"
 
 State = Literal["waiting", "running", "done", "failed"]
 Tell = Callable[[str, int, int], None]

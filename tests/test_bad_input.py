@@ -49,7 +49,7 @@ BAD_LOGS: dict[str, tuple[Content, list[str]]] = {
     "empty": ("", ["log.csv", "the file is empty", "record a log first"]),
     "only blank lines": ("\n\n\n", ["log.csv", "no line of numbers was found"]),
     "header alone": ("time_s,battery_v\n", ["log.csv", "there is a header line but no sample below it"]),
-    "one sample": ("time_s,battery_v\n0,12.5\n", ["log.csv", "one sample only", "record a longer log"]),
+    "one sample": ("time_s,battery_v\n0,12.5\n", ["log.csv", "only one sample", "record a longer log"]),
     "no role": (rows(50, "alpha,beta,gamma"), ["log.csv", "'alpha'", "role names", "battery_v"]),
     "time alone": ("time_s\n0\n1\n2\n", ["log.csv", "no column other than the time is known", "battery_v"]),
     "no table": ("no log\n", ["log.csv", "this does not look like a log", "begins with 'no log'", "one sample a line"]),

@@ -348,7 +348,7 @@ def _refused(path: Path, match: str, logger: Logger | None = None) -> None:
     [
         ("", "the file is empty"),
         ("time_s,battery_v\n", "a header line but no sample below it"),
-        ("time_s,battery_v\n1,12.5\n", "one sample only"),
+        ("time_s,battery_v\n1,12.5\n", "only one sample"),
         ("time_s,battery_v\n,\n,\n", "a header line but no sample|no row of numbers"),
         ("time_s,battery_v\n0,\n1,nan\n", "no number in any of its 2 rows"),
         ("hello\nworld\n", "no column is known|no line of numbers"),

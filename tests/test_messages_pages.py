@@ -275,7 +275,7 @@ PROVOKED: dict[str, Entry] = {
     "no room": on_pages(no_disk, "ride.csv: the disk has no room for it; make room and drop it again"),
     "cut short": on_pages(
         lambda context, _: context.trays.take(None, "ride.csv", io.BytesIO(b"abc"), 8),
-        "ride.csv: only 3 of 8 bytes came through; drop it again",
+        "ride.csv: only 3 of 8 bytes arrived; drop it again",
     ),
     "full tray": on_pages(full_tray, "24 files are already in this tray; check these first, or remove some"),
     # ---- checking
@@ -296,7 +296,7 @@ PROVOKED: dict[str, Entry] = {
         "ride.parquet: the Parquet file is damaged inside and cannot be read; copy it again, or save the log as CSV",
     ),
     "a fault of ours": on_pages(
-        broken, "something went wrong inside benchlog; the window where benchlog page runs says more"
+        broken, "something went wrong inside benchlog; the terminal where benchlog page runs says more"
     ),
     # ---- filing and signing
     "check that is forgotten": on_pages(
@@ -305,11 +305,11 @@ PROVOKED: dict[str, Entry] = {
     ),
     "filed twice": on_pages(
         lambda context, folder: checked_page.save(context, one_sheet(context, folder), "", "", True),
-        "this sheet is on file already; open it from the results page",
+        "this sheet is already on file; open it from the results page",
     ),
     "long notes": on_pages(
         lambda context, _: filed(context, "x" * 2001),
-        "the notes have 2001 letters; at most 2000 are kept, shorten them",
+        "the notes have 2001 characters; at most 2000 are kept, shorten them",
     ),
     "no temperature": on_pages(
         lambda context, _: filed(context, celsius="warm"),
@@ -320,7 +320,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "signed at length": said_on_pages(
         lambda context, folder: signed(context, folder, "M" * 101),
-        "At most 80 letters for the name and 600 for the notes fit on the sheet.",
+        "At most 80 characters for the name and 600 for the notes fit on the sheet.",
     ),
     "signed before it is filed": said_on_pages(
         lambda context, folder: signed(context, folder, "M. Weaver", on_file=False),
@@ -344,10 +344,10 @@ PROVOKED: dict[str, Entry] = {
     ),
     "change of nothing": noting("Larch", "2026-03-01", " ", "say what was changed, such as: new battery"),
     "change at length": noting(
-        "Larch", "2026-03-01", "x" * 201, "what was changed has 201 letters; at most 200 are kept"
+        "Larch", "2026-03-01", "x" * 201, "what was changed has 201 characters; at most 200 are kept"
     ),
     "change noted twice": noting(
-        "Larch", "2026-03-01", "new battery", "this change is noted for that day already", times=2
+        "Larch", "2026-03-01", "new battery", "this change is already noted for that day", times=2
     ),
     "change that is gone": on_pages(
         lambda context, folder: (one_sheet(context, folder), take_back(context, "Larch", 7)),

@@ -396,7 +396,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "@ in the password": done(
         lambda _: open_store("postgresql://me:se@cret@there/db"),
-        "postgresql://***@there/db: the user or password holds an @; write it as %40 (and / as %2F, : as %3A)",
+        "postgresql://***@there/db: the user or password contains an @; write it as %40 (and / as %2F, : as %3A)",
     ),
     "database as BENCHLOG_DATA": while_so(
         lambda patch: patch.setenv("BENCHLOG_DATA", URL),
@@ -437,7 +437,7 @@ PROVOKED: dict[str, Entry] = {
     "folder as the store": done(
         open_store, f"{FOLDER}: the store cannot be opened; name a file in a folder that you can read and write"
     ),
-    "locked": done(locked, f"{STORE}: the store is locked by another program; end it or wait, then try again"),
+    "locked": done(locked, f"{STORE}: the store is locked by another program; close it or wait, then try again"),
     "no room": done(full, f"{STORE}: the disk is full; make room and try again (nothing was half saved)"),
     "read only": done(
         read_only,
@@ -500,7 +500,9 @@ PROVOKED: dict[str, Entry] = {
     "server's disk is full": told_by_server(
         "53100", "the database server's disk is full; make room there and try again (nothing was half saved)"
     ),
-    "server locked": on_server(server_locked, "the store is locked by another program; end it or wait, then try again"),
+    "server locked": on_server(
+        server_locked, "the store is locked by another program; close it or wait, then try again"
+    ),
     "server stopped": on_server(
         server_stopped,
         "the database server was stopped or restarted; try again once it runs (nothing was half saved)",

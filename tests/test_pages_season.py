@@ -65,7 +65,7 @@ def test_noted_change_parts_the_season(context):
         ("Larch", "1969-12-31", "new battery", "the day must lie between"),
         ("Larch", "2025-09-20", "  ", "say what was changed, such as: new battery"),
         ("Larch", "2025-09-20", None, "say what was changed"),
-        ("Larch", "2025-09-20", "x" * (MOST_WHAT + 1), "201 letters; at most 200 are kept"),
+        ("Larch", "2025-09-20", "x" * (MOST_WHAT + 1), "201 characters; at most 200 are kept"),
         ("Larch", "2025-09-20", "two\nlines", "must be one line of text"),
         ("Elm", "2025-09-20", "new battery", "there is no sheet of this bike any more"),
         (None, "2025-09-20", "new battery", "there is no sheet of this bike any more"),
@@ -84,7 +84,7 @@ def test_what_cannot_be_noted_is_said(context, bike, on, what, words):
 def test_a_second_click_notes_nothing(context):
     """The same words for the same day are there already; another thing on that day is another change."""
     note(context, "Larch", "2025-09-20", "new battery", TODAY)
-    with pytest.raises(BenchlogError, match="noted for that day already"):
+    with pytest.raises(BenchlogError, match="already noted for that day"):
         note(context, "Larch", "2025-09-20", "new battery", TODAY)
     note(context, "Larch", "2025-09-20", "heated grips", TODAY)
     note(context, "Larch", FIRST_DAY.isoformat(), "first battery", TODAY)

@@ -247,7 +247,7 @@ def test_logger_file_of_another_is_not_written_over(wire: Wire, tmp_path: Path):
     (tmp_path / "log.logger.toml").write_text('[[channel]]\ncolumn = 2\nrole = "battery_v"\n')
 
     with (
-        pytest.raises(BenchlogError, match=r"log\.logger\.toml: another logger file lies beside the recording already"),
+        pytest.raises(BenchlogError, match=r"log\.logger\.toml: another logger file already lies beside the recording"),
         Capture(str(wire.port), tmp_path / "log.csv", logger=logger),
     ):
         pass
@@ -353,7 +353,7 @@ def test_what_comes_after_the_refusal_is_not_written_either(wire: Wire, tmp_path
     with Capture(str(wire.port), out, append=True) as capture:
         wire.wait_for_reader()
         wire.send(HEADER, *lines(0, 5))
-        with pytest.raises(BenchlogError, match="other columns"):
+        with pytest.raises(BenchlogError, match="the columns of this recording differ"):
             taken(capture, lambda: capture.counts.kept == 5)
         wire.send(*lines(5, 20))
         time.sleep(0.3)  # until they are read

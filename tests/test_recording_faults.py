@@ -272,7 +272,7 @@ def test_full_disk_keeps_what_was_saved(wire: Wire, tmp_path: Path):
 
     assert status == 2
     message = err.strip().splitlines()[-1]
-    assert re.match(r"benchlog: .*log\.csv: the recording cannot be written any further \(file too large\); ", message)
+    assert re.match(r"benchlog: .*log\.csv: the recording can no longer be written \(file too large\); ", message)
     assert "Traceback" not in err
     assert out.read_bytes().endswith(b"\n")
     kept = len(rows_of(out)) - 1
@@ -348,8 +348,8 @@ def test_port_that_is_not_there_is_told(tmp_path: Path):
     ("port", "text"),
     [
         ("socket://127.0.0.1:9", "the connection cannot be made"),
-        ("nonsense://x", "this is no port that is known"),
-        ("socket://nowhere", "this address is not whole"),
+        ("nonsense://x", "this port is not known"),
+        ("socket://nowhere", "this address is incomplete"),
     ],
 )
 def test_address_that_leads_nowhere_is_told(port: str, text: str, tmp_path: Path):

@@ -168,7 +168,7 @@ def test_plain_log_is_added(store, samples, tmp_path):
     ("words", "message"),
     [
         (("Larhc",), 'there is no record of "Larhc"; the bikes there are: Larch; did you mean "Larch"?'),
-        (("Larch", "--changed", "2025-13-01", "--what", "battery"), '--changed: "2025-13-01" is no date'),
+        (("Larch", "--changed", "2025-13-01", "--what", "battery"), '--changed: "2025-13-01" is not a date'),
         (("Larch", "--changed", "2025-09-20"), "--changed needs --what"),
         (("Larch", "--what", "battery"), "--what needs --changed DATE"),
         (("Larch", "--take-back", "1"), "entry 1 is a record, not a change"),
@@ -177,7 +177,7 @@ def test_plain_log_is_added(store, samples, tmp_path):
         (("--changed", "2025-09-20", "--what", "battery"), "name the bike"),
         (("Larch", "--all"), "--all shows every bike"),
         (("Larch", "nowhere.csv"), "nowhere.csv"),
-        (("Larch", "--today", "soon"), '--today: "soon" is no date'),
+        (("Larch", "--today", "soon"), '--today: "soon" is not a date'),
     ],
 )
 def test_wrong_input_is_one_message(store, words, message):

@@ -151,7 +151,7 @@ def test_verify_tells_what_differs_and_what_to_do(store: Store, store_url: str, 
     assert (good.exit_code, store.head()[1] in good.stdout) == (0, True)
     assert (other.exit_code, "no entry has the hash ffff" in other.stdout) == (2, True)
     assert (gone.exit_code, "▲ record 1: the kept copy of ride.csv" in gone.stdout) == (2, True)
-    assert "put the kept logs back from a backup" in gone.stderr
+    assert "restore the kept logs from a backup" in gone.stderr
     assert len(store.readings("Larch")) == 1
 
 

@@ -44,7 +44,7 @@ def season(
         ),
     ] = None,
     log: Annotated[
-        list[Path] | None, typer.Option(metavar="LOG", readable=False, help="As LOG; may be given several times.")
+        list[Path] | None, typer.Option(metavar="LOG", readable=False, help="Same as LOG; may be repeated.")
     ] = None,
     logger: LoggerOption = None,
     every: Annotated[bool, typer.Option("--all", help="All bikes at a glance.")] = False,
@@ -52,7 +52,7 @@ def season(
         str | None, typer.Option(metavar="DATE", help="The day to take as today; later records are left out.")
     ] = None,
     json: Annotated[
-        str | None, typer.Option(metavar="FILE", help="Write the season as JSON; - for standard output alone.")
+        str | None, typer.Option(metavar="FILE", help="Write the season as JSON; - for standard output only.")
     ] = None,
     report: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the season as an HTML page.")] = None,
 ) -> None:

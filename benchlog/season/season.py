@@ -306,7 +306,7 @@ def _confirmed(parts: tuple[Part, ...], today: date) -> tuple[Part, ...]:
     for part in parts:
         if isinstance(part.trend, Trend) and part.trend.proven and part.quantity not in sure:
             trend = replace(
-                part.trend, proven=False, because="no trend proven: not clear enough among so many quantities"
+                part.trend, proven=False, because="no trend proven: not significant among this many quantities"
             )
             part = replace(part, trend=trend, crossing=crossing_of(trend, part.now, *part.limit, today))
         kept.append(part)

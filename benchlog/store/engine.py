@@ -167,8 +167,8 @@ def plain_words(where: str) -> Iterator[None]:
 
 #: Start of SQLite's name for an error -> what it means and what to do.
 _SQLITE = {
-    "SQLITE_BUSY": "the store is locked by another program; end it or wait, then try again",
-    "SQLITE_LOCKED": "the store is locked by another program; end it or wait, then try again",
+    "SQLITE_BUSY": "the store is locked by another program; close it or wait, then try again",
+    "SQLITE_LOCKED": "the store is locked by another program; close it or wait, then try again",
     "SQLITE_FULL": "the disk is full; make room and try again (nothing was half saved)",
     "SQLITE_READONLY": "no permission to write to the store; change the permissions of the file and its folder, or "
     "name another",
@@ -187,7 +187,7 @@ _POSTGRESQL = {
     "42501": "this database user lacks the permission; have the owner grant it",
     "53100": "the database server's disk is full; make room there and try again (nothing was half saved)",
     "53300": "the database server has too many connections; close some, or try again later",
-    "55P03": "the store is locked by another program; end it or wait, then try again",
+    "55P03": "the store is locked by another program; close it or wait, then try again",
     "57P": "the database server was stopped or restarted; try again once it runs (nothing was half saved)",
     "08": "the connection to the database server was lost; try again (nothing was half saved)",
     "25006": "the database is read-only; name one that you can write to",

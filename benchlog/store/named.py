@@ -38,7 +38,7 @@ def url_of(named: str | os.PathLike[str] | None) -> URL:
     if url.get_backend_name() in ("postgresql", "postgres"):
         if "@" in (url.host or ""):
             raise BenchlogError(
-                f"{hidden(text)}: the user or password holds an @; write it as %40 (and / as %2F, : as %3A)"
+                f"{hidden(text)}: the user or password contains an @; write it as %40 (and / as %2F, : as %3A)"
             )
         return url.set(drivername="postgresql+psycopg")
     if url.get_backend_name() == "sqlite" and url.database and url.database != ":memory:":

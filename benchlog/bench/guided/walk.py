@@ -40,7 +40,7 @@ class Walk(Stepping):
         if self._resumed and not self._begun:
             say, waiting = (
                 "Touch nothing yet: the test first checks the state of the bike.",
-                "two seconds of the stream",
+                "two seconds of data",
             )
         helped = self._by_itself and not self._tester
         if helped:
@@ -116,7 +116,7 @@ class Walk(Stepping):
         """The shunt has just been bridged, or is free again."""
         on = not self.memory.bridged
         if on and not self.spec.key:
-            self._ways.tell("b: the shunt is bridged to start the engine, with the key on; nothing was noted")
+            self._ways.tell("b: the shunt is bridged only to start the engine, with the key on; nothing was noted")
             return
         text = BRIDGED if on else FREE
         done_s = self._ways.do(text) if self._by_itself else self.history.now_s
@@ -129,7 +129,7 @@ class Walk(Stepping):
             late = (
                 "; if it was on before the start, the log is wrong: start the test over" if self._engine_tried else ""
             )
-            self._ways.tell(f"the shunt is bridged: its current does not count until b says that it is free{late}")
+            self._ways.tell(f"the shunt is bridged: its current does not count until you press b again{late}")
             return
         self._ways.tell("the bridge is off: the current counts from now on")
         self._free_from_s = done_s
