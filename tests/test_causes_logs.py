@@ -194,6 +194,23 @@ def test_clips_that_are_changed_over_are_named(hz, shift_s):
     assert named(logged(circuits(t), hz, {"trigger_v": trigger, "feed_v": feed})) == set()
 
 
+def test_clips_are_told_by_the_fall_where_the_lead_is_shorter_than_a_sample():
+    """The contact follows between two samples: only that the "trigger" sinks with the load tells."""
+    t, trigger, feed = lines(100, 0.0, 0.0)
+
+    assert named(logged(circuits(t), 100, {"trigger_v": feed, "feed_v": trigger})) == {"clips_swapped"}
+    assert named(logged(circuits(t), 100, {"trigger_v": trigger, "feed_v": feed})) == set()
+
+
+def test_slow_fall_shows_that_the_key_did_not_bounce():
+    """88 ms at 100 Hz: under a trigger that falls with 60 ms proven, under a steep one the key may have bounced."""
+    t, slow, held = lines(100, 0.012, 0.130, fall_s=0.060)
+    _, steep, feed = lines(100, 0.012, 0.088)
+
+    assert named(logged(circuits(t), 100, {"trigger_v": slow, "feed_v": held})) == {"slow_trigger_decay"}
+    assert named(logged(circuits(t), 100, {"trigger_v": steep, "feed_v": feed})) == set()
+
+
 def test_late_contact_is_the_relay_or_its_trigger():
     """130 ms after a steep fall is the relay; 130 ms under a trigger that falls with 60 ms is the trigger."""
     t, trigger, feed = lines(1000, 0.012, 0.130)

@@ -26,6 +26,7 @@ from benchlog.core.errors import BenchlogError
 from benchlog.season import season_of
 from benchlog.store import Store, open_store
 from benchlog.store.importing import import_logs
+from benchlog.store.logs_kept import kept_path
 from benchlog.store.readings import Reading
 from benchlog.store.saving import record_body
 
@@ -631,6 +632,20 @@ PROVOKED: dict[str, Entry] = {
         "DROP TRIGGER ledger_no_update",
         "UPDATE ledger SET made_at = '2020'",
     ),
+    "altered form": tampered(
+        ["records", "verify"],
+        "this store's schema version is not a number, so it was altered; keep it untouched as evidence and continue with a backup",
+        "UPDATE schema_version SET number = 'x' WHERE number = 3",
+    ),
+    "a kept log that is no hash": done(
+        lambda f: kept_path(f, "../../etc/passwd"),
+        "a record names a kept log by something other than a hash, so it was altered; run benchlog records verify",
+    ),
+    "altered row": tampered(
+        ["records", "list"],
+        f"{STORE}: a row of the store is not in the form that benchlog writes; run benchlog records verify, which names it",
+        "UPDATE records SET recorded_at = 'x'",
+    ),
     "altered list": tampered(
         ["records", "verify"],
         "1 thing differs from what was saved, only in the lists; benchlog records verify --mend rebuilds them",
@@ -693,9 +708,20 @@ PROVOKED: dict[str, Entry] = {
     ),
     # ---- other commands
     "short token": command(
-        lambda _: ["page", "--token", "abc"],
-        "--token: at least 8 characters are needed, without spaces or accents; without --token one is made "
-        "up where it is needed",
+        lambda _: ["page", "--token", "quite-secret-token"],
+        "--token: at least 22 characters are needed, 10 of them different, without spaces or accents, so that nobody can guess it; without --token one is generated where needed",
+    ),
+    "token of one letter": command(
+        lambda _: ["page", "--token", "a" * 40],
+        "--token: at least 22 characters are needed, 10 of them different, without spaces or accents, so that nobody can guess it; without --token one is generated where needed",
+    ),
+    "two tokens": command(
+        lambda f: ["page", "--token", "a" * 40, "--token-file", f / "token"],
+        "--token-file: a token is already given by --token or BENCHLOG_TOKEN; keep one",
+    ),
+    "no token file": command(
+        lambda f: ["page", "--token-file", f / "token"],
+        f"{FOLDER}/token: the token cannot be read (no such file or directory); name a file whose first line is the token",
     ),
     "stand-in's options": command(
         lambda _: [
@@ -778,7 +804,10 @@ NOT_HEARD = {
     "connection slots": "what the driver says, to be known by",
     "permission denied": "what the driver says, to be known by",
     "connection is lost": "what the driver says, to be known by",
-    " entries, all as saved. Hash of the last entry, to be noted elsewhere:": "said where all is well",
+    " entries, all as saved. The last hash, to be noted elsewhere:": "said where all is well",
+    "not the SHA-256 of a kept log": "told as a record that cannot be read",
+    "  Without a last hash that was noted earlier (each report, sheet and export has one) this cannot show that the\n"
+    "  whole store was made anew, or that its newest entries were cut off with all that names them.": "the same",
 }
 
 

@@ -622,7 +622,7 @@ def test_many_clients_may_ask_at_once_and_badly():
         assert hands is not None
         rude = [socket.socket(socket.AF_UNIX) for _ in range(3)]
         for number, link in enumerate(rude):
-            link.connect(str(hands))
+            link.connect(str(hands.at))
             link.sendall((b"key o", b"x" * 5000, b"\xff\xfe\n")[number])
         got = ask(hands, "key on")
         answer = rude[2].recv(1000)
@@ -637,7 +637,7 @@ def test_many_clients_may_ask_at_once_and_badly():
 def test_no_hands_beside_other_ports(tmp_path):
     """A device or an address that is no stand-in's has no hands, and a stand-in that is gone does not answer."""
     with standing_in(bike()) as (running, _):
-        gone = running.port.parent / "hands"
+        gone = running.folder / "hands"
 
     assert hands_of("/dev/null") is None
     assert hands_of("socket://localhost:7000") is None

@@ -70,16 +70,26 @@ def standin(
     seconds: Annotated[
         float | None, typer.Option(metavar="N", help="Stop after this many seconds of real time.")
     ] = None,
+    listen: Annotated[
+        str | None,
+        typer.Option(
+            metavar="HOST:NUMBER", help="A port over TCP, such as 127.0.0.1:4000, opened as socket://127.0.0.1:4000."
+        ),
+    ] = None,
 ) -> None:
     """Stand in for a logger on an install: a port to record from, and a bike that does what you type."""
     with user_errors():
         _refuse(rate, speed, checksum and crc, seed, seconds)
         import numpy as np
 
-        try:
-            from benchlog.standin.serving import Standin
-        except ImportError:
-            raise BenchlogError("the stand-in cannot make a port on this system; use it on Linux or macOS") from None
+        from benchlog.standin.network import address_of
+        from benchlog.standin.serving import Standin
+
+        address = None if listen is None else address_of(listen)
+        if address is None and not _has_terminals():
+            raise BenchlogError(
+                "this system has no pseudo-terminals; let the stand-in listen: benchlog standin --listen 127.0.0.1:4000"
+            )
         from benchlog.standin.lines import LineForm
         from benchlog.standin.logger import live_logger
         from benchlog.standin.streaming import LiveBike
@@ -87,11 +97,20 @@ def standin(
         install, plan_toml = _install(plan, fault, behaviour or [])
         bike = LiveBike(install, live_logger(rate), np.random.default_rng(seed))
         lines = LineForm(form, "xor" if checksum else "crc" if crc else "none")
-        with _told_to_end(seconds) as ended, Standin(bike, lines, plan_toml=plan_toml, speed=speed) as running:
+        standing = Standin(bike, lines, plan_toml=plan_toml, speed=speed, listen=address)
+        with _told_to_end(seconds) as ended, standing as running:
             _say(_welcome(running, fault, behaviour or []))
             for text in running.run(ended, typing=True):
                 _say(text)
         _say("the stand-in has ended, and its folder is gone")
+
+
+def _has_terminals() -> bool:
+    try:
+        from benchlog.standin import terminal  # noqa: F401
+    except ImportError:
+        return False
+    return True
 
 
 def _refuse(rate: float, speed: float, both: bool, seed: int | None, seconds: float | None) -> None:

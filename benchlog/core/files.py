@@ -1,13 +1,21 @@
 """Files written whole or not at all, and their names as text."""
 
 import contextlib
+import errno
+import io
 import os
 import secrets
+import stat
+import time
 from collections.abc import Iterable
 from pathlib import Path
 
 from benchlog.core.errors import BenchlogError, CannotWrite
 from benchlog.core.interrupts import later
+
+#: What Windows says where another program has a file open (ERROR_ACCESS_DENIED, ERROR_SHARING_VIOLATION; from memory).
+_HELD = (5, 32)
+_HELD_S = 2.0
 
 
 def write_whole(target: Path, text: str | Iterable[str], what: str) -> None:
@@ -46,10 +54,28 @@ def _write_aside(target: Path, pieces: Iterable[str]) -> None:
                     if stop():
                         return
                     file.write(piece.encode("utf-8", "replace"))
-            os.replace(part, target)
+            replace(part, target)
         finally:
             with contextlib.suppress(OSError):  # gone already where all went well
                 part.unlink()
+
+
+def replace(part: Path, target: Path) -> None:
+    """Take a file's place, as ``os.replace``; where another program holds that open, a moment later.
+
+    Raises:
+        OSError: it cannot be done, or not within 2 s.
+    """
+    until = time.monotonic() + _HELD_S
+    while True:
+        try:
+            os.replace(part, target)
+        except OSError as problem:
+            if getattr(problem, "winerror", None) not in _HELD or time.monotonic() > until:
+                raise
+            time.sleep(0.05)
+        else:
+            return
 
 
 def shown_name(path: Path) -> str:
@@ -94,6 +120,36 @@ def _refuse_folder(target: Path, what: str) -> None:
 def is_read_once(source: Path) -> bool:
     """Whether it is a pipe or a device: what has come out of it is gone, and it may keep its reader waiting."""
     return source.exists() and not source.is_file() and not source.is_dir()
+
+
+def open_own(path: Path) -> io.BufferedReader:
+    """Open a file for reading that is a file of its own: no link, nothing that could keep its reader waiting.
+
+    Raises:
+        OSError: there is none, it is something else, or its folder is a link.
+    """
+    if path.parent.is_symlink():
+        raise OSError(errno.ELOOP, "its folder is a link to another")
+    # where the system knows neither, links and pipes lie in no folder of kept logs
+    flags = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    try:
+        handle = os.open(path, os.O_RDONLY | flags)
+    except OSError as problem:
+        if problem.errno == errno.ELOOP:
+            raise OSError(errno.ELOOP, "a link to another file") from None
+        raise
+    if not stat.S_ISREG(os.fstat(handle).st_mode):
+        os.close(handle)
+        raise OSError(errno.EINVAL, "not a file, but a pipe, a device or a folder")
+    return open(handle, "rb")
+
+
+def is_own(path: Path) -> bool:
+    """Whether ``open_own`` would take it for a file of its own."""
+    try:
+        return stat.S_ISREG(path.lstat().st_mode) and not path.parent.is_symlink()
+    except OSError:
+        return False
 
 
 def _is_special(target: Path) -> bool:

@@ -1,18 +1,24 @@
 """What one log shows of the battery: at rest, with the key off, under load and charged."""
 
 import math
+import re
 from collections.abc import Mapping
+
+import numpy as np
 
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.core.uncertainty import rectangular
 from benchlog.examine.context import LogContext
-from benchlog.examine.running_points import running_points
+from benchlog.examine.running_points import RunningPoints, running_points
 from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.causes.seen import Seen
 
 #: Doubt of a zero that no logger file states, A (from memory).
 UNSTATED_ZERO_A = 0.02
+#: Fewer points of 0.2 s show no steady current.
+FEWEST_POINTS = 10
+_SWITCHED_OFF = re.compile(r"slot \d+ off")
 
 
 def ratios(findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]) -> dict[str, Seen]:
@@ -98,7 +104,8 @@ def running(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping[
     if limit is not None and limit.min is not None:
         seen["charge_under_v"] = Seen(limit.min - volts.value, u, f"{shown}, at least {limit.min:.2f} V planned")
     points = running_points(bench)
-    if points is not None and points.both:
+    both = points is not None and points.both
+    if points is not None and both:
         charged_s, uncharged_s = points.lasts_s(points.charged), points.lasts_s(points.uncharged)
         text = f"the battery was charged for {charged_s:.0f} s of the engine's run, and not for {uncharged_s:.0f} s"
         seen["run_charged"] = Seen(charged_s / (charged_s + uncharged_s), 0.01, text)
@@ -111,15 +118,29 @@ def running(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping[
         text = f"{volts.value - rest.value:+.2f} V against the rested battery"
         seen["run_rest_v"] = Seen(volts.value - rest.value, 0.02, text)
     balance = findings.get("charging_balance")
-    if isinstance(balance, Measured) and balance.value is not None and before_a > 1.0:
-        share = 1.0 + balance.value / before_a
+    # what the alternator gives in one state of two is no share of its
+    if isinstance(balance, Measured) and balance.value is not None and before_a > 1.0 and not both:
+        into_a = balance.value if points is None else _with_all_on(bench, points, balance.value)
+        share = 1.0 + into_a / before_a
         text = (
-            f"{-balance.value:.1f} A out of the battery with the engine running, {before_a:.1f} A before the crank"
-            if balance.value < 0
-            else f"{balance.value:.1f} A into the battery with the engine running"
+            f"{-into_a:.1f} A out of the battery with the engine running, {before_a:.1f} A before the crank"
+            if into_a < 0
+            else f"{into_a:.1f} A into the battery with the engine running"
         )
         seen["alternator_share"] = Seen(share, (balance.u or 0.05) / before_a + 0.01, text)
     return seen
+
+
+def _with_all_on(bench: LogContext, points: RunningPoints, into_a: float) -> float:
+    """The current into the battery before the first circuit is marked off again, A; the mean where none is."""
+    run = bench.story.running[-1]
+    marks = [mark.time_s for mark in bench.log.marks if _SWITCHED_OFF.fullmatch(mark.text.lower())]
+    first_s = min((at for at in marks if run.from_s < at < run.to_s), default=None)
+    if first_s is None:
+        return into_a
+    amps = points.amps[(points.start_s >= run.from_s) & (points.end_s < first_s)]
+    amps = amps[np.isfinite(amps)]
+    return into_a if len(amps) < FEWEST_POINTS else -float(np.mean(amps))
 
 
 def _before(bench: LogContext) -> tuple[float, float]:

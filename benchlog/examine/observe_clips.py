@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from benchlog.analysis.bounce import REACH_S
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.fed import LIVE_SHARE
 from benchlog.analysis.levels import Crossing, crossings
@@ -129,4 +130,7 @@ def _first(trace: Trace, role: str, to: str) -> Crossing | None:
         return None
     with np.errstate(invalid="ignore"):
         x = np.where(x > RINGS * levels.high, levels.low, x)
-    return next((move for move in crossings(trace.time_s, x, levels) if move.to == to), None)
+    moves = crossings(trace.time_s, x, levels)
+    if moves and moves[-1].time_s - moves[0].time_s > REACH_S:
+        return None  # a line that is pulsed, or a contact that chatters, moves at no key event of its own
+    return next((move for move in moves if move.to == to), None)

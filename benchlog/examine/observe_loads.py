@@ -8,7 +8,7 @@ import numpy as np
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding, Measured
-from benchlog.core.uncertainty import combine, rectangular
+from benchlog.core.uncertainty import Accuracy, combine, rectangular
 from benchlog.examine.context import LogContext
 from benchlog.examine.path_checks import FeedLoad
 from benchlog.examine.slot_match import switched_unseen
@@ -55,7 +55,9 @@ def circuits(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping
 def _sure(finding: Finding | None) -> Seen | None:
     if not isinstance(finding, Measured) or finding.value is None or finding.disqualified:
         return None
-    return Seen(finding.value, finding.u or 0.0, "")
+    # of several that fail alike the likeliest tells
+    u = finding.likely_u if finding.failed and finding.likely_u is not None else finding.u
+    return Seen(finding.value, u or 0.0, "")
 
 
 def _drawn(bench: LogContext, findings: Mapping[str, Finding]) -> tuple[float, float] | None:
@@ -82,7 +84,7 @@ def load_on(bench: LogContext, load: FeedLoad | None, findings: Mapping[str, Fin
         most = drawn[0]
     elif load is not None and load.points:
         # as the contact closes the bike's own loads may come on as well
-        most, u = max(point.load_a for point in load.points), CLOSING_U
+        most, u = max(point.load_a for point in load.points), u if load.steps else CLOSING_U
     elif any(isinstance(found, Measured) and (found.value or 0.0) > 0.1 for found in slots):
         return {}  # circuits draw, though not through a channel that sums them
     elif (
@@ -173,13 +175,18 @@ def held_coil(bench: LogContext, off: Drain | None, findings: Mapping[str, Findi
     """
     slots, relay, at = _left_on(bench), bench.plan.relay, _around_marks(bench)
     accuracy = bench.accuracy.get("battery_a")
-    if off is None or relay is None or not relay.coil_a or not slots or at is None or accuracy is None:
+    if off is None or relay is None or not relay.coil_a or accuracy is None:
         return {}
     if not bench.has("battery_a", "battery_v") or bench.has("drain_a"):
         return {}
+    if (let_go := _let_go(bench, relay.coil_a, accuracy)) is not None:
+        return {"coil_held": let_go}
+    if not slots or at is None:
+        return {}
     known = [_sure(findings.get(f"slot_{slot}_current")) for slot in slots]
     drawn = [one.value for one in known if one is not None]
-    if len(drawn) < len(known) or off.base_a < LEAST_SHARE * sum(drawn):
+    planned = sum(circuit.planned_a for circuit in bench.plan.circuit if circuit.slot in slots)
+    if len(drawn) < len(known) or min(off.base_a, sum(drawn)) < LEAST_SHARE * planned:
         return {}
     first = next(((a, b) for a, b in bench.story.off if a <= bench.log.start_s), None)
     zero = None if first is None else _median(bench, "battery_a", (first[0] + first[1]) / 2, first[1] - POINT_S)
@@ -196,6 +203,28 @@ def held_coil(bench: LogContext, off: Drain | None, findings: Mapping[str, Findi
     beyond = off.base_a - (zero or 0.0) * zeroed - sum(drawn)
     text = f"{beyond * 1000:.3g} mA with the key off beyond the circuits, {relay.coil_a * 1000:.3g} mA the coil's"
     return {"coil_held": Seen(beyond / relay.coil_a, u / relay.coil_a, text)}
+
+
+def _let_go(bench: LogContext, coil_a: float, accuracy: Accuracy) -> Seen | None:
+    """The coil's current as it was let go after any key-off, over the planned one; None where none was seen to be.
+
+    A coil that the load side or a live trigger holds is held after every key-off, circuits or not.
+    """
+    after = [(a + INRUSH_S, b) for a, b in bench.story.off if a > bench.log.start_s]
+    found = [(amps, a, b) for a, b in after if (amps := _lowest(bench, a, b)) is not None]
+    lowest = min(found, default=None)
+    if lowest is None or lowest[0] > NOT_HELD * coil_a:
+        return None
+    amps, a, b = lowest
+    text = f"no more than {amps * 1000:.3g} mA with the key off, from {a:.0f} to {b:.0f} s"
+    return Seen(amps / coil_a, accuracy.level_u(amps) / coil_a, text)
+
+
+def _lowest(bench: LogContext, from_s: float, to_s: float) -> float | None:
+    """The lowest current that a stretch shows for a second and more, A."""
+    mean = coarse(bench.overview, from_s, to_s, 1.0, ["battery_a"]).mean["battery_a"]
+    mean = mean[np.isfinite(mean)]
+    return float(mean.min()) if len(mean) else None
 
 
 def _median(bench: LogContext, role: str, from_s: float, to_s: float) -> float | None:

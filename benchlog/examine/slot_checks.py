@@ -117,7 +117,7 @@ def _matched(
                     "then switch it on again"
                 )
             return no_step(bench, slot, empty, role)
-        dead = next((found for one in key_ons if (found := left_out(bench, slot, one, steps)) is not None), None)
+        dead = next((found for one in key_ons if (found := left_out(bench, slot, one, steps, limit)) is not None), None)
         if dead is not None:
             return dead
         return NotEvaluated(

@@ -4,17 +4,23 @@ import contextlib
 import os
 import selectors
 import shutil
+import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import TracebackType
+from typing import TYPE_CHECKING
 
 from benchlog.core.errors import BenchlogError
-from benchlog.standin.hands import NAME, HandsServer, answer_to
+from benchlog.standin.hands import LOGGER, NAME, HandsServer, answer_to, listening_at
 from benchlog.standin.lines import LineForm, header_of, lines_of, logger_toml_of
+from benchlog.standin.network import Network, listening
 from benchlog.standin.streaming import LiveBike
-from benchlog.standin.terminal import Terminal
+from benchlog.standin.typed import TypedLines
+
+if TYPE_CHECKING:
+    from benchlog.standin.terminal import Terminal
 
 #: A program that opens a port usually throws away what is there already; wait that out, s.
 READER_SETTLES_S = 0.15
@@ -36,6 +42,7 @@ class Standin:
         form: how its lines look.
         plan_toml: the plan that belongs to the install.
         speed: simulated seconds in a second.
+        listen: host and number for a port over TCP; a pseudo-terminal where None.
         folder: where ``port``, ``hands``, ``plan.toml`` and ``logger.toml`` go; a new one in the system's place for
             passing files where None. It must not exist yet, and is removed at the end.
 
@@ -44,7 +51,14 @@ class Standin:
     """
 
     def __init__(
-        self, bike: LiveBike, form: LineForm, *, plan_toml: str, speed: float = 1.0, folder: Path | None = None
+        self,
+        bike: LiveBike,
+        form: LineForm,
+        *,
+        plan_toml: str,
+        speed: float = 1.0,
+        folder: Path | None = None,
+        listen: tuple[str, int] | None = None,
     ) -> None:
         self.bike, self.form, self.speed = bike, form, speed
         self._open = contextlib.ExitStack()
@@ -53,13 +67,17 @@ class Standin:
             if folder is not None:
                 folder.mkdir()
             self._open.callback(shutil.rmtree, self.folder, ignore_errors=True)
-            self.plan, self.logger = self.folder / "plan.toml", self.folder / "logger.toml"
+            self.plan, self.logger = self.folder / "plan.toml", self.folder / LOGGER
             self.plan.write_text(plan_toml, encoding="utf-8")
             self.logger.write_text(logger_toml_of(form, bike.spec), encoding="utf-8")
-            self._terminal = Terminal(self.folder / "port")
+            self._terminal = self._port_at(listen)
             self._open.callback(self._terminal.close)
-            self._hands = HandsServer(self.folder / NAME, bike.act)
+            hands = listening_at(self.folder / NAME) if listen is None else listening(listen[0], listen[1] + 1)
+            self._hands = HandsServer(hands, self.folder, bike.act)
             self._open.callback(self._hands.close)
+        except BenchlogError:
+            self._open.close()
+            raise
         except OSError as problem:
             self._open.close()
             why = (problem.strerror or str(problem)).lower()
@@ -76,11 +94,19 @@ class Standin:
         self._at = time.monotonic()
         self._typed = bytearray()
         self._hears_typing = False
+        self._typed_lines: TypedLines | None = None
+
+    def _port_at(self, listen: tuple[str, int] | None) -> "Terminal | Network":
+        if listen is not None:
+            return Network(*listen)
+        from benchlog.standin.terminal import Terminal  # not on every system
+
+        return Terminal(self.folder / "port")
 
     @property
-    def port(self) -> Path:
+    def port(self) -> str:
         """What a recorder opens."""
-        return self._terminal.link
+        return self._terminal.name
 
     def __enter__(self) -> "Standin":
         """Itself; the port is there already."""
@@ -99,7 +125,10 @@ class Standin:
             ended: asked some twenty times a second.
             typing: take marks from standard input as well.
         """
-        self._hears_typing = typing
+        if typing and sys.platform == "win32":  # standard input cannot be waited for beside others
+            self._typed_lines = TypedLines(sys.stdin)
+        else:
+            self._hears_typing = typing
         while not ended():
             yield from self.turn()
 
@@ -127,6 +156,9 @@ class Standin:
                 yield from self._hear()
             else:
                 yield from self._hands.serve(key.fileobj)  # type: ignore[arg-type]  # all others are its sockets
+        if self._typed_lines is not None:
+            for text in self._typed_lines.come():
+                yield f"{text}: {answer_to(text, self.bike.act)}"
         self._hand_over()
 
     def _look_for_reader(self) -> Iterator[str]:

@@ -17,11 +17,12 @@ class Terminal:
     The far end is not held open here, so that the system tells whether a reader has it open.
 
     Attributes:
-        device: what the system calls the far end. link: a name for it that this class makes and takes away.
+        device: what the system calls the far end. link: a name for it that this class makes and takes
+            away; ``name``: the same as text.
     """
 
     def __init__(self, link: Path) -> None:
-        self.link = link
+        self.link, self.name = link, str(link)
         self._near, far = pty.openpty()
         try:
             tty.setraw(far)

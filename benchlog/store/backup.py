@@ -5,7 +5,6 @@ verify``, the lists and the pages read it as any other.
 """
 
 import json
-import os
 import secrets
 import shutil
 from collections.abc import Iterator
@@ -16,7 +15,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy import insert, update
 
 from benchlog.core.errors import BenchlogError, CannotWrite
-from benchlog.core.files import refuse_unwritable
+from benchlog.core.files import refuse_unwritable, replace
 from benchlog.store.derived import enter
 from benchlog.store.engine import engine_of, reading, writing
 from benchlog.store.entry import Entry
@@ -54,8 +53,8 @@ def back_up_store(store: "Store", file: Path) -> tuple[int, int, int]:
         entries = _copy_entries(store, part / target.name, kept)
         copied = sum(_copy_log(store.logs, part / beside.name, sha256) for sha256 in sorted(kept))
         if copied:
-            os.replace(part / beside.name, beside)
-        os.replace(part / target.name, target)
+            replace(part / beside.name, beside)
+        replace(part / target.name, target)
     except OSError as problem:
         raise CannotWrite(str(target), "the backup", (problem.strerror or str(problem)).lower()) from problem
     finally:

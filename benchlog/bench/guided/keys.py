@@ -75,9 +75,12 @@ class Keyboard:
     def _on_posix(self) -> None:
         import os
         import select
-        import termios
-        import tty
 
+        try:
+            import termios
+            import tty
+        except ImportError:
+            return
         handle = sys.stdin.fileno()
         try:
             before = termios.tcgetattr(handle)

@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from benchlog.bench.guided import resume
 from benchlog.bench.guided.keys import Keyboard
@@ -14,6 +15,9 @@ from benchlog.core.files import refuse_unwritable
 from benchlog.logger.model import Logger, load_logger
 from benchlog.plan.model import Plan, load_plan
 from benchlog.verdict.result import Result
+
+if TYPE_CHECKING:
+    from benchlog.standin.hands import Hands
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +39,7 @@ class Setup:
     report: Path
     before: Path | None
     stopped: resume.Stopped | None
-    hands: Path | None
+    hands: "Hands | None"
 
 
 def prepare(
@@ -65,8 +69,8 @@ def prepare(
 
     plan = load_plan(plan_file)
     hands = hands_of(port)
-    if logger_file is None and hands is not None and (there := hands.with_name("logger.toml")).is_file():
-        logger_file = there
+    if logger_file is None and hands is not None and hands.logger.is_file():
+        logger_file = hands.logger
     if before is not None and not before.is_file():
         raise BenchlogError(f"{before}: no such log; name the log recorded before the install, or leave --before out")
     stopped = None
@@ -138,7 +142,7 @@ def conclude(test: Setup) -> Result:
     return result
 
 
-def _asker(hands: Path | None) -> Callable[[str], float] | None:
+def _asker(hands: "Hands | None") -> Callable[[str], float] | None:
     from benchlog.standin.hands import ask
 
     return None if hands is None else lambda text: ask(hands, text)

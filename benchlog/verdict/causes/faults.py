@@ -305,7 +305,7 @@ FAULTS: tuple[Fault, ...] = (
         "load_exceeds_charging",
         "more load than the alternator gives",
         "the alternator carries part of the load, net discharge, voltage at or below resting",
-        {"alternator_share": (0.06, 0.97), "run_rest_v": (-2.0, 0.25)},
+        {"alternator_share": (0.1, 0.97), "run_rest_v": (-2.0, 0.25)},
         ("charging_voltage", "charging_balance"),
         (
             "switch loads off one by one with the engine at a fast idle until the battery is charged",
