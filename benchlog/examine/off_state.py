@@ -195,11 +195,7 @@ def _drain(
             from_s=settled.from_s,
             to_s=settled.to_s,
             story=_drain_story(bench, worst, settled)
-            + (
-                ", indistinguishable from the zero, so judged without it"
-                if zero is None and role in bench.zeros
-                else ""
-            ),
+            + (", no different from the zero, judged without it" if zero is None and role in bench.zeros else ""),
             disqualified=doubt,
             failed=None if doubt or most_ma is None else fails_by_wakes(worst, accuracy, most_ma / 1000),
             one_sided=f"{worst.over} samples of {role} were over range in that stretch, so the drain is larger"
