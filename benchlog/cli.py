@@ -56,7 +56,7 @@ def check(
     logs: Annotated[
         list[Path],
         typer.Argument(
-            metavar="LOG...", help="Logs of the same install; a folder stands for every log in it.", readable=False
+            metavar="LOG", help="Logs of the same install; a folder stands for every log in it.", readable=False
         ),
     ],
     plan: PlanOption,

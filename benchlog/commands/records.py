@@ -188,7 +188,7 @@ app.command()(backup)
 @app.command()
 def export(
     file: Annotated[
-        Path | None, typer.Argument(metavar="[FILE]", help="The file to write; standard output if left out.")
+        Path | None, typer.Argument(metavar="FILE", help="The file to write; standard output if left out.")
     ] = None,
     form: Annotated[
         Literal["csv", "json"],

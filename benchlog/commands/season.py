@@ -23,7 +23,7 @@ def season(
     ] = None,
     logs: Annotated[
         list[Path] | None,
-        typer.Argument(metavar="[LOG]...", help="Plain resting logs to add to the records.", readable=False),
+        typer.Argument(metavar="LOG", help="Plain resting logs to add to the records.", readable=False),
     ] = None,
     store: StoreOption = None,
     changed: Annotated[
