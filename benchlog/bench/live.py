@@ -69,12 +69,12 @@ class LiveState:
 
 
 def live_folder() -> Path:
-    """Where running recordings leave their state."""
+    """The folder with the state of running recordings."""
     return data_folder() / "live"
 
 
 def write_live(state: LiveState) -> None:
-    """Leave the state of this process's recording for the pages; whole, never half.
+    """Save the state of this process's recording for the pages; whole or not at all.
 
     Raises:
         BenchlogError: the data folder cannot be written to.
@@ -95,7 +95,7 @@ def write_live(state: LiveState) -> None:
 
 
 def forget_live() -> None:
-    """Take this process's state away again."""
+    """Remove this process's state."""
     (live_folder() / f"{os.getpid()}.json").unlink(missing_ok=True)
 
 

@@ -112,7 +112,7 @@ def read_log(
 
 
 def forget_parts(folder: Path, run: str) -> None:
-    """Take away the copies that the processes of one run did not complete, once they have ended."""
+    """Remove the copies that the processes of one run did not complete, once they have ended."""
     for part in folder.glob(f".{run}*.part"):
         with suppress(OSError):
             part.unlink(missing_ok=True)

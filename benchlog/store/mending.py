@@ -16,7 +16,7 @@ _YOUNG_S = 3600.0
 
 
 def mend(store: "Store", troubles: list[Trouble]) -> list[Trouble]:
-    """Put right what can be; gives what remains.
+    """Repair what can be repaired; gives what remains.
 
     The lists are rebuilt only where the ledger is intact.
     """

@@ -71,7 +71,7 @@ class Store:
         self.engine, self.where, self.logs = engine, where, logs
 
     def close(self) -> None:
-        """Let the database go."""
+        """Close the database."""
         with later():
             self.engine.dispose()
 

@@ -65,7 +65,7 @@ class Keyboard:
             self._restore = None
 
     def pressed(self) -> list[Pressed]:
-        """The keys since the last time; others than the known ones are nothing."""
+        """The keys since the last call; unknown ones are ignored."""
         text = _UNLETTERED.sub("", self._half + self._read())
         # the rest of such a key may come a moment later
         half = _HALF.search(text)

@@ -30,7 +30,7 @@ def state_path(log: Path) -> Path:
 
 
 def save(log: Path, bike: str, memory: Memory) -> None:
-    """Leave where the run stands; whole, never half.
+    """Save where the run stands; whole or not at all.
 
     Raises:
         BenchlogError: the folder cannot be written to.
@@ -92,7 +92,7 @@ def newest(folder: Path) -> Path:
 
 
 def forget(log: Path) -> None:
-    """Take the state away: the test is done."""
+    """Remove the state: the test is done."""
     state_path(log).unlink(missing_ok=True)
 
 

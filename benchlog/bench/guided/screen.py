@@ -175,7 +175,7 @@ class PlainScreen:
         self._write(_told(text))
 
     def close(self) -> None:
-        """Nothing to leave."""
+        """Nothing to clean up."""
 
 
 class LiveScreen:

@@ -11,7 +11,7 @@ GONE_S = 30.0
 
 
 class StreamSilence:
-    """Tells a stream that stands still.
+    """Notices a stream that stands still.
 
     Args:
         clock: wall clock, s. alone: nobody sits there to stop the test.
@@ -42,5 +42,5 @@ class StreamSilence:
 
     @property
     def over(self) -> bool:
-        """Nobody is there to see it, and it has lasted too long."""
+        """Nobody is watching, and it has lasted too long."""
         return self._alone and self._clock() - self._heard > GONE_S

@@ -93,7 +93,7 @@ class Stepping:
         raise NotImplementedError
 
     def _take_walk(self, why: str) -> None:
-        """The fuse walk is taken as well."""
+        """Add the fuse walk."""
         raise NotImplementedError
 
     def _move_bridged(self) -> bool:
@@ -278,7 +278,7 @@ class Stepping:
         return False
 
     def _unseen(self) -> str:
-        """What is said where the stand-in did it and nothing was seen; "" where that is as it must be."""
+        """What to say where the stand-in did it and nothing was seen; "" where nothing should be seen."""
         spec = self.spec
         if spec.question == "fuse_in" and not math.isfinite(self.memory.fallen_a.get(spec.slot, math.nan)):
             return ""
@@ -309,7 +309,7 @@ class Stepping:
             self.memory.wakes_every_s = seen.wakes_every_s
 
     def _settle_for(self, outcome: str, from_s: float, by: str) -> None:
-        """It is done; now it lasts."""
+        """Done; now the step lasts for its hold time."""
         spec = self.spec
         self._note_due()
         if spec.mark and not self._noted:
@@ -338,7 +338,7 @@ class Stepping:
         return left_s
 
     def _end(self) -> None:
-        """It has lasted."""
+        """The step has lasted long enough."""
         spec = self.spec
         if spec.end_mark:
             self._ways.mark(spec.end_mark)

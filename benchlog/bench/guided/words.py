@@ -28,5 +28,5 @@ def closing_words(port: str, plan: Path, log: Path, *, lost: bool) -> str:
 
 
 def _quoted(name: str | Path) -> str:
-    """As a shell takes it."""
+    """Quoted for a shell."""
     return shlex.quote(str(name))

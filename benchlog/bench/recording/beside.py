@@ -1,4 +1,4 @@
-"""The logger file that is laid beside a recording, so that the log can be checked as it is."""
+"""The logger file that is put beside a recording, so that the log can be checked as it is."""
 
 from collections.abc import Sequence
 from pathlib import Path

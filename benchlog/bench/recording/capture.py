@@ -179,7 +179,7 @@ class Capture:
         return None if since is None else time.monotonic() - since
 
     def close(self) -> None:
-        """Write what is there, say what was refused, and let port and file go."""
+        """Write what is there, say what was refused, and close port and file."""
         if self._closed:
             return
         self._closed = True
@@ -260,7 +260,7 @@ class Capture:
         return trace
 
     def _begin(self, now: float) -> None:
-        """The form is known: the file gets its header, and the logger file is laid beside it."""
+        """The form is known: the file gets its header, and the logger file is put beside it."""
         meaning, form = self._parser.meaning, self._parser.form
         assert meaning is not None
         assert form is not None
