@@ -422,7 +422,6 @@ FILES = {
     **{
         f"dashboards/{name}.py": True
         for name in (
-            "apart",
             "change_list",
             "checked_page",
             "checking",
