@@ -1,5 +1,6 @@
 """Causes: each fault by its own traces, what the log cannot part, two at once, and silence where all is well."""
 
+import html
 import re
 import tomllib
 from dataclasses import replace
@@ -183,7 +184,7 @@ def test_reports_show_cause_test_and_caution():
 
     for words in (fault.text, fault.tests[0], fault.caution):
         assert words in text
-        assert words.lower() in page.lower().replace("&#x27;", "'")
+        assert words.lower() in html.unescape(page).lower()
 
 
 def test_frame_of_a_log_keeps_no_state_between_runs():

@@ -1,5 +1,7 @@
 """Causes from whole logs written by hand, sample by sample: what a logger of two channels, or of four, can name."""
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -57,11 +59,11 @@ def logged(
     return frame
 
 
-def checked(frame: pd.DataFrame) -> Result:
+def checked(frame: pd.DataFrame, errors: Mapping[str, tuple[float, float, float]] = ERRORS) -> Result:
     """The result for one log."""
     channels = [
         {"column": role, "role": role, "gain_error_pct": gain, "offset_error": offset, "resolution": step}
-        for role, (gain, offset, step) in ERRORS.items()
+        for role, (gain, offset, step) in errors.items()
         if role in frame
     ]
     logger = {"logger": {"name": "two clips"}, "time": {"column": "time_s"}, "channel": channels}
@@ -108,9 +110,25 @@ def test_circuits_that_come_in_pulses_are_no_dead_feed():
     assert not causes & DEAD_ON
 
 
-def test_circuits_that_stay_on_hang_on_coil_or_contact():
-    """The same 6 A before and after the key-off, and nothing before the key-on."""
-    assert named(logged(circuits(T, END, END), 10)) == {"backfed_coil", "welded_contact"}
+def test_circuits_that_stay_on_hang_on_the_contact_and_with_more_on_the_coil():
+    """The same 6 A before and after the key-off is the contact; 0.14 A of a coil and 0.5 A of lamps beside it a coil.
+
+    Nothing flows before the key-on.
+    """
+    held = circuits(T, END, END) + 0.64 * during(T, KEY_OFF)
+
+    assert named(logged(circuits(T, END, END), 10)) == {"welded_contact"}
+    assert named(logged(held, 10)) == {"backfed_coil"}
+
+
+def test_coil_that_the_logger_cannot_see_is_not_told_from_the_contact():
+    """A channel that is good to 2 % says nothing of 0.14 A beside 6 A."""
+    coarse = {**ERRORS, "battery_a": (2.0, 0.02, 0.002)}
+
+    assert {cause.id for cause in checked(logged(circuits(T, END, END), 10), coarse).causes} == {
+        "backfed_coil",
+        "welded_contact",
+    }
 
 
 def test_coil_that_stays_on_alone_is_told_by_its_current():
@@ -176,6 +194,23 @@ def test_clips_that_are_changed_over_are_named(hz, shift_s):
     assert named(logged(circuits(t), hz, {"trigger_v": trigger, "feed_v": feed})) == set()
 
 
+def test_clips_are_told_by_the_fall_where_the_lead_is_shorter_than_a_sample():
+    """The contact follows between two samples: only that the "trigger" sinks with the load tells."""
+    t, trigger, feed = lines(100, 0.0, 0.0)
+
+    assert named(logged(circuits(t), 100, {"trigger_v": feed, "feed_v": trigger})) == {"clips_swapped"}
+    assert named(logged(circuits(t), 100, {"trigger_v": trigger, "feed_v": feed})) == set()
+
+
+def test_slow_fall_shows_that_the_key_did_not_bounce():
+    """88 ms at 100 Hz: under a trigger that falls with 60 ms proven, under a steep one the key may have bounced."""
+    t, slow, held = lines(100, 0.012, 0.130, fall_s=0.060)
+    _, steep, feed = lines(100, 0.012, 0.088)
+
+    assert named(logged(circuits(t), 100, {"trigger_v": slow, "feed_v": held})) == {"slow_trigger_decay"}
+    assert named(logged(circuits(t), 100, {"trigger_v": steep, "feed_v": feed})) == set()
+
+
 def test_late_contact_is_the_relay_or_its_trigger():
     """130 ms after a steep fall is the relay; 130 ms under a trigger that falls with 60 ms is the trigger."""
     t, trigger, feed = lines(1000, 0.012, 0.130)
@@ -221,9 +256,19 @@ def test_coil_whose_line_gives_way_buzzes_and_is_no_pulsed_trigger(hz):
 
 
 def test_capacitor_on_the_triggers_line_hides_the_coils_kick():
-    """A trigger that falls with 60 ms and never below zero leaves coil and feed together."""
-    t, slow, feed = lines(1000, 0.012, 0.018, fall_s=0.060)
+    """A trigger that falls in 12 ms along no straight logarithm and never below zero leaves coil and feed together."""
+    t, trigger, feed = lines(1000, 0.012, 0.018)
+    after = np.maximum(t - KEY_OFF, 0.0) / 0.004
+    bent = np.where(t >= KEY_OFF, 12.4 * (1 + after) * np.exp(-after), trigger)
+
+    assert named(logged(0 * t, 1000, {"trigger_v": bent, "feed_v": 0 * feed})) == {"coil_open", "feed_open"}
+
+
+@pytest.mark.parametrize("fall_s", [0.005, 0.060])
+def test_trigger_that_nothing_draws_down_has_no_coil(fall_s):
+    """It falls as its own capacitance lets it, in a straight logarithm, or for longer than a good line does."""
+    t, slow, feed = lines(1000, 0.012, 0.018, fall_s=fall_s)
     _, steep, _ = lines(1000, 0.012, 0.018)
 
-    assert named(logged(0 * t, 1000, {"trigger_v": slow, "feed_v": 0 * feed})) == {"coil_open", "feed_open"}
+    assert named(logged(0 * t, 1000, {"trigger_v": slow, "feed_v": 0 * feed})) == {"coil_open"}
     assert named(logged(0 * t, 1000, {"trigger_v": steep, "feed_v": 0 * feed})) == {"coil_open"}

@@ -1,4 +1,4 @@
-"""README and code say the same: checks, commands, options, readers, roles, plan keys, and examples that run."""
+"""Docs and code say the same: checks, commands, options, readers, roles, plan keys, and examples that run."""
 
 import re
 import subprocess
@@ -12,7 +12,7 @@ import typer.main
 from benchlog.cli import app
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.log.readers import READERS
-from benchlog.logger.model import load_logger, logger_from_mapping
+from benchlog.logger.model import load_logger, logger_from_mapping, logger_schema
 from benchlog.plan.model import load_plan, plan_from_mapping, plan_schema
 from benchlog.standin import BEHAVIOURS
 from benchlog.verdict.causes.faults import FAULTS
@@ -21,11 +21,25 @@ from benchlog.verdict.result import VERDICTS
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+#: A topic has one page, beside the code that it is about.
+LOG_FORMAT = (ROOT / "firmware_notes" / "log_format.md").read_text(encoding="utf-8")
+CAUSES = (ROOT / "benchlog" / "verdict" / "causes" / "README.md").read_text(encoding="utf-8")
+STANDIN = (ROOT / "benchlog" / "standin" / "README.md").read_text(encoding="utf-8")
 PAGES = [
     "README.md",
     "DEVELOPERS.md",
-    *(path.relative_to(ROOT).as_posix() for path in sorted((ROOT / "firmware_notes").rglob("*.md"))),
+    *(
+        path.relative_to(ROOT).as_posix()
+        for folder in ("benchlog", "dashboards", "firmware_notes", "tests")
+        for path in sorted((ROOT / folder).rglob("*.md"))
+    ),
 ]
+#: What a rider reads; the others are for contributors.
+FOR_RIDERS = {
+    name: (ROOT / name).read_text(encoding="utf-8")
+    for name in PAGES
+    if name.startswith("firmware_notes/") or (name.endswith("README.md") and not name.startswith("tests/"))
+}
 ROOT_COMMAND = typer.main.get_command(app)
 COMMANDS = ROOT_COMMAND.commands  # type: ignore[attr-defined]  # a group, as it has several commands
 #: every command that can be typed, those of groups too, and the root with its own options
@@ -36,33 +50,37 @@ EVERY = [
 
 
 def blocks(language: str) -> list[str]:
-    """The fenced examples in one language, without the list's indent."""
-    found = re.findall(rf"^( *)```{language}\n(.*?)^ *```", README, re.MULTILINE | re.DOTALL)
+    """The fenced examples in one language on the riders' pages, without the list's indent."""
+    found = [
+        pair
+        for text in FOR_RIDERS.values()
+        for pair in re.findall(rf"^( *)```{language}\n(.*?)^ *```", text, re.MULTILINE | re.DOTALL)
+    ]
     return [re.sub(rf"^{indent}", "", text, flags=re.MULTILINE) for indent, text in found]
 
 
-def rows_of(heading: str, level: str = "##") -> list[list[str]]:
-    """The cells of the table below a heading, its head left out."""
-    section = README.split(f"\n{level} {heading}\n", 1)[1].split("\n## ", 1)[0]
+def rows_of(page: str, heading: str) -> list[list[str]]:
+    """The cells of the table below a heading of a page, its head left out."""
+    section = re.split(r"\n#+ ", re.split(rf"^#+ {heading}\n", page, flags=re.MULTILINE)[1])[0]
     rows = [line for line in section.splitlines() if line.startswith("|")]
     return [[cell.strip() for cell in row.strip("|").split("|")] for row in rows[2:]]
 
 
 def test_checks_of_the_readme_are_those_of_the_code():
     """The table of checks lists every check with its unit, in order, and no other."""
-    table = [(row[0].strip("`"), row[1]) for row in rows_of("Checks")]
+    table = [(row[0].strip("`"), row[1]) for row in rows_of(README, "Checks")]
 
     assert table == [(spec.id, spec.unit) for spec in CHECKS]
 
 
-def test_causes_of_the_readme_are_those_of_the_code():
+def test_table_of_causes_is_that_of_the_code():
     """The table of causes has every fault with its words and its first test, in order, and no other."""
-    assert rows_of("Causes") == [[f"`{f.id}`", f.text, f.shows, f.tests[0]] for f in FAULTS]
+    assert rows_of(CAUSES, "Causes") == [[f"`{f.id}`", f.text, f.shows, f.tests[0]] for f in FAULTS]
 
 
 def test_limits_of_the_readme_are_plan_keys():
     """The table names where the plan sets each limit, and every key that it names exists."""
-    named = {key for row in rows_of("Checks") for key in re.findall(r"`(\w+\.\w+)`", row[3])}
+    named = {key for row in rows_of(README, "Checks") for key in re.findall(r"`(\w+\.\w+)`", row[3])}
     schema = plan_schema()
     tables = {
         name: schema["$defs"][re.search(r"\$defs/(\w+)", str(there)).group(1)]["properties"]  # type: ignore[union-attr]  # every table is a definition
@@ -75,58 +93,57 @@ def test_limits_of_the_readme_are_plan_keys():
 
 def test_verdict_words_are_explained():
     """Each verdict has its row."""
-    assert sorted(row[0] for row in rows_of("Verdicts")) == sorted(VERDICTS)
+    assert sorted(row[0] for row in rows_of(README, "Verdicts")) == sorted(VERDICTS)
 
 
 def test_table_of_behaviours_is_that_of_the_code():
     """The table of behaviours has every behaviour of the stand-in with its words, in order, and no other."""
-    assert rows_of("Behaviours", "###") == [[f"`{one.name}`", one.words] for one in BEHAVIOURS.values()]
+    assert rows_of(STANDIN, "Behaviours") == [[f"`{one.name}`", one.words] for one in BEHAVIOURS.values()]
 
 
 def test_commands_of_the_readme_are_those_of_the_code():
     """The table of commands lists every command, and no other."""
-    named = {re.match(r"`benchlog (\w+)", row[0]).group(1) for row in rows_of("Commands")}  # type: ignore[union-attr]  # fails where a row is none
+    named = {re.match(r"`benchlog (\w+)", row[0]).group(1) for row in rows_of(README, "Commands")}  # type: ignore[union-attr]  # fails where a row is none
 
     assert named == set(COMMANDS)
 
 
-def test_every_option_stands_in_the_readme():
-    """Each option of each command is named."""
-    options = {
-        option
+def test_every_option_says_what_it_does():
+    """The options stand in ``--help`` and nowhere else, so each one, and each argument, has its words there."""
+    silent = [
+        f"{command.name} {parameter.name}"
         for command in EVERY
         for parameter in command.params
-        for option in parameter.opts
-        if option.startswith("--") and option != "--help"
-    }
+        if not getattr(parameter, "help", "")
+    ]
 
-    assert sorted(option for option in options if not re.search(rf"`[^`\n]*{option}\b", README)) == []
+    assert silent == []
 
 
-def test_every_option_of_the_readme_exists():
+def test_every_option_of_the_pages_exists():
     """No option of benchlog is promised that the code lacks."""
     known = {option for command in EVERY for parameter in command.params for option in parameter.opts}
     calls = [line for block in blocks("sh") for line in block.splitlines() if "benchlog " in line]
     named = {option for line in calls for option in re.findall(r"(?<=\s)--\w[\w-]*", line.split("benchlog ", 1)[1])}
-    named |= set(re.findall(r"`(--[\w-]+)", README))
+    named |= {option for text in FOR_RIDERS.values() for option in re.findall(r"`(?:[a-z ]+ )?(--[\w-]+)", text)}
 
     assert named
     assert sorted(named - known - {"--help"}) == []
 
 
-def test_readers_and_roles_stand_in_the_readme():
+def test_readers_and_roles_stand_in_the_log_format():
     """Every reader by its name, every role by its column."""
-    readers = [reader.name for reader in READERS if f"`{reader.name}`" not in README]
+    readers = [reader.name for reader in READERS if f"`{reader.name}`" not in LOG_FORMAT]
     # twelve slots are written as the first and "…"
     once = {re.sub(r"slot\d+", "slot1", role) for role in ROLE_UNITS}
-    roles = sorted(role for role in once if f"`{role}`" not in README)
+    roles = sorted(role for role in once if f"`{role}`" not in LOG_FORMAT)
 
     assert readers + roles == []
 
 
 def test_words_that_look_like_checks_exist():
     """Every word in code marks that reads like a name is a check, role, key, command or reader of the code."""
-    schema_text = str(plan_schema()) + (ROOT / "benchlog" / "logger" / "model.py").read_text(encoding="utf-8")
+    schema_text = f"{plan_schema()} {logger_schema()}"
     known = {spec.id for spec in CHECKS} | set(ROLE_UNITS) | {"slot1_a", "slot1_v"}
     known |= {fault.id for fault in FAULTS} | set(BEHAVIOURS)
     known |= {
@@ -140,16 +157,17 @@ def test_words_that_look_like_checks_exist():
         "world_table",
         "world_causes",
     }
-    # a misspelling that is shown, a page of the firmware notes, a program of PostgreSQL's
-    known |= {"batery_v", "line_form", "pg_dump"}
-    prose = re.sub(r"^ *```.*?^ *```", "", README, flags=re.MULTILINE | re.DOTALL)
-    named = {word for span in re.findall(r"`([^`\n]+)`", prose) for word in re.findall(r"\b[a-z]\w*_\w+\b", span)}
+    # a misspelling that is shown, pages and columns of the firmware notes, a program of PostgreSQL's
+    known |= {"batery_v", "line_form", "pg_dump", "t_us", "ticks_us"}
+    prose = [re.sub(r"^ *```.*?^ *```", "", text, flags=re.MULTILINE | re.DOTALL) for text in FOR_RIDERS.values()]
+    spans = [span for text in prose for span in re.findall(r"`([^`\n]+)`", text)]
+    named = {word for span in spans for word in re.findall(r"\b[a-z]\w*_\w+\b", span)}
 
     assert sorted(word for word in named if word not in known and word not in schema_text) == []
 
 
 def test_python_examples_run(tmp_path: Path):
-    """Each Python example of the README runs from the repository's folder."""
+    """Each Python example runs from the repository's folder."""
     examples = blocks("python")
     assert examples
     for example in examples:
@@ -201,3 +219,50 @@ def test_named_files_exist(name: str):
     named = set(re.findall(r"`((?:benchlog|tests|sample_data|dashboards|firmware_notes|\.ci)/[\w./]*)`", text))
 
     assert sorted(path for path in named if not (ROOT / path).exists()) == []
+
+
+SOURCES = [path.relative_to(ROOT).as_posix() for path in ROOT.rglob("*.py") if ".venv" not in path.as_posix()]
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_named_sources_exist(name: str):
+    """Every source file that a page names is there, under its folder or the end of its path."""
+    named = set(re.findall(r"`([\w./]+\.py)`", (ROOT / name).read_text(encoding="utf-8")))
+
+    assert sorted(end for end in named if not any(f"/{path}".endswith(f"/{end}") for path in SOURCES)) == []
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_links_find_their_heading(name: str):
+    """Every link into a page finds the heading that it names."""
+    page = ROOT / name
+    missing = []
+    for path, anchor in re.findall(r"\]\((?!https?:)([^)#]*)#([^)]+)\)", page.read_text(encoding="utf-8")):
+        target = (page.parent / path if path else page).read_text(encoding="utf-8")
+        headings = re.findall(r"^#+ (.*)$", target, re.MULTILINE)
+        anchors = {re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-") for heading in headings}
+        if anchor not in anchors:
+            missing.append(f"{path}#{anchor}")
+
+    assert missing == []
+
+
+@pytest.mark.parametrize(("name", "most"), [("README.md", 14_000), ("DEVELOPERS.md", 12_000)])
+def test_front_pages_stay_short(name: str, most: int):
+    """What everybody reads first leaves the details to the pages that it links to."""
+    assert (ROOT / name).stat().st_size <= most
+
+
+def test_every_page_can_be_reached():
+    """From the README, directly or by another page, a link leads to every page."""
+    found, waiting = set(), ["README.md"]
+    while waiting:
+        name = waiting.pop()
+        found.add(name)
+        page = ROOT / name
+        for link in re.findall(r"\]\((?!https?:|#)([^)#]+\.md)", page.read_text(encoding="utf-8")):
+            target = (page.parent / link).resolve().relative_to(ROOT.resolve()).as_posix()
+            if target not in found and target in PAGES:
+                waiting.append(target)
+
+    assert sorted(set(PAGES) - found) == []

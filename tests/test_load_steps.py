@@ -53,7 +53,7 @@ def test_load_that_was_off_may_hide_in_a_circuits_step():
     """A cool box of 4 A went off; the circuit planned at 2 A then shows 6 A: both may have come at once."""
     steps = _steps(4.0, -4.0, 6.0)
 
-    assert hidden_beside(steps[2], 2.0, steps).ons[0].amps == 4.0
+    assert hidden_beside(steps[2], 2.0, steps) == 4.0
     assert hidden_beside(steps[2], 4.5, steps) is None
 
 
@@ -61,8 +61,17 @@ def test_load_that_went_in_a_circuits_step_shows_by_coming_on_again():
     """1.6 A of 5.7 A planned, with 4.1 A on that later come on once more; without that, the circuit is too small."""
     again, once = _steps(4.1, 1.6, 4.1), _steps(4.1, 1.6, 3.0)
 
-    assert hidden_beside(again[1], 5.7, again).ons[0].amps == 4.1
+    assert hidden_beside(again[1], 5.7, again) == 4.1
     assert hidden_beside(once[1], 5.7, once) is None
+
+
+def test_load_that_was_never_seen_to_come_may_hide_in_a_circuits_step():
+    """Two circuits of 3 A that show 6.1 and 5.9 A, and 3.2 A that went between: it came with either."""
+    steps = _steps(4.4, 6.1, -3.2, 5.9)
+
+    assert hidden_beside(steps[1], 3.1, steps) == 3.2
+    assert hidden_beside(steps[3], 2.8, steps) == 3.2
+    assert hidden_beside(steps[1], 5.0, steps) is None
 
 
 def test_bikes_own_load_cannot_hide_in_a_step_of_the_blocks():

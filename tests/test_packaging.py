@@ -52,7 +52,7 @@ def test_wheel_carries_nothing_else(wheel: Path):
     held = zipfile.ZipFile(wheel).namelist()
 
     assert {name.split("/")[0] for name in held} <= {"benchlog", "dashboards", "benchlog-0.1.0.dist-info"}
-    assert [name for name in held if "__pycache__" in name or name.endswith(".pyc")] == []
+    assert [name for name in held if "__pycache__" in name or name.endswith((".pyc", ".md"))] == []
 
 
 def test_installed_wheel_runs_the_demo_from_any_folder(wheel: Path, tmp_path: Path):

@@ -267,9 +267,9 @@ def test_verdict_changes_at_a_guard_band_of_0_83(guards, verdict):
 
 def test_z_proven_is_the_quantile_that_the_verdict_turns_at():
     """The constant for planning and the verdict agree."""
-    assert pytest.approx(float(stats.norm.ppf(0.95)), abs=1e-4) == Z_PROVEN
-    assert conformity(-(Z_PROVEN + 1e-4), 1.0, None, 0.0) == "pass"
-    assert conformity(-(Z_PROVEN - 1e-3), 1.0, None, 0.0) == "not proven"
+    assert pytest.approx(float(stats.norm.ppf(0.95)), rel=1e-12) == Z_PROVEN
+    assert conformity(-(Z_PROVEN + 1e-9), 1.0, None, 0.0) == "pass"
+    assert conformity(-(Z_PROVEN - 1e-9), 1.0, None, 0.0) == "not proven"
 
 
 def test_window_needs_both_sides():

@@ -45,6 +45,22 @@ def test_dead_circuits_need_a_mark_on_two_channels(marks: bool):
     assert truly_fails(_slow(None, marks)) == []
 
 
+def test_a_charge_asks_where_it_truly_flows():
+    """A charger whose voltage lies below the battery's gives nothing with the key off, and leaves nothing to see."""
+    below, above = (draw(seed, fault="charging_while_off", grade="slow2", behaviours=()) for seed in (81009, 81007))
+
+    assert below.truth["off_state_drain"] > 0 > above.truth["off_state_drain"]
+    assert [asked(below), asked(above)] == [False, True]
+
+
+@pytest.mark.parametrize(("seed", "fails"), [(91003, True), (91000, False)])
+def test_unmarked_circuit_fails_where_it_fails_by_every_step(seed: int, fails: bool):
+    """Of two circuits with one step the smaller fits it no better; of five another may be the dead one."""
+    case = draw(seed, fault="slot_dead", grade="fast5", behaviours=(), marks=False)
+
+    assert bool(truly_fails(case)) == fails
+
+
 def test_what_is_named_wrongly_counts_though_it_was_not_asked():
     """A run of which nothing can be asked counts where something else stands first, and only there."""
     group = frozenset(("feed_open", "ground_open"))

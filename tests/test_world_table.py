@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 from scipy.stats import binom
-from world_table import FIGURES, Tally, readme_lines
+from world_pages import FIGURES, PAGES, quoted, readme_lines
+from world_table import Tally
 
 ROOT = Path(__file__).parent.parent
 #: Seeds that nobody tuned on.
@@ -74,10 +75,9 @@ def test_most_of_what_can_be_proven_is(totals: tuple[Tally, Tally, int]):
     assert wide.proven >= 0.75 * wide.provable
 
 
-@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md"])
+@pytest.mark.parametrize("page", PAGES)
 def test_pages_quote_what_the_script_last_wrote(page: str):
     """The figures of the second world stand in the pages as the scripts left them with `--write`."""
     known = json.loads(FIGURES.read_text(encoding="utf-8"))
 
-    for line in readme_lines(known):
-        assert line in (ROOT / page).read_text(encoding="utf-8")
+    assert quoted((ROOT / page).read_text(encoding="utf-8")) == readme_lines(known)

@@ -16,7 +16,6 @@ from __future__ import annotations
 
 import argparse
 import copy
-import json
 import math
 import sys
 import tempfile
@@ -32,11 +31,11 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import numpy as np
 from world import BEHAVIOURS, Case, draw
+from world_pages import keep
 
 import benchlog
 from benchlog.core.errors import BenchlogError
 
-FIGURES = Path(__file__).parent / "world_figures.json"
 #: check id -> table and key of its limit in the plan, and which side it is on.
 SIDES: dict[str, tuple[str, str, str]] = {
     "off_state_drain": ("limits", "off_state_drain_ma", "max"),
@@ -389,29 +388,6 @@ def figures(table: Table) -> dict:
     }
 
 
-def readme_lines(known: Mapping) -> list[str]:
-    """What the pages say of the figures that were last written."""
-    verdicts, causes = known["verdicts"], known["causes"]
-    tight, wide = verdicts["tight"], verdicts["wide"]
-    lines = [
-        f"On {verdicts['logs']:,} random logs of the second world, with limits within two expanded uncertainties of "
-        f"the truth, {tight['false_pass_pct']} % of the verdicts are false passes and {tight['false_fail_pct']} % "
-        f"false fails; the expanded uncertainty covers the truth in {tight['covered_pct']} %.",
-        f"With limits up to 30 % off the truth {wide['false_pass_pct']} % and {wide['false_fail_pct']} % are false, "
-        f"and {wide['proven_pct']} % of what an ideal prover with the same logger could decide is proven.",
-    ]
-    for grade, row in causes["grades"].items():
-        lines.append(
-            f"`{grade}`: the true fault, or exactly the group that this logger cannot part, first in "
-            f"{row['first_pct']} % of {row['failed']} logs, a wrong one or too large a group in {row['wrong_pct']} %."
-        )
-    lines.append(
-        f"Of {causes['healthy']} healthy installs with behaviours {causes['named']} had a cause named where nothing "
-        "truly failed."
-    )
-    return lines
-
-
 def _false(tally: Tally) -> dict[str, float | None]:
     return {
         "false_pass_pct": _pct(tally.false_pass, tally.judged),
@@ -462,9 +438,7 @@ def main() -> None:
         print("\n".join(table.wrong))
         print(Counter(line.split(": ")[1].split()[0] for line in table.wrong if not line.startswith("    ")))
     if given.write:
-        known = json.loads(FIGURES.read_text(encoding="utf-8")) if FIGURES.exists() else {}
-        known["verdicts"] = {"logs": given.logs, "seed": given.seed, **figures(table)}
-        FIGURES.write_text(json.dumps(known, indent=1) + "\n", encoding="utf-8")
+        keep("verdicts", {"logs": given.logs, "seed": given.seed, **figures(table)})
 
 
 if __name__ == "__main__":

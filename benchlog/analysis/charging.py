@@ -5,6 +5,7 @@ import numpy as np
 from benchlog.analysis.coarse import runs
 from benchlog.analysis.running import LASTS_S, SHORT_GAP_S, Flags, bridged
 from benchlog.analysis.switched import hold_state
+from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array, Trace
 from benchlog.core.uncertainty import Mean, block_mean
 
@@ -131,7 +132,7 @@ def whole_cycles(x: Array) -> slice:
     if len(x) < 8:
         return everything
     low, high = (float(v) for v in np.percentile(x, (5, 95)))
-    noise = 1.4826 * float(np.median(np.abs(np.diff(x)))) / np.sqrt(2)
+    noise = robust_noise(x)
     if high - low <= OVER_NOISE * noise:
         return everything
     up = hold_state(x, low + 0.4 * (high - low), low + 0.6 * (high - low))

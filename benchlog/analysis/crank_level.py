@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.analysis.coarse import runs
+from benchlog.core.spread import MEDIAN_U, robust_noise
 from benchlog.core.trace import Array, Trace
 
 HELD_S = 0.010
@@ -98,8 +99,7 @@ def without_noise(trace: Trace, role: str, over_s: float) -> tuple[Trace, float]
         half = int(over_s / float(np.median(np.diff(t))) * (1 + 1e-9)) // 2
         if half and len(x) > 2 * half:
             around = np.lib.stride_tricks.sliding_window_view(np.pad(x, half, mode="edge"), 2 * half + 1)
-            # standard error of a median of so many, JCGM 100 has none; asymptotic for normal noise
-            x, noise = np.median(around, axis=1), 1.2533 * noise / np.sqrt(2 * half + 1)
+            x, noise = np.median(around, axis=1), MEDIAN_U * noise / np.sqrt(2 * half + 1)
     return Trace(t, {role: x}, {}), float(noise)
 
 
@@ -147,7 +147,7 @@ def _noise(x: Array) -> float:
     """Noise of single samples from their second differences, which a smooth course hardly has."""
     if len(x) < 5:
         return 0.0
-    return 1.4826 * float(np.median(np.abs(np.diff(x, 2)))) / float(np.sqrt(6))
+    return robust_noise(x, order=2)
 
 
 def widest_gap_s(trace: Trace, role: str, from_s: float, to_s: float) -> float:

@@ -8,6 +8,7 @@ import numpy as np
 
 from benchlog.analysis.coarse import Coarse, gap_limit_s, leads_out_of, outside_of, runs, spacing_s
 from benchlog.analysis.noise import NoiseModel
+from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array, Overview
 from benchlog.core.uncertainty import Z_PROVEN, Accuracy, block_mean, combine, rectangular
 
@@ -186,8 +187,8 @@ def _outside(x: Array, base: float, resolution: float, noise_a: float) -> list[t
 def _band(x: Array, base: float, resolution: float, noise_a: float) -> float:
     """Half-width of the final band, A; its noise is that of the last half's neighbours, or the channel's own."""
     late = x[len(x) // 2 :]
-    steps = np.abs(np.diff(late[np.isfinite(late)]))
-    sigma = max(1.4826 * float(np.median(steps)) / math.sqrt(2) if len(steps) else 0.0, noise_a)
+    late = late[np.isfinite(late)]
+    sigma = max(robust_noise(late) if len(late) > 1 else 0.0, noise_a)
     return max(5 * sigma, 2 * resolution, 0.1 * abs(base), LEAST_BAND_A)
 
 

@@ -14,6 +14,8 @@ LIVE_SHARE = 0.7
 LEAST_POINTS = 6
 #: … that span this much, A, with this coefficient of determination, 1.
 LEAST_SPAN_A, LEAST_R2 = 1.0, 0.9
+#: A fall has stepped where it changes by so many times its usual change within so many points, 1.
+STEPPED, STEP_POINTS = 6.0, 2
 #: What is held back of a load known by a witness: gains, and joints that warm up, 1.
 KEPT_SHARE = 0.95
 
@@ -74,9 +76,25 @@ def _by_fall(table: Coarse, from_s: float, to_s: float) -> Array | None:
         if len(x) < LEAST_POINTS or np.ptp(y) < LEAST_SPAN_A or np.ptp(x) == 0:
             continue
         slope, r2 = _line(x, y)
+        by_steps = _by_steps(x, y)
+        slope = by_steps if by_steps < KEPT_SHARE * slope else slope
         if slope > 0 and r2 >= LEAST_R2 and (best is None or r2 > best[0]):
             best = r2, slope * (fall - float(np.percentile(x, 5)))
     return None if best is None else best[1]
+
+
+def _by_steps(x: Array, y: Array) -> float:
+    """What ``y`` changes by where ``x`` steps, over that step; infinite where it does not step.
+
+    The bike's own loads move the current and not the fall: where they were on for one part of the stretch and off for
+    another, they tilt the line through the levels, and not that through the steps.
+    """
+    dx, dy = x[STEP_POINTS:] - x[:-STEP_POINTS], y[STEP_POINTS:] - y[:-STEP_POINTS]
+    usual = float(np.median(np.abs(dx - np.median(dx)))) if len(dx) else 0.0
+    stepped = np.abs(dx) > max(STEPPED * usual, 0.1 * float(np.ptp(x)))
+    if not stepped.any():
+        return float("inf")
+    return float(dx[stepped] @ dy[stepped]) / float(dx[stepped] @ dx[stepped])
 
 
 def _line(x: Array, y: Array) -> tuple[float, float]:

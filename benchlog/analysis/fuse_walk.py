@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, runs
+from benchlog.core.spread import robust_noise, robust_spread
 from benchlog.core.trace import Array, Mark
 from benchlog.core.uncertainty import combine, rectangular, t_inflation
 
@@ -88,8 +89,7 @@ def started_up_s(table: Coarse, role: str, in_s: float, until_s: float) -> float
     if len(x) < FEWEST_POINTS:
         return until_s
     level = float(np.median(x[len(x) // 2 :]))
-    late = np.abs(np.diff(x[len(x) // 2 :]))
-    band = max(5 * 1.4826 * float(np.median(late)) / math.sqrt(2), 0.1 * abs(level), 5e-5)
+    band = max(5 * robust_noise(x[len(x) // 2 :]), 0.1 * abs(level), 5e-5)
     for first, stop in runs(np.abs(x - level) <= band):
         if end[stop - 1] - start[first] >= CALM_S or stop == len(x):
             return float(min(max(start[first], least), in_s + START_UP_S, until_s))
@@ -138,7 +138,7 @@ def _level(table: Coarse, role: str, from_s: float, to_s: float) -> _Level | Non
     parts = np.array_split(x, min(8, len(x) // 2))
     means = np.array([_middle(part) for part in parts])
     # by the median, so that a wake-up in one part does not count either
-    apart = 1.4826 * float(np.median(np.abs(means - np.median(means)))) if len(means) > 2 else float(np.ptp(means))
+    apart = robust_spread(means) if len(means) > 2 else float(np.ptp(means))
     scatter = t_inflation(apart / math.sqrt(len(means)), len(means) - 1)
     half = len(x) // 2
     lasts = float(t[-1] - t[0])

@@ -108,29 +108,37 @@ def follow(steps: Sequence[LoadStep]) -> list[OneLoad]:
     return loads
 
 
-def hidden_beside(step: LoadStep, planned_a: float, steps: Sequence[LoadStep]) -> OneLoad | None:
-    """A load that may have come back, or gone, in the very step of a circuit that does not fit its plan.
+def hidden_beside(step: LoadStep, planned_a: float, steps: Sequence[LoadStep]) -> float | None:
+    """A load that may have come, or gone, in the very step of a circuit that does not fit its plan, A.
 
     Args:
         step: the circuit's. planned_a: what it should draw, A. steps: all of the key-on, in time order.
 
     Returns:
-        A load that was off by then and makes up the excess, or one that was on, makes up what is missing, and came on
-        once more later though it was not seen to go; None where there is none.
+        A load that was off by then and makes up the excess, or was never seen to come though it went; or one that was
+        on, makes up what is missing, and came on once more later though it was not seen to go. None where there is
+        none.
     """
     at = next(n for n, one in enumerate(steps) if one is step)
     excess = step.amps - planned_a
-    before = follow(steps[:at])
-    for load in before:
+    for load in follow(steps[:at]):
         size = load.ons[-1].amps
-        if {step.owner, load.ons[-1].owner} == {"block", "bike"}:
+        if {step.owner, load.ons[-1].owner} == {"block", "bike"} or not _makes_up(excess, size, planned_a):
             continue
-        fits = abs(abs(excess) - size) <= max(2 * BACK_SHARE * planned_a, BACK_SHARE * size, CLOSE_A)
-        if not fits or load.on == (excess > 0):
-            continue
-        if excess > 0 or any(_like(later, size) for later in steps[at + 1 :]):
-            return load
-    return None
+        if load.on != (excess > 0) and (excess > 0 or any(_like(later, size) for later in steps[at + 1 :])):
+            return size
+    unseen = [-fall.amps for fall in _without_a_rise(steps) if {step.owner, fall.owner} != {"block", "bike"}]
+    return next((size for size in unseen if excess > 0 and _makes_up(excess, size, planned_a)), None)
+
+
+def _makes_up(excess: float, size: float, planned_a: float) -> bool:
+    return abs(abs(excess) - size) <= max(2 * BACK_SHARE * planned_a, BACK_SHARE * size, CLOSE_A)
+
+
+def _without_a_rise(steps: Sequence[LoadStep]) -> list[LoadStep]:
+    """The steps down of loads that no step up shows: they came with others, or were on from the beginning."""
+    went = {id(off) for load in follow(steps) for off in load.offs}
+    return [step for step in steps if step.amps < 0 and id(step) not in went]
 
 
 def _like(step: LoadStep, amps: float) -> bool:

@@ -55,6 +55,7 @@ class Measured:
             was seen where the rest is hidden.
         offset_limit: the half-width of the limits that an unknown zero lies in, in the check's unit; None where the
             zero is known.
+        likely_u: where ``u`` covers several values that it may be, the standard uncertainty of ``value`` alone.
         needs_load_step: it cannot be told from zero, so it passes only where its channel showed a load in some log.
     """
 
@@ -73,6 +74,7 @@ class Measured:
     needs_load_step: bool = False
     interval: tuple[float, float] | None = None
     offset_limit: float | None = None
+    likely_u: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

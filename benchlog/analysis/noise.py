@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.analysis.coarse import runs, spacing_s
+from benchlog.core.spread import robust_sigma
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import combine, t_inflation
 
@@ -149,7 +150,7 @@ def _spread(d: Array, resolution: float) -> tuple[float, float]:
         return 0.0, 0.0
     middle = float(np.median(d))
     off = np.abs(d - middle)
-    robust = 1.4826 * float(np.median(off))
+    robust = robust_sigma(off)
     moved = off[off > 1e-12 * (1 + abs(middle))]
     if robust <= 0 and not len(moved):
         return 0.0, middle

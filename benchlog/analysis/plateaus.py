@@ -11,6 +11,7 @@ from benchlog.analysis.coarse import Coarse
 from benchlog.analysis.flutter import Flutter
 from benchlog.analysis.noise import NoiseModel
 from benchlog.analysis.pulsed import Pulsing
+from benchlog.core.spread import MEDIAN_U, robust_noise
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import t_inflation
 
@@ -22,8 +23,6 @@ INRUSH_SHARE, INRUSH_S = 0.5, 2.0
 OPENING_S, CLOSING_S = (0.3, 1.3), 0.6
 #: The smallest change of load that counts as a step, A.
 LEAST_STEP_A = 0.12
-#: The median of many white samples scatters more than their mean by the root of half pi.
-MEDIAN_U = math.sqrt(math.pi / 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +79,7 @@ def find_plateaus(
         return []
     index = np.flatnonzero(ok)
     values = x[ok]
-    jitter = 1.4826 * float(np.median(np.abs(np.diff(values)))) / math.sqrt(2)
+    jitter = robust_noise(values)
     least = max(LEAST_STEP_A, 2.5 * resolution, 4 * jitter)
     cuts = _split(values, least, max(jitter, resolution / 4, 1e-4))
     step_s = float(np.median(np.diff(table.start_s)))
@@ -140,7 +139,7 @@ def _sustained(x: Array, step_s: float, noise: NoiseModel | None) -> Sustained |
     if n < 4:
         own = float(np.ptp(x)) / math.sqrt(12 * n) if n > 1 else 0.0
         return Sustained(value, own if noise is None else max(own, noise.mean_u(window_s)))
-    scatter = 1.4826 * float(np.median(np.abs(np.diff(x)))) / math.sqrt(2)
+    scatter = robust_noise(x)
     half = n // 2
     drift = abs(float(np.median(x[half:]) - np.median(x[:half])))
     u_scatter = MEDIAN_U * scatter / math.sqrt(n)

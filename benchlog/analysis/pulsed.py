@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, runs, spacing_s
+from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array
 
 #: The slowest and fastest pulses that are followed edge by edge, s a pulse; and the fewest samples of one.
@@ -99,7 +100,7 @@ def _edges(time_s: Array, x: Array) -> list[_Edge]:
     """Quick changes of level, each with its size between the medians at either side."""
     step_s = spacing_s(time_s)
     lag = max(round(EDGE_S / step_s), 1)
-    noise = 1.4826 * float(np.median(np.abs(np.diff(x)))) / math.sqrt(2)
+    noise = robust_noise(x)
     least = max(LEAST_PULSE_A, 6 * noise)
     moved = np.zeros(len(x))
     moved[: len(x) - lag] = x[lag:] - x[:-lag]

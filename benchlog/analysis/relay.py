@@ -169,7 +169,9 @@ def _leaving(trace: Trace, trigger: Crossing) -> Operation:
     took_s, slow_s = left_s - trigger.time_s, 0.0
     first = int(np.searchsorted(t, begins_s))
     own = share[first:] / float(np.median(live[max(at - 20, 0) : at]))
-    began = _fall_began(t[first:], own, feed[first:], at - first)
+    # closed, the feed stands beside the battery as it did under load, or as it does without
+    beside_as_before = share[first:] / usual
+    began = _fall_began(t[first:], own, beside_as_before, feed[first:], at - first)
     if began is not None:
         # no contact opens for the trigger before that lets go, nor after the feed was seen to be away
         took_s = began[0] - trigger.time_s
@@ -207,19 +209,22 @@ def _for_good(t: Array, away: np.ndarray) -> int | None:
     return left
 
 
-def _fall_began(t: Array, share: Array, feed: Array, at: int) -> tuple[float, float] | None:
+def _fall_began(t: Array, share: Array, before: Array, feed: Array, at: int) -> tuple[float, float] | None:
     """When a slow fall began and how well that is known, both s: where the live level gives way to an exponential.
 
     The load that goes with the contact lifts the battery at once, so the fall may begin with a step.
 
     Args:
         t, share: from before the fall, s and the feed's share of the battery over its live one.
+        before: the same over its share before the trigger fell, which the loads that go with the contact change.
         feed: V; on its own it no longer follows the battery, which the engine or the loads may move meanwhile.
         at: the index where it is clearly gone.
 
     Returns:
         None where the feed falls at once, as it does where nothing holds it up.
     """
+    if share[at] < GONE_SHARE:
+        return None  # from live to gone between two samples: what follows is a dead line's own
     low = np.flatnonzero(feed[at:] < SLOW_TO_SHARE * feed[at])
     end = at + int(low[0]) if len(low) else len(share)
     if end - at < 4:
@@ -232,7 +237,8 @@ def _fall_began(t: Array, share: Array, feed: Array, at: int) -> tuple[float, fl
     rest = alone - (slope * (t[:end] - t[at]) + level)
     spread = float(np.std(rest[at:]))
     # the split that leaves the least of either course unexplained
-    left = np.concatenate(([0.0], np.cumsum(y[:at] ** 2)))
+    beside = np.minimum(y[:at] ** 2, np.log(np.maximum(before[:at], 1e-3)) ** 2)
+    left = np.concatenate(([0.0], np.cumsum(beside)))
     right = np.concatenate((np.cumsum(rest[:at][::-1] ** 2)[::-1], [0.0]))
     began = int(np.argmin(left + right))
     if began == 0:

@@ -124,6 +124,8 @@ def come_together(
     ]
     settled = {id(match.step) for slot, match in found.items() if match.step is not None and slot not in left}
     free = [step for step in steps if step.amps > 0 and step.owner != "bike" and id(step) not in settled]
+    if sum(step.owner == "block" for step in free) >= len(left):
+        return {}  # as many steps of the fuse block's own as circuits: each has one
     shared: dict[int, tuple[LoadStep, tuple[int, ...]]] = {}
     for step in free:
         near = [

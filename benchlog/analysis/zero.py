@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array, Mark
 from benchlog.core.uncertainty import block_mean, combine, rectangular
 
@@ -84,7 +85,7 @@ def read_zero(time_s: Array, amps: Array, offset: float | None, resolution: floa
     if len(x) < FEWEST or lasts < (1 - 2 * EDGE_SHARE) * SHORTEST_S * 0.99:
         return f"it holds {len(x)} samples over {lasts:.1f} s; mark at least 2 s and {2 * FEWEST} samples"
     mean = block_mean(x)
-    scatter = 1.4826 * float(np.median(np.abs(np.diff(x)))) / math.sqrt(2)
+    scatter = robust_noise(x)
     parts = [float(part.mean()) for part in np.array_split(x, PARTS)]
     apart = max(parts) - min(parts)
     allowed = max(

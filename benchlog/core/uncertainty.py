@@ -7,6 +7,7 @@ the probability of conforming, JCGM 106:2012 clause 7, with a normal distributio
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Literal
 
 import numpy as np
@@ -20,7 +21,7 @@ FAIL_PROBABILITY = 0.05
 ONE_SIDE_PROBABILITY = 0.9
 COVERAGE_K = 2.0
 #: One-sided standard normal quantile of ``PASS_PROBABILITY``.
-Z_PROVEN = 1.6449
+Z_PROVEN = NormalDist().inv_cdf(PASS_PROBABILITY)
 #: A block of correlated samples is so many times as long as their noise remembers; fewer blocks tell nothing.
 BLOCK_MEMORIES, FEWEST_BLOCKS = 4.0, 3
 #: Fewer samples do not show what they remember; of more, means of neighbours do.

@@ -1,6 +1,5 @@
 """A drain that cannot be told from zero: did the same channel of the same logger show a load somewhere?"""
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -8,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from benchlog.analysis.measurement import Finding, Measured
+from benchlog.core.spread import robust_noise
 from benchlog.examine.context import LogContext
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def shows_load(bench: LogContext, role: str, u: float = 0.0) -> bool:
     if len(amps) < 2:
         return False
     # noise and rounding move a channel too, though nothing flows through its shunt
-    noise = 1.4826 * float(np.median(np.abs(np.diff(amps)))) / math.sqrt(2)
+    noise = robust_noise(amps)
     return float(np.ptp(amps)) > max(TOLD_APART * u, TOLD_APART * noise, LOAD_STEPS * bench.resolution(role), LOAD_A)
 
 

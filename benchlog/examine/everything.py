@@ -114,7 +114,7 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
         samples=samples,
         zero_offsets={role: zero.offset for role, zero in zeroed.zeros.items()},
     )
-    seen = observe(bench, findings, limits, off_state.drain, load)
+    seen = observe(bench, findings, limits, off_state.drain, loads, load)
     devices = {circuit.slot: circuit.device for circuit in plan.circuit}
     let_go = tuple((pull.slot, devices.get(pull.slot, "")) for pull in walk.let_go)
     told = tuple(note.split(",")[0] for note in clipped.notes)

@@ -7,9 +7,7 @@ import numpy as np
 from benchlog.analysis.coarse import Coarse, coarse, outside_of
 from benchlog.analysis.pulses import duty
 from benchlog.core.trace import Array
-from benchlog.core.uncertainty import combine
 from benchlog.examine.context import LogContext
-from benchlog.examine.path_checks import FeedLoad
 from benchlog.verdict.causes.seen import Seen
 
 POINT_S = 0.1
@@ -20,8 +18,6 @@ NOMINAL_V = 12.5
 BUZZES_HZ, WATCH_S, FEWEST_SAMPLES = 0.3, 4.0, 50
 #: The lines' correlation below which one goes down as the other comes up.
 OPPOSED = -0.3
-#: Added to a sum of resistances, so that two that are nothing are no ratio, Ω.
-LEAST_OHM = 0.001
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,23 +136,3 @@ def _ratio(bench: LogContext, role: str, span: tuple[float, float]) -> tuple[flo
     """``(share of the battery's voltage, V)`` as a median over a span, cranks left out."""
     part = _part(bench, role, span)
     return None if part is None else (float(np.median(part.mean / part.supply)), float(np.median(part.mean)))
-
-
-def clip_slope(load: FeedLoad | None) -> dict[str, Seen]:
-    """Which of trigger and feed sinks below the battery as the load through the feed grows."""
-    roles = ("battery_v", "trigger_v", "feed_v")
-    points = [] if load is None else [p for p in load.points if all(role in p.plateau.readings for role in roles)]
-    amps = np.array([point.load_a for point in points])
-    if len(points) < 2 or float(np.ptp(amps)) < 1.0:
-        return {}
-    spread = amps - amps.mean()
-    ohm, u = {}, {}
-    for role in ("trigger_v", "feed_v"):
-        below = [p.plateau.readings["battery_v"].value - p.plateau.readings[role].value for p in points]
-        noise = [combine(p.plateau.readings["battery_v"].u, p.plateau.readings[role].u) for p in points]
-        ohm[role] = float(spread @ np.array(below)) / float(spread @ spread)
-        u[role] = float(np.hypot.reduce(spread * np.array(noise))) / float(spread @ spread)
-    total = abs(ohm["trigger_v"]) + abs(ohm["feed_v"]) + LEAST_OHM
-    share = (ohm["trigger_v"] - ohm["feed_v"]) / total
-    text = f"{ohm['trigger_v'] * 1000:.1f} mΩ from the battery to trigger_v, {ohm['feed_v'] * 1000:.1f} mΩ to feed_v"
-    return {"clip_slope": Seen(share, combine(*u.values()) / total, text)}

@@ -8,10 +8,11 @@ import numpy as np
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding, Measured
-from benchlog.core.uncertainty import combine
+from benchlog.core.uncertainty import Accuracy, combine, rectangular
 from benchlog.examine.context import LogContext
 from benchlog.examine.path_checks import FeedLoad
 from benchlog.examine.slot_match import switched_unseen
+from benchlog.examine.swing import swing_a
 from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.causes.seen import Seen
 
@@ -24,9 +25,11 @@ UNSTATED_ZERO_A = 0.02
 MOST_COIL = 1.4
 #: Doubt of a load taken from the battery's step as the contact closes, over the planned one (no source).
 CLOSING_U = 0.2
-#: After a switch inrush has gone, s; and what is fewer shows no swing.
-INRUSH_S, FEWEST_POINTS = 0.5, 10
+#: After a switch inrush has gone, s.
+INRUSH_S = 0.5
 _SWITCHED_ON = re.compile(r"slot \d+ on")
+#: Where the offset may be more than this share of the coil's current, what flows first may be the coil's, 1.
+NOT_HELD = 0.4
 #: A stretch before the first key-on that is shorter than this shows no steady current, s.
 LEAST_BEFORE_S = 5.0
 #: Circuits draw more from a charged battery than from one under load, and some not at all without the engine, 1.
@@ -52,7 +55,9 @@ def circuits(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping
 def _sure(finding: Finding | None) -> Seen | None:
     if not isinstance(finding, Measured) or finding.value is None or finding.disqualified:
         return None
-    return Seen(finding.value, finding.u or 0.0, "")
+    # of several that fail alike the likeliest tells
+    u = finding.likely_u if finding.failed and finding.likely_u is not None else finding.u
+    return Seen(finding.value, u or 0.0, "")
 
 
 def _drawn(bench: LogContext, findings: Mapping[str, Finding]) -> tuple[float, float] | None:
@@ -79,7 +84,7 @@ def load_on(bench: LogContext, load: FeedLoad | None, findings: Mapping[str, Fin
         most = drawn[0]
     elif load is not None and load.points:
         # as the contact closes the bike's own loads may come on as well
-        most, u = max(point.load_a for point in load.points), CLOSING_U
+        most, u = max(point.load_a for point in load.points), u if load.steps else CLOSING_U
     elif any(isinstance(found, Measured) and (found.value or 0.0) > 0.1 for found in slots):
         return {}  # circuits draw, though not through a channel that sums them
     elif (
@@ -161,19 +166,79 @@ def _shares(
     return {f"{'line' if share > MOST_COIL else 'coil'}_{when}": Seen(share, u / relay.coil_a, text)}
 
 
+def held_coil(bench: LogContext, off: Drain | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
+    """``coil_held``: what flows with the key off beyond the circuits that are on still, over the coil's current.
+
+    A contact that does not open leaves the circuits alone, one whose coil is held the coil as well, with the lamps on
+    its line. The circuits' own currents are those with the key on, before the engine was started, as far as the
+    voltage was another then: a heater draws less in proportion as it falls, a converter more.
+    """
+    slots, relay, at = _left_on(bench), bench.plan.relay, _around_marks(bench)
+    accuracy = bench.accuracy.get("battery_a")
+    if off is None or relay is None or not relay.coil_a or accuracy is None:
+        return {}
+    if not bench.has("battery_a", "battery_v") or bench.has("drain_a"):
+        return {}
+    if (let_go := _let_go(bench, relay.coil_a, accuracy)) is not None:
+        return {"coil_held": let_go}
+    if not slots or at is None:
+        return {}
+    known = [_sure(findings.get(f"slot_{slot}_current")) for slot in slots]
+    drawn = [one.value for one in known if one is not None]
+    planned = sum(circuit.planned_a for circuit in bench.plan.circuit if circuit.slot in slots)
+    if len(drawn) < len(known) or min(off.base_a, sum(drawn)) < LEAST_SHARE * planned:
+        return {}
+    first = next(((a, b) for a, b in bench.story.off if a <= bench.log.start_s), None)
+    zero = None if first is None else _median(bench, "battery_a", (first[0] + first[1]) / 2, first[1] - POINT_S)
+    on_v = _median(bench, "battery_v", *at[1])
+    off_v = _median(bench, "battery_v", bench.story.off[-1][0] + INRUSH_S, bench.story.off[-1][1])
+    if on_v is None or off_v is None or on_v < 1.0:
+        return {}
+    # what flowed before the first key-on is the channel's zero, unless the coil may have been held then
+    zeroed = zero is not None and abs(zero) <= accuracy.offset <= NOT_HELD * relay.coil_a
+    apart_s = bench.story.off[-1][0] - bench.log.start_s
+    own = accuracy.change_u(off.base_a, apart_s) if zeroed else accuracy.level_u(off.base_a)
+    by_kind = rectangular(sum(drawn) * abs(off_v / on_v - 1.0))
+    u = combine(own, by_kind, off.type_a_u, *(one.u for one in known if one is not None))
+    beyond = off.base_a - (zero or 0.0) * zeroed - sum(drawn)
+    text = f"{beyond * 1000:.3g} mA with the key off beyond the circuits, {relay.coil_a * 1000:.3g} mA the coil's"
+    return {"coil_held": Seen(beyond / relay.coil_a, u / relay.coil_a, text)}
+
+
+def _let_go(bench: LogContext, coil_a: float, accuracy: Accuracy) -> Seen | None:
+    """The coil's current as it was let go after any key-off, over the planned one; None where none was seen to be.
+
+    A coil that the load side or a live trigger holds is held after every key-off, circuits or not.
+    """
+    after = [(a + INRUSH_S, b) for a, b in bench.story.off if a > bench.log.start_s]
+    found = [(amps, a, b) for a, b in after if (amps := _lowest(bench, a, b)) is not None]
+    lowest = min(found, default=None)
+    if lowest is None or lowest[0] > NOT_HELD * coil_a:
+        return None
+    amps, a, b = lowest
+    text = f"no more than {amps * 1000:.3g} mA with the key off, from {a:.0f} to {b:.0f} s"
+    return Seen(amps / coil_a, accuracy.level_u(amps) / coil_a, text)
+
+
+def _lowest(bench: LogContext, from_s: float, to_s: float) -> float | None:
+    """The lowest current that a stretch shows for a second and more, A."""
+    mean = coarse(bench.overview, from_s, to_s, 1.0, ["battery_a"]).mean["battery_a"]
+    mean = mean[np.isfinite(mean)]
+    return float(mean.min()) if len(mean) else None
+
+
+def _median(bench: LogContext, role: str, from_s: float, to_s: float) -> float | None:
+    mean = coarse(bench.overview, from_s, to_s, POINT_S, [role]).mean[role]
+    mean = mean[np.isfinite(mean)]
+    return float(np.median(mean)) if len(mean) else None
+
+
 def load_swing(bench: LogContext) -> dict[str, Seen]:
     """How much further the current swings once the circuits are marked on than before, over the planned load."""
-    planned = bench.plan.planned_load_a
-    at = sorted(mark.time_s for mark in bench.log.marks if _SWITCHED_ON.fullmatch(mark.text.lower()))
-    span = next(((a, b) for a, b in bench.story.on if at and a < at[0] < b), None)
-    if not planned or span is None or not bench.has("battery_a"):
+    planned, on = bench.plan.planned_load_a, _around_marks(bench)
+    if not planned or on is None or not bench.has("battery_a"):
         return {}
-    starts = [c.from_s for c in bench.story.cranks] + [r.from_s for r in bench.story.running]
-    starts += [mark.time_s for mark in bench.log.marks]  # whatever comes after the last circuit changes the load
-    ends_s = min([span[1], *(start for start in starts if start > at[-1])])
-    swings = [
-        _swing(bench, a, b) for a, b in ((span[0] + INRUSH_S, at[0] - POINT_S), (at[-1] + INRUSH_S, ends_s - POINT_S))
-    ]
+    swings = [swing_a(bench, *stretch) for stretch in on]
     if swings[0] is None or swings[1] is None:
         return {}
     more = swings[1] - swings[0]
@@ -181,15 +246,16 @@ def load_swing(bench: LogContext) -> dict[str, Seen]:
     return {"load_swing": Seen(more / planned, 0.02, text)}
 
 
-def _swing(bench: LogContext, from_s: float, to_s: float) -> float | None:
-    """From the lowest to the highest tenth of the samples, A; as the overview has them."""
-    table = coarse(bench.overview, from_s, to_s, POINT_S, ["battery_a"])
-    low, high = table.low["battery_a"], table.high["battery_a"]
-    good = np.isfinite(low) & np.isfinite(high)
-    if good.sum() < FEWEST_POINTS:
+def _around_marks(bench: LogContext) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """The stretches of one key-on before the first circuit is marked on, and after the last; None without marks."""
+    at = sorted(mark.time_s for mark in bench.log.marks if _SWITCHED_ON.fullmatch(mark.text.lower()))
+    span = next(((a, b) for a, b in bench.story.on if at and a < at[0] < b), None)
+    if span is None:
         return None
-    both = np.concatenate((low[good], high[good]))
-    return float(np.quantile(both, 0.9) - np.quantile(both, 0.1))
+    starts = [c.from_s for c in bench.story.cranks] + [r.from_s for r in bench.story.running]
+    starts += [mark.time_s for mark in bench.log.marks]  # whatever comes after the last circuit changes the load
+    ends_s = min([span[1], *(start for start in starts if start > at[-1])])
+    return (span[0] + INRUSH_S, at[0] - POINT_S), (at[-1] + INRUSH_S, ends_s - POINT_S)
 
 
 def _left_on(bench: LogContext) -> tuple[int, ...] | None:

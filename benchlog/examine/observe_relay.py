@@ -5,19 +5,12 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from benchlog.analysis.levels import Crossing, Levels, crossings
 from benchlog.analysis.measurement import Finding, Measured
-from benchlog.analysis.relay import local_levels
-from benchlog.core.trace import Trace
 from benchlog.examine.context import LogContext
+from benchlog.examine.trigger_fall import HIGH_SHARE, LOW_SHARE, fall_s, falling, falls_straight
 from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.causes.seen import Seen
 
-LATEST_S = 5.0
-#: Trigger and feed move together within this time, s.
-TOGETHER_S = 0.4
-#: The trigger's own fall is timed between these shares of its swing.
-HIGH_SHARE, LOW_SHARE = 0.85, 0.2
 #: Relays must have let go at a tenth of their rated voltage (common in data sheets, no source); below this the trigger
 #: holds no coil.
 GONE_SHARE = 0.08
@@ -38,7 +31,12 @@ def relay_times(
         u = 0.0 if finding.u is None or not math.isfinite(finding.u) else finding.u
         text = f"{finding.value:.0f} ms {name.replace('_', '-')}, at most {limit.max:g} ms planned"
         seen[name] = Seen(finding.value / limit.max, u / limit.max, text)
-        if name == "drop_out" and (left := _gone_after_s(bench, finding.from_s)) is not None:
+        # a drop-out in time says nothing of whose it would be
+        if (
+            name == "drop_out"
+            and finding.value > limit.max
+            and (left := _gone_after_s(bench, finding.from_s)) is not None
+        ):
             own_ms = finding.value - left * 1000
             text = f"the contact opens {own_ms:.0f} ms after the trigger is gone, at most {limit.max:g} ms planned"
             seen["drop_out_own"] = Seen(own_ms / limit.max, u / limit.max, text)
@@ -54,29 +52,22 @@ def relay_times(
     return {**seen, **_trigger_fall(bench)}
 
 
-def _falling(bench: LogContext, fall_s: float) -> tuple[Trace, Levels] | None:
-    """The trigger around one of its falls."""
-    trace = bench.log.trace(fall_s - 1.0, fall_s + LATEST_S, ["trigger_v"])
-    levels = local_levels(trace.values["trigger_v"]) if len(trace) >= 4 else None
-    return None if levels is None else (trace, Levels(min(levels.low, 0.05 * levels.high), levels.high))
-
-
-def _gone_after_s(bench: LogContext, fall_s: float) -> float | None:
+def _gone_after_s(bench: LogContext, at_s: float) -> float | None:
     """How long after its passage through 50 % the trigger is too low to hold a coil, s."""
-    found = _falling(bench, fall_s) if bench.has("trigger_v") else None
+    found = falling(bench, at_s) if bench.has("trigger_v") else None
     if found is None:
         return None
     trace, levels = found
     with np.errstate(invalid="ignore"):
-        gone = np.flatnonzero((trace.values["trigger_v"] <= levels.at(GONE_SHARE)) & (trace.time_s >= fall_s))
-    return max(float(trace.time_s[gone[0]]) - fall_s, 0.0) if len(gone) else None
+        gone = np.flatnonzero((trace.values["trigger_v"] <= levels.at(GONE_SHARE)) & (trace.time_s >= at_s))
+    return max(float(trace.time_s[gone[0]]) - at_s, 0.0) if len(gone) else None
 
 
 def _trigger_fall(bench: LogContext) -> dict[str, Seen]:
     """The slowest fall of the trigger itself."""
     if not bench.has("trigger_v"):
         return {}
-    falls = [took for fall in bench.story.falls if (took := _fall_s(bench, fall)) is not None]
+    falls = [took for fall in bench.story.falls if (took := fall_s(bench, fall)) is not None]
     if not falls:
         return {}
     took_s, step_s = max(falls)
@@ -84,28 +75,11 @@ def _trigger_fall(bench: LogContext) -> dict[str, Seen]:
     return {"trigger_fall_s": Seen(took_s, step_s / 2, text)}
 
 
-def _fall_s(bench: LogContext, fall: Crossing) -> tuple[float, float] | None:
-    """``(s from high to gone, s between samples)``."""
-    found = _falling(bench, fall.before_s)
-    if found is None:
-        return None
-    trace, levels = found
-    x = trace.values["trigger_v"]
-    with np.errstate(invalid="ignore"):
-        high = np.flatnonzero((x >= levels.at(HIGH_SHARE)) & (trace.time_s <= fall.before_s + LATEST_S))
-        gone = np.flatnonzero((x <= levels.at(LOW_SHARE)) & (trace.time_s >= fall.before_s))
-    if not len(gone) or not len(last := high[high < gone[0]]):
-        return None
-    step_s = float(np.median(np.diff(trace.time_s)))
-    # both ends lie within one step
-    return max(float(trace.time_s[gone[0]] - trace.time_s[last[-1]]) - step_s, 0.0), step_s
-
-
 def coil_kick(bench: LogContext) -> dict[str, Seen]:
     """``coil_kick_v``: how far the trigger goes below zero as it is let go, which only a coil's current does.
 
     Without a kick it tells nothing where samples lie further apart than a coil's current lasts, or where a capacitor
-    lets the trigger fall slowly.
+    lets the trigger fall slowly; unless it falls as a capacitor alone does, which no coil lets it.
     """
     if not bench.has("trigger_v"):
         return {}
@@ -120,36 +94,11 @@ def coil_kick(bench: LogContext) -> dict[str, Seen]:
             step_s = max(step_s, float(np.median(np.diff(trace.time_s))))
     if not depths:
         return {}
-    slowest = max((took for fall in bench.story.falls for took in (_fall_s(bench, fall),) if took), default=(0.0, 0.0))
-    if max(depths) < LEAST_KICK_V and (step_s > KICK_STEP_S or slowest[0] > KICK_STEP_S):
-        return {}
+    slowest = max((took for fall in bench.story.falls for took in (fall_s(bench, fall),) if took), default=(0.0, 0.0))
     depth = max(depths)
     text = f"the trigger goes {max(depth, 0.0):.2g} V below zero as it is let go"
+    if depth < LEAST_KICK_V and (step_s > KICK_STEP_S or slowest[0] > KICK_STEP_S):
+        if not all(falls_straight(bench, fall) for fall in bench.story.falls):
+            return {}
+        text = "let go, the trigger falls as a capacitor alone does, with no coil's current behind it"
     return {"coil_kick_v": Seen(depth, u, text)}
-
-
-def feed_lead(bench: LogContext) -> dict[str, Seen]:
-    """``feed_lead_s``: how far the feed moves before the trigger, over all key events that move both."""
-    if not bench.has("trigger_v", "feed_v"):
-        return {}
-    leads, step_s = [], 0.0
-    for event in (*bench.story.rises, *bench.story.falls):
-        trace = bench.log.trace(event.time_s - TOGETHER_S, event.time_s + TOGETHER_S, ["trigger_v", "feed_v"])
-        moves = [_first(trace, role, event.to) for role in ("trigger_v", "feed_v")]
-        if moves[0] is not None and moves[1] is not None:
-            leads.append(moves[0].time_s - moves[1].time_s)
-            step_s = max(step_s, moves[0].width_s, moves[1].width_s)
-    if not leads:
-        return {}
-    # at every key event: one that goes the usual way tells against it
-    lead_s = float(np.mean(leads)) if min(leads) > -step_s / 2 else min(leads)
-    text = f"the feed moves {lead_s * 1000:.1f} ms before the trigger, over {len(leads)} key events"
-    # both edges lie somewhere between two samples of one clock
-    return {"feed_lead_s": Seen(lead_s, step_s / math.sqrt(6 * len(leads)), text)}
-
-
-def _first(trace: Trace, role: str, to: str) -> Crossing | None:
-    levels = local_levels(trace.values[role])
-    if levels is None or (levels.low > levels.high / 2):
-        return None
-    return next((move for move in crossings(trace.time_s, trace.values[role], levels) if move.to == to), None)

@@ -15,6 +15,7 @@ from benchlog.core.uncertainty import COVERAGE_K, combine, rectangular
 from benchlog.examine.bypass import BYPASSED, shows_load
 from benchlog.examine.context import LogContext
 from benchlog.examine.parted import level_parts
+from benchlog.examine.wakes import fails_by_wakes
 from benchlog.plan.batteries import days_until
 
 POINT_S = 0.1
@@ -182,6 +183,8 @@ def _drain(
     bypassed = not worst.over and _bypassed(bench, role, worst)
     # without its zero the accuracy as stated is behind the figure
     accuracy = bench.accuracy.get(role) if zero is not None or role not in bench.zeros else bench.stated.get(role)
+    most_ma = bench.plan.limits.off_state_drain_ma
+    doubt = _drain_doubt(worst) or _visit_doubt(bench, role, worst, settled)
     return (
         role,
         worst,
@@ -193,7 +196,8 @@ def _drain(
             to_s=settled.to_s,
             story=_drain_story(bench, worst, settled)
             + (", not told from the zero, so judged without it" if zero is None and role in bench.zeros else ""),
-            disqualified=_drain_doubt(worst) or _visit_doubt(bench, role, worst, settled),
+            disqualified=doubt,
+            failed=None if doubt or most_ma is None else fails_by_wakes(worst, accuracy, most_ma / 1000),
             one_sided=f"{worst.over} samples of {role} were over range in that stretch, so the drain is larger"
             if worst.over
             else BYPASSED

@@ -9,6 +9,7 @@ import numpy as np
 from benchlog.analysis.coarse import Coarse, coarse, runs
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.slots import marked_on
+from benchlog.core.spread import MEDIAN_U
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import combine, conformity
 from benchlog.examine.context import LogContext
@@ -63,7 +64,7 @@ def own_channel(bench: LogContext, slot: int, planned: float) -> Finding:
         return NotEvaluated(f"slot {slot} has no valid sample while it was on")
     levels = np.concatenate(sustained)
     value = float(np.median(levels))
-    scatter = 1.2533 * float(np.std(levels)) / math.sqrt(max(len(levels), 1))
+    scatter = MEDIAN_U * float(np.std(levels)) / math.sqrt(max(len(levels), 1))
     drift = float(np.std([np.median(part) for part in sustained])) if len(sustained) > 1 else 0.0
     u = None
     story = "by its own channel"

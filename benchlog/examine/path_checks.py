@@ -9,6 +9,7 @@ from benchlog.analysis.plateaus import Plateau
 from benchlog.analysis.slopes import from_steps, with_gains, with_offset
 from benchlog.core.uncertainty import combine
 from benchlog.examine.context import LogContext
+from benchlog.examine.floating import without_return
 from benchlog.examine.load_checks import LEAST_LOAD, Loads
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import Stepped, gain_apart, least_ohm, live, path_step_u
@@ -145,6 +146,8 @@ def _engine_off_first(bench: LogContext, points: list[PathPoint]) -> list[PathPo
 def _ground_lift(bench: LogContext, load: FeedLoad | None) -> Finding:
     if not bench.has("ground_v"):
         return NotEvaluated("ground_v is not logged")
+    if (floating := without_return(bench)) is not None:
+        return floating
     if load is None:
         return _no_load(bench)
     points = [p for p in load.points if LIFT in p.plateau.readings]

@@ -12,9 +12,10 @@ from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.relay import BOUNCE_S, Operation, contact_moves, drop_out, pull_in
 from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
 from benchlog.core.trace import Trace
-from benchlog.core.uncertainty import combine, rectangular
+from benchlog.core.uncertainty import Z_PROVEN, combine, rectangular
 from benchlog.examine.context import LogContext
 from benchlog.examine.relay_still import sinks, stays_dead, stays_live, watched_longer_than
+from benchlog.examine.trigger_fall import shows_returns
 
 #: How far around an event the samples are looked at, s.
 BEFORE_S, AFTER_S, LATEST_S = 0.5, 1.0, 30.0
@@ -180,6 +181,8 @@ def _drop_outs(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
         what = "the trigger never fell and the contact never opened after the key was turned off"
     why = "something holds the feed up after it" if held else _why_untimed(already, unseen, "the feed was dead already")
     worst = _worst(timed, never, limit, what, f"no drop-out could be timed: {why}")
+    if all(shows_returns(bench, fall) for fall in bench.story.falls):
+        return windows, worst
     return windows, _unless_missed(worst, timed, limit, undone=False)
 
 
@@ -266,8 +269,8 @@ def _worst(
     remedy = "log battery_v beside it" if vague else None
     if limit_ms is not None and not vague:
         margin = abs(limit_ms - took_ms)
-        # u = step * sqrt(2/3) must be at most the margin over 1.645
-        need_hz = 1.645 * math.sqrt(2 / 3) * 1000 / max(margin, limit_ms / 20)
+        # u = step * sqrt(2/3) must be at most the margin over the quantile
+        need_hz = Z_PROVEN * math.sqrt(2 / 3) * 1000 / max(margin, limit_ms / 20)
         remedy = f"a log at {_round_up(need_hz)} samples a second or more would prove it"
     return Measured(
         value=took_ms,

@@ -1,6 +1,5 @@
 """A relay that does not move: was it watched for long enough, and is it really the relay that stays?"""
 
-import math
 from itertools import pairwise
 
 import numpy as np
@@ -8,6 +7,7 @@ import numpy as np
 from benchlog.analysis.coarse import coarse, unseen_s
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Trace
 from benchlog.examine.context import LogContext
 
@@ -42,7 +42,7 @@ def sinks(trace: Trace, fall: Crossing) -> bool:
     if len(before) < 8 or len(after) < 16:
         return False
     parts = [float(np.median(part)) for part in np.array_split(after, 4)]
-    noise = 1.4826 * float(np.median(np.abs(np.diff(before)))) / math.sqrt(2)
+    noise = robust_noise(before)
     falls = all(later < earlier for earlier, later in pairwise(parts))
     return falls and float(np.median(before)) - parts[-1] > max(5 * noise, SUNK_SHARE)
 

@@ -9,6 +9,7 @@ from benchlog.analysis.charging import lasting_states, steadied
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.fed import KEPT_SHARE, LIVE_SHARE, fed_a
 from benchlog.analysis.running import RAISED_V, Flags, Running, least_a
+from benchlog.core.spread import robust_sigma
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import combine
 from benchlog.examine.context import LogContext
@@ -50,7 +51,7 @@ class RunningPoints:
         steps = np.abs(np.diff(self.load_a[np.isfinite(self.load_a)]))
         if not self.load_how.startswith(BY_FALLS) or not steps.any():
             return 0.0
-        return 3 * 1.4826 * float(np.median(steps[steps > 0])) / math.sqrt(2)
+        return 3 * robust_sigma(steps[steps > 0]) / math.sqrt(2)
 
     @property
     def both(self) -> bool:

@@ -4,19 +4,25 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-from benchlog.analysis.load_steps import follow
+from benchlog.analysis.assignment import LEAST_CHANCE
+from benchlog.analysis.load_steps import LoadStep, follow
 from benchlog.analysis.measurement import Measured
 from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
 from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, marked_on
-from benchlog.core.uncertainty import PASS_PROBABILITY, combine
+from benchlog.core.uncertainty import COVERAGE_K, PASS_PROBABILITY, combine, probability_of_conforming
 from benchlog.examine.context import LogContext
 from benchlog.examine.slot_match import KeyOn
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import AllSteps
+from benchlog.examine.swing import swing_a
+from benchlog.plan.limits import PlannedLimit
 
 #: That nothing came at a mark is seen where steady stretches fill so much of the time around it, and one reaches so
 #: long beyond it, s.
 STEADY_AT_MARK, LEAST_AFTER_S = 0.5, 1.0
+#: A current that swings by so much of the planned one more after the mark than before it holds the circuit, 1; its
+#: inrush has gone after this time, s.
+MORE_SWING, INRUSH_S = 0.5, 0.5
 #: A change of load that takes longer may hold several, s.
 SLOW_STEP_S = 1.0
 #: A circuit without a step is dead, though unmarked, only beside at least so many that came on, and after so long, s.
@@ -35,6 +41,18 @@ def watched(bench: LogContext, mark_s: float, groups: Sequence[Sequence[Plateau]
         if inside and group[-1].to_s >= mark_s + LEAST_AFTER_S and sum(inside) >= STEADY_AT_MARK * (ends - begins):
             return True
     return False
+
+
+def in_pulses(bench: LogContext, slot: int, mark_s: float, role: str) -> bool:
+    """Whether the load comes and goes, and by more from a mark on: then the circuit comes and goes with it."""
+    marks = [mark.time_s for mark in bench.log.marks]
+    begins = max([mark_s - MARK_AFTER_S, *(at + INRUSH_S for at in marks if at < mark_s)])
+    ends = min([mark_s + MARK_AFTER_S, *(at for at in marks if at > mark_s)])
+    swings = [swing_a(bench, a, b, role) for a, b in ((begins, mark_s), (mark_s + INRUSH_S, ends))]
+    planned = next(circuit.planned_a for circuit in bench.plan.circuit if circuit.slot == slot)
+    if swings[0] is None or swings[1] is None:
+        return False
+    return swings[1] - swings[0] > MORE_SWING * planned
 
 
 def no_step(bench: LogContext, slot: int, match: Match, role: str) -> Measured:
@@ -56,7 +74,7 @@ def no_step(bench: LogContext, slot: int, match: Match, role: str) -> Measured:
     )
 
 
-def left_out(bench: LogContext, slot: int, one: KeyOn, steps: AllSteps) -> Measured | None:
+def left_out(bench: LogContext, slot: int, one: KeyOn, steps: AllSteps, limit: PlannedLimit | None) -> Measured | None:
     """The slot draws nothing, though no mark says so: every other circuit came on, and no step is left for this one.
 
     Only where the paths prove which steps are the fuse block's, and that nothing was on there from the beginning.
@@ -64,15 +82,17 @@ def left_out(bench: LogContext, slot: int, one: KeyOn, steps: AllSteps) -> Measu
     if slot in one.together or not (steps.ratios or steps.role == "feed_a"):
         return None
     others = [match for other, match in one.matches.items() if other != slot]
-    # which of the others is which does not matter here, as long as none of their steps may be this slot's
+    # which of the others is which does not matter here
     if len(others) < FEWEST_OTHERS or any(
-        match.step is None or None in match.others or (match.step.owner == "unknown" and not match.marked)
-        for match in others
+        match.step is None or (match.step.owner == "unknown" and not match.marked) for match in others
     ):
         return None
-    mine = one.matches[slot]
-    if mine.others or sum(chance for step, chance in mine.chances if step is not None) > 1 - PASS_PROBABILITY:
+    # a step that may be this slot's leaves another without one: it fails where it fits none of them
+    may = [(step, chance) for step, chance in one.matches[slot].chances if step is not None and chance > 0]
+    fits = sum(chance * _conforms(bench, steps.role, step, limit) for step, chance in may)
+    if limit is None or fits > 1 - PASS_PROBABILITY:
         return None
+    may = [(step, chance) for step, chance in may if chance > LEAST_CHANCE]
     taken = {id(match.step) for match in others}
     rising = [stepped.step for stepped in one.steps if stepped.step.amps > 0]
     again = {id(step) for load in follow([stepped.step for stepped in one.steps]) for step in load.ons[1:]}
@@ -84,13 +104,29 @@ def left_out(bench: LogContext, slot: int, one: KeyOn, steps: AllSteps) -> Measu
         return None
     accuracy = bench.accuracy.get(steps.role)
     least = max(LEAST_STEP_A, 2.5 * bench.resolution(steps.role))
+    amps = [step.load_a for step, _ in may]
+    u = None if accuracy is None else combine(accuracy.change_u(0.0), least / 3)
+    listed = " or ".join(f"{value:.3g} A" for value in (0.0, *amps))
     return Measured(
         0.0,
-        None if accuracy is None else combine(accuracy.change_u(0.0), least / 3),
+        # one of the steps may be this slot's all the same
+        u if u is None or not amps else combine(u, max(amps) / COVERAGE_K),
         rising[0].from_s,
         one.ends_s,
         f"every other circuit came on, and no step of {steps.role} is left for this one",
+        likely_u=u,
+        failed=None
+        if not amps
+        else f"whichever step of {steps.role} is whose, this circuit draws {listed}, and none of these fits the plan",
     )
+
+
+def _conforms(bench: LogContext, role: str, step: LoadStep, limit: PlannedLimit | None) -> float:
+    if limit is None:
+        return 1.0
+    accuracy = bench.accuracy.get(role)
+    u = combine(step.load_u, 0.0 if accuracy is None else accuracy.change_u(step.load_a))
+    return probability_of_conforming(step.load_a, u, limit.min, limit.max)
 
 
 def _nothing_at_first(bench: LogContext, one: KeyOn, steps: AllSteps, planned: float) -> bool:

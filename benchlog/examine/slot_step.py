@@ -2,6 +2,7 @@
 
 import math
 
+from benchlog.analysis.assignment import LEAST_CHANCE
 from benchlog.analysis.load_steps import LoadStep, follow, hidden_beside
 from benchlog.analysis.measurement import Measured
 from benchlog.analysis.slots import MARK_AFTER_S, Match
@@ -38,6 +39,10 @@ def from_step(bench: LogContext, slot: int, one: KeyOn, role: str, limit: Planne
     if limit is not None and doubt is None:
         doubt = _mistaken(bench, slot, one, match, step, role, limit)
         remedy = note_it(slot) if doubt else None
+    failed = None
+    if limit is not None and doubt is None and not match.marked:
+        failed = _whichever(bench, one, match, role, limit)
+    own_u = u
     if u is not None:
         u = _covering(bench, one, match, value, u, role)
     found = Measured(
@@ -49,6 +54,8 @@ def from_step(bench: LogContext, slot: int, one: KeyOn, role: str, limit: Planne
         + (f"marked as slot {slot}" if match.marked else f"taken for slot {slot} by its size"),
         disqualified=doubt,
         remedy=remedy,
+        failed=failed,
+        likely_u=own_u,
     )
     return found if step.peak_a is None else as_pulsed(bench, slot, found, step.peak_a, doubt)
 
@@ -75,6 +82,21 @@ def _covering(bench: LogContext, one: KeyOn, match: Match, value: float, u: floa
             break
         covered, half = covered + chance, max(half, far)
     return half / COVERAGE_K
+
+
+def _whichever(bench: LogContext, one: KeyOn, match: Match, role: str, limit: PlannedLimit) -> str | None:
+    """Why the circuit fails whichever of several steps is its own; None where it may fit the plan by one of them."""
+    may = [(step, chance) for step, chance in match.chances if step is not None and chance > LEAST_CHANCE]
+    if len(may) < 2:
+        return None
+    conforms = 1.0 - sum(chance for _, chance in may)  # by none of these nobody knows
+    for step, chance in may:
+        value, u = _figures(bench, one, step, role)
+        conforms += chance * probability_of_conforming(value, u or 0.0, limit.min, limit.max)
+    if conforms > 1 - PASS_PROBABILITY:
+        return None
+    listed = " or ".join(f"{step.amps:.3g} A" for step, _ in may)
+    return f"whichever step of {role} is whose, this circuit draws {listed}, and none of these fits the plan"
 
 
 def _by_size(bench: LogContext, one: KeyOn, slot: int, match: Match, role: str, limit: PlannedLimit) -> str | None:
@@ -140,9 +162,9 @@ def _mistaken(
             return f"the step of {other_value:.2f} A at {other.time_s:.1f} s fits slot {slot} about as well"
     planned = next(circuit.planned_a for circuit in bench.plan.circuit if circuit.slot == slot)
     if verdict == "fail":
-        other_load = hidden_beside(step, planned, [stepped.step for stepped in one.steps])
-        if other_load is not None:
-            return f"the load of {other_load.ons[-1].amps:.2f} A seen before may have come or gone in the same step"
+        other_a = hidden_beside(step, planned, [stepped.step for stepped in one.steps])
+        if other_a is not None:
+            return f"a load of {other_a:.2f} A that was seen at another time may have come or gone in the same step"
     if step.owner != "unknown" or role == "feed_a":
         return None
     if not match.marked and verdict == "fail":

@@ -106,11 +106,21 @@ def _closely(
             closely.append((turn, turn.half_width_s))
         else:
             closely.append((replace(turn, time_s=found.time_s), found.width_s / 2))
-    return [
-        (turn, half)
-        for turn, half in closely
-        if turn.role is None or not any(crank.from_s <= turn.time_s <= crank.to_s for crank in cranks)
-    ]
+    return _without_dips(closely, key.starts_on, cranks)
+
+
+def _without_dips(
+    closely: list[tuple[Turn, float]], starts_on: bool | None, cranks: list[Crank]
+) -> list[tuple[Turn, float]]:
+    """The turns without a line's own dips amid a crank; one that comes on with the crank was switched on by the key."""
+    kept, on = [], starts_on
+    for turn, half in closely:
+        amid = turn.role is not None and any(crank.from_s <= turn.time_s <= crank.to_s for crank in cranks)
+        if amid and (turn.to == "off" or on):
+            continue
+        kept.append((turn, half))
+        on = turn.to == "on"
+    return kept
 
 
 def _instant(log: Samples, turn: Turn, role: str, line: SwitchedLine | None) -> Crossing | None:

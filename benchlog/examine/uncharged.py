@@ -7,6 +7,7 @@ import numpy as np
 from benchlog.analysis.charging import rises_slowly
 from benchlog.analysis.coarse import runs
 from benchlog.analysis.measurement import Measured
+from benchlog.core.uncertainty import Z_PROVEN
 from benchlog.examine.context import LogContext
 from benchlog.examine.running_points import RunningPoints
 
@@ -16,8 +17,6 @@ NEARLY_NOTHING = 0.1
 GREATEST_LOAD_A = 15.0
 #: How far around the begin of charging its course is looked at, s.
 AROUND_S = 2.0
-#: A limit this many standard uncertainties away is kept at 95 % (JCGM 106:2012, one-sided).
-ONE_SIDED = 1.645
 
 
 def _slowly(bench: LogContext, points: RunningPoints) -> bool:
@@ -67,7 +66,7 @@ def judged(
     if _by_speed(points) or _slowly(bench, points):
         return replace(worse, story=words, one_sided=whole.one_sided, remedy=whole.remedy)
     told = replace(whole, story=f"{whole.story}; {words}" if whole.story else words)
-    if worse.u is not None and room >= ONE_SIDED * worse.u:
+    if worse.u is not None and room >= Z_PROVEN * worse.u:
         return told
     return replace(
         told,

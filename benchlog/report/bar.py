@@ -1,10 +1,10 @@
 """One check as a small drawing: the allowed stretch, the limit, the value and how sure it is."""
 
 from dataclasses import dataclass
-from html import escape
 
 from benchlog.core.numbers import number
 from benchlog.report import words
+from benchlog.report.templating import filled_in
 from benchlog.verdict.result import Check
 
 _WIDTH, _HEIGHT, _EDGE = 200.0, 34.0, 8.0
@@ -49,28 +49,22 @@ def bar_shape(check: Check) -> BarShape | None:
 
 
 def bar(check: Check) -> str:
-    """Inline SVG of the check; empty where there is no measured value or no limit to show."""
+    """Inline SVG of the check, as markup; empty where there is no measured value or no limit to show."""
+    from markupsafe import Markup
+
     shape = bar_shape(check)
     if shape is None:
         return ""
-    left, right = (share * _WIDTH for share in shape.allowed)
-    centre = shape.value * _WIDTH
-    middle = _TRACK_Y + _TRACK_H / 2
-    parts = [
-        f'<rect class="track" x="0" y="{_TRACK_Y}" width="{_WIDTH:g}" height="{_TRACK_H}" rx="2"/>',
-        f'<rect class="allowed" x="{left:.1f}" y="{_TRACK_Y}" width="{max(right - left, 1.0):.1f}" '
-        f'height="{_TRACK_H}"/>',
-    ]
-    parts += [_limit_mark(at * _WIDTH, label) for at, label in shape.limits]
-    if shape.whisker is not None:
-        first, last = (share * _WIDTH for share in shape.whisker)
-        parts.append(f'<path class="whisker" d="M{first:.1f} {middle}H{last:.1f}"/>')
-    parts.append(
-        f'<path class="value v-{check.verdict.replace(" ", "-")}" d="M{centre:.1f} {middle - 6}l6 6l-6 6l-6 -6z"/>'
-    )
-    return (
-        f'<svg class="bar" viewBox="0 0 {_WIDTH:g} {_HEIGHT:g}" role="img" aria-label="{escape(shape.label)}">'
-        f"{''.join(parts)}</svg>"
+    return Markup(
+        filled_in(
+            "bar.html",
+            shape=shape,
+            verdict=check.verdict,
+            width=_WIDTH,
+            height=_HEIGHT,
+            track_y=_TRACK_Y,
+            track_h=_TRACK_H,
+        )
     )
 
 
@@ -91,11 +85,3 @@ class _Scale:
 
     def __call__(self, value: float) -> float:
         return (_EDGE + (value - self.first) / (self.last - self.first) * (_WIDTH - 2 * _EDGE)) / _WIDTH
-
-
-def _limit_mark(x: float, label: str) -> str:
-    line = f'<path class="limit" d="M{x:.1f} {_TRACK_Y - 5}V{_TRACK_Y + _TRACK_H + 4}"/>'
-    if not label:
-        return line
-    anchor = "start" if x < 24 else "end" if x > _WIDTH - 24 else "middle"
-    return line + f'<text x="{x:.1f}" y="{_HEIGHT - 2}" text-anchor="{anchor}">{label}</text>'

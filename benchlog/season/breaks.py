@@ -10,6 +10,7 @@ from datetime import datetime
 
 import numpy as np
 
+from benchlog.core.spread import robust_sigma
 from benchlog.season.trend import Array, autocorrelation_inflation, huber
 
 #: Readings on either side of a step.
@@ -231,7 +232,7 @@ def _deflated(share: float, factor: float) -> float:
 def _tame(residual: Array) -> Array:
     """Residuals with the far ones drawn in to three robust standard deviations."""
     middle = float(np.median(residual))
-    reach = 3 * 1.4826 * float(np.median(np.abs(residual - middle)))
+    reach = 3 * robust_sigma(residual - middle)
     if reach == 0:
         return residual.copy()
     tamed: Array = np.clip(residual, middle - reach, middle + reach)

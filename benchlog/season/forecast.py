@@ -7,6 +7,7 @@ from typing import Literal
 
 import numpy as np
 
+from benchlog.core.spread import MEDIAN_U, robust_spread
 from benchlog.season.series import DAYS_A_YEAR, LEAST_DAYS, LEAST_READINGS, Others, Series, day_of, moment_of
 from benchlog.season.trend import Z, autocorrelation_inflation, partial_slope
 
@@ -97,11 +98,9 @@ def trend_of(series: Series, others: Others) -> Trend | TooFew:
         return TooFew(f"too few readings for a trend: {so_far}, {LEAST_READINGS} over {LEAST_DAYS} days are needed", n)
     middle = float(series.day.mean())
     slope, own, residual = partial_slope((series.day - middle) / DAYS_A_YEAR, series.value, others.columns)
-    spread = 1.4826 * float(np.median(np.abs(residual - np.median(residual))))
-    # the standard error of a median is 1.2533 times that of a mean
-    scatter = (
-        Z * 1.2533 * spread / math.sqrt(n) * math.sqrt(autocorrelation_inflation(residual, 1 + others.columns.shape[1]))
-    )
+    spread = robust_spread(residual)
+    inflation = autocorrelation_inflation(residual, 1 + others.columns.shape[1])
+    scatter = Z * MEDIAN_U * spread / math.sqrt(n) * math.sqrt(inflation)
     moved = abs(slope.slope) * series.days / DAYS_A_YEAR
     known = series.usual_uncertainty or 0.0
     ordered = slope.p < PROVEN_P and slope.low * slope.high > 0

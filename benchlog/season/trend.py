@@ -7,9 +7,12 @@ slopes whose ranks lie ``z`` standard deviations of Kendall's S from the middle.
 
 import math
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
 import numpy.typing as npt
+
+from benchlog.core.spread import robust_spread
 
 Array = npt.NDArray[np.float64]
 
@@ -19,7 +22,7 @@ MOST_READINGS = 1000
 # fewer residuals tell nothing about their likeness
 _FEWEST_ALIKE = 8
 #: Two-sided 95 % of the normal distribution.
-Z = 1.959964
+Z = NormalDist().inv_cdf(0.975)
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +189,7 @@ def huber(columns: Array, y: Array, rounds: int = 30) -> Array:
         root = np.sqrt(weight)
         found = np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0]
         residual = y - design @ found
-        sigma = 1.4826 * float(np.median(np.abs(residual - np.median(residual))))
+        sigma = robust_spread(residual)
         if sigma == 0:
             break
         fresh = np.minimum(1.0, 1.345 * sigma / np.maximum(np.abs(residual), 1e-300))

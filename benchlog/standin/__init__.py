@@ -3,24 +3,25 @@
     from pathlib import Path
 
     import numpy as np
-    from benchlog.standin import Install, acceptance_script, fast_logger, simulate, with_fault, write_csv
+    from benchlog.standin import SimulatedInstall, acceptance_script, fast_logger, simulate, with_fault, write_csv
 
-    sim = simulate(Install(), acceptance_script(), fast_logger(1000), np.random.default_rng(1))
+    sim = simulate(SimulatedInstall(), acceptance_script(), fast_logger(1000), np.random.default_rng(1))
     sim.frame                     # time_s, a column a role (NaN where over range), mark
     sim.truth["relay_pull_in"]    # ms; every check id has its true value, None where not seen
     sim.truth.key_events          # ((30.0003, "on"), (84.5003, "off"))
     write_csv(sim, Path("a.csv")) # and a.logger.toml beside it
     Path("plan.toml").write_text(sim.plan_toml)
 
-    bad = simulate(with_fault(Install(), "feed_resistance"), acceptance_script(), fast_logger(), rng)
-    real = simulate(with_behaviours(Install(), ["flashers", "key_bounce"]), acceptance_script(), fast_logger(), rng)
+    bad = simulate(with_fault(SimulatedInstall(), "feed_resistance"), acceptance_script(), fast_logger(), rng)
+    busy = with_behaviours(SimulatedInstall(), ["flashers", "key_bounce"])
+    real = simulate(busy, acceptance_script(), fast_logger(), rng)
 
 Anything can be changed with ``dataclasses.replace``: the install's parameters, a script's actions, a
 logger's channels (``spec.changed("battery_v", resolution=0.1)``). The same ``rng`` gives the same log.
 
 A bike that runs on and is acted on, for a stream instead of a whole log (``benchlog standin`` puts it on a port):
 
-    live = LiveBike(Install(), live_logger(500), np.random.default_rng(1))
+    live = LiveBike(SimulatedInstall(), live_logger(500), np.random.default_rng(1))
     live.act("key on")            # s; the marks of a log are the words
     live.samples(100).values      # role -> the next 100 readings
 

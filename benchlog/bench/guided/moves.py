@@ -7,6 +7,7 @@ import numpy as np
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.bench.guided.history import History
 from benchlog.bench.guided.sight import Sight
+from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array
 
 #: A line has moved once it has stayed there for this long, s.
@@ -70,4 +71,4 @@ def sigma(history: History, role: str) -> float:
 def _noise(x: Array) -> float:
     """Noise of single points from neighbours' differences, which steps hardly move."""
     good = x[np.isfinite(x)]
-    return 1.4826 * float(np.median(np.abs(np.diff(good)))) / math.sqrt(2) if len(good) > 3 else 0.0
+    return robust_noise(good) if len(good) > 3 else 0.0

@@ -1,14 +1,13 @@
 """The logger file that is laid beside a recording, so that the log can be checked as it is."""
 
-import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchlog.core.errors import BenchlogError
 
 if TYPE_CHECKING:
-    from benchlog.logger.model import Channel, Logger
+    from benchlog.logger.model import Logger
 
 
 def beside_path(log: Path) -> Path:
@@ -59,30 +58,12 @@ def logger_by_number(names: Sequence[str]) -> "Logger | None":
 
 
 def logger_text(logger: "Logger") -> str:
-    """A logger as a logger file says it."""
-    lines = ["[logger]", f"name = {_text(logger.name)}"]
-    if logger.rate_hz is not None:
-        lines.append(f"rate_hz = {logger.rate_hz!r}")
+    """A logger as a logger file says it; what a key says by default is left out."""
+    import tomli_w
+
+    head = {"name": logger.name} if logger.rate_hz is None else {"name": logger.name, "rate_hz": logger.rate_hz}
+    tables: dict[str, object] = {"logger": head}
     if logger.time is not None:
-        lines += ["", "[time]", f"column = {_text(logger.time.column)}", f"unit = {_text(logger.time.unit)}"]
-        if logger.time.wraps_at is not None:
-            lines.append(f"wraps_at = {logger.time.wraps_at!r}")
-    for channel in logger.channel:
-        lines += ["", "[[channel]]", *_channel(channel)]
-    return "\n".join(lines) + "\n"
-
-
-def _channel(channel: "Channel") -> Iterator[str]:
-    for name, field in type(channel).model_fields.items():
-        value = getattr(channel, name)
-        if value is None or (not field.is_required() and value == field.default and name != "unit"):
-            continue
-        yield f"{name} = {_text(value)}"
-
-
-def _text(value: object) -> str:
-    """A value as TOML writes it."""
-    if isinstance(value, tuple):
-        return f"[{', '.join(_text(each) for each in value)}]"
-    # a TOML basic string has the escapes of a JSON one
-    return json.dumps(value) if isinstance(value, str) else repr(value)
+        tables["time"] = logger.time.model_dump(exclude_none=True)
+    tables["channel"] = [channel.model_dump(exclude_none=True, exclude_defaults=True) for channel in logger.channel]
+    return tomli_w.dumps(tables)

@@ -1,8 +1,11 @@
 """Bytes of a log: plain, compressed or from a pipe; UTF-16 turned to UTF-8. Never all in memory."""
 
 import codecs
+import io
 import os
+import shutil
 import stat
+import sys
 import tempfile
 import threading
 import weakref
@@ -10,14 +13,24 @@ import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from benchlog.core.errors import BadLog
 from benchlog.core.files import shown_name
 
+if TYPE_CHECKING:
+    from _typeshed import WriteableBuffer
+
 HEAD_BYTES = 1 << 16
-_CHUNK = 1 << 17  # small, since a compressed byte may stand for a thousand
+_CHUNK = 1 << 17  # small, since a compressed byte may stand for thousands
+_LOOK_EACH = 64 << 20  # unpacked bytes after which the disk is looked at again
+_LEAVE = 256 << 20  # bytes of it that are left to others
 _GZIP, _ZSTD = b"\x1f\x8b", b"\x28\xb5\x2f\xfd"
+
+#: The environment's name for what a packed log may unpack to, MB.
+UNPACKED_NAME = "BENCHLOG_MAX_UNPACKED_MB"
+# logs of text pack to a tenth, those of a logger that stands still to a hundredth
+_ALWAYS, _RATIO = 128 << 20, 128
 
 
 class Source:
@@ -58,7 +71,7 @@ class Source:
         again = not stat.S_ISREG(info.st_mode)
         if lead.startswith((_GZIP, _ZSTD)):
             again = True
-            chunks = _unpacked(self.name, lead, chunks)
+            chunks = _bounded(self.name, _unpacked(self.name, lead, self._file), most_unpacked(self.size))
         first = next(chunks, b"")
         if not first:
             raise BadLog(self.name, "the compressed file holds nothing; record a log first")
@@ -94,11 +107,7 @@ class Source:
             self._spool.write(chunk)
             self._spool.flush()
         except OSError as why:
-            raise BadLog(
-                self.name,
-                f"there is no room to unpack it in {tempfile.gettempdir()} ({_reason(why)}); "
-                "make room there, or unpack it elsewhere and name the unpacked log",
-            ) from None
+            raise _no_room(self.name, _reason(why)) from None
 
     @contextmanager
     def _reading(self) -> Iterator[None]:
@@ -207,29 +216,81 @@ def _before(first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
     yield from rest
 
 
-def _unpacked(name: str, lead: bytes, chunks: Iterator[bytes]) -> Iterator[bytes]:
-    """Decompress frame after frame; a last frame without its end is an error."""
-    import zstandard
+def most_unpacked(packed: int) -> int:
+    """Bytes that a log of so many packed bytes may unpack to: what the user says, or far more than any log's ratio."""
+    told = os.environ.get(UNPACKED_NAME, "")
+    return int(told) << 20 if told.isdecimal() and len(told) < 12 else max(_ALWAYS, _RATIO * packed)
 
-    def frame_of() -> Any:  # zlib and zstandard agree in what they offer, not in a type
-        return zlib.decompressobj(31) if lead.startswith(_GZIP) else zstandard.ZstdDecompressor().decompressobj()
 
-    frame = None
+def too_large(name: str, most: int) -> BadLog:
+    """The message for a log that unpacks to more."""
+    return BadLog(
+        name,
+        f"it unpacks to more than {most >> 20} MB, which no log of its size does; if it is sound, "
+        "name what it may take: benchlog --max-unpacked-mb N, before the command",
+    )
+
+
+def _no_room(name: str, why: str) -> BadLog:
+    return BadLog(
+        name,
+        f"there is no room to unpack it in {tempfile.gettempdir()} ({why}); "
+        "make room there, or unpack it elsewhere and name the unpacked log",
+    )
+
+
+def _bounded(name: str, chunks: Iterator[bytes], most: int) -> Iterator[bytes]:
+    """The same, while they stay below the bound and leave the disk some room."""
+    total, looked = 0, 0
     for chunk in chunks:
-        packed = chunk
-        while packed and (frame is not None or packed.strip(b"\0")):
-            frame = frame or frame_of()
-            try:
-                plain = frame.decompress(packed)
-            except (zlib.error, zstandard.ZstdError) as why:
-                raise _damaged(name, why) from None
-            if plain:
-                yield plain
-            packed = b""
-            if frame.eof:
-                packed, frame = frame.unused_data, None
-    if frame is not None:
-        raise _damaged(name, "it ends too early")
+        total += len(chunk)
+        if total > most:
+            raise too_large(name, most)
+        if total - looked > _LOOK_EACH:
+            looked = total
+            if shutil.disk_usage(tempfile.gettempdir()).free < _LEAVE:
+                raise _no_room(name, "hardly any is left")
+        yield chunk
+
+
+class _FromStart(io.RawIOBase):
+    """A stream from its beginning, though its first bytes have been read already and cannot be read again."""
+
+    def __init__(self, lead: bytes, file: BinaryIO) -> None:
+        self._lead, self._file = memoryview(lead), file
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: "WriteableBuffer") -> int:
+        view = memoryview(buffer)
+        held = self._lead[: len(view)] or self._file.read(len(view))
+        self._lead = self._lead[len(held) :]
+        view[: len(held)] = held
+        return len(held)
+
+
+def _unpacked(name: str, lead: bytes, file: BinaryIO) -> Iterator[bytes]:
+    """Decompress member after member; a last one without its end is an error."""
+    from gzip import BadGzipFile, GzipFile
+
+    if sys.version_info >= (3, 14):
+        from compression.zstd import ZstdError, ZstdFile
+    else:
+        from backports.zstd import ZstdError, ZstdFile
+
+    packed = _FromStart(lead, file)
+    plain = GzipFile(fileobj=packed, mode="rb") if lead.startswith(_GZIP) else ZstdFile(packed)
+    while True:
+        try:
+            chunk = plain.read(_CHUNK)
+        except EOFError:
+            raise _damaged(name, "it ends too early") from None
+        except (BadGzipFile, zlib.error, ZstdError) as why:
+            raise _damaged(name, why) from None
+        if not chunk:
+            return
+        yield chunk
 
 
 def _damaged(name: str, why: object) -> BadLog:

@@ -1,10 +1,11 @@
 """Figures inside one HTML file: the script that draws them, their data, and ours that puts them in place."""
 
 import json
-from collections.abc import Iterable, Sequence
-from html import escape
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from importlib.resources import files
-from typing import TYPE_CHECKING
+from itertools import count
+from typing import TYPE_CHECKING, Any
 
 from benchlog.report.figures.legend import LegendEntry, entries_of, swatch
 from benchlog.report.figures.script import packed_script
@@ -16,16 +17,59 @@ if TYPE_CHECKING:
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data: blob:"
 
 
-def scripts(figures: Sequence["go.Figure"]) -> str:
-    """The script elements for the boxes ``plot-0``, ``plot-1`` and so on; nothing where there is no figure."""
-    if not figures:
-        return ""
-    listed = [json.loads(str(figure.to_json())) for figure in figures]
-    return (
-        f'<script type="application/gzip" id="plotly">{packed_script()}</script>\n'
-        f'<script type="application/json" id="figures">{_inert(json.dumps(listed, separators=(",", ":")))}</script>\n'
-        f"<script>\n{shipped('report.js')}</script>\n"
-    )
+@dataclass(frozen=True, slots=True)
+class FigureBox:
+    """The box that a figure is drawn into.
+
+    Attributes:
+        number: of the figure in the page. caption: plain words.
+        wide: as the page; else two stand beside each other. screen_only: whether paper has no room for it.
+        height: px. legend: which line is which.
+        data: what plotly draws.
+    """
+
+    number: int
+    caption: str
+    wide: bool
+    screen_only: bool
+    height: int
+    legend: tuple[LegendEntry, ...]
+    data: Mapping[str, Any]
+
+
+def boxes_of(
+    figures: "Sequence[tuple[str, go.Figure]]",
+    wide: Iterable[bool],
+    *,
+    from_number: int = 0,
+    screen_only: Collection[str] = (),
+) -> list[FigureBox]:
+    """A box for each figure.
+
+    Args:
+        figures: caption and figure. wide: which of them are to be as wide as the page.
+        from_number: of the first one. screen_only: captions of those that are not printed.
+    """
+    places = zip(count(from_number), filled(wide), strict=False)
+    return [
+        FigureBox(number, caption, is_wide, caption in screen_only, int(figure.layout.height),
+                  tuple(entries_of(figure)), json.loads(str(figure.to_json())))
+        for (number, is_wide), (caption, figure) in zip(places, figures, strict=False)
+    ]  # fmt: skip
+
+
+def page_parts(drawn: Sequence[FigureBox]) -> dict[str, Any]:
+    """What the template ``page.html`` needs beside its blocks: policy, style, scripts and the figures' data."""
+    from markupsafe import Markup
+
+    return {
+        "policy": POLICY,
+        "drawn": drawn,
+        "swatch": swatch,
+        # what is shipped with the program is no text that somebody else gives
+        "shipped": lambda name: Markup(shipped(name)),
+        "packed_script": packed_script,
+    }
 
 
 def filled(wide: Iterable[bool]) -> list[bool]:
@@ -36,35 +80,6 @@ def filled(wide: Iterable[bool]) -> list[bool]:
     return found
 
 
-def box(number: int, figure: "go.Figure", caption: str, *, wide: bool, kind: str = "") -> str:
-    """The element that a figure is drawn into: its box, which line is which, and its caption.
-
-    Args:
-        number: of the figure in ``scripts``. caption: plain words.
-        wide: as the page; else two stand beside each other. kind: further CSS classes.
-    """
-    named = "".join(_entry(entry) for entry in entries_of(figure))
-    classes = f"{'wide' if wide else 'narrow'} {kind}".strip()
-    return (
-        f'<figure class="{classes}"><div class="plot" id="plot-{number}" '
-        f'style="height:{int(figure.layout.height)}px" role="img" aria-label="{escape(caption)}"></div>'
-        + (f'<ul class="legend">{named}</ul>' if named else "")
-        + f"<figcaption>{escape(caption)}</figcaption></figure>\n"
-    )
-
-
-def _entry(entry: LegendEntry) -> str:
-    style = ";".join(f"{name}:{value}" for name, value in swatch(entry).items())
-    return f'<li><span class="swatch k-{entry.kind}" style="{style}"></span>{escape(entry.name)}</li>'
-
-
 def shipped(name: str) -> str:
     """The text of a style sheet or script of the report."""
     return (files("benchlog.report") / name).read_text(encoding="utf-8")
-
-
-def _inert(text: str) -> str:
-    """JSON that cannot end or open a tag inside a script element."""
-    for char in "<>&\u2028\u2029":
-        text = text.replace(char, f"\\u{ord(char):04x}")
-    return text

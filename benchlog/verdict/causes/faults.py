@@ -23,6 +23,7 @@ COIL: Interval = (0.7, 1.5)
 #: Before the key-on as after the key-off, where the same flows.
 SAME: Interval = (0.5, 2.0)
 NO_COIL: Interval = (-INF, 0.5)
+HELD: Interval = (0.7, INF)
 SOME: Interval = (1.0, INF)
 
 _BATTERY_LEADS = "Take the battery's negative lead off before you loosen anything in the feed."
@@ -52,7 +53,7 @@ FAULTS: tuple[Fault, ...] = (
         ),
         hints={
             **{"load_off": WITH_ITS_LINE, "load_before": (0.2, INF), "coil_off": COIL, "coil_before": COIL},
-            **{"line_off": SOME, "line_before": SOME},
+            **{"line_off": SOME, "line_before": SOME, "coil_held": HELD},
         },
         also=_DRAWS_OFF,
     ),
@@ -72,6 +73,7 @@ FAULTS: tuple[Fault, ...] = (
             "coil_off": COIL,
             "coil_before": NO_COIL,
             "line_off": SOME,
+            "coil_held": HELD,
         },
         also=_DRAWS_OFF,
     ),
@@ -86,7 +88,10 @@ FAULTS: tuple[Fault, ...] = (
             "pull the relay: if the feed goes dead, replace the relay and look for the short or inrush that welded it",
         ),
         _BATTERY_LEADS,
-        hints={"load_off": STAYS_ON, "coil_off": NO_COIL, "coil_before": NO_COIL, "trigger_before": DOWN},
+        hints={
+            **{"load_off": STAYS_ON, "coil_off": NO_COIL, "coil_before": NO_COIL, "trigger_before": DOWN},
+            "coil_held": NO_COIL,
+        },
         also=(*_DRAWS_OFF, "load_before", "feed_before"),
     ),
     Fault(
@@ -99,7 +104,7 @@ FAULTS: tuple[Fault, ...] = (
         _BATTERY_LEADS,
         hints={
             **{"load_off": STAYS_ON, "coil_off": NO_COIL, "coil_before": NO_COIL, "slots": NOTHING},
-            **{"trigger_before": DOWN, "feed_before": LIVE},
+            **{"trigger_before": DOWN, "feed_before": LIVE, "coil_held": NO_COIL},
         },
         also=(*_DRAWS_OFF, "load_before", "load_on"),  # a trigger that is cut while cranking lets it flow
     ),
@@ -114,6 +119,7 @@ FAULTS: tuple[Fault, ...] = (
             "with the key on measure from 86 to 85: 12 V there and no click is the coil, 0 V is its supply or ground",
         ),
         hints={"load_on": NOTHING, "slots": NOTHING, "coil_kick_v": (-INF, 0.2)},
+        also=("trigger_fall_s",),  # with no coil to draw it down, whatever capacitance there is holds the line
     ),
     Fault(
         "feed_open",
@@ -281,6 +287,7 @@ FAULTS: tuple[Fault, ...] = (
             "measure the alternator's phases as the service manual says",
         ),
         _RUNNING,
+        hints={"run_charged": (-INF, 0.02)},  # one that charges above idle gives something
     ),
     Fault(
         "overcharge",
@@ -298,7 +305,7 @@ FAULTS: tuple[Fault, ...] = (
         "load_exceeds_charging",
         "more load than the alternator gives",
         "the alternator carries part of the load, net discharge, voltage at or below resting",
-        {"alternator_share": (0.06, 0.97), "run_rest_v": (-2.0, 0.25)},
+        {"alternator_share": (0.1, 0.97), "run_rest_v": (-2.0, 0.25)},
         ("charging_voltage", "charging_balance"),
         (
             "switch loads off one by one with the engine at a fast idle until the battery is charged",
@@ -330,7 +337,7 @@ FAULTS: tuple[Fault, ...] = (
             "look for a diode or a capacitor across the coil that the plan does not know, which makes it let go late",
         ),
         either={"drop_out": OVER, "pull_in": OVER},
-        also=("drop_out_own",),
+        hints={"drop_out_own": OVER},
     ),
     Fault(
         "pulsed_trigger",

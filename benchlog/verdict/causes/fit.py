@@ -24,6 +24,8 @@ SCALE = 2.0
 #: Several circuits failing at once is less likely than one fault that takes them all, and so is a fault that moved a
 #: quantity there by chance than one that had to.
 EACH_FURTHER_SLOT, ANYWHERE = 4.0, 2.0
+#: Of a fault that only hints show, no more than this is known, 1.
+HINTS_ALONE = 0.5
 OPEN_VERDICTS = ("fail", "not seen", "not proven")
 
 
@@ -127,7 +129,7 @@ def _candidates(fault: Fault, seen: Mapping[str, Seen], still_open: Mapping[str,
     # however many circuits show it, they are one quantity
     extra = max(len(slots) - 1, 0)
     score = gain + math.fsum(moves.values()) - EACH_FURTHER_SLOT * extra
-    known = min((len(own) - extra) / max(len(needed) - extra, 1), 1.0)
+    known = min((len(own) - extra) / max(len(needed) - extra, 1), 1.0 if own.keys() & needed.keys() else HINTS_ALONE)
     return [_Candidate(fault, slots, score, disagrees, known, wrong, mainly, explains)]
 
 

@@ -46,6 +46,7 @@ QUANTITIES: dict[str, Quantity] = {
     "line_off": Quantity(-INF, 0.5, 0.1, "current with the key off over the coil's, where it is more"),
     "line_before": Quantity(-INF, 0.5, 0.1, "the same before the first key-on"),
     "coil_off": Quantity(-INF, 0.5, 0.1, "current with the key off over the coil's"),
+    "coil_held": Quantity(-INF, INF, 0.1, "current with the key off beyond the circuits' over the coil's"),
     "coil_before": Quantity(-INF, 0.4, 0.1, "current before the first key-on over the coil's"),
     "feed_path": Quantity(-INF, 1.0, 0.005, "feed drop over its limit"),
     "ground_path": Quantity(-INF, 1.0, 0.005, "ground lift over its limit"),
@@ -60,7 +61,9 @@ QUANTITIES: dict[str, Quantity] = {
     "openings": Quantity(-INF, 0.5, 0.15, "openings and re-closings of the contact out of turn"),
     "feed_lead_s": Quantity(-INF, 0.0, 1e-4, "how far the feed moves before its trigger, s", asks=True),
     "coil_kick_v": Quantity(-INF, INF, 0.15, "how far the trigger goes below zero as it is let go, V"),
-    "clip_slope": Quantity(-INF, 0.0, 0.1, "1 where only trigger_v sinks with the load, -1 where only feed_v does"),
+    "clip_slope": Quantity(
+        -INF, 0.0, 0.1, "1 where only trigger_v sinks with the load, -1 where only feed_v does", asks=True
+    ),
     "source": Quantity(-INF, 1.0, 0.005, "source resistance over its limit"),
     "sag": Quantity(-INF, 1.0, 0.005, "sag under the planned load over its limit"),
     "rest_short_v": Quantity(-INF, 0.0, 0.005, "resting voltage below its limit, V"),
@@ -68,6 +71,7 @@ QUANTITIES: dict[str, Quantity] = {
     "charge_over_v": Quantity(-INF, 0.0, 0.005, "running voltage above its window, V"),
     "charge_under_v": Quantity(-INF, 0.0, 0.005, "running voltage below its window, V"),
     "alternator_share": Quantity(0.97, INF, 0.02, "part of the load that the alternator carries; above 1 it charges"),
+    "run_charged": Quantity(-INF, INF, 0.02, "part of the engine's run over which the battery was charged"),
     "run_raise_v": Quantity(0.3, INF, 0.1, "running voltage above that before the crank, V"),
     "run_rest_v": Quantity(0.3, INF, 0.1, "running voltage above resting, V"),
 }
