@@ -1,5 +1,6 @@
 """The command line, thin: parse, call one function, print, exit."""
 
+import os
 import sys
 from collections.abc import Callable
 from functools import partial
@@ -36,8 +37,20 @@ def _root(
     _: Annotated[
         bool, typer.Option("--version", callback=_told_version, is_eager=True, help="Print the version and exit.")
     ] = False,
+    max_unpacked_mb: Annotated[
+        int | None,
+        typer.Option(
+            min=1,
+            max=1 << 24,
+            metavar="N",
+            help="What a packed log (.gz, .zst, .parquet) may unpack to, MB; else 128 times its size, 128 MB at least.",
+        ),
+    ] = None,
 ) -> None:
     """What holds for every command."""
+    if max_unpacked_mb is not None:
+        # the processes that a command starts have to know it too
+        os.environ["BENCHLOG_MAX_UNPACKED_MB"] = str(max_unpacked_mb)
 
 
 @app.command()

@@ -43,6 +43,7 @@ def sheet_page(context: Context, number: int, zone: tzinfo) -> tuple[str, list[A
                 html.P([badge(result.verdict), html.Span(words.verdict_sentence(result))], className="verdict"),
                 *dangers(result),
                 boxes([*record_boxes(record, zone), ("Score", f"{words.score_sentence(result)}."), ("Logs", logs)]),
+                boxes([("Hash of this sheet", record.hash), ("Last hash in the store", context.store.head()[1])]),
                 html.Div(
                     [
                         html.Button(

@@ -60,6 +60,12 @@ class LookedAt:
         return drawn_overview(overview, from_s, to_s)
 
 
+def looked_at(path: Path, evidence: LogEvidence) -> LookedAt:
+    """A copy in canonical columns, with what was found in its log."""
+    bridged = [(span.from_s, span.to_s) for span in evidence.spans if span.kind == "shunt bridged"]
+    return LookedAt(evidence, KeptSamples(path, evidence.overview, evidence.zero_offsets, bridged))
+
+
 class Shelf:
     """The logs looked at last; safe to use from several threads."""
 
@@ -100,8 +106,7 @@ class Shelf:
         return self._put(drawn.name, evidence, path)
 
     def _put(self, key: str, evidence: LogEvidence, path: Path) -> LookedAt:
-        bridged = [(span.from_s, span.to_s) for span in evidence.spans if span.kind == "shunt bridged"]
-        looked = LookedAt(evidence, KeptSamples(path, evidence.overview, evidence.zero_offsets, bridged))
+        looked = looked_at(path, evidence)
         with self._lock:
             self._open[key] = looked
             while len(self._open) > MOST_OPEN:

@@ -9,8 +9,10 @@ so a new message needs an entry here.
 import errno
 import gzip
 import os
+import shutil
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
@@ -24,7 +26,7 @@ from benchlog.log.log import Log
 from benchlog.log.readers.hints import relay_time_hint
 from benchlog.log.readers.source import Source
 from benchlog.logger.model import Channel, Logger, LogTime, load_logger
-from benchlog.plan.model import load_plan
+from benchlog.plan.model import Limits, load_plan
 
 ROOT = Path(__file__).parent.parent / "benchlog"
 
@@ -113,6 +115,15 @@ def packed_without_room(folder: Path) -> None:
         patch.setattr("benchlog.log.readers.source.tempfile.TemporaryFile", Full)
         patch.setattr("benchlog.log.readers.source.tempfile.gettempdir", lambda: "/tmp")
         Source(path)
+
+
+def disk_nearly_full(folder: Path) -> None:
+    """Reads a packed log while the disk has a megabyte left."""
+    path = folder / "log.csv.gz"
+    path.write_bytes(gzip.compress(rows(9).encode() + b"\n" * (100 << 20)))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=1 << 20))
+        Log.open(path)
 
 
 def packed_table_elsewhere(folder: Path) -> None:
@@ -213,6 +224,31 @@ PROVOKED: dict[str, Entry] = {
         packed_without_room,
         "log.csv.gz: there is no room to unpack it in /tmp (no space left on device); "
         "make room there, or unpack it elsewhere and name the unpacked log",
+    ),
+    "packed, endless": log(
+        gzip.compress(rows(9).encode() + b"\n" * (129 << 20)),
+        "log.csv.gz: it unpacks to more than 128 MB, which no log of its size does; if it is sound, name what it may take: "
+        "benchlog --max-unpacked-mb N, before the command",
+        name="log.csv.gz",
+    ),
+    "packed, disk nearly full": done(
+        disk_nearly_full,
+        "log.csv.gz: there is no room to unpack it in /tmp (hardly any is left); "
+        "make room there, or unpack it elsewhere and name the unpacked log",
+    ),
+    "no logger's times": log(
+        rows(9, "{n}e-300,12.5"),
+        "log.csv: its samples lie 1e-300 s apart over 8e-300 s, as no logger's do; set `unit` in [time] of the logger file "
+        "to what the column counts",
+    ),
+    "thousands of marks": log(
+        rows(2001, "{n},12.5,key on", "time_s,battery_v,mark"),
+        "log.csv: it has 2001 marks such as key on or slot 2 off, at most 2000 are understood; set a mark once where "
+        "something was switched, not in every row",
+    ),
+    "thousands of columns": log(
+        rows(9, "{n},12.5" + ",1" * 999, "time_s,battery_v" + ",x" * 999),
+        "log.csv: it has 1001 columns, at most 1000 are read; export those alone that the logger measured",
     ),
     "packed table on another system": done(
         packed_table_elsewhere, "log.parquet.gz: a compressed table cannot be read here; unpack it first"
@@ -488,6 +524,30 @@ PROVOKED: dict[str, Entry] = {
     "no TOML, at its end": plan("bike =", "is not valid TOML: invalid value; texts need quotes, decimals a point"),
     "thousands of digits": plan(
         "x = " + "1" * 9999, "is not valid TOML: a number has thousands of digits; texts need quotes, decimals a point"
+    ),
+    "a key of many parts": plan(
+        ".".join("a" * 99) + " = 1",
+        "a key has more than 16 parts between its dots; write each table under a [name] of its own",
+    ),
+    "a number of no bike": plan(
+        PLAN + "[limits]\nresting_min_v = 1e300\n",
+        "limits.resting_min_v: must be 0 or between 1e-20 and 1e+20, got 1e+300 (line 7)",
+    ),
+    "a number of too many digits": plan(
+        PLAN + "[limits]\nresting_min_v = 1" + "0" * 99 + "\n",
+        "limits.resting_min_v: must be 0 or between 1e-20 and 1e+20, got a number of more than 30 digits (line 7)",
+    ),
+    "many faults": plan(
+        PLAN + "[limits]\n" + "".join(f"x{n:02} = 1\n" for n in range(60)),
+        "\n  ".join(
+            [
+                *(
+                    f"limits.x{n:02}: unknown key; known are {', '.join(Limits.model_fields)} (line {n + 7})"
+                    for n in range(50)
+                ),
+                "and 10 more faults",
+            ]
+        ),
     ),
     "nested": plan(
         "x = " + "[" * 9999, "is nested too deeply for a file of settings; write each table under a [name] of its own"
@@ -791,6 +851,9 @@ RAISED_TEXTS = (
 )
 #: Texts that no entry can bring up, or that are no messages, and why.
 NOT_HEARD = {
+    "its folder is a link to another": "what verify tells of a kept log: test_store_forged",
+    "a link to another file": "the same",
+    "not a file, but a pipe, a device or a folder": "the same",
     "CSV malformed": "what polars says, to be kept quiet",
     " (at end of document)": "what Python says, cut off",
     "{path}: {text}": "of a plan made in Python, where pydantic says it",

@@ -6,10 +6,12 @@ import errno
 import io
 import shutil
 import socket
+import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, date
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -24,6 +26,8 @@ from dashboards.app import make_app, page_at
 from dashboards.change_list import take_back
 from dashboards.checking import Checked
 from dashboards.context import Context
+from dashboards.door import Door
+from dashboards.listening import PageServer
 from dashboards.looked import behind, reading
 from dashboards.note_form import note
 from dashboards.serving import serve
@@ -31,7 +35,7 @@ from dashboards.settings import Settings
 from dashboards.trays import MOST_FILES, Trays
 from dashboards.work import Job
 
-TOKEN = "quite-secret-token"
+TOKEN = "Zk3n8Qw1Yx7Lp5Rt9Vb2Mc"
 HERE = {"Host": "127.0.0.1:8127"}
 OWN = {**HERE, "Origin": "http://127.0.0.1:8127"}
 LOG = b"time_s,battery_v\n0,12\n1,12\n"
@@ -51,6 +55,34 @@ def refused(ask: Callable[[Any], Any], text: str, token: str = "") -> Entry:
             raise BenchlogError(answer.get_json()["problem"] if answer.is_json else answer.text.rstrip("\n"))
         finally:
             close()
+
+    return done(run, text)
+
+
+def by_head(head: Callable[[int], str], text: str, before: int = 0) -> Entry:
+    """What the server answers to a head, after as many others; the disk is full where there are none."""
+
+    def run(_: Path) -> None:
+        settings, listening = Settings(max_upload_mb=4), socket.create_server(("127.0.0.1", 0))
+        door = Door(settings)
+        server = PageServer(lambda *_: [], door, listening, settings)
+        port = listening.getsockname()[1]
+        serving = threading.Thread(target=server.run, daemon=True)
+        with ExitStack() as opened, pytest.MonkeyPatch.context() as patch:
+            patch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=(1 << 40) * min(before, 1)))
+            serving.start()
+            for _ in range(before):
+                opened.enter_context(socket.create_connection(("127.0.0.1", port))).sendall(head(port).encode())
+            until(lambda: sum(one.request is not None for one in server.active_channels.values()) == before)
+            asking = opened.enter_context(socket.create_connection(("127.0.0.1", port)))
+            asking.sendall(head(port).encode())
+            answer = b""
+            while piece := asking.recv(4096):
+                answer += piece
+        server.accepting = False
+        server.close()
+        server.task_dispatcher.shutdown()
+        raise BenchlogError(answer.decode().partition("\r\n\r\n")[2].rstrip("\n"))
 
     return done(run, text)
 
@@ -237,6 +269,27 @@ PROVOKED: dict[str, Entry] = {
         "a token is needed; open the address that benchlog page printed, with its token",
         TOKEN,
     ),
+    "too many wrong tokens": refused(
+        lambda client: [client.get("/?token=quite", headers=HERE) for _ in range(6)][-1],
+        "too many wrong tokens came from there; wait a minute, then open the address again",
+        TOKEN,
+    ),
+    "a question with content": refused(
+        lambda client: client.get("/", data=b"x", headers=HERE), "a question has no content here"
+    ),
+    "no room for a file": by_head(
+        lambda port: (
+            f"POST /upload HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nOrigin: http://127.0.0.1:{port}\r\nContent-Length: 2000000\r\n\r\n"
+        ),
+        "the disk has no room for it; make room and drop it again",
+    ),
+    "four files coming in": by_head(
+        lambda port: (
+            f"POST /upload HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nOrigin: http://127.0.0.1:{port}\r\nContent-Length: 2000000\r\n\r\n"
+        ),
+        "4 files are coming in already; wait until one is there, then drop it again",
+        before=4,
+    ),
     "wrong token": refused(
         lambda client: client.get("/?token=quite", headers=HERE),
         "this token is not the one that benchlog page printed; copy the whole address",
@@ -422,11 +475,12 @@ FILES = {
     **{
         f"dashboards/{name}.py": True
         for name in (
-            "apart",
             "change_list",
             "checked_page",
             "checking",
+            "door",
             "guard",
+            "listening",
             "looked",
             "note_form",
             "serving",

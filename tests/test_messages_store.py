@@ -26,6 +26,7 @@ from benchlog.core.errors import BenchlogError
 from benchlog.season import season_of
 from benchlog.store import Store, open_store
 from benchlog.store.importing import import_logs
+from benchlog.store.logs_kept import kept_path
 from benchlog.store.readings import Reading
 from benchlog.store.saving import record_body
 
@@ -633,6 +634,20 @@ PROVOKED: dict[str, Entry] = {
         "DROP TRIGGER ledger_no_update",
         "UPDATE ledger SET made_at = '2020'",
     ),
+    "altered form": tampered(
+        ["records", "verify"],
+        "this store's form is no number, so that it was altered; keep it as it is for evidence and go on with a backup of it",
+        "UPDATE schema_version SET number = 'x' WHERE number = 3",
+    ),
+    "a kept log that is no hash": done(
+        lambda f: kept_path(f, "../../etc/passwd"),
+        "a record names a kept log by what is no hash, so that it was altered; run benchlog records verify",
+    ),
+    "altered row": tampered(
+        ["records", "list"],
+        f"{STORE}: a row of the store is not in the form that benchlog writes; run benchlog records verify, which names it",
+        "UPDATE records SET recorded_at = 'x'",
+    ),
     "altered list": tampered(
         ["records", "verify"],
         "1 thing differs from what was saved, in lists alone; benchlog records verify --mend makes them anew",
@@ -695,9 +710,20 @@ PROVOKED: dict[str, Entry] = {
     ),
     # ---- other commands
     "short token": command(
-        lambda _: ["page", "--token", "abc"],
-        "--token: at least 8 letters, digits or signs are needed, without spaces or accents; without --token one is made "
-        "up where it is needed",
+        lambda _: ["page", "--token", "quite-secret-token"],
+        "--token: at least 22 letters, digits or signs are needed, 10 of them different, without spaces or accents, that nobody can guess it; without --token one is made up where it is needed",
+    ),
+    "token of one letter": command(
+        lambda _: ["page", "--token", "a" * 40],
+        "--token: at least 22 letters, digits or signs are needed, 10 of them different, without spaces or accents, that nobody can guess it; without --token one is made up where it is needed",
+    ),
+    "two tokens": command(
+        lambda f: ["page", "--token", "a" * 40, "--token-file", f / "token"],
+        "--token-file: a token is named by --token or BENCHLOG_TOKEN already; keep one",
+    ),
+    "no token file": command(
+        lambda f: ["page", "--token-file", f / "token"],
+        f"{FOLDER}/token: the token cannot be read (no such file or directory); name a file whose first line is the token",
     ),
     "stand-in's options": command(
         lambda _: [
@@ -780,7 +806,10 @@ NOT_HEARD = {
     "connection slots": "what the driver says, to be known by",
     "permission denied": "what the driver says, to be known by",
     "connection is lost": "what the driver says, to be known by",
-    " entries, all as they were saved. The last one's hash, to be noted elsewhere:": "said where all is well",
+    " entries, all as they were saved. The last hash, to be noted elsewhere:": "said where all is well",
+    "not the SHA-256 of a kept log": "told as a record that cannot be read",
+    "  Without a last hash that was noted earlier (each report, sheet and export has one) this cannot show that the\n"
+    "  whole store was made anew, or that its newest entries were cut off with all that names them.": "the same",
 }
 
 

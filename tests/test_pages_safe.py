@@ -21,13 +21,14 @@ from benchlog.bench.live import LiveState, write_live
 from benchlog.core.errors import BenchlogError
 from dashboards.app import make_app
 from dashboards.document import PLOTLY_PATH
-from dashboards.guard import content_policy, host_allowed, same_origin
+from dashboards.guard import content_policy
+from dashboards.origin import host_allowed, same_origin
 from dashboards.serving import address, with_token
 from dashboards.settings import Settings
 from dashboards.trays import Trays, shown_name
 
 expect.set_options(timeout=30_000)
-TOKEN = "quite-secret-token"
+TOKEN = "Zk3n8Qw1Yx7Lp5Rt9Vb2Mc"
 HERE = {"Host": "127.0.0.1:8127"}
 OWN = {**HERE, "Origin": "http://127.0.0.1:8127"}
 

@@ -162,7 +162,7 @@ def test_a_check_is_saved_with_all_that_was_given(store: Store, store_url: str, 
     plan.write_text(PLAN, encoding="utf-8")
     log = small_log(tmp_path)
 
-    line = save_check(
+    lines = save_check(
         store_url,
         small_result(),
         plan=plan,
@@ -174,7 +174,10 @@ def test_a_check_is_saved_with_all_that_was_given(store: Store, store_url: str, 
     )
 
     record = store.record(1)
-    assert line == f"Saved as record 1 in {store.where}"
+    assert lines.splitlines() == [
+        f"Saved as record 1 in {store.where}",
+        f"Last hash, to be noted elsewhere: {store.head()[1]}",
+    ]
     assert (record.notes, record.temperature_c, record.logs[0].kept) == ("wet", 4.0, None)
     assert record.recorded_at == datetime(2024, 12, 31, 20, 30, tzinfo=UTC)
     assert record.plan.limits.resting_min_v == 12.6

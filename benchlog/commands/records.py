@@ -33,6 +33,11 @@ HashesOnlyOption = Annotated[
     bool, typer.Option("--hashes-only", help="Keep the logs' hashes alone, no copies: a record cannot be drawn again.")
 ]
 
+_UNPROVEN = (
+    "  Without a last hash that was noted earlier (each report, sheet and export has one) this cannot show that the\n"
+    "  whole store was made anew, or that its newest entries were cut off with all that names them."
+)
+
 
 def save_check(
     store: str | None,
@@ -48,7 +53,7 @@ def save_check(
     corrects: int | None = None,
     hashes_only: bool = False,
 ) -> str:
-    """Save what ``check`` has found; gives the line that says so.
+    """Save what ``check`` has found; gives the lines that say so.
 
     Raises:
         BenchlogError: the store or a log cannot be used.
@@ -70,7 +75,9 @@ def save_check(
             corrects=corrects,
             keep_logs=not hashes_only,
         )
-        return f"Saved as record {record.number} in {opened.where}"
+        return (
+            f"Saved as record {record.number} in {opened.where}\nLast hash, to be noted elsewhere: {opened.head()[1]}"
+        )
 
 
 @app.command("list")
@@ -105,7 +112,7 @@ def show(
             if json:
                 typer.echo(record_json(record))
             else:
-                typer.echo(record_text(record, colour=sys.stdout.isatty()), nl=False)
+                typer.echo(record_text(record, opened.head()[1], colour=sys.stdout.isatty()), nl=False)
 
 
 @app.command()
@@ -238,8 +245,10 @@ def verify(
         grave = [trouble for trouble in troubles if not trouble.harmless]
         if grave:
             raise BenchlogError(_advice({trouble.kind for trouble in grave}, len(grave)))
-        typer.echo(f"● {last} entries, all as they were saved. The last one's hash, to be noted elsewhere:")
+        typer.echo(f"● {last} entries, all as they were saved. The last hash, to be noted elsewhere:")
         typer.echo(f"  {its_hash}")
+        if head is None:
+            typer.echo(_UNPROVEN)
 
 
 def _advice(kinds: set[str], count: int) -> str:

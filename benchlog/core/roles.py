@@ -40,7 +40,7 @@ UNITS: dict[str, tuple[str, float]] = {
     "us": ("s", 1e-6),
 }
 
-_SLOT = re.compile(r"slot(\d+)_[av]")
+_SLOT = re.compile(r"slot([0-9]{1,4})_[av]")
 
 
 def slot_of(role: str) -> int | None:

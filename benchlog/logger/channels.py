@@ -79,7 +79,7 @@ class Channel(TomlTable):
     )
     resolution: float | None = Field(default=None, ge=0, description="smallest step, in `unit`", examples=[0.02])
     over_range: tuple[str, ...] = Field(
-        default=(), strict=False, description="column texts that mean over range", examples=[["OL"]]
+        default=(), strict=False, max_length=100, description="column texts that mean over range", examples=[["OL"]]
     )
     low_side_mohm: float | None = Field(
         default=None,

@@ -27,10 +27,10 @@ def list_text(rows: Sequence[RecordRow]) -> str:
     return text
 
 
-def record_text(record: Record, *, colour: bool = False) -> str:
-    """The result's text, then what is known of the record itself."""
+def record_text(record: Record, last_hash: str, *, colour: bool = False) -> str:
+    """The result's text, then what is known of the record itself, and the store's last hash, to be kept elsewhere."""
     text = render_text(record.result, colour=colour, walks=record.walks)
-    return text + "\n" + "".join(f"{line}\n" for line in _facts(record))
+    return text + "\n" + "".join(f"{line}\n" for line in _facts(record)) + f"  last hash {last_hash}\n"
 
 
 def record_json(record: Record) -> str:

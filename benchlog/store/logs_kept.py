@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 #: No voltage, current or temperature of a motorcycle comes near.
 OVER_RANGE = 9.9e37
 _SYSTEM_SAID = re.compile(r"([^:]+?) \(os error \d+\)")
+_HASH = re.compile("[0-9a-f]{64}")
 _BLOCK_BYTES = 8 << 20
 _ROW_GROUP = 200_000  # as many rows as a log is read in at once
 
@@ -44,13 +45,18 @@ class Kept:
     sha256: str
     bytes: int
 
+    def __post_init__(self) -> None:
+        """Refuse what could name a file elsewhere; raises ValueError."""
+        if not _HASH.fullmatch(self.sha256):
+            raise ValueError("not the SHA-256 of a kept log")
+
 
 @dataclass(frozen=True, slots=True)
 class LogFacts:
     """What is known of a log file.
 
     Attributes:
-        name: the file's name.
+        name: the file's name as it can be shown, whatever bytes it is made of: as the checks have it.
         sha256, bytes: of the file as it lies there, compressed or not.
         logger: as used.
         epoch_s: s since 1970-01-01 UTC of its first sample by its own clock; None without one.
@@ -96,10 +102,10 @@ def read_log(
         if folder is None:
             first = next(_placed(table), None)
             begun = None if first is None else epoch_s(table.logger, first.after)
-            return LogFacts(path.name, sha256, info.st_size, table.logger, begun, info.st_mtime, None)
+            return LogFacts(source.name, sha256, info.st_size, table.logger, begun, info.st_mtime, None)
         copied = _keep(table, folder, run)
         return LogFacts(
-            path.name, sha256, info.st_size, table.logger, copied.begun, info.st_mtime, copied.kept, *copied.reach
+            source.name, sha256, info.st_size, table.logger, copied.begun, info.st_mtime, copied.kept, *copied.reach
         )
     finally:
         source.close()
@@ -113,7 +119,15 @@ def forget_parts(folder: Path, run: str) -> None:
 
 
 def kept_path(folder: Path, sha256: str) -> Path:
-    """Where a kept copy lies."""
+    """Where a kept copy lies.
+
+    Raises:
+        BenchlogError: it is no hash, but could name a file elsewhere.
+    """
+    if not _HASH.fullmatch(sha256):
+        raise BenchlogError(
+            "a record names a kept log by what is no hash, so that it was altered; run benchlog records verify"
+        )
     return folder / sha256[:2] / f"{sha256}.parquet"
 
 

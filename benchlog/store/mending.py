@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from benchlog.store.engine import writing
 from benchlog.store.ledger import derive_again, lock_head
-from benchlog.store.verify import Trouble
+from benchlog.store.trouble import Trouble
 
 if TYPE_CHECKING:
     from benchlog.store.store import Store

@@ -13,6 +13,9 @@ from benchlog.log.readers.leftover import leftover_notes, meant_header
 if TYPE_CHECKING:
     from benchlog.logger.model import Logger
 
+_MOST_COLUMNS = 1_000
+_LONGEST = 200  # letters of a header that are looked at: what is compared takes the square of them
+
 
 @dataclass(frozen=True, slots=True)
 class Column:
@@ -63,6 +66,7 @@ class Wanted:
 
 def plain(header: str) -> str:
     """A header as it is compared: the two Unicode forms of µ are one, spaces at the ends do not count."""
+    header = header[:_LONGEST]
     return header.strip() if header.isascii() else unicodedata.normalize("NFKC", header).strip()
 
 
@@ -78,6 +82,12 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
     Raises:
         BadLog: columns are missing or named twice, no header is a role, or nothing gives the time.
     """
+    if width > _MOST_COLUMNS or len(headers or ()) > _MOST_COLUMNS:
+        raise BadLog(
+            where,
+            f"it has {max(width, len(headers or ()))} columns, at most {_MOST_COLUMNS} are read; "
+            "export those alone that the logger measured",
+        )
     names = [plain(header) for header in headers or ()]
     if logger is None:
         logger = from_headers(where, names)

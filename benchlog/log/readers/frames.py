@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from benchlog.logger.model import Logger
 
+_LONGEST_NUMBER, _LONGEST_MARK = 100, 1_000  # letters of a cell
 _ROW_BYTES = 40  # of a text log with five columns: makes pieces of rows as large as pieces of bytes
 
 
@@ -75,11 +76,11 @@ def sheet_of(frame: "pl.DataFrame", wanted: Wanted) -> Sheet:
             us = time.cast(pl.Datetime("us")).cast(pl.Int64)
             sheet.stamps[wanted.time] = us.fill_null(0).to_numpy(), us.is_null().to_numpy()
         elif wanted.iso_time:
-            sheet.texts[wanted.time] = time.cast(pl.String)
+            sheet.texts[wanted.time] = time.cast(pl.String).str.slice(0, _LONGEST_NUMBER)
         else:
             sheet.numbers[wanted.time] = _numbers(time, ())
     if wanted.mark is not None:
-        sheet.texts[wanted.mark] = series[wanted.mark].cast(pl.String)
+        sheet.texts[wanted.mark] = series[wanted.mark].cast(pl.String).str.slice(0, _LONGEST_MARK)
     return sheet
 
 
@@ -93,7 +94,8 @@ def _numbers(series: "pl.Series", over: tuple[str, ...]) -> Found:
         if endless.any():
             return Found(np.where(endless, np.nan, values), None, endless, series)
         return Found(values)
-    texts = series.cast(pl.String, strict=False)
+    # a table can mean one long text a million times; what is made of it would be as large as it says
+    texts = series.cast(pl.String, strict=False).str.slice(0, _LONGEST_NUMBER)
     got = cells.numbers(texts, over, decimal_comma=False)
     return Found(got.values, got.over, got.unreadable, texts)
 
