@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from benchlog.analysis.coarse import Coarse, runs, spacing_s
 from benchlog.analysis.pulsed import FASTEST_S, FEWEST_SAMPLES, FOLLOWED_SAMPLES
@@ -56,14 +57,8 @@ def find_flutter(table: Coarse, by: str, sample_s: float, calm_a: float = math.i
     window = max(round(WINDOW_S / step_s), 10)
     edges = np.arange(0, max(len(low) - window // 2, 1), window)
     often = 2 / max(FASTEST_S, FOLLOWED_SAMPLES * sample_s)
-    swing, quick = np.zeros(len(edges)), np.zeros(len(edges), dtype=bool)
-    for number, a in enumerate(edges):
-        part = slice(a, a + window)
-        good = np.isfinite(mean[part])
-        if good.sum() < 6:
-            continue
-        swing[number] = _swing(low[part][good], high[part][good])
-        quick[number] = _passes(low[part][good], mean[part][good], high[part][good]) / (window * step_s) > often
+    swing, passes = _swings(low, mean, high, edges, window)
+    quick = passes / (window * step_s) > often
     calm = min(float(np.percentile(swing, 5)), calm_a)
     found = []
     for first, end in runs((swing > max(LEAST_FLUTTER_A, 4 * calm)) & quick):
@@ -77,20 +72,43 @@ def find_flutter(table: Coarse, by: str, sample_s: float, calm_a: float = math.i
 def calm_swing(table: Coarse, by: str) -> float:
     """How far the current swings over a stretch without pulses, A: its noise; inf where too few points tell."""
     good = np.isfinite(table.mean[by])
-    return _swing(table.low[by][good], table.high[by][good]) if good.sum() >= 20 else math.inf
+    return float(_swing(table.low[by][good], table.high[by][good])) if good.sum() >= 20 else math.inf
 
 
-def _swing(low: Array, high: Array) -> float:
-    return float(np.percentile(high, 92) - np.percentile(low, 8))
+def _swings(low: Array, mean: Array, high: Array, edges: npt.NDArray[np.int64], window: int) -> tuple[Array, Array]:
+    """Swing and number of passes of each window; 0 for those of too few points. Whole windows are taken at once."""
+    swing, passes = np.zeros(len(edges)), np.zeros(len(edges))
+    full = int(np.searchsorted(edges, len(low) - window, side="right"))
+    whole = np.zeros(len(edges), dtype=bool)
+    whole[:full] = np.isfinite(mean[: full * window]).reshape(full, window).all(axis=1)
+    lows, means, highs = (x[: full * window].reshape(full, window)[whole[:full]] for x in (low, mean, high))
+    if len(lows):
+        swing[whole], passes[whole] = _swing(lows, highs), _passes(lows, means, highs)
+    for number in np.flatnonzero(~whole):
+        part = slice(edges[number], edges[number] + window)
+        good = np.isfinite(mean[part])
+        if good.sum() < 6:
+            continue
+        row = [x[part][good][None] for x in (low, mean, high)]
+        swing[number], passes[number] = _swing(row[0], row[2])[0], _passes(*row)[0]
+    return swing, passes
 
 
-def _passes(low: Array, mean: Array, high: Array) -> float:
-    """How often the current passes the middle of its range, within points and between them."""
-    middle = (np.percentile(low, 8) + np.percentile(high, 92)) / 2
-    quarter = (np.percentile(high, 92) - np.percentile(low, 8)) / 4
+def _swing(low: Array, high: Array) -> Array:
+    """Of each row."""
+    swing: Array = np.percentile(high, 92, axis=-1) - np.percentile(low, 8, axis=-1)
+    return swing
+
+
+def _passes(low: Array, mean: Array, high: Array) -> Array:
+    """How often the current passes the middle of its range, within points and between them; of each row."""
+    bottom, top = np.percentile(low, 8, axis=-1)[:, None], np.percentile(high, 92, axis=-1)[:, None]
+    middle, quarter = (bottom + top) / 2, (top - bottom) / 4
     within = (low < middle - quarter) & (high > middle + quarter)
     above = mean > middle
-    return float(within.sum() + ((above[1:] != above[:-1]) & ~within[1:] & ~within[:-1]).sum())
+    between = (above[:, 1:] != above[:, :-1]) & ~within[:, 1:] & ~within[:, :-1]
+    passes: Array = (within.sum(axis=1) + between.sum(axis=1)).astype(np.float64)
+    return passes
 
 
 def samples_a_pulse(x: Array) -> float:
