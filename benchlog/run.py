@@ -153,7 +153,7 @@ def plan_of(plan: "PlanLike") -> Plan:
     if isinstance(plan, Mapping):
         return plan_from_mapping(plan)
     if not isinstance(plan, (str, Path)):
-        raise BenchlogError(f"{plan!r} is no plan; give the path of a plan file, or its content as a mapping")
+        raise BenchlogError(f"{plan!r} is not a plan; give the path of a plan file, or its content as a mapping")
     return load_plan(plan)
 
 
@@ -168,7 +168,7 @@ def logger_of(logger: "LoggerLike | None") -> Logger | None:
     if isinstance(logger, Mapping):
         return logger_from_mapping(logger)
     if not isinstance(logger, (str, Path)):
-        raise BenchlogError(f"{logger!r} is no logger; give the path of a logger file, or its content as a mapping")
+        raise BenchlogError(f"{logger!r} is not a logger; give the path of a logger file, or its content as a mapping")
     return load_logger(logger)
 
 
@@ -232,7 +232,7 @@ def _examine(
         own = find_sidecar(path)
         logger = logger_for(path, default)
         if own and default is not None and logger is not None and logger.model_dump() != default.model_dump():
-            text = f"{own.name} beside it is used, not the logger file that was named"
+            text = f"{own.name} beside it was used instead of the logger file that was given"
             told.append(Note(log=shown_name(path), text=text))
         report = None if progress is None else lambda done, total: progress(path.name, done, total)
         opened, left_out = _opened(path, logger, report, may_lack=number == 0)
@@ -240,7 +240,7 @@ def _examine(
             findings, notes = look(opened)
             return findings, [*told, *notes, *left_out]
     if not hasattr(log, "columns"):
-        raise BenchlogError(f"{log!r} is no log; name a log file, or give a pandas or polars frame")
+        raise BenchlogError(f"{log!r} is not a log; name a log file, or give a pandas or polars frame")
     name = "before" if number == 0 else "log" if of == 1 else f"log {number}"
     with Log.from_frame(log, default, name=name) as opened:
         return look(opened)
@@ -311,10 +311,10 @@ _SOURCES = {
 def _story_notes(findings: "LogFindings") -> list[str]:
     story = findings.story
     if story.source == "none":
-        return ["no channel shows the key's state; the log is taken as recorded with the key off"]
+        return ["no channel shows the key's state; the log is assumed to be recorded with the key off"]
     text = f"the key's state was read from {_SOURCES[story.source]}"
     if story.parked:
-        return [f"{text}: off throughout, so this is taken as a parked log"]
+        return [f"{text}: off throughout, so this is treated as a parked log"]
     if not story.off:
         text += ": on throughout"
         if not story.sure:

@@ -115,7 +115,7 @@ def small_figures(looked: LookedAt, result: Result) -> list[Any]:
         limit = next((c.limit.max for c in result.checks if c.id == check_id and c.limit), None)
         figure = relay_figure(evidence, "pull in" if kind == "pull in" else "drop out", limit)
         if figure is not None:
-            caption = f"The relay {what}: every event laid over the others, the trigger's crossing at 0 ms."
+            caption = f"The relay {what}: all events overlaid, the trigger's crossing at 0 ms."
             small.append(drawing(figure, caption))
     for where, caption in LOAD_CAPTIONS.items():
         figure = load_figure(evidence, result, where)

@@ -16,6 +16,7 @@ from benchlog.bench.live import LiveState, LiveStep
 from benchlog.core.errors import BenchlogError
 from benchlog.core.trace import Trace
 from benchlog.log.log import Log
+from benchlog.logger.model import Channel, Logger, LogTime
 from benchlog.report.figures.view import drawn_overview, drawn_samples, needs_samples, view_figure
 from benchlog.store import open_store
 from dashboards import checked_page, log_view, results, sheet
@@ -187,7 +188,8 @@ def test_over_range_in_a_kept_copy_is_missing(tmp_path):
     frame = pl.DataFrame({"time_s": [0.0, 1.0, 2.0], "battery_a": [1.0, 9.9e37, -1.0], "mark": [None, "key on", None]})
     frame.write_parquet(tmp_path / "kept.parquet")
 
-    with Log.from_frame(frame.drop("mark")) as log:
+    meant = Channel(column="battery_a", role="battery_a", unit="A", over_range=("9.9e37",))
+    with Log.from_frame(frame.drop("mark"), Logger(time=LogTime(column="time_s"), channel=(meant,))) as log:
         trace = KeptSamples(tmp_path / "kept.parquet", log.overview).trace(0, 5)
 
     assert list(trace.values) == ["battery_a"]

@@ -239,7 +239,7 @@ def test_trays_and_their_files_are_found_by_id_alone():
 def test_cut_and_oversize_files_leave_nothing():
     """A file that breaks off, or tells a size above the bound, is refused in words and not kept."""
     trays = Trays(10)
-    with pytest.raises(BenchlogError, match="only 3 of 8 bytes came through"):
+    with pytest.raises(BenchlogError, match="only 3 of 8 bytes arrived"):
         trays.take(None, "ride.csv", io.BytesIO(b"abc"), 8)
     with pytest.raises(BenchlogError, match="larger than 0 MB"):
         trays.take(None, "ride.csv", io.BytesIO(b"x" * 11), 11)

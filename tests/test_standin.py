@@ -426,7 +426,7 @@ def test_every_fault_is_tried():
 
 def test_unknown_fault_is_refused():
     """A fault's name that is not known is answered with those that are."""
-    with pytest.raises(NoSuchFault, match="'gremlins' is not known; needed is one of trigger_always_live"):
+    with pytest.raises(NoSuchFault, match="'gremlins' is not known; use one of trigger_always_live"):
         with_fault(SimulatedInstall(), "gremlins")
 
 
@@ -486,7 +486,7 @@ def test_alternator_with_too_much_load_still_carries_a_part(seed):
 
 def test_unknown_random_fault_is_refused():
     """A random fault's name that is not known is answered with those that are."""
-    with pytest.raises(NoSuchFault, match="'gremlins' is not known; needed is one of trigger_always_live"):
+    with pytest.raises(NoSuchFault, match="'gremlins' is not known; use one of trigger_always_live"):
         random_fault(SimulatedInstall(), "gremlins", rng())
 
 

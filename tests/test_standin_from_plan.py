@@ -199,5 +199,5 @@ def test_plan_that_says_little_gives_the_usual_bike():
 
 def test_fault_that_is_not_known_is_refused():
     """The message lists those that are."""
-    with pytest.raises(NoSuchFault, match="'gremlins' is not known; needed is one of trigger_always_live"):
+    with pytest.raises(NoSuchFault, match="'gremlins' is not known; use one of trigger_always_live"):
         faulty_install_of(plan_of(LARCH), "gremlins")

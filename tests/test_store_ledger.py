@@ -236,7 +236,7 @@ def test_a_locked_store_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
         save_small(store, tmp_path)
         other.execute("BEGIN IMMEDIATE")
 
-        with pytest.raises(BenchlogError, match="the store is locked by another program; end it or wait"):
+        with pytest.raises(BenchlogError, match="the store is locked by another program; close it or wait"):
             save_small(store, tmp_path)
         other.execute("ROLLBACK")
         assert save_small(store, tmp_path) == 2

@@ -91,7 +91,7 @@ def refuse_unwritable(target: Path, what: str, inputs: Iterable[Path] = ()) -> N
     Args:
         target: the file that will be written.
         what: the thing that will be written, for the message.
-        inputs: files that must not be written over.
+        inputs: files that must not be overwritten.
 
     Raises:
         CannotWrite: as ``write_whole``.

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from benchlog.analysis.bounce import line_moves, train
+from benchlog.analysis.bounce import KEY_BOUNCE_S, line_moves, train
 from benchlog.analysis.coarse import coarse, runs, unseen_s
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
@@ -147,8 +147,12 @@ def _falls_from(bench: LogContext, on_to: float) -> float | None:
 
 def _bounces(bench: LogContext, on_from: float, on_to: float) -> list[tuple[float, float]]:
     """The stretches in which the contact follows the bounce of the key's own, as a coil may, s."""
-    if bench.story.trigger_pulses is not None or not bench.has("trigger_v"):
+    if not bench.has("trigger_v"):
         return []
+    if bench.story.trigger_pulses is not None:
+        # among pulses no edge is known as a bounce; a contact that follows the pulses does so all the time
+        near = [rise.time_s for rise in bench.story.rises if abs(rise.time_s - on_from) <= NEAR_S]
+        return [(min(near), min(near) + KEY_BOUNCE_S + FOLLOWS_S)] if near else []
     found = []
     for at_s, events in ((on_from, bench.story.rises), (on_to, bench.story.falls)):
         event = min(events, key=lambda move: abs(move.time_s - at_s), default=None)

@@ -206,6 +206,18 @@ def held_coil(bench: LogContext, off: Drain | None, findings: Mapping[str, Findi
     return {"coil_held": Seen(beyond / relay.coil_a, u / relay.coil_a, text)}
 
 
+def keyed(bench: LogContext) -> dict[str, Seen]:
+    """``keyed_a``: what flows with the key on before the engine is started, A."""
+    if not bench.has("battery_a"):
+        return {}
+    starts = [c.from_s for c in bench.story.cranks] + [r.from_s for r in bench.story.running]
+    spans = [(a + INRUSH_S, min([b, *(at for at in starts if a < at < b)])) for a, b in bench.story.on]
+    found = [amps for a, b in spans if b > a and (amps := _median(bench, "battery_a", a, b)) is not None]
+    if not found:
+        return {}
+    return {"keyed_a": Seen(max(found), 0.1, f"{max(found):.3g} A with the key on before the engine was started")}
+
+
 def _let_go(bench: LogContext, coil_a: float, accuracy: Accuracy) -> Seen | None:
     """The coil's current as it was let go after any key-off, over the planned one; None where none was seen to be.
 

@@ -83,8 +83,8 @@ def examine_paths(bench: LogContext, load: FeedLoad | None) -> dict[str, Finding
 
 def _no_load(bench: LogContext) -> NotEvaluated:
     return NotEvaluated(
-        "no steady load through the feed was seen that can be told from the bike's own; switch the circuits on one by "
-        "one with the key on, and leave each on for 4 s"
+        "no steady load through the feed was seen that can be distinguished from the bike's own; switch the circuits "
+        "on one by one with the key on, and leave each on for 4 s"
         + ("" if bench.has("feed_a") else bench.bridged_in(*bench.story.on))
     )
 

@@ -311,7 +311,7 @@ class Log:
 
     def _refuse_empty(self) -> None:
         if self.rows == 1:
-            raise BadLog(self.name, "there is one sample only; two at least are needed, record a longer log")
+            raise BadLog(self.name, "there is only one sample; at least two are needed: record a longer log")
         if all(np.isnan(band.mean).all() for band in self.overview.bands.values()):
             text = f"there is no number in any of its {self.rows} rows; check the header line and the logger file"
             raise BadLog(self.name, text)

@@ -2,18 +2,23 @@
 
 import textwrap
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from benchlog.core.folding import folded
 from benchlog.core.numbers import sides, unit_suffix
 from benchlog.core.printable import printable
 from benchlog.plan.batteries import CHEMISTRY
 from benchlog.plan.limits import PlannedLimit, slot_limit
-from benchlog.plan.model import Plan, slots_in_order
+from benchlog.plan.model import Circuit, Plan, slots_in_order
 from benchlog.plan.paths import PlannedPath, feed_path, ground_path
 from benchlog.plan.wiring import HOT_C
+from benchlog.report.table_text import table_lines
 from benchlog.verdict.advice import SYSTEM_V, advice, circuit_drop_v
 from benchlog.verdict.registry.kind import CheckKind
 from benchlog.verdict.registry.table import check_of, limits_of, not_planned
+
+if TYPE_CHECKING:
+    from rich.console import JustifyMethod
 
 WIDTH = 80
 CAUTION = (
@@ -57,39 +62,54 @@ def _remarks(plan: Plan) -> list[str]:
 def _circuits(plan: Plan) -> list[str]:
     if not plan.circuit:
         return []
-    lines = [
-        "Circuits",
-        f"  {'slot':>4}  {'device':<18}{'planned':>8}  {'may draw':<18}{'fuse':>6}  {'wire':<9}{'drop':>8}",
+    from rich.table import Column
+
+    heads: dict[str, JustifyMethod] = {
+        "planned": "right",
+        "may draw": "left",
+        "fuse": "right",
+        "wire": "left",
+        "drop": "right",
+    }
+    # a long name goes on in the next line; nothing else gives way
+    columns = [Column("slot", justify="right", no_wrap=True), Column("device", overflow="fold")]
+    columns += [Column(head, justify=side, no_wrap=True) for head, side in heads.items()]
+    lines = table_lines(columns, map(_circuit_cells, slots_in_order(plan)), width=WIDTH, indent=2)
+    return ["Circuits", *lines, "  drop: the circuit's own wire, one way, at its planned current and 20 °C"]
+
+
+def _circuit_cells(circuit: Circuit) -> list[str]:
+    limit, drop_v = slot_limit(circuit), circuit_drop_v(circuit)
+    return [
+        str(circuit.slot),
+        circuit.device,
+        _amps(circuit.planned_a),
+        "none fits" if limit.impossible else _amps(limit.min or 0.0, limit.max or 0.0),
+        f"{circuit.fuse_a:.3g} A" if circuit.fuse_a else "none",
+        str(circuit.wire or "-"),
+        _volts(drop_v) if drop_v is not None else "-",
     ]
-    for circuit in slots_in_order(plan):
-        limit = slot_limit(circuit)
-        drop_v = circuit_drop_v(circuit)
-        lines.append(
-            f"  {circuit.slot:>4}  {_clipped(circuit.device, 17):<18}{_amps(circuit.planned_a):>8}"
-            f"  {'none fits' if limit.impossible else _amps(limit.min or 0.0, limit.max or 0.0):<18}"
-            f"{f'{circuit.fuse_a:.3g} A' if circuit.fuse_a else 'none':>6}"
-            f"  {circuit.wire or '-'!s:<9}{_volts(drop_v) if drop_v is not None else '-':>8}"
-        )
-    return [*lines, "  drop: the circuit's own wire, one way, at its planned current and 20 °C"]
 
 
 def _paths(plan: Plan) -> list[str]:
     paths = [(name, path) for name, path in (("feed", feed_path(plan)), ("ground", ground_path(plan))) if path]
     if not paths:
         return []
-    lines = [
-        "Common wires at the planned load",
-        f"  {'':<8}{'wire':<20}{'resists':>10}  {'allowance':>10}  {'together':>10}  {'expected':>10}",
-    ]
-    for name, path in paths:
-        expected_v = plan.planned_load_a * path.nominal_mohm / 1000.0
-        lines.append(
-            f"  {name:<8}{f'{path.wire}, {path.length_m:.3g} m':<20}{path.wire_mohm:>7.1f} mΩ"
-            f"  {path.allowance.total_mohm:>7.1f} mΩ  {path.nominal_mohm:>7.1f} mΩ  {_volts(expected_v):>10}"
-        )
+    from rich.table import Column
+
+    heads = ("resistance", "allowance", "together", "expected")
+    columns = [Column(""), Column("wire"), *(Column(head, justify="right") for head in heads)]
+    rows = [[name, *_path_cells(path, plan.planned_load_a)] for name, path in paths]
+    lines = ["Common wires at the planned load", *table_lines(columns, rows, width=WIDTH, indent=2)]
     for name, path in paths:
         lines += _wrapped(f"{name} allowance: {_allowance(path)}", "  ")
     return lines
+
+
+def _path_cells(path: PlannedPath, load_a: float) -> list[str]:
+    ohms = (path.wire_mohm, path.allowance.total_mohm, path.nominal_mohm)
+    wire = f"{path.wire}, {path.length_m:.3g} m"
+    return [wire, *(f"{mohm:.1f} mΩ" for mohm in ohms), _volts(load_a * path.nominal_mohm / 1000.0)]
 
 
 def _allowance(path: PlannedPath) -> str:
@@ -133,10 +153,6 @@ def _volts(volts: float) -> str:
 def _amps(*amps: float) -> str:
     scale, unit = (1, "A") if max(amps) >= 0.1 else (1000, "mA")
     return f"{' to '.join(f'{scale * each:.3g}' for each in amps)} {unit}"
-
-
-def _clipped(text: str, width: int) -> str:
-    return text if len(text) <= width else f"{text[: width - 1]}…"
 
 
 def _wrapped(text: str, lead: str) -> list[str]:

@@ -226,7 +226,7 @@ def draw_rows(log: Walked) -> list[tuple[str, str, str]]:
     drain_ma = log.key_off_drain_ma
     if rows and drain_ma is not None and drain_ma > 0:
         rest_ma = drain_ma - sum(draw.draw_ma for draw in last.values() if draw.told)
-        rows.append(("rest, which no fuse took away", f"{number(max(rest_ma, 0.0))} mA", _share(rest_ma / drain_ma)))
+        rows.append(("rest, not removed by any fuse", f"{number(max(rest_ma, 0.0))} mA", _share(rest_ma / drain_ma)))
     return rows
 
 
@@ -237,7 +237,7 @@ def _circuit(draw: KeyOffDraw) -> str:
 def _drawn(draw: KeyOffDraw) -> str:
     figure = f"{with_uncertainty(draw.draw_ma, draw.uncertainty_ma)} mA"
     if not draw.told:
-        return f"{figure}, not told from zero"
+        return f"{figure}, not distinguishable from zero"
     return f"{figure}, in pulses" if draw.pulses else figure
 
 

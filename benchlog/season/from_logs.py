@@ -39,7 +39,7 @@ def readings_of_log(
     note = None
     if epoch_s is None:
         epoch_s = path.stat().st_mtime
-        note = f"{path.name}: its clock does not tell the day, so its file's time was taken"
+        note = f"{path.name}: its clock does not give the date, so the file's was used"
     at = datetime.fromtimestamp(epoch_s, UTC)
     found = [
         Reading(at, check.id, check.measured, check.uncertainty, temperature_c)
@@ -47,14 +47,14 @@ def readings_of_log(
         if check.id in QUANTITIES and check.measured is not None
     ]
     if not found:
-        note = f"{path.name}: shows none of what a season is made of ({', '.join(QUANTITIES)}), so it was left out"
+        note = f"{path.name}: shows none of a season's quantities ({', '.join(QUANTITIES)}), so it was left out"
     return found, note
 
 
 def readings_of_logs(
     logs: Sequence[str | Path], plan: Plan, logger: "LoggerLike | None" = None
 ) -> tuple[list[Reading], list[str]]:
-    """The readings of several logs, and what should be told of them."""
+    """The readings of several logs, with notes on what was unclear."""
     readings: list[Reading] = []
     notes = []
     for log in logs:

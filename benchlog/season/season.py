@@ -120,7 +120,7 @@ def _refuse(readings: Sequence[Reading], chemistry: str, capacity_ah: float) -> 
 
 
 def _cuts(quantity: str, noted: Sequence[NotedChange], zone: tzinfo | None) -> list[float]:
-    """Days since 1970 UTC at which an entered change starts the quantity anew."""
+    """Days since 1970 UTC at which a noted change starts the quantity afresh."""
     return [day_of(_start_of(change.on, zone)) for change in noted if starts_anew(change.what, quantity)]
 
 
@@ -219,7 +219,7 @@ def _confirmed(parts: tuple[Part, ...], today: date) -> tuple[Part, ...]:
     for part in parts:
         if isinstance(part.trend, Trend) and part.trend.proven and part.quantity not in sure:
             trend = replace(
-                part.trend, proven=False, because="no trend proven: not clear enough among so many quantities"
+                part.trend, proven=False, because="no trend proven: not significant among this many quantities"
             )
             part = replace(part, trend=trend, crossing=crossing_of(trend, part.now, *part.limit, today))
         kept.append(part)

@@ -113,7 +113,7 @@ def crossing_words(part: Part) -> str:
         first, last = month(crossing.earliest), month(crossing.latest)
         return f"crossed between {first} and {last}" if first != last else f"crossed in {first}"
     if crossing.state == "inside":
-        return "kept; no date, as no trend toward it is proven"
+        return "met; no date, as no trend towards it is proven"
     return "no limit planned" if part.limit == (None, None) else "not measured since the last change"
 
 

@@ -113,7 +113,7 @@ def read_log(
 
 
 def forget_parts(folder: Path, run: str) -> None:
-    """Take away the copies that the processes of one run did not complete, once they have ended."""
+    """Remove the copies that the processes of one run did not complete, once they have ended."""
     for part in folder.glob(f".{run}*.part"):
         with suppress(OSError):
             part.unlink(missing_ok=True)
@@ -127,7 +127,7 @@ def kept_path(folder: Path, sha256: str) -> Path:
     """
     if not _HASH.fullmatch(sha256):
         raise BenchlogError(
-            "a record names a kept log by what is no hash, so that it was altered; run benchlog records verify"
+            "a record names a kept log by something other than a hash, so it was altered; run benchlog records verify"
         )
     return folder / sha256[:2] / f"{sha256}.parquet"
 
@@ -212,8 +212,8 @@ def _keep(table: Table, folder: Path, run: str) -> _Copied:
         if broken:
             raise broken[0] from None
         raise CannotKeep(
-            f"{folder}: the copy of the log cannot be kept ({_why(problem)}); make room there, or let files "
-            "be written there, or keep the logs' hashes alone (--hashes-only)"
+            f"{folder}: the copy of the log cannot be kept ({_why(problem)}); make room there, or allow "
+            "writing there, or keep only the logs' hashes (--hashes-only)"
         ) from problem
     finally:
         with suppress(OSError):

@@ -127,8 +127,8 @@ def _refuse_changed(facts: LogFacts, outline: "LogEvidence | None") -> None:
         return
     if outline.samples not in (0, facts.rows):
         raise BenchlogError(
-            f"{facts.name}: this log changed since it was checked ({outline.samples} samples then, {facts.rows} now); "
-            "wait until its recording has ended, then check it again"
+            f"{facts.name}: this log has changed since it was checked ({outline.samples} samples then, {facts.rows} "
+            f"now); wait until its recording has ended, then check it again"
         )
 
 

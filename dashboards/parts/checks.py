@@ -26,7 +26,8 @@ def check_table(result: Result, drawn_logs: Mapping[str, int]) -> html.Table:
     """
     ordered = sorted(result.checks, key=lambda check: words.READING_ORDER.index(check.verdict))
     return table(
-        "What was measured, against what was planned. ± is the expanded uncertainty (k = 2), about 95 in 100.",
+        "What was measured, against what was planned. ± is the expanded uncertainty (k = 2), which covers "
+        "about 95 in 100.",
         _COLUMNS,
         [_row(check, drawn_logs) for check in ordered],
         "checks",

@@ -46,8 +46,8 @@ def slot(circuit: Circuit) -> StepSpec:
         "slot_on",
         f"the current to rise by about {circuit.planned_a:g} A",
         mark=SlotOn(slot).text,
-        doubt=f"no rise of the current: is the device switched on, is the fuse of slot {slot} in and whole, is the "
-        "fuse block live? Enter, if it is switched on and nothing comes",
+        doubt=f"no rise of the current: is the device switched on, is the fuse of slot {slot} in and intact, is the "
+        "fuse block live? press Enter if it is switched on and no current flows",
         hold_say=f"{circuit.device[:1].upper()}{circuit.device[1:]} is on: leave it on. Touch nothing.",
         hold_s=4.0,
         doubt_s=15.0,
@@ -104,8 +104,7 @@ def engine() -> tuple[StepSpec, ...]:
             mark=EngineRuns.text,
             bridged_say="Take the bridge off the shunt, then press b. Hold a fast idle, with all loads on.",
             caution=RUN_CAUTION,
-            doubt="no sign of the alternator: Enter if the engine runs all the same; if it does not, a for another "
-            "start",
+            doubt="no sign of the alternator: press Enter if the engine runs anyway; if not, press a for another start",
             hold_s=30.0,
             doubt_s=10.0,
             wait_s=90.0,

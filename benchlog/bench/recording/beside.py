@@ -1,4 +1,4 @@
-"""The logger file that is laid beside a recording, so that the log can be checked as it is."""
+"""The logger file that is put beside a recording, so that the log can be checked as it is."""
 
 from collections.abc import Sequence
 from pathlib import Path
@@ -33,7 +33,7 @@ def lay_beside(log: Path, logger: "Logger", given: "Logger | None") -> None:
             return
         if given is None or there != logger_text(given):
             raise BenchlogError(
-                f"{path}: another logger file lies beside the recording already; move it away, or name it with --logger"
+                f"{path}: another logger file already lies beside the recording; move it away, or name it with --logger"
             )
     write_whole(path, logger_text(logger), what="the logger file beside the recording")
 

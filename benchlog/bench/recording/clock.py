@@ -1,4 +1,4 @@
-"""From a stream's times to those in the file: they go on increasing whatever the logger's clock does."""
+"""From a stream's times to those in the file: they keep increasing whatever the logger's clock does."""
 
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -160,7 +160,7 @@ class StreamClock:
                 if self._stated is None:
                     timed.told.append(
                         f"the logger's 32-bit counter wrapped at {self._seconds(out):.3f} s; "
-                        "later times in this file count on"
+                        "later times in this file continue"
                     )
                 good, out, done = at, at + self._offset, i + 1
                 continue
@@ -231,7 +231,7 @@ class AddedClock:
         self._out, self._at, self._broken = last_s, now - ago_s, True
 
     def interrupted(self) -> None:
-        """The stream broke off: how long is told by the computer's clock."""
+        """The stream broke off: the computer's clock says for how long."""
         self._broken = True
 
     def times(self, rows: int, lost: int, since: float, now: float) -> Floats:

@@ -1,4 +1,4 @@
-"""Going on in the file of a recording that was stopped."""
+"""Resuming in the file of a recording that was stopped."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -38,8 +38,9 @@ def resumed_from(path: Path, header: bytes, meaning: Meaning) -> Resumed:
     names = [line for line in head.split(b"\n") if line and not line.startswith(b"#")]
     if not names or names[0] + b"\n" != header:
         raise BenchlogError(
-            f"{path}: this recording has other columns than the logger sends now ({header.decode().strip()}); go on "
-            "with the logger and the logger file that it was begun with, or begin anew in another file"
+            f"{path}: the columns of this recording differ from those the logger sends now "
+            f"({header.decode().strip()}); continue with the logger and the logger file that it was started with, or "
+            "start over in another file"
         )
     separator = ";" if header.count(b";") > header.count(b",") else "\t" if b"\t" in header else ","
     column = header.decode().strip().split(separator).index(ADDED_TIME) if meaning.adds_time else meaning.wanted.time

@@ -150,9 +150,9 @@ def _refuse_split_numbers(where: str, guess: _Guess) -> None:
     if guess.separator == "," and 2 * len(longer) > len(lines) and whole and not points:
         raise BadLog(
             where,
-            f"its lines have {len(longer[0])} cells, but its header has {names} names: a decimal comma cannot be told "
-            "from the commas between the cells; export with decimal points, or with semicolons between the cells, and "
-            "name every column",
+            f"its lines have {len(longer[0])} cells, but its header has {names} names: a decimal comma cannot be "
+            "distinguished from the commas between the cells; export with decimal points, or with semicolons between "
+            "the cells, and name every column",
         )
 
 

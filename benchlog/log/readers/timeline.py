@@ -41,7 +41,7 @@ class Placed:
     """A piece on the time axis.
 
     Attributes:
-        trace: its samples, those whose time does not rise left out.
+        trace: its samples, those whose time does not increase left out.
         marks: what the tester noted.
         after: what the next piece needs to know.
         faults: the samples left out.
