@@ -27,13 +27,12 @@ def logs_folder(url: URL, named: Path | None = None) -> Path:
     if url.get_backend_name() == "sqlite" and own.is_dir():
         return own
     if by_name := os.environ.get("BENCHLOG_LOGS"):
-        folder = path_of(by_name, "BENCHLOG_LOGS, the folder of kept logs,")
-        if remote.url_of(by_name) is not None:  # as a path it would be made a folder of that name
+        if by_name.partition("://")[0].lower() in remote.BUCKETS:
             raise BenchlogError(
                 f"BENCHLOG_LOGS {by_name}: copies of logs are kept in a folder, not in a bucket; "
                 "name a folder that all benches reach"
             )
-        return folder
+        return path_of(by_name, "BENCHLOG_LOGS, the folder of kept logs,")
     if url.get_backend_name() == "sqlite":
         return Path(str(url.database)).parent / "logs"
     return path_of(data_folder(), "BENCHLOG_DATA, the data folder,") / "logs"
