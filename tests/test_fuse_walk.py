@@ -77,7 +77,7 @@ def _result(sim: Simulation) -> Result:
 
 
 def _draws(result: Result) -> dict[int, KeyOffDraw]:
-    return {draw.slot: draw for draw in result._evidence.logs[0].key_off_draws}
+    return {draw.slot: draw for draw in result.evidence.logs[0].key_off_draws}
 
 
 def _notes(result: Result) -> str:

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from messages import FOLDER, Entry, all_said, command, done, fails, same, unheard, while_it
+from messages import FOLDER, Entry, command, done, fails, same, unheard, while_it
 from serial.tools.list_ports_common import ListPortInfo
 from serial_wire import Wire
 
@@ -511,12 +511,6 @@ PROVOKED: dict[str, Entry] = {
         "the work was stopped: one of its processes was ended, perhaps because memory ran out; give fewer logs at once",
     ),
 }
-
-
-@pytest.fixture(scope="module")
-def heard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    """What was said by each entry."""
-    return all_said(PROVOKED, tmp_path_factory)
 
 
 @pytest.mark.parametrize("name", PROVOKED)

@@ -15,7 +15,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from messages import Entry, all_said, command, done, fails, same, unheard, while_it
+from messages import Entry, command, done, fails, same, unheard, while_it
 from page_server import until
 from store_cases import save_small, small_plan, small_result
 
@@ -453,12 +453,6 @@ PROVOKED: dict[str, Entry] = {
         "results page to see it again.…",
     ),
 }
-
-
-@pytest.fixture(scope="module")
-def heard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    """What was said by each entry."""
-    return all_said(PROVOKED, tmp_path_factory)
 
 
 @pytest.mark.parametrize("name", PROVOKED)

@@ -14,7 +14,7 @@ from urllib.request import Request, urlopen
 
 import pytest
 from page_server import NASTY, PAGE, ROOT, SAMPLES, Serving, free_port, made_store, serving, until
-from playwright.sync_api import Browser, expect, sync_playwright
+from playwright.sync_api import Browser, expect
 from plotly.offline import get_plotlyjs
 
 from benchlog.bench.live import LiveState, write_live
@@ -316,15 +316,6 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
     data = made_store(tmp_path_factory.mktemp("safe") / "data", nasty=True)
     with serving(data, "--token", TOKEN, "--max-upload-mb", "1") as running:
         yield running
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """The machine's Chromium."""
-    with sync_playwright() as driver:
-        chromium = driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture

@@ -2,9 +2,9 @@
 
 import pytest
 
-from benchlog.plan.limits import limits_of, not_planned
 from benchlog.plan.model import plan_from_mapping
 from benchlog.report.plan import CAUTION, render_plan
+from benchlog.verdict.registry.table import limits_of, not_planned
 
 LARCH = {
     "install": {"bike": "Larch", "notes": "rural\nvet's round bike"},

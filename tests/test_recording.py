@@ -2,7 +2,7 @@
 
 import json
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -26,18 +26,7 @@ from benchlog.logger.model import Logger, load_logger, logger_from_mapping
 HEADER = "time_s,battery_v,battery_a"
 
 
-@pytest.fixture(autouse=True)
-def own_data_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Live states of tests stay among themselves."""
-    monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path / "data"))
-
-
-@pytest.fixture
-def wire(tmp_path: Path) -> Iterator[Wire]:
-    """A cable."""
-    made = Wire(tmp_path)
-    yield made
-    made.close()
+pytestmark = pytest.mark.usefixtures("own_data_folder")
 
 
 def lines(first: int, count: int, step_s: float = 0.001, start_s: float = 0.0) -> list[str]:

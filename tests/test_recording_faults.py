@@ -9,7 +9,7 @@ import sys
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -31,18 +31,7 @@ from benchlog.logger.model import load_logger
 RECORD = "import typer; from benchlog.commands.recording import record; typer.run(record)"
 
 
-@pytest.fixture(autouse=True)
-def own_data_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Live states of tests stay among themselves."""
-    monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path / "data"))
-
-
-@pytest.fixture
-def wire(tmp_path: Path) -> Iterator[Wire]:
-    """A cable."""
-    made = Wire(tmp_path)
-    yield made
-    made.close()
+pytestmark = pytest.mark.usefixtures("own_data_folder")
 
 
 def start(port: str, out: Path, *more: str, before: Callable[[], None] | None = None) -> "subprocess.Popen[str]":

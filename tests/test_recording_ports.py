@@ -32,10 +32,7 @@ class Plugged:
     product: str | None = None
 
 
-@pytest.fixture(autouse=True)
-def own_data_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Live states of tests stay among themselves."""
-    monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path / "data"))
+pytestmark = pytest.mark.usefixtures("own_data_folder")
 
 
 @pytest.fixture

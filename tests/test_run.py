@@ -163,3 +163,12 @@ def test_named_logger_is_not_dropped_in_silence(tmp_path: Path):
 def test_slow_logger_is_what_the_parked_log_has():
     """The parked log of these tests has the drain channel that they harm."""
     assert "drain_a" in slow_logger(10.0).roles
+
+
+def test_every_check_of_the_registry_is_examined():
+    """Each check gets a finding from the log, or a reason of its own; none is left without an examination."""
+    sim = scenarios.healthy(50, seed=2)
+
+    result = benchlog.check(sim.frame, plan=tomllib.loads(sim.plan_toml), logger=canonical_logger(sim.spec))
+
+    assert [check.id for check in result.checks if check.because == "No log shows it."] == []

@@ -246,7 +246,7 @@ def test_kept_logs_give_the_same_result_again(store: Store, samples: Samples):
     assert again.key_events == result.key_events
     assert again.causes == result.causes
     assert again.notes == result.notes
-    assert again._evidence is not None
+    assert again.evidence is not None
 
 
 def test_the_copy_by_itself_is_a_log(store: Store, samples: Samples):

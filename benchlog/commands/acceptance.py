@@ -38,8 +38,8 @@ def acceptance(
         from benchlog.bench.guided.leading import conclude, lead, prepare
         from benchlog.bench.guided.screen import screen_for
         from benchlog.bench.guided.words import closing_words, opening_words
-        from benchlog.plan.advice import fire_risks
         from benchlog.report.text import render_text
+        from benchlog.verdict.advice import fire_risks
 
         if save:
             from benchlog.store import open_store

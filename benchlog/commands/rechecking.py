@@ -67,7 +67,7 @@ def _event(one: "Rechecked") -> str:
 
 
 def _lines(changed: "list[Rechecked]", counted: dict[str, int]) -> list[str]:
-    from benchlog.store.listing import one_line
+    from benchlog.core.printable import one_line
 
     judged = counted["same"] + counted["changed"]
     lines = []

@@ -53,13 +53,12 @@ def record(
     """Save what a logger sends to a file that can be checked. Exit status: 0 saved, 2 unusable input or a full disk."""
     with user_errors():
         from benchlog.bench.recording import Capture
-        from benchlog.bench.recording.beside import beside_path
         from benchlog.bench.recording.screen import LiveLine, summary
         from benchlog.logger.model import load_logger
+        from benchlog.logger.sidecar import find_sidecar
         from benchlog.plan.model import load_plan
 
-        if logger is None and beside_path(out).is_file():
-            logger = beside_path(out)
+        logger = logger or find_sidecar(out)
         meant = load_logger(logger) if logger is not None else None
         bike = load_plan(plan).install.bike if plan is not None else ""
         capture = Capture(port, out, logger=meant, baud=baud, bike=bike, seconds=seconds)

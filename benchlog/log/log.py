@@ -13,7 +13,6 @@ import numpy as np
 
 from benchlog.core.errors import BadLog
 from benchlog.core.interrupts import later
-from benchlog.core.marks import settles
 from benchlog.core.note import Note
 from benchlog.core.trace import Mark, Overview, Trace
 from benchlog.log.blocks import Blocks
@@ -292,7 +291,8 @@ class Log:
 
     def _refuse_marks(self) -> None:
         """A test has some dozens, and what is worked out of them takes their square."""
-        if len(self.marks) > _MOST_MARKS and (count := sum(settles(mark.text) for mark in self.marks)) > _MOST_MARKS:
+        count = sum(mark.event is not None for mark in self.marks)
+        if count > _MOST_MARKS:
             raise BadLog(
                 self.name,
                 f"it has {count} marks such as key on or slot 2 off, at most {_MOST_MARKS} are understood; set a mark "

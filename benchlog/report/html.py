@@ -8,7 +8,6 @@ from benchlog.report.bar import bar
 from benchlog.report.figures.in_page import FigureBox, boxes_of, page_parts
 from benchlog.report.figures.loads import Where
 from benchlog.report.templating import filled_in
-from benchlog.verdict.evidence import Evidence
 from benchlog.verdict.result import Cause, Result
 
 if TYPE_CHECKING:
@@ -60,8 +59,8 @@ def _note(note: Note) -> str:
 
 def _figures(result: Result) -> list[tuple[str, list[FigureBox]]]:
     """Log name -> its figures; logs without any are left out."""
-    evidence = result._evidence
-    if not isinstance(evidence, Evidence):
+    evidence = result.evidence
+    if evidence is None:
         return []
     from benchlog.report.figures import (  # heavy; evidence needs it
         load_figure,

@@ -5,22 +5,17 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from benchlog.core.folding import folded
-from benchlog.plan.advice import SYSTEM_V, advice, circuit_drop_v
+from benchlog.core.numbers import sides, unit_suffix
+from benchlog.core.printable import printable
 from benchlog.plan.batteries import CHEMISTRY
-from benchlog.plan.limits import (
-    Path,
-    PlannedLimit,
-    feed_path,
-    ground_path,
-    limits_of,
-    not_planned,
-    slot_limit,
-    slots_in_order,
-)
-from benchlog.plan.model import Circuit, Plan
+from benchlog.plan.limits import PlannedLimit, slot_limit
+from benchlog.plan.model import Circuit, Plan, slots_in_order
+from benchlog.plan.paths import PlannedPath, feed_path, ground_path
 from benchlog.plan.wiring import HOT_C
 from benchlog.report.table_text import table_lines
-from benchlog.verdict.check_table import CHECKS, id_in_table
+from benchlog.verdict.advice import SYSTEM_V, advice, circuit_drop_v
+from benchlog.verdict.registry.kind import CheckKind
+from benchlog.verdict.registry.table import check_of, limits_of, not_planned
 
 if TYPE_CHECKING:
     from rich.console import JustifyMethod
@@ -30,8 +25,6 @@ CAUTION = (
     "Caution: put the feed fuse close to battery +, before any chafing point, and disconnect battery negative"
     " before you wire. These figures are worked out from the plan and do not replace the bike's service manual."
 )
-
-_UNITS = {spec.id: "" if spec.unit == "1" else spec.unit for spec in CHECKS}
 
 
 def render_plan(plan: Plan) -> str:
@@ -44,7 +37,7 @@ def render_plan(plan: Plan) -> str:
 def _head(plan: Plan) -> Iterator[str]:
     yield from _wrapped(f"Plan for {plan.install.bike}", "")
     if plan.install.notes:
-        plain = "".join(letter if letter.isprintable() else " " for letter in plan.install.notes)
+        plain = printable(plan.install.notes)
         yield from _wrapped(plain, "  ")
     yield f"  battery       {plan.battery.capacity_ah:g} Ah, {CHEMISTRY[plan.battery.chemistry].name}"
     if relay := plan.relay:
@@ -113,13 +106,13 @@ def _paths(plan: Plan) -> list[str]:
     return lines
 
 
-def _path_cells(path: Path, load_a: float) -> list[str]:
+def _path_cells(path: PlannedPath, load_a: float) -> list[str]:
     ohms = (path.wire_mohm, path.allowance.total_mohm, path.nominal_mohm)
     wire = f"{path.wire}, {path.length_m:.3g} m"
     return [wire, *(f"{mohm:.1f} mΩ" for mohm in ohms), _volts(load_a * path.nominal_mohm / 1000.0)]
 
 
-def _allowance(path: Path) -> str:
+def _allowance(path: PlannedPath) -> str:
     parts = [
         (path.allowance.joints_mohm, "joints"),
         (path.allowance.fuse_mohm, "fuse"),
@@ -132,21 +125,18 @@ def _allowance(path: Path) -> str:
 def _limits(plan: Plan) -> list[str]:
     lines = ["Limits"]
     for check_id, limit in limits_of(plan).items():
-        lead = f"  {check_id:<17} {_limit_text(check_id, limit):<16} {limit.origin:<7} "
+        lead = f"  {check_id:<17} {_limit_text(check_of(check_id).kind, limit):<16} {limit.origin:<7} "
         lines += _wrapped(limit.how, lead)
     return lines if len(lines) > 1 else []
 
 
-def _limit_text(check_id: str, limit: PlannedLimit) -> str:
-    unit = _UNITS[id_in_table(check_id)]
-    if check_id == "feed_in_crank":
-        return "no loss" if limit.max is not None else "a loss is seen"
+def _limit_text(kind: CheckKind, limit: PlannedLimit) -> str:
+    if kind.limit_words is not None and kind.limit_words.plan is not None:
+        return kind.limit_words.plan(limit)
     if limit.impossible:
         return "none fits"
     digits = 4 if limit.origin == "given" else 3
-    low, high = (None if side is None else f"{side:.{digits}g}" for side in (limit.min, limit.max))
-    text = f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}"
-    return f"{text} {unit}".rstrip()
+    return sides(limit.min, limit.max, lambda value: f"{value:.{digits}g}") + unit_suffix(kind.unit)
 
 
 def _not_planned(plan: Plan) -> list[str]:

@@ -13,7 +13,7 @@ from benchlog.core.numbers import number
 from benchlog.report.figures.look import LABEL_PX, LIMIT, MEASURED, PLANNED, faint, plain
 from benchlog.season.chart import is_drawn
 from benchlog.season.forecast import Trend
-from benchlog.season.season import Part, Season
+from benchlog.season.model import Part, Season
 from benchlog.season.series import AT_C, day_of, series_of
 from benchlog.season.trend import MOST_READINGS, Array
 

@@ -27,13 +27,12 @@ def readings_of_log(
         BenchlogError: the log cannot be used.
     """
     from benchlog.log.log import Log
-    from benchlog.logger.model import load_logger
-    from benchlog.run import beside, check, logger_of
+    from benchlog.logger.sidecar import logger_for
+    from benchlog.run import check, logger_of
 
     path = Path(log)
-    own = beside(path)
     # once: what comes through a pipe cannot be read again
-    with Log.open(path, load_logger(own) if own else logger_of(logger)) as opened:
+    with Log.open(path, logger_for(path, logger_of(logger))) as opened:
         result = check(opened, plan=plan)
         epoch_s = opened.epoch_s
         temperature_c = opened.overview.mean("battery_c")

@@ -2,6 +2,7 @@
 
 import logging
 import os
+import re
 import sqlite3
 import time
 from collections.abc import Iterator
@@ -21,6 +22,8 @@ logging.getLogger("sqlalchemy").addHandler(logging.NullHandler())
 
 _BUSY_MS = 30_000
 _CONNECT_S = 10
+#: What a driver quotes of a URL's own words, which may be a password in the wrong place; not the server's name.
+_QUOTED = re.compile(r'(?<!server at )(?<!host )(?<!host name )"[^"]*"')
 _FULL = "benchlog_full"  # of a connection that only reads, since the disk is full
 
 
@@ -195,7 +198,7 @@ _POSTGRESQL = {
 
 
 def _said(origin: Any) -> str:
-    detail = _first_line(origin)
+    detail = _QUOTED.sub('"***"', _first_line(origin))
     name = getattr(origin, "sqlite_errorname", None)
     if name is not None:
         words = next((text for start, text in _SQLITE.items() if name.startswith(start)), None)

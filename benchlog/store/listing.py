@@ -4,6 +4,7 @@ import json
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 
+from benchlog.core.printable import one_line
 from benchlog.report.table_text import ONE_LINE_A_ROW, table_lines
 from benchlog.report.text import render_text
 from benchlog.report.words import SHAPES
@@ -62,12 +63,6 @@ def record_json(record: Record) -> str:
 def local(moment: datetime) -> str:
     """A moment on this computer's clock, to the minute, with its distance from UTC."""
     return moment.astimezone().strftime("%Y-%m-%d %H:%M %z")
-
-
-def one_line(text: str) -> str:
-    """One line of printable text: what was typed or read from a file must not steer the terminal."""
-    joined = " ".join(text.split())
-    return "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in joined)
 
 
 def _facts(record: Record) -> Iterator[str]:

@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from benchlog.core.errors import BenchlogError, MissingColumns
+from benchlog.core.errors import BenchlogError
 from benchlog.core.files import replace
 from benchlog.core.interrupts import later
 from benchlog.core.roles import ROLE_UNITS
+from benchlog.log.earlier import open_as_earlier
 from benchlog.log.readers import reader_of
 from benchlog.log.readers.raw import Table
 from benchlog.log.readers.source import Source
@@ -152,19 +153,11 @@ def kept_logger(logger: Logger) -> Logger:
 
 def _table(source: Source, logger: Logger | None, *, may_lack: bool) -> Table:
     reader = reader_of(source.name, source.head)
-    try:
-        return reader.open(source, logger, _BLOCK_BYTES)
-    except MissingColumns as lacking:
-        if not may_lack or logger is None:
-            raise
-        left = tuple(
-            channel
-            for channel in logger.channel
-            if channel.column not in lacking.columns or channel.role in ("drain_a", "battery_a")
-        )
-        if len(left) == len(logger.channel) or not left:
-            raise
-        return reader.open(source, logger.model_copy(update={"channel": left}), _BLOCK_BYTES)
+
+    def open_with(meant: Logger | None) -> Table:
+        return reader.open(source, meant, _BLOCK_BYTES)
+
+    return open_as_earlier(open_with, logger)[0] if may_lack else open_with(logger)
 
 
 def _placed(table: Table) -> Iterator[Placed]:

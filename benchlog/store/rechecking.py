@@ -206,7 +206,7 @@ def _judge(job: _RecheckJob) -> _Judged:
     changes = tuple(changed_verdicts(job.then, now))
     if not changes:
         return _Judged(job.number, job.bike, "same")
-    walks = tuple(walk_body(outline) for outline in now._evidence.logs)
+    walks = () if now.evidence is None else tuple(walk_body(outline) for outline in now.evidence.logs)
     plain = now.model_dump(mode="json", by_alias=True)
     return _Judged(job.number, job.bike, "changed", changes, result=plain, walks=walks)
 

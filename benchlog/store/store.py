@@ -241,7 +241,7 @@ class Store:
         """
         from benchlog.store.verify import troubles_of
 
-        return troubles_of(self, head)
+        return troubles_of(self.engine, self.where, self.logs, head)
 
     def head(self) -> tuple[int, str]:
         """Number and hash of the last entry; 0 and zeros in an empty store."""

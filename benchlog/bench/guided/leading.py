@@ -63,7 +63,7 @@ def prepare(
     Raises:
         BenchlogError: a file is missing, cannot be used, or would be overwritten.
     """
-    from benchlog.bench.recording.beside import beside_path
+    from benchlog.logger.sidecar import find_sidecar
     from benchlog.run import refuse_unreadable_before
     from benchlog.standin.hands import hands_of
 
@@ -86,9 +86,7 @@ def prepare(
         report = _free(log.with_suffix(".html"))
     _refuse_there(report, "the report", "--report")
     # of a test that goes on, or laid there by the tester as a recording would find it
-    laid = beside_path(log)
-    if logger_file is None and laid.is_file():
-        logger_file = laid
+    logger_file = logger_file or find_sidecar(log)
     logger = None if logger_file is None else load_logger(logger_file)
     if before is not None:
         refuse_unreadable_before(before, logger)

@@ -10,6 +10,9 @@ from typing import Literal, TextIO
 
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.bench.guided.view import View
+from benchlog.core.plain import plain
+from benchlog.core.printable import printable
+from benchlog.process.output import drawn_on
 
 _WIDTH, _HEIGHT = 76, 24
 _NARROWEST, _WIDEST = 20, 100
@@ -107,7 +110,7 @@ def _fitted(
 
 def _wrapped(text: str, width: int, first: str = "", rest: str = "", paint: Paint = "plain") -> list[ScreenLine]:
     # a name in the plan must not steer the terminal
-    plain = "".join(char if char.isprintable() else "?" for char in text)
+    plain = printable(text, "?")
     lines = textwrap.wrap(plain, width, initial_indent=first, subsequent_indent=rest or " " * len(first))
     return [ScreenLine(line, paint) for line in lines or [""]]
 
@@ -188,7 +191,7 @@ class LiveScreen:
 
     def __init__(self, out: TextIO) -> None:
         """The page goes to this terminal."""
-        self._out = out
+        self._out = drawn_on(out)
         self._news: tuple[str, ...] = ()
         self._drawn: list[ScreenLine] = []
         self._size = (0, 0)
@@ -217,4 +220,5 @@ class LiveScreen:
 
 
 def _painted(line: ScreenLine) -> str:
-    return f"{_PAINTS[line.paint]}{line.text}\x1b[0m" if line.paint != "plain" else line.text
+    text = plain(line.text)
+    return f"{_PAINTS[line.paint]}{text}\x1b[0m" if line.paint != "plain" else text

@@ -14,6 +14,7 @@ from benchlog.bench.guided.sight import Look, Sight, StepSeen
 from benchlog.bench.guided.spec import StepSpec
 from benchlog.bench.guided.view import Key
 from benchlog.bench.guided.watch_drain import starting_up_s
+from benchlog.core.events import KeyOn
 
 Phase = Literal["read", "back", "act", "hold"]
 
@@ -144,7 +145,7 @@ class Stepping:
         return "Turn the key on" + (f" and switch on again: {'; '.join(on)}." if on else ".")
 
     def _back_mark(self) -> str:
-        return self.spec.undo.mark if self.spec.undo is not None and not self._resumed else "key on"
+        return self.spec.undo.mark if self.spec.undo is not None and not self._resumed else KeyOn.text
 
     def _end_back(self, *, noted: bool, over_s: float = LEVEL_S) -> None:
         if noted and self._by_itself is False:

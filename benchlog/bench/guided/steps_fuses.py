@@ -1,6 +1,7 @@
 """The steps of the fuse walk."""
 
 from benchlog.bench.guided.spec import StepSpec
+from benchlog.core.events import FuseIn, FuseOut
 from benchlog.plan.model import Circuit
 
 FUSE_CAUTION = (
@@ -19,7 +20,7 @@ def fuse(circuit: Circuit, *, first: bool) -> tuple[StepSpec, ...]:
             f"Pull the fuse of slot {slot} ({circuit.device}).",
             "fuse_out",
             "the drain to fall, or Enter",
-            mark=f"fuse {slot} out",
+            mark=FuseOut(slot).text,
             caution=FUSE_CAUTION if first else "",
             doubt="the drain does not fall: press Enter if the fuse is out (a circuit that draws nothing "
             "with the key off shows nothing)",
@@ -37,7 +38,7 @@ def fuse(circuit: Circuit, *, first: bool) -> tuple[StepSpec, ...]:
             f"Put the fuse of slot {slot} back in.",
             "fuse_in",
             "the drain to come back, or Enter",
-            mark=f"fuse {slot} in",
+            mark=FuseIn(slot).text,
             doubt="press Enter if the fuse is back in",
             hold_say="Touch nothing: whatever is on this fuse is starting up.",
             hold_s=7.0,

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from benchlog.bench.guided.spec import StepSpec, Undo
+from benchlog.core.events import KeyOff, KeyOn, ZeroFrom, ZeroTo
 
 #: A little longer than the check needs, so that its finer search finds enough, s.
 MARGIN_S = 4.0
@@ -48,8 +49,8 @@ def at_rest(fire_risks: Sequence[str] = ()) -> tuple[StepSpec, ...]:
             "one side of it, or open the load side of the shunt. Touch nothing for 5 s.",
             "told",
             "Enter when no current can pass the shunt",
-            mark="zero",
-            end_mark="zero end",
+            mark=ZeroFrom.text,
+            end_mark=ZeroTo.text,
             doubt="no Enter yet; s skips the zero, which makes small drains less certain",
             hold_say="Touch nothing until the zero is taken.",
             hold_s=5.0,
@@ -88,11 +89,11 @@ def key_off() -> StepSpec:
         "Turn the key off. Leave the devices' own switches on.",
         "key_off",
         "the trigger or the feed to fall",
-        mark="key off",
+        mark=KeyOff.text,
         doubt="nothing fell: if the key is off, press Enter; then something holds the feed, or the trigger is not "
         "switched by the key",
         key=True,
-        undo=Undo("Turn the key on again.", "key on", "key_on"),
+        undo=Undo("Turn the key on again.", KeyOn.text, "key_on"),
     )
 
 

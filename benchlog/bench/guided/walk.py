@@ -8,8 +8,8 @@ from benchlog.bench.guided.spec import StepSpec
 from benchlog.bench.guided.stepping import FIRST_LOOK_S, OR_ENTER, Stepping
 from benchlog.bench.guided.view import Key, View
 from benchlog.bench.live import LiveStep
+from benchlog.core.roles import SHUNT_ROLES
 from benchlog.core.trace import Trace
-from benchlog.examine.bridged import without_shunts
 
 
 class Walk(Stepping):
@@ -80,7 +80,7 @@ class Walk(Stepping):
 
     def _measured(self, trace: Trace) -> Trace:
         """The samples without the currents that a bridge takes past the shunt, so that no question looks at them."""
-        return without_shunts(trace, (trace.time_s < self._free_from_s) | self.memory.bridged)
+        return trace.hiding(SHUNT_ROLES, (trace.time_s < self._free_from_s) | self.memory.bridged)
 
     @property
     def _engine_tried(self) -> bool:

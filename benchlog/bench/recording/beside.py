@@ -10,11 +10,6 @@ if TYPE_CHECKING:
     from benchlog.logger.model import Logger
 
 
-def beside_path(log: Path) -> Path:
-    """``ride.logger.toml`` for ``ride.csv``."""
-    return log.with_name(f"{log.name.rpartition('.')[0] or log.name}.logger.toml")
-
-
 def lay_beside(log: Path, logger: "Logger", given: "Logger | None") -> None:
     """Write the logger file of a recording.
 
@@ -28,8 +23,9 @@ def lay_beside(log: Path, logger: "Logger", given: "Logger | None") -> None:
     """
     from benchlog.core.files import write_whole
     from benchlog.logger.model import load_logger
+    from benchlog.logger.sidecar import sidecar_of
 
-    path = beside_path(log)
+    path = sidecar_of(log)
     if path.exists():
         # by what they say: two that mean the same may differ in what was noted as they were read
         there = logger_text(load_logger(path))

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Self
 import numpy as np
 
 from benchlog.bench.live import LiveStep
-from benchlog.bench.recording.beside import beside_path, lay_beside, logger_by_number
+from benchlog.bench.recording.beside import lay_beside, logger_by_number
 from benchlog.bench.recording.cells import (
     decimals_of,
     has_mark,
@@ -34,6 +34,7 @@ from benchlog.core.errors import BenchlogError, MissingColumns
 from benchlog.core.trace import Trace
 from benchlog.log.readers.lines import ADDED_TIME, LineParser, Parsed
 from benchlog.log.readers.timeline import State, place
+from benchlog.logger.sidecar import find_sidecar
 
 if TYPE_CHECKING:
     from benchlog.logger.model import Logger
@@ -115,7 +116,7 @@ class Capture:
         Raises:
             BenchlogError: one of them cannot be opened; says what to do.
         """
-        if not self._append and beside_path(self._out).exists() and self._given is not None:
+        if not self._append and find_sidecar(self._out) is not None and self._given is not None:
             lay_beside(self._out, self._given, self._given)  # refuses another logger's file before anything is lost
         self._writer = LogWriter(self._out, append=self._append)
         try:

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from benchlog.core.roles import TICKS_A_SECOND
 from benchlog.log.readers.raw import Flags, Floats, Ints, Raw
 
 if TYPE_CHECKING:
@@ -15,7 +16,6 @@ FAR_S = 5.0
 #: How well the computer's clock tells when a line was sent.
 HALF_WIDTH_S = 0.1
 COUNTER = 1 << 32
-_DIVISOR = {"s": 1, "ms": 1000, "us": 1_000_000, "epoch_s": 1, "epoch_ms": 1000, "iso8601": 1_000_000}
 _STRAYS = 3  # this many times in a row that do not fit are no strays but a new time
 
 
@@ -50,7 +50,7 @@ class StreamClock:
     def __init__(self, meaning: "Meaning") -> None:
         time = meaning.logger.time
         self._unit = time.unit if time is not None else "s"
-        self._divisor = _DIVISOR[self._unit]
+        self._divisor = TICKS_A_SECOND[self._unit]
         self._stated = time.wraps_at if time is not None else None
         self._wraps: float | None = self._stated
         if self._stated is None and self._unit in ("ms", "us"):
