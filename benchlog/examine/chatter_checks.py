@@ -8,6 +8,7 @@ from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.relay import BOUNCE_S, chatter_count, contact_moves, let_go_s, without_spikes
 from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
+from benchlog.core.events import SlotOff, SlotOn
 from benchlog.examine.context import LogContext
 from benchlog.examine.load_checks import Loads
 from benchlog.examine.path_checks import FeedLoad
@@ -120,9 +121,8 @@ def _all_on(bench: LogContext, from_s: float, to_s: float, load: FeedLoad | None
     on: set[int] = set()
     planned = {circuit.slot for circuit in bench.plan.circuit}
     for mark in bench.log.marks:
-        words = mark.text.lower().split()
-        if from_s <= mark.time_s <= to_s and len(words) == 3 and words[0] == "slot" and words[1].isdigit():
-            (on.add if words[2] == "on" else on.discard)(int(words[1]))
+        if from_s <= mark.time_s <= to_s and isinstance(mark.event, SlotOn | SlotOff):
+            (on.add if isinstance(mark.event, SlotOn) else on.discard)(mark.event.slot)
             if planned <= on:
                 return True
     most = [point.load_a for point in (load.points if load else ()) if from_s <= point.plateau.from_s <= to_s]

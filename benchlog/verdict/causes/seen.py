@@ -23,6 +23,20 @@ class Quantity:
     asks: bool = False
 
 
+_A_SLOT = "slot_"
+
+
+def slot_quantity(slot: int) -> str:
+    """The name of one circuit's quantity: its current over the planned one."""
+    return f"{_A_SLOT}{slot}"
+
+
+def slot_of_quantity(name: str) -> int | None:
+    """The slot whose current a quantity is; None for every other quantity."""
+    number = name.removeprefix(_A_SLOT)
+    return int(number) if number != name and number.isdigit() else None
+
+
 INF = math.inf
 
 #: Fractions of the battery's voltage, parts of a limit, and so on: every quantity is a plain number.
