@@ -124,7 +124,7 @@ def _matched(
 def _without_step(
     bench: LogContext,
     slot: int,
-    key_ons: Sequence[KeyOn],
+    key_ons: Sequence[KeyOnSteps],
     steps: AllSteps,
     limit: PlannedLimit | None,
     loads: Sequence[Sequence[Plateau]],
