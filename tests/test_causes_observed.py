@@ -19,8 +19,9 @@ from benchlog.analysis.relay import drop_out
 from benchlog.analysis.slots import come_together, match_slots
 from benchlog.core.trace import Mark, Trace
 from benchlog.core.uncertainty import Accuracy
-from benchlog.examine.observe_battery import off_state, ratios
+from benchlog.examine.observe_battery import _with_all_on, off_state, ratios
 from benchlog.examine.observe_clips import feed_lead
+from benchlog.examine.observe_loads import _let_go
 from benchlog.examine.slot_dead import in_pulses
 from benchlog.examine.timeline import _without_dips
 from benchlog.examine.wakes import fails_by_wakes
@@ -270,3 +271,44 @@ def test_trigger_that_sinks_in_the_feeds_place_asks_by_itself():
 
     assert {cause.id for cause in find_causes(table(swapped), [], {})} == {"clips_swapped"}
     assert find_causes(table({**swapped, "feed_lead_s": -0.012}), [], {}) == []
+
+
+def test_bike_that_draws_too_much_of_itself_has_no_feed_on_87a():
+    """23.8 A with the key on are no bike's own, so the circuits are on then: the contact is no 87a."""
+    values = two_channels({"load_off": 1.0, "drain_base": 4000.0, "coil_before": 0.0})
+    failed = ("off_state_drain", "settle_time")
+    quiet = {name: value for name, value in values.items() if not name.startswith("slot_") and name != "load_on"}
+
+    assert "inverted_contact" in named({**quiet, "keyed_a": 5.0}, *failed)
+    assert "inverted_contact" not in named({**quiet, "keyed_a": 23.8}, *failed)
+
+
+def test_coil_that_is_let_go_after_one_key_off_is_not_held():
+    """35 mA after the first key-off, 11 A with the circuits after the second: a coil of 167 mA was never held."""
+    t = np.arange(0, 60, 0.1)
+    amps = np.where((t > 20) & (t < 26), 0.035, np.where(t < 10, 0.0, 11.0))
+    builder = OverviewBuilder(["battery_a"])
+    builder.add(Trace(t, {"battery_a": amps}, {}))
+    story = SimpleNamespace(off=((0.0, 10.0), (20.0, 26.0), (45.0, 60.0)))
+    bench = SimpleNamespace(overview=builder.finish(), story=story, log=SimpleNamespace(start_s=0.0))
+    channel = Accuracy(gain_rel=0.01, offset=0.02, resolution=0.005)
+
+    seen = _let_go(bench, 0.167, channel)
+
+    assert seen.value == pytest.approx(0.035 / 0.167, rel=0.01)
+    story.off = ((0.0, 10.0), (45.0, 60.0))
+    assert _let_go(bench, 0.167, channel) is None
+
+
+def test_alternators_share_is_taken_while_the_circuits_are_on():
+    """The circuits are marked off in the last fifth of the run: what they no longer draw is nobody's share."""
+    start = np.arange(0, 40, 0.2)
+    points = SimpleNamespace(start_s=start, end_s=start + 0.2, amps=np.where(start < 32, 15.6, 5.0))
+    bench = SimpleNamespace(
+        story=SimpleNamespace(running=[SimpleNamespace(from_s=0.0, to_s=40.0)]),
+        log=SimpleNamespace(marks=[Mark(32.0, "slot 1 off"), Mark(36.0, "slot 2 off")]),
+    )
+
+    assert _with_all_on(bench, points, -13.5) == pytest.approx(-15.6)
+    bench.log.marks = []
+    assert _with_all_on(bench, points, -13.5) == -13.5

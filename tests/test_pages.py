@@ -198,7 +198,7 @@ def test_over_range_in_a_kept_copy_is_missing(tmp_path):
 
 def test_view_marks_every_check_and_state(checked):
     """The figure has a bar for each check with a span in this log, with its verdict's shape, and one for each state."""
-    (evidence,) = checked._evidence.logs
+    (evidence,) = checked.evidence.logs
     marks = [(check, "●") for check in checked.checks]
     figure = view_figure(evidence, marks, drawn_overview(evidence.overview, 0, 80), 0.0, 80.0)
     bars = [row for trace in figure["data"] if trace["type"] == "bar" for row in trace["y"]]
@@ -220,7 +220,7 @@ def test_long_stretches_are_told_in_hours():
 
 def test_drawn_file_gives_back_what_is_drawn(checked, tmp_path):
     """Overview, spans, relay events and load points come back from the disk as they went."""
-    (evidence,) = checked._evidence.logs
+    (evidence,) = checked.evidence.logs
     write_drawn(tmp_path / "x.drawn", evidence)
 
     back = read_drawn(tmp_path / "x.drawn")

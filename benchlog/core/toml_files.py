@@ -1,4 +1,4 @@
-"""Files of settings in TOML: read, checked in full against a model, every fault told at once with its line."""
+"""Files of settings in TOML: read, checked in full against a model, every fault reported at once with its line."""
 
 import re
 from collections.abc import Callable, Iterable, Mapping

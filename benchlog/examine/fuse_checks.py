@@ -197,7 +197,7 @@ def _sentence(entry: KeyOffDraw, name: str) -> str:
     figure = with_uncertainty(entry.draw_ma, entry.uncertainty_ma)
     if not entry.told:
         return (
-            f"{name} draws nothing that can be told from zero with the key off ({figure} mA, "
+            f"{name} draws nothing that can be distinguished from zero with the key off ({figure} mA, "
             f"fuse {entry.slot} out at {entry.out_at_s:.1f} s)"
         )
     how = "in pulses, " if entry.pulses else ""

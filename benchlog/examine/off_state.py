@@ -195,7 +195,7 @@ def _drain(
             from_s=settled.from_s,
             to_s=settled.to_s,
             story=_drain_story(bench, worst, settled)
-            + (", not told from the zero, so judged without it" if zero is None and role in bench.zeros else ""),
+            + (", no different from the zero, judged without it" if zero is None and role in bench.zeros else ""),
             disqualified=doubt,
             failed=None if doubt or most_ma is None else fails_by_wakes(worst, accuracy, most_ma / 1000),
             one_sided=f"{worst.over} samples of {role} were over range in that stretch, so the drain is larger"
@@ -284,7 +284,7 @@ def _drain_doubt(figure: Drain) -> str | None:
 
 
 def _bypassed(bench: LogContext, role: str, figure: Drain) -> bool:
-    """A drain that cannot be told from zero needs proof that the shunt sees current at all."""
+    """A drain that cannot be distinguished from zero needs proof that the shunt sees current at all."""
     u = figure.u if figure.u is not None else figure.type_a_u
     return abs(figure.mean_a) <= 2 * u and not shows_load(bench, role, u)
 

@@ -11,10 +11,11 @@ from benchlog.examine.context import LogContext
 from benchlog.examine.load_checks import Loads
 from benchlog.examine.own_channel import own_channel
 from benchlog.examine.slot_dead import in_pulses, left_out, no_step, watched
-from benchlog.examine.slot_match import KeyOn, match_key_on, note_it, proven_steps, switched_unseen
+from benchlog.examine.slot_match import KeyOnSteps, match_key_on, note_it, proven_steps, switched_unseen
 from benchlog.examine.slot_step import from_step
 from benchlog.examine.stepped import AllSteps, Stepped, find_steps
 from benchlog.plan.limits import PlannedLimit
+from benchlog.verdict.registry.loads import SLOT_CURRENT
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +41,7 @@ def examine_slots(bench: LogContext, loads: Loads, limits: Mapping[str, PlannedL
     unlogged = [slot for slot in planned if not bench.has(f"slot{slot}_a")]
     for slot in planned:
         if slot not in unlogged:
-            findings[f"slot_{slot}_current"] = own_channel(bench, slot, planned[slot])
+            findings[SLOT_CURRENT.id_of(slot)] = own_channel(bench, slot, planned[slot])
     by_feed = bench.has("feed_a")
     if not planned or (by_feed and not unlogged):
         return SlotWork(findings, (), _first_rises(bench, loads))
@@ -48,7 +49,7 @@ def examine_slots(bench: LogContext, loads: Loads, limits: Mapping[str, PlannedL
     if not by_feed:
         for slot in [slot for slot in unlogged if switched_unseen(bench, slot)]:
             # its step is nowhere in the log, so no other step may be taken for it
-            findings[f"slot_{slot}_current"] = NotEvaluated(
+            findings[SLOT_CURRENT.id_of(slot)] = NotEvaluated(
                 f"slot {slot} was switched on while battery_a was not measured; switch it on again with the shunt free"
                 + bench.bridged_in(*bench.story.on)
             )
@@ -62,7 +63,7 @@ def examine_slots(bench: LogContext, loads: Loads, limits: Mapping[str, PlannedL
         if group
     ]
     for slot in unlogged:
-        check = f"slot_{slot}_current"
+        check = SLOT_CURRENT.id_of(slot)
         findings[check] = _matched(bench, slot, key_on, found, limits.get(check), groups)
     first = tuple(
         min(steps) for one in key_on if (steps := [m.step.time_s for m in one.matches.values() if m.step is not None])
@@ -85,7 +86,7 @@ def _first_rises(bench: LogContext, loads: Loads) -> tuple[float, ...]:
 def _matched(
     bench: LogContext,
     slot: int,
-    key_ons: Sequence[KeyOn],
+    key_ons: Sequence[KeyOnSteps],
     steps: AllSteps,
     limit: PlannedLimit | None,
     loads: Sequence[Sequence[Plateau]],

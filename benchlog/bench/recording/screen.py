@@ -90,7 +90,7 @@ def summary(capture: Capture, out: str) -> str:
         if counts.refused_in_all:
             lines[0] = f"{out}: no line could be used"
         else:
-            lines.append("No line came: is the logger switched on, and is the baud rate (--baud) right?")
+            lines.append("No line arrived: is the logger switched on, and is the baud rate (--baud) right?")
     if counts.refused_in_all > counts.kept:
         lines.append(
             "Most lines were refused: is the baud rate (--baud) right, and the logger file that of this logger?"
