@@ -113,13 +113,15 @@ def check(
             typer.echo(render_text(result, colour=sys.stdout.isatty()), nl=False)
         if json not in (None, "-"):
             write_whole(Path(json), result.to_json() + "\n", what="the result")
+        kept = "" if keep is None else keep(result, plan=plan, logs=list(logs), logger=logger, before=before)
         if report is not None:
             from benchlog.report.written import write_html
 
-            write_html(result, report)
+            # the last line is the hash, which belongs where the report is kept
+            write_html(result, report, kept=kept.rpartition("\n")[2])
             typer.echo(f"Report: {report}", err=json == "-")
-        if keep is not None:
-            typer.echo(keep(result, plan=plan, logs=list(logs), logger=logger, before=before), err=json == "-")
+        if kept:
+            typer.echo(kept, err=json == "-")
     raise typer.Exit(EXIT_STATUS[result.verdict])
 
 

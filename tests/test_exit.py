@@ -105,7 +105,8 @@ def test_on_a_terminal_only_our_own_colours_pass(tmp_path: Path):
     (tmp_path / "a.csv").write_text(f"time_s,battery_v,odd{nasty}\n{rows}", encoding="utf-8")
     master, slave = pty.openpty()
     command = [sys.executable, "-m", "benchlog", "check", "a.csv", "--plan", "p.toml"]
-    environment = {**os.environ, "PYTHONPATH": str(ROOT), "BENCHLOG_DATA": str(tmp_path / "data")}
+    # a terminal without a cursor to move: no bar is drawn there, however slow the machine
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "BENCHLOG_DATA": str(tmp_path / "data"), "TERM": "dumb"}
     child = subprocess.Popen(command, cwd=tmp_path, env=environment, stdout=slave, stderr=slave, stdin=slave)
     os.close(slave)
     said = b""
@@ -205,6 +206,15 @@ def test_a_password_is_neither_echoed_nor_a_files_name(tmp_path: Path, name: str
     assert not [path for path in tmp_path.rglob("*") if PASSWORD in str(path)]
 
 
+@pytest.mark.parametrize("scheme", ["s3", "postgresql", "ftp", "https"])
+def test_a_key_in_a_buckets_address_is_not_echoed(tmp_path: Path, scheme: str):
+    """A log is named by such an address too."""
+    done = benchlog(tmp_path, "check", f"{scheme}://key:{PASSWORD}@127.0.0.1:1/a.csv", "--plan", "p.toml")
+
+    assert done.returncode == 2
+    assert PASSWORD.encode() not in done.stdout + done.stderr, done.stderr
+
+
 def test_names_that_are_paths_stay_paths(tmp_path: Path):
     """A folder with a sign in it, a drive, a name with an equals sign."""
     for name in ("a b.sqlite", "C:records.sqlite", "x=1.sqlite", str(tmp_path / "ä.sqlite")):
@@ -257,3 +267,17 @@ def test_an_export_has_no_formula_where_semicolons_part_cells(tmp_path: Path, mo
         text = "".join(csv_lines(store))
 
     assert not [one for one in re.split("[;\n]", text) if one.strip(' "').startswith("=")]
+
+
+def test_a_report_of_a_saved_check_has_the_last_hash(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Where the report is kept, so is what proves the store; without --save there is none."""
+    (tmp_path / "p.toml").write_text('[install]\nbike = "L"\n[battery]\nchemistry = "agm"\ncapacity_ah = 9\n')
+    (tmp_path / "a.csv").write_text("time_s,battery_v\n" + "".join(f"{n},12.7\n" for n in range(50)))
+    benchlog(tmp_path, "check", "a.csv", "--plan", "p.toml", "--save", "--report", "saved.html")
+    benchlog(tmp_path, "check", "a.csv", "--plan", "p.toml", "--report", "plain.html")
+    monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path / "data"))
+    with open_store() as store:
+        _, last_hash = store.head()
+
+    assert f"Last hash, to be noted elsewhere: {last_hash}" in (tmp_path / "saved.html").read_text(encoding="utf-8")
+    assert "Last hash" not in (tmp_path / "plain.html").read_text(encoding="utf-8")

@@ -8,6 +8,8 @@ _STEERS = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u061c\u200b\u200e\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb]|\r(?!\n)"
 )
 
+_ENTRY = re.compile(r"\b([a-z][a-z0-9+.-]*:/+)[^\s/@]*(?:@[^\s/@]*)*@", re.IGNORECASE)
+
 
 def plain(text: str) -> str:
     """The text with each such sign as JSON escapes it, so that JSON text stays the same."""
@@ -19,3 +21,8 @@ def plain(text: str) -> str:
 def short(text: str, most: int = 2000) -> str:
     """Each line no longer than anyone reads: what is quoted in a message may be a whole file."""
     return "\n".join(line if len(line) <= most else f"{line[:most]}…" for line in text.split("\n"))
+
+
+def unsecret(text: str) -> str:
+    """The text without what stands between a scheme and an @ in each address: a user's name and password, or a key."""
+    return _ENTRY.sub(r"\1***@", text)

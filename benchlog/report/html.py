@@ -30,7 +30,7 @@ OFF_CAPTION = "The current after key-off until it has settled, from milliamperes
 _SCREEN_ONLY = {*LOAD_CAPTIONS.values(), OFF_CAPTION}
 
 
-def render_html(result: Result) -> str:
+def render_html(result: Result, *, kept: str = "") -> str:
     """The whole page. plotly.js is inside once, and only where there are figures to draw."""
     drawn = _figures(result)
     titles = {check.id: check.title for check in result.checks}
@@ -38,6 +38,7 @@ def render_html(result: Result) -> str:
         "check.html",
         **page_parts([box for _, boxes in drawn for box in boxes]),
         result=result,
+        kept=kept,
         words=words,
         checks=sorted(result.checks, key=lambda check: words.READING_ORDER.index(check.verdict)),
         facts_of=lambda cause: _facts(cause, titles),
