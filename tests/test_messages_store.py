@@ -624,7 +624,8 @@ PROVOKED: dict[str, Entry] = {
     ),
     "import that is killed": Entry(
         import_killed,
-        "…/0.csv: this log ended two of the processes that read it, perhaps because memory ran out; it was skipped: check it alone, where there is more memory",
+        "…/0.csv: this log ended two of the processes that read it, perhaps because memory ran out; it was "
+        "skipped: check it alone, where there is more memory",
     ),
     "export into a folder": with_store(
         lambda f: ["records", "export", f], f"{FOLDER}: this is a folder, a file name is needed for the export; add one"
