@@ -151,8 +151,9 @@ def _end_with_caller() -> None:
 
 def _checked(errand: Errand, tell: Tell) -> Brought:
     from benchlog.logger.model import load_logger
+    from benchlog.logger.sidecar import logger_for
     from benchlog.plan.model import load_plan
-    from benchlog.run import beside, check
+    from benchlog.run import check
     from benchlog.store.logs_kept import kept_path, read_log
 
     plan = errand.plan if isinstance(errand.plan, Plan) else load_plan(errand.plan)
@@ -168,8 +169,7 @@ def _checked(errand: Errand, tell: Tell) -> Brought:
     copies = []
     for path in errand.logs:
         tell(f"copying {path.name}, to draw it", 0, 0)
-        own = beside(path)
-        kept = read_log(path, load_logger(own) if own else logger, errand.keep_in).kept
+        kept = read_log(path, logger_for(path, logger), errand.keep_in).kept
         assert kept is not None  # a folder to keep it in was given
         copies.append(kept_path(errand.keep_in, kept.sha256))
     return Brought(result, plan, logger, tuple(copies))

@@ -131,7 +131,7 @@ def _route(app: Dash, context: Context) -> None:
             title, inside = "Not here", trouble("This cannot be shown", str(problem))
         except Exception:  # the last frame before the browser: the window must say what broke, the page that it did
             _log.exception("the page %s failed", path)
-            title, inside = "Broken", trouble("This page broke", BROKEN)
+            title, inside = "Broken", trouble("This page failed", BROKEN)
         told = to_json_plotly({"title": title, "menu": menu(path), "content": inside})
         return Response(told, mimetype="application/json")
 

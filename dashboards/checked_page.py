@@ -51,10 +51,10 @@ def save(context: Context, source: object, notes: object, temperature: object, k
     whose = behind(context, source)
     checked = whose.checked
     if checked is None:
-        raise BenchlogError("this sheet is on file already; open it from the results page")
+        raise BenchlogError("this sheet is already on file; open it from the results page")
     text = str(notes or "").strip()
     if len(text) > MOST_NOTES:
-        raise BenchlogError(f"the notes have {len(text)} letters; at most {MOST_NOTES} are kept, shorten them")
+        raise BenchlogError(f"the notes have {len(text)} characters; at most {MOST_NOTES} are kept, shorten them")
     warm = _celsius(temperature)
     return context.works.start(
         "filing the sheet",

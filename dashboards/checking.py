@@ -91,9 +91,8 @@ def check_wish(context: Context, wish: Wish, job: Job) -> Checked:
 
     with named_plainly(folder):
         brought = run_apart(errand, tell, job.ends_by)
-    looked = tuple(
-        looked_at(copy, evidence) for copy, evidence in zip(brought.copies, brought.result._evidence.logs, strict=True)
-    )
+    found = () if brought.result.evidence is None else brought.result.evidence.logs
+    looked = tuple(looked_at(copy, evidence) for copy, evidence in zip(brought.copies, found, strict=True))
     return Checked(brought.result, brought.plan, brought.logger, errand.logs, errand.before, looked)
 
 

@@ -59,7 +59,7 @@ def _run(server: Any, settings: Settings, say: Callable[[str], None]) -> None:
     try:
         say(f"Open {address(settings)}")
         if not settings.local:
-            say("Everyone who has this address can read and sign records; it is not encrypted.")
+            say("Anyone with this address can read and sign records; the connection is not encrypted.")
         say("Stop with Ctrl-C.")
         # a quarter of a second that the first page with a log need not wait for
         threading.Thread(target=importlib.import_module, args=("polars",), daemon=True).start()

@@ -103,7 +103,7 @@ class Trays:
                 file.write(chunk)
         if taken != size:
             path.unlink()
-            raise BenchlogError(f"{path.name}: only {taken} of {size} bytes came through; drop it again")
+            raise BenchlogError(f"{path.name}: only {taken} of {size} bytes arrived; drop it again")
         if modified_s is not None:
             os.utime(path, (modified_s, modified_s))
         dropped = Dropped(secrets.token_urlsafe(9), path.name, path, size, kind_of(path))
@@ -148,7 +148,7 @@ class Trays:
             if tray_id is not None and (known := self._trays.get(tray_id)) is not None:
                 if len(known.files) >= MOST_FILES:
                     raise BenchlogError(
-                        f"{MOST_FILES} files are in this tray already; check these first, or take some out"
+                        f"{MOST_FILES} files are already in this tray; check these first, or remove some"
                     )
                 return known
             new = Tray(secrets.token_urlsafe(12), Path(tempfile.mkdtemp(dir=self._folder())))

@@ -15,7 +15,7 @@ from benchlog.core.errors import BenchlogError
 #: Most finished things that are kept; older ones are let go.
 MOST_KEPT = 12
 #: Said where something broke that is not the user's to mend.
-BROKEN = "something went wrong inside benchlog; the window where benchlog page runs says more"
+BROKEN = "something went wrong inside benchlog; the terminal where benchlog page runs says more"
 
 #: Said where the user, or the end of the server, stopped it.
 STOPPED = "the check was stopped before its end"

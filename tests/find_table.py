@@ -4,6 +4,7 @@
 """
 
 import argparse
+import time
 from collections import defaultdict
 from pathlib import Path
 from statistics import median
@@ -18,12 +19,18 @@ from benchlog.plan.model import load_plan
 PLAN = Path(__file__).parent.parent / "sample_data" / "larch.plan.toml"
 
 
-def trials(count: int, seed: int) -> list[Trial]:
-    """Searches for random faults."""
+def trials(count: int, seed: int, most_s: float = float("inf")) -> list[Trial]:
+    """Searches for random faults; fewer where the time is up before."""
+    until = time.monotonic() + most_s
     knowledge = Knowledge(load_plan(PLAN))
     faults = every_fault(knowledge.plan)
     draw = np.random.default_rng(seed)
-    return [search(knowledge, *faults[int(draw.integers(len(faults)))], seed * 100_000 + n) for n in range(count)]
+    done = []
+    for n in range(count):
+        done.append(search(knowledge, *faults[int(draw.integers(len(faults)))], seed * 100_000 + n))
+        if time.monotonic() > until:
+            break
+    return done
 
 
 def table(done: list[Trial]) -> str:
@@ -50,9 +57,10 @@ def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--faults", type=int, default=2000)
     options.add_argument("--seed", type=int, default=90)
+    options.add_argument("--minutes", type=float, default=60.0, help="stop then, and show what there is")
     options.add_argument("--bad", action="store_true", help="list the searches that did not end right")
     given = options.parse_args()
-    done = trials(given.faults, given.seed)
+    done = trials(given.faults, given.seed, 60 * given.minutes)
     print(table(done))
     print(f"slowest next test: {max(trial.slowest_s for trial in done):.3f} s")
     if given.bad:

@@ -9,7 +9,7 @@ from find_bike import FaultyBike
 from benchlog.find.beliefs import Knowledge
 from benchlog.find.hunt import Hunt, Reply
 from benchlog.find.questions import Question
-from benchlog.plan.limits import limits_of
+from benchlog.verdict.registry.table import limits_of
 from benchlog.verdict.result import Cause, Check, Result, Score
 
 WRONG, SKIPPED, MOST_TESTS = 0.03, 0.10, 40

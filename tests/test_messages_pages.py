@@ -15,7 +15,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from messages import Entry, all_said, command, done, fails, same, unheard, while_it
+from messages import Entry, command, done, fails, same, unheard, while_it
 from page_server import until
 from store_cases import save_small, small_plan, small_result
 
@@ -328,9 +328,9 @@ PROVOKED: dict[str, Entry] = {
     "no room": on_pages(no_disk, "ride.csv: the disk has no room for it; make room and drop it again"),
     "cut short": on_pages(
         lambda context, _: context.trays.take(None, "ride.csv", io.BytesIO(b"abc"), 8),
-        "ride.csv: only 3 of 8 bytes came through; drop it again",
+        "ride.csv: only 3 of 8 bytes arrived; drop it again",
     ),
-    "full tray": on_pages(full_tray, "24 files are in this tray already; check these first, or take some out"),
+    "full tray": on_pages(full_tray, "24 files are already in this tray; check these first, or remove some"),
     # ---- checking
     "nothing dropped": on_pages(
         lambda context, _: drop_form.start_check(context, None, "", ""),
@@ -346,11 +346,10 @@ PROVOKED: dict[str, Entry] = {
     ),
     "deadly table": on_pages(
         deadly,
-        "ride.parquet: the Parquet file is damaged inside, so that the reader gave up; copy it again, or save the log as "
-        "CSV",
+        "ride.parquet: the Parquet file is damaged inside and cannot be read; copy it again, or save the log as CSV",
     ),
     "a fault of ours": on_pages(
-        broken, "something went wrong inside benchlog; the window where benchlog page runs says more"
+        broken, "something went wrong inside benchlog; the terminal where benchlog page runs says more"
     ),
     # ---- filing and signing
     "check that is forgotten": on_pages(
@@ -359,11 +358,11 @@ PROVOKED: dict[str, Entry] = {
     ),
     "filed twice": on_pages(
         lambda context, folder: checked_page.save(context, one_sheet(context, folder), "", "", True),
-        "this sheet is on file already; open it from the results page",
+        "this sheet is already on file; open it from the results page",
     ),
     "long notes": on_pages(
         lambda context, _: filed(context, "x" * 2001),
-        "the notes have 2001 letters; at most 2000 are kept, shorten them",
+        "the notes have 2001 characters; at most 2000 are kept, shorten them",
     ),
     "no temperature": on_pages(
         lambda context, _: filed(context, celsius="warm"),
@@ -374,7 +373,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "signed at length": said_on_pages(
         lambda context, folder: signed(context, folder, "M" * 101),
-        "At most 80 letters for the name and 600 for the notes fit on the sheet.",
+        "At most 80 characters for the name and 600 for the notes fit on the sheet.",
     ),
     "signed before it is filed": said_on_pages(
         lambda context, folder: signed(context, folder, "M. Weaver", on_file=False),
@@ -398,19 +397,19 @@ PROVOKED: dict[str, Entry] = {
     ),
     "change of nothing": noting("Larch", "2026-03-01", " ", "say what was changed, such as: new battery"),
     "change at length": noting(
-        "Larch", "2026-03-01", "x" * 201, "what was changed has 201 letters; at most 200 are kept"
+        "Larch", "2026-03-01", "x" * 201, "what was changed has 201 characters; at most 200 are kept"
     ),
     "change noted twice": noting(
-        "Larch", "2026-03-01", "new battery", "this change is noted for that day already", times=2
+        "Larch", "2026-03-01", "new battery", "this change is already noted for that day", times=2
     ),
     "change that is gone": on_pages(
         lambda context, folder: (one_sheet(context, folder), take_back(context, "Larch", 7)),
-        "this change is not in the list any more; open the season again",
+        "this change is no longer in the list; open the season again",
     ),
     # ---- looking
     "stretch that is none": said_on_pages(moved, "two times in seconds are needed, the first smaller than the second"),
     "log that is not at hand": said_on_pages(
-        lambda context, folder: moved(context, folder, drawn=False), "this log is not at hand; open the page again"
+        lambda context, folder: moved(context, folder, drawn=False), "this log is no longer loaded; reload the page"
     ),
     "no such sheet": on_pages(
         lambda context, folder: (one_sheet(context, folder), page_at(context, "/record/7", {}, UTC)),
@@ -431,7 +430,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "no seasons": shown(
         "/season",
-        "There is nothing to draw yet: a season is made from the sheets on file. Check a log and save it on the results "
+        "There is nothing to draw yet: a season is built from the sheets on file. Check a log and save it on the results "
         "page; six readings over two months and more show a trend.",
     ),
     "no season of the bike": said_on_pages(
@@ -454,12 +453,6 @@ PROVOKED: dict[str, Entry] = {
         "results page to see it again.…",
     ),
 }
-
-
-@pytest.fixture(scope="module")
-def heard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    """What was said by each entry."""
-    return all_said(PROVOKED, tmp_path_factory)
 
 
 @pytest.mark.parametrize("name", PROVOKED)

@@ -56,7 +56,7 @@ def test_command_names_it(samples: Samples, tmp_path: Path):
 
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == (
-        "benchlog: garage log é.parquet: the Parquet file is damaged inside, so that the reader gave up; copy it "
+        "benchlog: garage log é.parquet: the Parquet file is damaged inside and cannot be read; copy it "
         "again, or save the log as CSV\n"
     )
 

@@ -156,7 +156,7 @@ def test_table_and_events_of_what_changed(store: Store, store_url: str, tmp_path
     assert (status, err) == (1, "")
     assert out.splitlines()[0] == "Record 1, Larch"
     assert "  Relay pull-in: pass → fail\n    this benchlog trusts no relay\n" in out
-    assert out.splitlines()[-1] == "2 of 2 records judged otherwise"
+    assert out.splitlines()[-1] == "2 of 2 records judged differently"
     assert [event["event"] for event in events] == ["record", "record", "end"]
     assert [event["saved_as"] for event in events[:2]] == [3, 4]
     assert {change["check"] for change in events[0]["changes"]} >= {"relay_pull_in"}
@@ -183,7 +183,7 @@ def test_backup_is_a_store_of_its_own(store: Store, store_url: str, tmp_path: Pa
     assert said("backup", copy, "--store", store_url) == (
         2,
         "",
-        f"benchlog: {copy}: this is there already, and a backup replaces nothing; name a new file for it\n",
+        f"benchlog: {copy}: this already exists, and a backup overwrites nothing; name a new file for it\n",
     )
 
 
@@ -197,5 +197,5 @@ def test_backup_tells_of_copies_that_are_gone(store: Store, store_url: str, tmp_
 
     assert status == 0
     assert "1 kept logs in" in out
-    assert "1 more are named but not there, as benchlog records verify tells" in out
+    assert "1 more are listed but missing; benchlog records verify names them" in out
     assert said("verify", "--store", tmp_path / "copy.sqlite")[0] == 2

@@ -50,7 +50,7 @@ def _record(made: tuple[Path, benchlog.Result], number: int) -> Record:
 
 def test_a_record_keeps_the_walk_without_the_log(made):
     """Draws, uncertainties, shares and the drain come back as they were found, though only the log's hash is kept."""
-    kept, fresh = _record(made, 1), made[1]._evidence.logs[0]
+    kept, fresh = _record(made, 1), made[1].evidence.logs[0]
 
     assert kept.logs[0].kept is None
     assert kept.logs[0].key_off_draws == fresh.key_off_draws

@@ -35,6 +35,9 @@ KEY_BOUNCE_S, SEES_BOUNCE_S, FEWEST_IN_FALL = 0.050, 0.005, 3
 STRAYS = 0.01
 _SWINGS = frozenset(("pulsed_trigger", "weak_coil_supply"))
 _HELD_OR_FED = frozenset(("trigger_always_live", "unswitched_device"))
+#: A contact that welds as it first closes, which the same seed may not draw, is like one whose coil is held since then
+#: as long as nothing shows what the circuits draw beside the coil.
+_ONCE_CLOSED = frozenset(("backfed_coil", "welded_contact"))
 _DEAD = ("coil_open", "feed_open", "ground_open", "trigger_dead", "inverted_contact")
 #: Alike for some strengths that the same seed does not draw, where the log has neither trigger nor feed: loads that
 #: come and go in a rhythm; a steady current with the key off: the coil and its line, or a device fed past the relay.
@@ -92,7 +95,11 @@ def differ(case: Case, a: Mapping[str, np.ndarray], b: Mapping[str, np.ndarray],
     for part in parts if "battery_a" in a else []:
         own[part] = float(np.nanmedian((b["battery_a"][:n] - a["battery_a"][:n])[part])) if part.any() else 0.0
     # a current that may be another moves the battery's voltage as well
-    by_kind = BY_KIND / LIMITS_APART * np.abs(b["battery_a"][:n]) if unknowns and "battery_a" in b else np.zeros(n)
+    by_kind = (
+        _unknown_share(case) / LIMITS_APART * np.abs(b["battery_a"][:n])
+        if unknowns and "battery_a" in b
+        else np.zeros(n)
+    )
     found = []
     for role, (level, share) in limits_of(case).items():
         x, y = a[role][:n], b[role][:n]
@@ -109,6 +116,20 @@ def differ(case: Case, a: Mapping[str, np.ndarray], b: Mapping[str, np.ndarray],
         if (apart & keep).sum() >= SAMPLES:
             found.append(role)
     return found
+
+
+def _unknown_share(case: Case) -> float:
+    """How far, relative, the circuits' currents are unknown: not at all where they were seen to come on, but for the
+    voltage; else as far as the plan's tolerance reaches.
+    """
+    return BY_KIND if _seen_to_come(case) else max(c["tolerance_pct"] for c in case.plan["circuit"]) / 100
+
+
+def _seen_to_come(case: Case) -> bool:
+    """Whether the circuits are switched on one by one with the key on."""
+    script = case.logs[0].script
+    starts = [a for circuit in case.inst.circuits for a, _ in circuit.spans if 0 < a < script.end_s]
+    return any(x < a < y for a in starts for x, y in script.key)
 
 
 def _within(time_s: np.ndarray, spans: Sequence[tuple[float, float]]) -> np.ndarray:
@@ -207,9 +228,7 @@ def _charged_while_off(case: Case) -> bool:
 
 def _marked_dead(case: Case) -> bool:
     """Whether circuits that marks say are on draw nothing because the feed is dead; the world calls these unseen."""
-    script = case.logs[0].script
-    starts = [a for circuit in case.inst.circuits for a, _ in circuit.spans if 0 < a < script.end_s]
-    return case.fault in _DEAD and script.marked and any(x < a < y for a in starts for x, y in script.key)
+    return case.fault in _DEAD and case.logs[0].script.marked and _seen_to_come(case)
 
 
 def alike(fault: str, logs: Mapping[str, Mapping[str, np.ndarray]], case: Case) -> frozenset[str]:
@@ -222,4 +241,6 @@ def alike(fault: str, logs: Mapping[str, Mapping[str, np.ndarray]], case: Case) 
     found |= {other for other, log in logs.items() if not differ(case, logs[fault], log, unknowns=True)}
     if not has_lines(case):
         found |= {one for group in ALIKE_FOR_SOME if fault in group for one in group}
+        if fault in _ONCE_CLOSED and not _seen_to_come(case):
+            found |= _ONCE_CLOSED
     return frozenset(found)

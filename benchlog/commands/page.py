@@ -13,22 +13,22 @@ _FEWEST, _FEWEST_DIFFERENT = 22, 10
 
 def page(
     host: Annotated[
-        str, typer.Option(help="Address to listen on; others than this machine's own then need the token.")
+        str, typer.Option(help="Address to listen on; any other than this machine's own requires the token.")
     ] = "127.0.0.1",
     port: Annotated[int, typer.Option(min=1, max=65535, help="Port to listen on.")] = 8127,
     token: Annotated[
         str,
         typer.Option(
             envvar="BENCHLOG_TOKEN",
-            help="Token a browser must show; made and printed if needed. Others see it in the list of processes.",
+            help="Token that a browser must show; generated and printed if needed. The process list shows it.",
         ),
     ] = "",
     token_file: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="A file whose first line is the token: nobody else sees it.")
+        Path | None, typer.Option(metavar="FILE", help="File with the token in its first line: nobody else sees it.")
     ] = None,
     store: StoreOption = None,
     max_upload_mb: Annotated[
-        int, typer.Option("--max-upload-mb", min=1, max=1 << 20, help="Largest log that may be dropped in, MB.")
+        int, typer.Option("--max-upload-mb", min=1, max=1 << 20, help="Largest log that is accepted, MB.")
     ] = 2048,
 ) -> None:
     """Show results, seasons and running recordings as pages in a browser, until Ctrl-C."""
@@ -55,7 +55,7 @@ def _token_of(token: str, file: Path | None) -> str:
     """
     if file is not None:
         if token:
-            raise BenchlogError("--token-file: a token is named by --token or BENCHLOG_TOKEN already; keep one")
+            raise BenchlogError("--token-file: a token is already given by --token or BENCHLOG_TOKEN; keep one")
         try:
             with file.open(encoding="utf-8", errors="replace") as text:
                 token = text.readline(1000).strip()
@@ -70,7 +70,7 @@ def _token_of(token: str, file: Path | None) -> str:
     # 128 bits: 22 of the 64 letters that secrets.token_urlsafe(16) gives, 32 of 16
     if not plain or len(token) < _FEWEST or len(set(token)) < _FEWEST_DIFFERENT:
         raise BenchlogError(
-            f"--token: at least {_FEWEST} letters, digits or signs are needed, {_FEWEST_DIFFERENT} of them different, "
-            "without spaces or accents, that nobody can guess it; without --token one is made up where it is needed"
+            f"--token: at least {_FEWEST} characters are needed, {_FEWEST_DIFFERENT} of them different, "
+            "without spaces or accents, so that nobody can guess it; without --token one is generated where needed"
         )
     return token

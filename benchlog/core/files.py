@@ -12,6 +12,7 @@ from pathlib import Path
 
 from benchlog.core.errors import BenchlogError, CannotWrite
 from benchlog.core.interrupts import later
+from benchlog.core.printable import printable
 
 #: What Windows says where another program has a file open (ERROR_ACCESS_DENIED, ERROR_SHARING_VIOLATION; from memory).
 _HELD = (5, 32)
@@ -81,7 +82,7 @@ def replace(part: Path, target: Path) -> None:
 def shown_name(path: Path) -> str:
     """A file's name as text that any report can hold, whatever bytes it is made of."""
     name = os.fsencode(path.name).decode("utf-8", "replace")
-    return "".join(character if character.isprintable() else "?" for character in name)
+    return printable(name, "?")
 
 
 def refuse_unwritable(target: Path, what: str, inputs: Iterable[Path] = ()) -> None:
@@ -90,7 +91,7 @@ def refuse_unwritable(target: Path, what: str, inputs: Iterable[Path] = ()) -> N
     Args:
         target: the file that will be written.
         what: the thing that will be written, for the message.
-        inputs: files that must not be written over.
+        inputs: files that must not be overwritten.
 
     Raises:
         CannotWrite: as ``write_whole``.

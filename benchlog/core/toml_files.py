@@ -1,4 +1,4 @@
-"""Files of settings in TOML: read, checked in full against a model, every fault told at once with its line."""
+"""Files of settings in TOML: read, checked in full against a model, every fault reported at once with its line."""
 
 import re
 from collections.abc import Callable, Iterable, Mapping
@@ -18,14 +18,14 @@ _LONGEST_PATH = 120  # letters of a key as it is told
 
 Model = TypeVar("Model", bound=BaseModel)
 Cross = Callable[[Mapping[str, Any]], Iterable[tuple[str, str]]]
-Kind = Literal["plan", "logger file", "answers file"]
+Kind = Literal["plan", "logger file", "file of answers"]
 _REFUSALS: dict[Kind, type[BadPlan] | type[BadLogger] | type[BadAnswers]] = {
     "plan": BadPlan,
     "logger file": BadLogger,
-    "answers file": BadAnswers,
+    "file of answers": BadAnswers,
 }
 #: Which option of the command line takes which file.
-OPTIONS: dict[Kind, str] = {"plan": "--plan", "logger file": "--logger", "answers file": "--answers"}
+OPTIONS: dict[Kind, str] = {"plan": "--plan", "logger file": "--logger", "file of answers": "--answers"}
 _SIGNS: tuple[tuple[Kind, str], ...] = (
     # no \s, which runs over the ends of lines and tries again from each
     ("plan", r"^[\x20\t]*+\[[\x20\t]*+(install|battery)[\x20\t]*+\]"),

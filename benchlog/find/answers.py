@@ -42,7 +42,7 @@ def read_answers(path: Path, questions: Mapping[str, Question]) -> list[Reply]:
     """
     if not path.exists():
         return []
-    content = load(path, "answers file", AnswersFile, _disagreements)
+    content = load(path, "file of answers", AnswersFile, _disagreements)
     faults = [
         f"answer[{number}]: {text}"
         for number, answer in enumerate(content.answer, start=1)

@@ -2,8 +2,7 @@
 
 from dataclasses import dataclass
 
-from benchlog.plan.limits import slots_in_order
-from benchlog.plan.model import Plan, Run
+from benchlog.plan.model import Plan, Run, slots_in_order
 from benchlog.plan.wiring import (
     ALLOWANCE_SPREAD,
     CONTACT_MOHM,

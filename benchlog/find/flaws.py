@@ -2,8 +2,7 @@
 
 from dataclasses import dataclass
 
-from benchlog.plan.limits import slots_in_order
-from benchlog.plan.model import Plan
+from benchlog.plan.model import Plan, slots_in_order
 from benchlog.verdict.result import Result
 
 #: Place, with N for each slot -> kind -> how common it is beside the others (common practice, no source).

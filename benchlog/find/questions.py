@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from benchlog.plan.limits import slots_in_order
-from benchlog.plan.model import Plan
+from benchlog.plan.model import Plan, slots_in_order
 
 ProbeKind = Literal["voltage", "current", "drain", "resistance", "look"]
 #: Minutes for tests in each state. Common practice, no source; an hour is how long a device may sleep between wakes.

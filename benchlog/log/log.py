@@ -13,7 +13,6 @@ import numpy as np
 
 from benchlog.core.errors import BadLog
 from benchlog.core.interrupts import later
-from benchlog.core.marks import settles
 from benchlog.core.note import Note
 from benchlog.core.trace import Mark, Overview, Trace
 from benchlog.log.blocks import Blocks
@@ -292,7 +291,8 @@ class Log:
 
     def _refuse_marks(self) -> None:
         """A test has some dozens, and what is worked out of them takes their square."""
-        if len(self.marks) > _MOST_MARKS and (count := sum(settles(mark.text) for mark in self.marks)) > _MOST_MARKS:
+        count = sum(mark.event is not None for mark in self.marks)
+        if count > _MOST_MARKS:
             raise BadLog(
                 self.name,
                 f"it has {count} marks such as key on or slot 2 off, at most {_MOST_MARKS} are understood; set a mark "
@@ -311,7 +311,7 @@ class Log:
 
     def _refuse_empty(self) -> None:
         if self.rows == 1:
-            raise BadLog(self.name, "there is one sample only; two at least are needed, record a longer log")
+            raise BadLog(self.name, "there is only one sample; at least two are needed: record a longer log")
         if all(np.isnan(band.mean).all() for band in self.overview.bands.values()):
             text = f"there is no number in any of its {self.rows} rows; check the header line and the logger file"
             raise BadLog(self.name, text)

@@ -150,7 +150,7 @@ def tidy_unit(unit: str) -> str:
 
 def _role_fault(role: str) -> str | None:
     if role == "time_s":
-        return 'time_s is no channel; describe the time column in [time], as column = "time_s"'
+        return 'time_s is not a channel; describe the time column in [time], as column = "time_s"'
     if role in ROLE_UNITS:
         return None
     meant = near(role, ROLE_UNITS)
@@ -198,8 +198,8 @@ def channel_faults(channel: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     if ROLE_UNITS[role] != "A":
         for key in ("shunt_mohm", "low_side_mohm"):
             if channel.get(key) is not None:
-                yield key, f"suits currents only, and {role} is none; leave it out"
+                yield key, f"applies to currents only, and {role} is not one; leave it out"
         if channel.get("positive") == "charge":
-            yield "positive", f"suits currents only, and {role} is none; leave it out"
+            yield "positive", f"applies to currents only, and {role} is not one; leave it out"
     if channel.get("scale") == 0:
         yield "scale", "must not be 0: every value would be the same; leave it out, or give the right factor"

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from collections.abc import Generator, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -23,7 +24,9 @@ COLUMNS = (
     *("margin_pct", "log", "temperature_c", "because", "notes", "hash", "last_hash"),
 )
 #: A spreadsheet takes a cell that begins with one of these for a formula.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
+#: Where another spreadsheet begins a cell: it takes other signs for what parts them, or the text's own lines.
+_WITHIN = re.compile(r"([;,\t\r\n|]\s*\"*)(?=[=+\-@＝＋－＠])")
 
 
 def csv_lines(store: "Store", bike: str | None = None) -> Generator[str, None, None]:
@@ -88,9 +91,10 @@ def write_pieces(target: Path, pieces: Iterable[str]) -> None:
 
 def cell(value: Any) -> Any:
     """A value as it may stand in a spreadsheet: numbers stay numbers, a text is never a formula."""
-    if isinstance(value, str) and value.startswith(_FORMULA):
-        return f"'{value}"
-    return value
+    if not isinstance(value, str):
+        return value
+    text = _WITHIN.sub(r"\1'", value)
+    return f"'{text}" if text.lstrip(' "').startswith(_FORMULA) else text
 
 
 def _lines(rows: Iterable[Iterable[Any]]) -> str:

@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from benchlog.core.errors import BenchlogError, MissingColumns
+from benchlog.core.errors import BenchlogError
 from benchlog.core.files import replace
 from benchlog.core.interrupts import later
 from benchlog.core.roles import ROLE_UNITS
+from benchlog.log.earlier import open_as_earlier
 from benchlog.log.readers import reader_of
 from benchlog.log.readers.raw import Table
 from benchlog.log.readers.source import Source
@@ -112,7 +113,7 @@ def read_log(
 
 
 def forget_parts(folder: Path, run: str) -> None:
-    """Take away the copies that the processes of one run did not complete, once they have ended."""
+    """Remove the copies that the processes of one run did not complete, once they have ended."""
     for part in folder.glob(f".{run}*.part"):
         with suppress(OSError):
             part.unlink(missing_ok=True)
@@ -126,7 +127,7 @@ def kept_path(folder: Path, sha256: str) -> Path:
     """
     if not _HASH.fullmatch(sha256):
         raise BenchlogError(
-            "a record names a kept log by what is no hash, so that it was altered; run benchlog records verify"
+            "a record names a kept log by something other than a hash, so it was altered; run benchlog records verify"
         )
     return folder / sha256[:2] / f"{sha256}.parquet"
 
@@ -152,19 +153,11 @@ def kept_logger(logger: Logger) -> Logger:
 
 def _table(source: Source, logger: Logger | None, *, may_lack: bool) -> Table:
     reader = reader_of(source.name, source.head)
-    try:
-        return reader.open(source, logger, _BLOCK_BYTES)
-    except MissingColumns as lacking:
-        if not may_lack or logger is None:
-            raise
-        left = tuple(
-            channel
-            for channel in logger.channel
-            if channel.column not in lacking.columns or channel.role in ("drain_a", "battery_a")
-        )
-        if len(left) == len(logger.channel) or not left:
-            raise
-        return reader.open(source, logger.model_copy(update={"channel": left}), _BLOCK_BYTES)
+
+    def open_with(meant: Logger | None) -> Table:
+        return reader.open(source, meant, _BLOCK_BYTES)
+
+    return open_as_earlier(open_with, logger)[0] if may_lack else open_with(logger)
 
 
 def _placed(table: Table) -> Iterator[Placed]:
@@ -219,8 +212,8 @@ def _keep(table: Table, folder: Path, run: str) -> _Copied:
         if broken:
             raise broken[0] from None
         raise CannotKeep(
-            f"{folder}: the copy of the log cannot be kept ({_why(problem)}); make room there, or let files "
-            "be written there, or keep the logs' hashes alone (--hashes-only)"
+            f"{folder}: the copy of the log cannot be kept ({_why(problem)}); make room there, or allow "
+            "writing there, or keep only the logs' hashes (--hashes-only)"
         ) from problem
     finally:
         with suppress(OSError):

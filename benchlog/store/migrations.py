@@ -108,8 +108,8 @@ def version_of(connection: Connection) -> int:
     found = connection.execute(text("SELECT coalesce(max(number), 0) FROM schema_version")).scalar_one()
     if type(found) is not int:  # SQLite keeps what it is given
         raise BenchlogError(
-            "this store's form is no number, so that it was altered; keep it as it is for evidence and go on with a "
-            "backup of it"
+            "this store's schema version is not a number, so it was altered; keep it untouched as evidence and "
+            "continue with a backup"
         )
     return found
 

@@ -92,7 +92,7 @@ def record_of(connection: Connection, number: int) -> Record:
         logs = tuple(_log(log) for log in body["logs"])
     except (ValidationError, KeyError, ValueError, TypeError) as problem:
         raise BenchlogError(
-            f"record {number} cannot be read by benchlog of this version (it was made by "
+            f"record {number} cannot be read by this version of benchlog (it was made by "
             f"{body.get('benchlog_version')}), or was altered; run benchlog records verify, or update benchlog"
         ) from problem
     later = connection.execute(select(func.max(RECORDS.c.number)).where(RECORDS.c.corrects == number)).scalar_one()

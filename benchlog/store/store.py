@@ -71,7 +71,7 @@ class Store:
         self.engine, self.where, self.logs = engine, where, logs
 
     def close(self) -> None:
-        """Let the database go."""
+        """Close the database."""
         with later():
             self.engine.dispose()
 
@@ -165,7 +165,7 @@ class Store:
             return changed.note(connection, name, day, text)
 
     def take_back(self, number: int, bike: str | None = None) -> Change:
-        """Take a change back that was noted wrongly: it stays on file, but counts no more; gives the change.
+        """Take a change back that was noted wrongly: it stays on file but no longer counts; gives the change.
 
         Args:
             number: of the change. bike: the bike that it must be of; None for any.
@@ -241,7 +241,7 @@ class Store:
         """
         from benchlog.store.verify import troubles_of
 
-        return troubles_of(self, head)
+        return troubles_of(self.engine, self.where, self.logs, head)
 
     def head(self) -> tuple[int, str]:
         """Number and hash of the last entry; 0 and zeros in an empty store."""
@@ -266,6 +266,6 @@ def _one_line(text: str, what: str) -> str:
     """A name as it may stand in a list: one line, not empty, nothing that steers a terminal."""
     tidy = text.strip()
     if not tidy or any(unicodedata.category(letter) in ("Cc", "Cs") for letter in tidy):
-        got = "several lines, or signs that cannot be shown" if tidy else "nothing"
+        got = "several lines, or unprintable characters" if tidy else "nothing"
         raise BenchlogError(f"{what} must be one line of text, got {got}")
     return tidy

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from pathlib import Path
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Engine
 
 from benchlog.store.engine import reading
 from benchlog.store.entry import Entry
@@ -14,22 +14,19 @@ from benchlog.store.verify_files import of_logs
 from benchlog.store.verify_lists import Lists, of_counts, of_entries
 from benchlog.store.verify_schema import of_file, of_schema
 
-if TYPE_CHECKING:
-    from benchlog.store.store import Store
 
-
-def troubles_of(store: "Store", head: str | None = None) -> list[Trouble]:
+def troubles_of(engine: Engine, where: str, logs: Path, head: str | None = None) -> list[Trouble]:
     """All that differs, ledger first.
 
     Args:
-        store: what to look through.
+        engine: of the store's database. where: its name in messages. logs: the folder of kept logs.
         head: a hash that ``records verify`` printed earlier; it must still be that of an entry. Without it, whoever
             may write to the database could make the whole ledger anew, hashes and all, and nothing here would show.
     """
     chain, done = Chain(), Lists()
     ledger: list[Trouble] = []
     lists: list[Trouble] = []
-    with reading(store.engine, store.where) as connection, _any_text(connection):
+    with reading(engine, where) as connection, _any_text(connection):
         ledger += of_file(connection)
         ledger += of_schema(connection)
         for rows in rows_in_order(connection):
@@ -47,7 +44,7 @@ def troubles_of(store: "Store", head: str | None = None) -> list[Trouble]:
         ledger += of_head(connection, chain)
     if head is not None and head.strip().lower() not in chain.hashes:
         ledger.append(Trouble(f"no entry has the hash {head}; the ledger was made anew, or it is another", "ledger"))
-    return [*ledger, *lists, *of_logs(store.logs, chain.kept)]
+    return [*ledger, *lists, *of_logs(logs, chain.kept)]
 
 
 @contextmanager

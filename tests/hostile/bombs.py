@@ -8,7 +8,6 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-import polars as pl
 from backports import zstd
 
 PLAN = '[install]\nbike = "Larch"\n[battery]\nchemistry = "agm"\ncapacity_ah = 11.2\n'
@@ -89,6 +88,8 @@ def gzip_bomb(unpacked: int) -> bytes:
 
 def parquet_bomb(rows: int) -> bytes:
     """A table of one value, said once and repeated."""
+    import polars as pl
+
     out = io.BytesIO()
     frame = pl.select(time_s=pl.int_range(rows, dtype=pl.Int64) * 0, battery_v=pl.repeat(12.7, rows, dtype=pl.Float64))
     frame.write_parquet(out, compression="zstd", compression_level=19, row_group_size=rows)
@@ -97,6 +98,8 @@ def parquet_bomb(rows: int) -> bytes:
 
 def parquet_texts(rows: int) -> bytes:
     """A long text, said once in the dictionary and meant by every row."""
+    import polars as pl
+
     out = io.BytesIO()
     frame = pl.DataFrame({"time_s": range(rows), "battery_v": [12.7] * rows, "mark": ["x" * 100_000] * rows})
     frame.write_parquet(out, compression="zstd", row_group_size=rows)
@@ -105,6 +108,8 @@ def parquet_texts(rows: int) -> bytes:
 
 def parquet_lie() -> bytes:
     """A table of 40 rows whose last page says that it unpacks to 2 GB."""
+    import polars as pl
+
     out = io.BytesIO()
     frame = pl.DataFrame({name: [n + 0.1 for n in range(40)] for name in ("time_s", "battery_v")})
     frame.write_parquet(out, compression="zstd", statistics=False)
@@ -248,4 +253,4 @@ BOMBS: dict[str, Bomb] = {
 
 
 if __name__ == "__main__":  # a process of its own, that the trial itself stays small
-    print(json.dumps(BOMBS[sys.argv[1]](Path(sys.argv[2]))))
+    print(json.dumps(BOMBS[sys.argv[1]](Path(sys.argv[2])) if len(sys.argv) > 1 else list(BOMBS)))

@@ -157,7 +157,9 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
         time = index_of(fallback.time.column) if fallback.time is not None else None
     if not columns:
         raise BadLog(
-            where, "no column holds a voltage, current or temperature; give one of them such a role, as battery_v"
+            where,
+            "no column holds a voltage, current or temperature; give at least one column such a role, such as "
+            "battery_v",
         )
     used = {column.index for column in columns} | {time, mark}
     known = {*seen, "time_s", "mark"} if mark is not None else {*seen, "time_s"}
@@ -180,7 +182,7 @@ def from_headers(where: str, names: Sequence[str]) -> "Logger":
         advice = "" if ";" in faults else "; correct the header"
         raise BadLog(where, f"the header line cannot be used: {faults}{advice}") from None
     if found is None:
-        what = "no column" if _time_header(names) is None else "no column but the time"
+        what = "no column" if _time_header(names) is None else "no column other than the time"
         has = f"its headers are {', '.join(repr(name) for name in names)}" if names else "it has no header line"
         raise BadLog(
             where,
