@@ -30,6 +30,7 @@ _SIGNS: tuple[tuple[Kind, str], ...] = (
     # no \s, which runs over the ends of lines and tries again from each
     ("plan", r"^[\x20\t]*+\[[\x20\t]*+(install|battery)[\x20\t]*+\]"),
     ("logger file", r"^[\x20\t]*+\[\[[\x20\t]*+channel[\x20\t]*+\]\]"),
+    ("file of answers", r"^[\x20\t]*+\[\[[\x20\t]*+answer[\x20\t]*+\]\]"),
 )
 
 

@@ -12,6 +12,8 @@ from benchlog.plan.model import Plan
 
 #: Copies with less than this share of the likeliest one's weight tell nothing about which test is best.
 _NEGLIGIBLE = 1e-6
+#: Answers whose likelihoods are kept: those of a session, which are asked for again at each step.
+_REMEMBERED = 100
 
 
 class Knowledge:
@@ -41,6 +43,7 @@ class Knowledge:
         of_flaw = np.array([self.groups.index(flaw.group) for flaw in self.flaws])
         self.order = np.argsort(np.repeat(of_flaw, COPIES), kind="stable")
         self.starts = np.searchsorted(np.repeat(of_flaw, COPIES)[self.order], range(len(self.groups) - 1))
+        self._known: dict[tuple[str, float, float], tuple[Values, Values]] = {}
         self._same = {name: self._as_good(question) for name, question in self.questions.items()}
         self._bins = {name: self._ranges(question) for name, question in self.questions.items()}
 
@@ -50,6 +53,13 @@ class Knowledge:
 
     def likelihood(self, name: str, answer: float, wrong: float = WRONG) -> tuple[Values, Values]:
         """How likely an answer is on each copy and with something else, and the part of it that counts as wrong."""
+        if (name, answer, wrong) not in self._known:
+            if len(self._known) >= _REMEMBERED:
+                self._known.clear()
+            self._known[name, answer, wrong] = self._likelihood(name, answer, wrong)
+        return self._known[name, answer, wrong]
+
+    def _likelihood(self, name: str, answer: float, wrong: float) -> tuple[Values, Values]:
         question = self.questions[name]
         right = self._right(question, answer)
         mistaken = 1 - right if question.kind == "look" else self._elsewhere(question, answer)

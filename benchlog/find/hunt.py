@@ -16,7 +16,7 @@ from benchlog.verdict.result import Result
 #: Belief in a place (or in a group that no test parts) that ends the session.
 FOUND_AT = 0.97
 #: The same while an answer does not fit the others: it is asked again in another way before it is put aside.
-SURE_AT = 0.99
+SURE_AT = 0.98
 #: Bits that a test must be expected to tell to be worth asking.
 WORTH_BITS = 0.01
 #: Share of the most telling test's bits that a quicker one must be expected to tell: trifles are not asked.
@@ -151,10 +151,20 @@ class Hunt:
         return FoundPlace(place, kind, belief, tuple(other for other in places if other != place))
 
     def next_question(self) -> Question | None:
-        """The test that is expected to tell most for its minutes and danger; None where none tells anything more."""
+        """The test that is expected to tell most for its minutes and danger; None where none tells anything more.
+
+        Where nothing else tells anything, a test that was skipped once is offered again.
+        """
         asked = Counter(reply.test for reply in self.replies)
-        skipped = {reply.test for reply in self.replies if reply.value is None}
-        names = [name for name in self.knowledge.asked if asked[name] < MOST_ASKED and name not in skipped]
+        skipped = Counter(reply.test for reply in self.replies if reply.value is None)
+        for patience in (0, 1):
+            names = [name for name in self.knowledge.asked if asked[name] < MOST_ASKED and skipped[name] <= patience]
+            if (best := self._best(names, asked)) is not None:
+                return best
+        return None
+
+    def _best(self, names: list[str], asked: Counter[str]) -> Question | None:
+        """The best of these tests; None where none tells enough."""
         again = np.array([1.0 if _is_try(name) else AGAIN ** asked[name] for name in names])
         bits = self.knowledge.information(self._open_minded(), names) * again
         if not names or bits.max() < WORTH_BITS:
