@@ -190,14 +190,14 @@ def looked(bike: FaultyBike, question: Question) -> bool:
     if of.endswith(" works"):
         slot = of.split()[1]
         return bike.volts(f"device {slot} +", f"device {slot} -", "all on") > 8 and fault != (f"device {slot}", "open")
+    if of.startswith("wiggle ") and bike.kind != "intermittent":
+        return True
     if of.startswith("wiggle "):
         first, last = of.removeprefix("wiggle ").removesuffix(" changes nothing").split(" to ")
         path = ["battery +", "fuse in", "fuse out", "30", "87", "block", "bus", "battery -"]
-        start, end = bike.wires[bike.place][:2] if bike.place in bike.wires else ("battery -", "battery -")
-        moved = (
-            path.index(first) <= path.index(start) and path.index(end) <= path.index(last) if start in path else False
-        )
-        return not (bike.kind == "intermittent" and moved and bike.draw.uniform() < FEELS)
+        start, end = (path.index(point) for point in bike.wires[bike.place][:2])
+        moved = path.index(first) <= start and end <= path.index(last)
+        return not (moved and bike.draw.uniform() < FEELS)
     gone = {out.replace("bike fuse", "bike") for out in question.without}
     if of in ("no wake-up in the watch", "asleep in time"):
         kind = "wakes" if of.startswith("no wake") else "slow"
