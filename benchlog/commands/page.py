@@ -70,7 +70,7 @@ def _token_of(token: str, file: Path | None) -> str:
     # 128 bits: 22 of the 64 letters that secrets.token_urlsafe(16) gives, 32 of 16
     if not plain or len(token) < _FEWEST or len(set(token)) < _FEWEST_DIFFERENT:
         raise BenchlogError(
-            f"--token: at least {_FEWEST} letters, digits or signs are needed, {_FEWEST_DIFFERENT} of them different, "
-            "without spaces or accents, that nobody can guess it; without --token one is made up where it is needed"
+            f"--token: at least {_FEWEST} characters are needed, {_FEWEST_DIFFERENT} of them different, "
+            "without spaces or accents, so that nobody can guess it; without --token one is generated where needed"
         )
     return token
