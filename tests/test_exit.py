@@ -219,7 +219,7 @@ def test_names_that_are_paths_stay_paths(tmp_path: Path):
     """A folder with a sign in it, a drive, a name with an equals sign."""
     for name in ("a b.sqlite", "C:records.sqlite", "x=1.sqlite", str(tmp_path / "ä.sqlite")):
         assert url_of(name).database == name
-    with pytest.raises(BenchlogError, match=r"\*\*\*: this is no store"):
+    with pytest.raises(BenchlogError, match=r"\*\*\*: this is not a store"):
         url_of("password=x")
     with pytest.raises(BenchlogError, match=r"^\*\*\*: this is a database's address"):
         path_of(" host=x password=y", "the export")

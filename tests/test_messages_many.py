@@ -169,11 +169,11 @@ PROVOKED: dict[str, Entry] = {
     # ---- processes
     "log that ends two processes": Entry(
         import_that_ends_processes,
-        "…/0.csv: this log ended two of the processes that read it, perhaps because memory ran out; it was passed over: check it alone, where there is more memory",
+        "…/0.csv: this log ended two of the processes that read it, perhaps because memory ran out; it was skipped: check it alone, where there is more memory",
     ),
     "record that ends two processes": Entry(
         recheck_that_ends_processes,
-        "record 1: judging it ended two of the processes that tried, perhaps because memory ran out; it was passed over",
+        "record 1: judging it ended two of the processes that tried, perhaps because memory ran out; it was skipped",
     ),
     "work that ends two processes": done(
         lambda _: list(side_by_side(ends, [1, 2], 2)),
@@ -240,7 +240,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "backup over a file": command(
         lambda f: ["records", "backup", small_log(f, "b.sqlite"), "--store", made(f)],
-        f"{FOLDER}/b.sqlite: this is there already, and a backup replaces nothing; name a new file for it",
+        f"{FOLDER}/b.sqlite: this already exists, and a backup overwrites nothing; name a new file for it",
     ),
     # ---- the stand-in over TCP
     "no address to listen on": command(

@@ -624,8 +624,8 @@ PROVOKED: dict[str, Entry] = {
     ),
     "import that is killed": Entry(
         import_killed,
-        "…/0.csv: this log ended two of the processes that read it, perhaps because memory ran out; it was passed "
-        "over: check it alone, where there is more memory",
+        "…/0.csv: this log ended two of the processes that read it, perhaps because memory ran out; it was "
+        "skipped: check it alone, where there is more memory",
     ),
     "export into a folder": with_store(
         lambda f: ["records", "export", f], f"{FOLDER}: this is a folder, a file name is needed for the export; add one"
@@ -714,6 +714,14 @@ PROVOKED: dict[str, Entry] = {
         "the season cannot be made:\n  chemistry: must be one of flooded, agm, gel, lifepo4, got 'lead'\n  capacity_ah: must "
         "be above 0, got 0\n  quantity: must be one of …, got 'smell'\n  at: must carry a time zone, got one without; give "
         "UTC",
+    ),
+    "copies in a bucket": while_so(
+        lambda patch: patch.setenv("BENCHLOG_LOGS", "s3://garage/logs"),
+        command(
+            lambda f: ["records", "import", f, "--plan", a_plan(f)],
+            "BENCHLOG_LOGS s3://garage/logs: copies of logs are kept in a folder, not in a bucket; name a folder "
+            "that all benches reach",
+        ),
     ),
     # ---- other commands
     "short token": command(

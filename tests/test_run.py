@@ -130,7 +130,7 @@ def test_free_text_is_no_mistake():
 @pytest.mark.parametrize("log", [".", "/", ""])
 def test_folder_as_log_is_named(log):
     """A folder, however short its name, is refused in one sentence."""
-    with pytest.raises(BenchlogError, match="there is not a log in this folder; name a log file"):
+    with pytest.raises(BenchlogError, match="there is no log in this folder; name a log file"):
         benchlog.check(log, plan={"install": {"bike": "Larch"}, "battery": {"chemistry": "agm", "capacity_ah": 11}})
 
 

@@ -18,6 +18,10 @@ from benchlog.core.plain import unsecret
 # two letters at least, as one is a drive; one slash, as where a URL was made a path before
 _URL = re.compile(r"^([a-z][a-z0-9+]+):/+(?=[^/])", re.I)
 _BESIDE = ".logger.toml"
+#: How the addresses of buckets begin, as a rule.
+BUCKETS = ("s3", "s3a", "az", "abfs", "abfss", "gs", "gcs")
+#: And those of databases, which may hold a password.
+_DATABASES = re.compile(r"postgres|sqlite|mysql|mariadb|oracle|mssql", re.I)
 
 
 def url_of(named: object) -> str | None:
@@ -26,7 +30,7 @@ def url_of(named: object) -> str | None:
         return None
     text = named if isinstance(named, str) else named.as_posix()
     found = _URL.match(text)
-    return None if found is None else f"{found[1].lower()}://{text[found.end() :]}"
+    return None if found is None or _DATABASES.match(text) else f"{found[1].lower()}://{text[found.end() :]}"
 
 
 def shown(named: object) -> str:

@@ -105,26 +105,7 @@ def _matched(
                 f"slots {' and '.join(map(str, slots))} seem to have come on in one step of {step.amps:.2f} A at "
                 f"{step.time_s:.1f} s; switch them on one by one"
             )
-        empty = next((one.matches[slot] for one in key_ons if one.matches[slot].marked), None)
-        if empty is not None:
-            if not any(watched(bench, at_s, loads) for at_s in marked_on(bench.log.marks, slot)):
-                return NotEvaluated(
-                    f"the load was not steady around the mark of slot {slot}, so a step there may be lost; switch it "
-                    "on again, by itself, and leave it on for 4 s"
-                )
-            if any(in_pulses(bench, slot, at_s, role) for at_s in marked_on(bench.log.marks, slot)):
-                return NotEvaluated(
-                    f"the load comes and goes, and by more from the mark of slot {slot} on; look at the relay first, "
-                    "then switch it on again"
-                )
-            return no_step(bench, slot, empty, role)
-        dead = next((found for one in key_ons if (found := left_out(bench, slot, one, steps, limit)) is not None), None)
-        if dead is not None:
-            return dead
-        return NotEvaluated(
-            f"no load step of {role} fits slot {slot}; switch it on by itself with the key on and the engine off"
-            + (bench.bridged_in(*bench.story.on) if role == "battery_a" else "")
-        )
+        return _without_step(bench, slot, key_ons, steps, limit, loads)
     findings = [from_step(bench, slot, one, role, limit) for one in shown]
     sure = [finding for finding in findings if not finding.disqualified] or findings
     if limit is not None and len(sure) > 1:
@@ -138,6 +119,38 @@ def _matched(
                 remedy=note_it(slot),
             )
     return sure[0]
+
+
+def _without_step(
+    bench: LogContext,
+    slot: int,
+    key_ons: Sequence[KeyOnSteps],
+    steps: AllSteps,
+    limit: PlannedLimit | None,
+    loads: Sequence[Sequence[Plateau]],
+) -> Finding:
+    """The slot without a step of its own: dead where the log can tell that, else not seen."""
+    role = steps.role
+    empty = next((one.matches[slot] for one in key_ons if one.matches[slot].marked), None)
+    if empty is not None:
+        if not any(watched(bench, at_s, loads) for at_s in marked_on(bench.log.marks, slot)):
+            return NotEvaluated(
+                f"the load was not steady around the mark of slot {slot}, so a step there may be lost; switch it "
+                "on again, by itself, and leave it on for 4 s"
+            )
+        if any(in_pulses(bench, slot, at_s, role) for at_s in marked_on(bench.log.marks, slot)):
+            return NotEvaluated(
+                f"the load comes and goes, and by more from the mark of slot {slot} on; look at the relay first, "
+                "then switch it on again"
+            )
+        return no_step(bench, slot, empty, role)
+    dead = next((found for one in key_ons if (found := left_out(bench, slot, one, steps, limit)) is not None), None)
+    if dead is not None:
+        return dead
+    return NotEvaluated(
+        f"no load step of {role} fits slot {slot}; switch it on by itself with the key on and the engine off"
+        + (bench.bridged_in(*bench.story.on) if role == "battery_a" else "")
+    )
 
 
 def _judged(finding: Measured, limit: PlannedLimit) -> str:

@@ -11,7 +11,7 @@ from benchlog.season.standing import Standing
 from benchlog.store.readings import Reading
 
 Urgency = Literal["now", "soon", "fine", "open"]
-#: A new battery starts these anew; any other change the rest.
+#: A new battery starts these afresh; any other change the rest.
 _BATTERY = ("resting_voltage", "source_resistance", "crank_minimum")
 
 
@@ -105,15 +105,15 @@ class Season:
         raise KeyError(quantity)
 
     def breaks_of(self, quantity: str) -> list[datetime]:
-        """When each change that this quantity was parted at happened."""
+        """When each change that splits this quantity's trend happened."""
         return [one.before for one in self.breaks if splits(one, quantity)]
 
 
 def splits(one: Break, quantity: str) -> bool:
-    """Whether a quantity is judged anew after this change."""
+    """Whether a quantity is judged afresh after this change."""
     return quantity in one.steps or bool(one.noted and starts_anew(one.noted, quantity))
 
 
 def starts_anew(what: str, quantity: str) -> bool:
-    """Whether a change in these words starts the quantity anew."""
+    """Whether a change in these words starts the quantity afresh."""
     return ("batter" in what.casefold()) == (quantity in _BATTERY)
