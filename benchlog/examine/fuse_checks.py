@@ -11,7 +11,8 @@ from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.core.numbers import number, with_uncertainty
 from benchlog.core.uncertainty import COVERAGE_K, combine
 from benchlog.examine.context import LogContext, Samples, Timeline
-from benchlog.examine.off_state import OffSpan, OffState
+from benchlog.examine.off_spans import OffSpan
+from benchlog.examine.off_state import OffState
 from benchlog.verdict.evidence import KeyOffDraw
 from benchlog.verdict.result import Cause
 

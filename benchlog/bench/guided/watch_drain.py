@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from benchlog.analysis.drain import Settled, settle
 from benchlog.analysis.fuse_walk import HAND_S, started_up_s
+from benchlog.analysis.settling import Settled, settle
 from benchlog.bench.guided.history import History
 from benchlog.bench.guided.moves import is_up, sigma, steady_change
 from benchlog.bench.guided.sight import Look, Sight, StepSeen
