@@ -1,11 +1,14 @@
 """Bytes of a log: plain, compressed or from a pipe; UTF-16 turned to UTF-8. Never all in memory."""
 
 import codecs
+import io
 import os
 import stat
+import sys
 import tempfile
 import threading
 import weakref
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,23 +16,14 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from benchlog.core.errors import BadLog
 from benchlog.core.files import shown_name
+from benchlog.log.readers.unpacked import bounded, most_unpacked, no_room
 
 if TYPE_CHECKING:
-    pass
-from benchlog.log.readers.unpacking import (
-    _CHUNK,
-    _GZIP,
-    _ZSTD,
-    _before,
-    _bounded,
-    _no_room,
-    _recoded,
-    _rest,
-    _unpacked,
-    most_unpacked,
-)
+    from _typeshed import WriteableBuffer
 
 HEAD_BYTES = 1 << 16
+_CHUNK = 1 << 17  # small, since a compressed byte may stand for thousands
+_GZIP, _ZSTD = b"\x1f\x8b", b"\x28\xb5\x2f\xfd"
 
 
 class Source:
@@ -70,7 +64,7 @@ class Source:
         again = not stat.S_ISREG(info.st_mode)
         if lead.startswith((_GZIP, _ZSTD)):
             again = True
-            chunks = _bounded(self.name, _unpacked(self.name, lead, self._file), most_unpacked(self.size))
+            chunks = bounded(self.name, _unpacked(self.name, lead, self._file), most_unpacked(self.size))
         first = next(chunks, b"")
         if not first:
             raise BadLog(self.name, "the compressed file holds nothing; record a log first")
@@ -106,7 +100,7 @@ class Source:
             self._spool.write(chunk)
             self._spool.flush()
         except OSError as why:
-            raise _no_room(self.name, _reason(why)) from None
+            raise no_room(self.name, _reason(why)) from None
 
     @contextmanager
     def _reading(self) -> Iterator[None]:
@@ -202,3 +196,73 @@ def _reason(why: OSError) -> str:
 
 def _binary(lead: bytes) -> bool:
     return b"\0" in lead or lead.startswith(b"PAR1")
+
+
+def _rest(file: BinaryIO, lead: bytes) -> Iterator[bytes]:
+    while lead:
+        yield lead
+        lead = file.read(_CHUNK)
+
+
+def _before(first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
+    yield first
+    yield from rest
+
+
+class _FromStart(io.RawIOBase):
+    """A stream from its beginning, though its first bytes have been read already and cannot be read again."""
+
+    def __init__(self, lead: bytes, file: BinaryIO) -> None:
+        self._lead, self._file = memoryview(lead), file
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: "WriteableBuffer") -> int:
+        view = memoryview(buffer)
+        held = self._lead[: len(view)] or self._file.read(len(view))
+        self._lead = self._lead[len(held) :]
+        view[: len(held)] = held
+        return len(held)
+
+
+def _unpacked(name: str, lead: bytes, file: BinaryIO) -> Iterator[bytes]:
+    """Decompress member after member; a last one without its end is an error."""
+    from gzip import BadGzipFile, GzipFile
+
+    if sys.version_info >= (3, 14):
+        from compression.zstd import ZstdError, ZstdFile
+    else:
+        from backports.zstd import ZstdError, ZstdFile
+
+    packed = _FromStart(lead, file)
+    plain = GzipFile(fileobj=packed, mode="rb") if lead.startswith(_GZIP) else ZstdFile(packed)
+    while True:
+        try:
+            chunk = plain.read(_CHUNK)
+        except EOFError:
+            raise _damaged(name, "it ends too early") from None
+        except (BadGzipFile, zlib.error, ZstdError) as why:
+            raise _damaged(name, why) from None
+        if not chunk:
+            return
+        yield chunk
+
+
+def _damaged(name: str, why: object) -> BadLog:
+    return BadLog(name, f"the compressed file is damaged or cut short ({why}); copy it again from the logger")
+
+
+def _recoded(name: str, first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
+    decoder = codecs.getincrementaldecoder("utf-16")()
+    for chunk in _before(first, rest):
+        try:
+            text = decoder.decode(chunk)
+        except UnicodeDecodeError as why:
+            raise BadLog(
+                name, f"its text (UTF-16) is damaged ({why.reason}); copy it again from the logger, or save it as UTF-8"
+            ) from None
+        if "\r" in text and "\n" not in text:
+            text = text.replace("\r", "\n")
+        if text:
+            yield text.encode("utf-8", "replace")
