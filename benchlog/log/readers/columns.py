@@ -24,6 +24,7 @@ class Column:
         factor, addend: canonical value = number in the column * factor + addend.
         over: cell texts that mean over range.
         over_numbers: those of them that are numbers.
+        unit: the numbers' own, where a cell names another.
     """
 
     index: int
@@ -32,6 +33,7 @@ class Column:
     addend: float
     over: tuple[str, ...]
     over_numbers: tuple[float, ...]
+    unit: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +42,7 @@ class Wanted:
 
     Attributes:
         time: the time's column from 0; None where ``logger.rate_hz`` counts it.
+        more_time: the columns whose cells belong behind it: the time of day beside the date.
         mark: the mark column from 0, or None.
         unused: a sentence for each header that was not used but looks like a role, and one for all others.
     """
@@ -49,6 +52,7 @@ class Wanted:
     time: int | None
     mark: int | None
     unused: tuple[str, ...] = ()
+    more_time: tuple[int, ...] = ()
 
     @property
     def roles(self) -> frozenset[str]:
@@ -57,8 +61,14 @@ class Wanted:
 
     @property
     def iso_time(self) -> bool:
-        """The time column holds dates as text."""
+        """The time column holds dates, or times of day, as text."""
         return self.time is not None and self.logger.time is not None and self.logger.time.unit == "iso8601"
+
+    @property
+    def texts(self) -> frozenset[int]:
+        """Columns that are read as text."""
+        times = {self.time, *self.more_time} if self.iso_time else set()
+        return frozenset(index for index in (self.mark, *times) if index is not None)
 
 
 def plain(header: str) -> str:
@@ -107,9 +117,10 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
             return None
         return found[0]
 
-    time, columns, mark = None, list[Column](), None
-    if logger.time is not None:
-        time = index_of(logger.time.column)
+    columns, mark = list[Column](), None
+    places = [index_of(column) for column in logger.time.columns] if logger.time is not None else []
+    time = places[0] if places else None
+    more_time = tuple(place for place in places[1:] if place is not None)
     seen: dict[str, str | int] = {}
     for channel in logger.channel:
         if channel.role in seen:
@@ -124,7 +135,7 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
             continue
         factor, addend = channel.to_canonical()
         over = tuple(text.strip() for text in channel.over_range)
-        columns.append(Column(index, channel.role, factor, addend, over, _numbers(over)))
+        columns.append(Column(index, channel.role, factor, addend, over, _numbers(over), channel.unit))
     if faults:
         has = ", ".join(f"'{name}'" for name in names) if names else f"{width} columns and no header"
         raise MissingColumns(
@@ -144,15 +155,15 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
                 "add a time_s column, or [time] or rate_hz in a logger file",
             )
         logger = logger.model_copy(update={"time": fallback.time})
-        time = index_of(fallback.time.column) if fallback.time is not None else None
+        time = index_of(fallback.time.columns[0]) if fallback.time is not None else None
     if not columns:
         raise BadLog(
             where, "no column holds a voltage, current or temperature; give one of them such a role, as battery_v"
         )
-    used = {column.index for column in columns} | {time, mark}
+    used = {column.index for column in columns} | {time, mark, *more_time}
     known = {*seen, "time_s", "mark"} if mark is not None else {*seen, "time_s"}
     unused = tuple(leftover_notes(names, used, known))
-    return Wanted(logger, tuple(columns), time, mark, unused)
+    return Wanted(logger, tuple(columns), time, mark, unused, more_time)
 
 
 def from_headers(where: str, names: Sequence[str]) -> "Logger":

@@ -68,22 +68,23 @@ def sheet_of(frame: "pl.DataFrame", wanted: Wanted) -> Sheet:
     sheet = Sheet(rows=frame.height, lines=frame.height)
     series = frame.get_columns()
     for column in wanted.columns:
-        sheet.numbers[column.index] = _numbers(series[column.index], column.over)
+        sheet.numbers[column.index] = _numbers(series[column.index], column.over, column.unit)
     if wanted.time is not None:
         time = series[wanted.time]
         if time.dtype == pl.Datetime or time.dtype == pl.Date:
             us = time.cast(pl.Datetime("us")).cast(pl.Int64)
             sheet.stamps[wanted.time] = us.fill_null(0).to_numpy(), us.is_null().to_numpy()
         elif wanted.iso_time:
-            sheet.texts[wanted.time] = time.cast(pl.String)
+            for n in (wanted.time, *wanted.more_time):
+                sheet.texts[n] = series[n].cast(pl.String)
         else:
-            sheet.numbers[wanted.time] = _numbers(time, ())
+            sheet.numbers[wanted.time] = _numbers(time, (), None)
     if wanted.mark is not None:
         sheet.texts[wanted.mark] = series[wanted.mark].cast(pl.String)
     return sheet
 
 
-def _numbers(series: "pl.Series", over: tuple[str, ...]) -> Found:
+def _numbers(series: "pl.Series", over: tuple[str, ...], unit: str | None) -> Found:
     import polars as pl
 
     if series.dtype.is_numeric() or series.dtype == pl.Boolean:
@@ -94,7 +95,7 @@ def _numbers(series: "pl.Series", over: tuple[str, ...]) -> Found:
             return Found(np.where(endless, np.nan, values), None, endless, series)
         return Found(values)
     texts = series.cast(pl.String, strict=False)
-    got = cells.numbers(texts, over, decimal_comma=False)
+    got = cells.numbers(texts, over, decimal_comma=False, unit=unit)
     return Found(got.values, got.over, got.unreadable, texts)
 
 

@@ -40,7 +40,8 @@ class ParquetLog:
         names = self._sound(lambda: scan.collect_schema().names())
         self._height = self._sound(lambda: int(scan.select(pl.len()).collect().item()))
         wanted = resolve(source.name, logger, names, len(names))
-        used = sorted({c.index for c in wanted.columns} | {n for n in (wanted.time, wanted.mark) if n is not None})
+        others = (wanted.time, wanted.mark, *wanted.more_time)
+        used = sorted({c.index for c in wanted.columns} | {n for n in others if n is not None})
         self._scan = scan.select(names[n] for n in used)
         self._wanted = _moved(wanted, {n: place for place, n in enumerate(used)})
         self.logger, self.roles, self.first_line = wanted.logger, wanted.roles, 1
@@ -122,6 +123,7 @@ def _moved(wanted: Wanted, place: dict[int, int]) -> Wanted:
         columns=tuple(replace(column, index=place[column.index]) for column in wanted.columns),
         time=None if wanted.time is None else place[wanted.time],
         mark=None if wanted.mark is None else place[wanted.mark],
+        more_time=tuple(place[n] for n in wanted.more_time),
     )
 
 
