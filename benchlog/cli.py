@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from benchlog.commands import acceptance, page, recording, records, season, standin
+from benchlog.commands import acceptance, logger, page, recording, records, season, standin
 from benchlog.commands.many import OnOption, quiet_cluster
 from benchlog.commands.shared import EXIT_STATUS, LoggerOption, PlanOption, StoreOption, refuse_outputs, user_errors
 from benchlog.core.errors import BenchlogError
@@ -186,6 +186,7 @@ def schema(
 app.command()(recording.ports)
 app.command()(recording.record)
 app.command()(acceptance.acceptance)
+app.command()(logger.logger)
 app.command(cls=standin.WithBehaviours)(standin.standin)
 app.command()(season.season)
 app.add_typer(records.app, name="records")

@@ -76,7 +76,9 @@ def plain(header: str) -> str:
     return header.strip() if header.isascii() else unicodedata.normalize("NFKC", header).strip()
 
 
-def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, width: int) -> Wanted:
+def resolve(
+    where: str, logger: "Logger | None", headers: Sequence[str] | None, width: int, line: int | None = None
+) -> Wanted:
     """Find each channel's column.
 
     Args:
@@ -84,13 +86,14 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
         logger: what the columns mean; None to take it from the headers.
         headers: None where the log has none.
         width: how many columns there are.
+        line: where the header stands, from 1, for the message.
 
     Raises:
         BadLog: columns are missing or named twice, no header is a role, or nothing gives the time.
     """
     names = [plain(header) for header in headers or ()]
     if logger is None:
-        logger = from_headers(where, names)
+        logger = from_headers(where, names, line)
     faults: list[str] = []
     lacking: list[str | int] = []
 
@@ -152,7 +155,8 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
             raise BadLog(
                 where,
                 f"nothing gives the time: there is no column time_s and no rate{_meant(names, ('time_s',))}; "
-                "add a time_s column, or [time] or rate_hz in a logger file",
+                f"run benchlog logger {where}, which asks for it, add a time_s column, or [time] or rate_hz in a "
+                "logger file",
             )
         logger = logger.model_copy(update={"time": fallback.time})
         time = index_of(fallback.time.columns[0]) if fallback.time is not None else None
@@ -166,8 +170,8 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
     return Wanted(logger, tuple(columns), time, mark, unused, more_time)
 
 
-def from_headers(where: str, names: Sequence[str]) -> "Logger":
-    """The logger that headers alone describe.
+def from_headers(where: str, names: Sequence[str], line: int | None = None) -> "Logger":
+    """The logger that headers alone describe; ``line``: where they stand, from 1, for the message.
 
     Raises:
         BadLog: none of them is a role.
@@ -184,9 +188,9 @@ def from_headers(where: str, names: Sequence[str]) -> "Logger":
         what = "no column" if _time_header(names) is None else "no column but the time"
         has = f"its headers are {', '.join(repr(name) for name in names)}" if names else "it has no header line"
         raise BadLog(
-            where,
-            f"{what} is known: {has}{_meant(names)}; use role names such as time_s, battery_v, battery_a "
-            "as headers, or say what the columns mean in a logger file (--logger)",
+            where if line is None else f"{where}, line {line}",
+            f"{what} is known: {has}{_meant(names)}; run benchlog logger {where}, which asks what the columns mean, "
+            "use role names such as time_s, battery_v, battery_a as headers, or name a logger file (--logger)",
         )
     return found
 

@@ -71,6 +71,7 @@ def find_layout(where: str, head: bytes, logger: "Logger | None") -> Layout:
     headers = best.rows[best.header] if best.header is not None else None
     if headers is None and (logger is None or names_of(logger)):
         headers = likely_header(best)
+    line = _line_of(best, headers)
     if best.data is None:
         if headers is None:
             raise BadLog(
@@ -81,14 +82,14 @@ def find_layout(where: str, head: bytes, logger: "Logger | None") -> Layout:
             meant = [guess.rows[first] for guess in guesses if guess.separator != " " and _meant(guess.rows[first])]
             if not meant:
                 raise BadLog(where, _no_table(lines[first]))
-            headers = meant[0]
-        _complain_of_header(where, headers, logger)
+            headers, line = meant[0], first + 1
+        _complain_of_header(where, headers, logger, line)
         raise BadLog(where, "there is a header line but no sample below it; record a log first")
     if best.header is not None:
         _refuse_split_numbers(where, best)
         if logger is None and headers is not None:
             headers = _with_units(headers, best)
-    wanted = resolve(where, logger, headers, best.width)
+    wanted = resolve(where, logger, headers, best.width, line)
     start = sum(len(line) + 1 for line in raw_lines[: best.data])
     header = lines[best.header].strip("\ufeff \r") if best.header is not None else ""
     return Layout(best.separator, has_decimal_comma(best), best.width, start, best.data + 1, wanted, header)
@@ -144,6 +145,11 @@ def _no_table(first: str) -> str:
     )
 
 
-def _complain_of_header(where: str, headers: Sequence[str], logger: "Logger | None") -> None:
+def _line_of(guess: Guess, headers: Sequence[str] | None) -> int | None:
+    """The line, from 1, of the cells that were taken for a header."""
+    return next((n + 1 for n, row in enumerate(guess.rows) if headers and row is headers), None)
+
+
+def _complain_of_header(where: str, headers: Sequence[str], logger: "Logger | None", line: int | None) -> None:
     if logger is None:
-        from_headers(where, [plain(header) for header in headers])
+        from_headers(where, [plain(header) for header in headers], line)
