@@ -149,9 +149,17 @@ def _keeper(
 
 
 @app.command()
-def plan(plan: Annotated[Path, typer.Argument(metavar="PLAN", readable=False, help="The plan, a TOML file.")]) -> None:
+def plan(
+    plan: Annotated[Path, typer.Argument(metavar="PLAN", readable=False, help="The plan, a TOML file.")],
+    new: Annotated[bool, typer.Option("--new", help="Ask for the install, and write a first plan.")] = False,
+) -> None:
     """Print the planned values worked out from a plan, and what in it should be looked at again."""
     with user_errors():
+        if new:
+            from benchlog.commands.new_plan import new_plan
+
+            new_plan(plan)
+            return
         from benchlog.plan.model import load_plan
         from benchlog.report.plan import render_plan
 

@@ -515,7 +515,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "unknown key": plan(
         PLAN + "[zzz]\n",
-        "zzz: unknown key; known are install, battery, relay, feed, ground, circuit, limits (line 6)",
+        "zzz: unknown key; known are install, battery, relay, feed, ground, alternator, circuit, limits (line 6)",
     ),
     "too small": plan(PLAN.replace("11.2", "-3"), "battery.capacity_ah: must be > 0, got -3 (line 5)"),
     "negative": plan(PLAN + "[limits]\nsettle_max_s = -1\n", "limits.settle_max_s: must be >= 0, got -1 (line 7)"),
@@ -632,6 +632,29 @@ PROVOKED: dict[str, Entry] = {
     "date that wraps": mine(
         '[time]\ncolumn = "t"\nunit = "iso8601"\nwraps_at = 9\n' + CHANNEL,
         "time.wraps_at: a counter in s, ms or us wraps, iso8601 does not; leave it out (line 4)",
+    ),
+    "typographic quotes": plan(
+        PLAN.replace('"', "\u201d", 2),
+        'line 2: has typographic quotes (\u201d), which a word processor sets; type straight ones (") in a plain text editor',
+    ),
+    "single brackets twice": plan(
+        PLAN + "[circuit]\nslot = 1\n[circuit]\nslot = 2\n",
+        "line 8: [circuit] stands twice; write [[circuit]] in double brackets, once for each",
+    ),
+    "document": plan(
+        b"PK\x03\x04", "is a word processor's document, not plain text; save it there as plain text (.txt) in UTF-8"
+    ),
+    "inches": plan(
+        PLAN + "[feed]\nlength_in = 18\n",
+        "feed.length_in: inches are not known; 18 in are 0.46 m: length_m = 0.46 (line 7)",
+    ),
+    "unfused in both": plan(
+        PLAN + "[feed]\nunfused_m = 1\nunfused_ft = 1\n",
+        "feed.unfused_ft: give unfused_m or unfused_ft, not both (line 8)",
+    ),
+    "amperes and watts": plan(
+        PLAN + '[[circuit]]\nslot = 1\ndevice = "a"\nplanned_a = 1\nplanned_w = 40\n',
+        "circuit[1].planned_w: give planned_a or planned_w, not both (line 10)",
     ),
     "dates as numbers": mine(
         '[time]\ncolumn = "t"\nunit = "s"\nformat = "%d.%m.%Y %H:%M"\n' + CHANNEL,
@@ -753,6 +776,10 @@ PROVOKED: dict[str, Entry] = {
         lambda f: ["logger", a_log(f), "--out", a_plan(f)],
         f"{FOLDER}/plan.toml: there is a logger file already; move it away, or name another with --out",
     ),
+    "plan that is there": command(
+        lambda f: ["plan", a_plan(f), "--new"],
+        f"{FOLDER}/plan.toml: there is a file already; name a new one, or edit this one and run benchlog plan",
+    ),
     "answers that end": command(
         lambda f: ["logger", a_log(f)],
         "the answers ended before the last question; nothing was written",
@@ -827,7 +854,7 @@ ALL_TEXTS = (
 RAISED_TEXTS = (
     *("run.py", "cli.py", "commands/demo.py", "core/files.py", "plan/wiring.py"),
     *("examine/load_checks.py", "examine/sense.py", "log/foreign/look.py"),
-    *("commands/logger.py", "commands/asking.py"),
+    *("commands/logger.py", "commands/asking.py", "commands/new_plan.py"),
 )
 #: Texts that no entry can bring up, or that are no messages, and why.
 NOT_HEARD = {
@@ -845,8 +872,13 @@ NOT_HEARD = {
             ") and what it is are needed, such as: 2 battery_v",
             '"y" or "n" is needed',
             'a number above 0 is needed, got "',
+            "the number of a limit (1 to ",
+            ") and its value are needed",
+            "a number with A or W is needed, such as 3.5 A or 45 W",
+            "a number with its unit is needed, such as 1.2 m, 18 in or 4 ft",
+            "one line of plain text is needed",
         ),
-        "of an answer that is asked again: test_foreign",
+        "of an answer that is asked again: test_foreign, test_new_plan",
     ),
     "CSV malformed": "what polars says, to be kept quiet",
     " (at end of document)": "what Python says, cut off",

@@ -31,7 +31,7 @@ _UNITS = {spec.id: "" if spec.unit == "1" else spec.unit for spec in CHECKS}
 
 def render_plan(plan: Plan) -> str:
     """The planned values as text of at most 80 columns: remarks, circuits, paths, limits."""
-    parts = (_head(plan), _remarks(plan), _circuits(plan), _paths(plan), _limits(plan), _not_planned(plan))
+    parts = (_head(plan), _not_planned(plan), _remarks(plan), _circuits(plan), _paths(plan), _limits(plan))
     blocks = ["\n".join(part) for part in map(list, parts) if part]
     return "\n\n".join([*blocks, textwrap.fill(CAUTION, WIDTH)]) + "\n"
 
@@ -130,8 +130,13 @@ def _limit_text(check_id: str, limit: PlannedLimit) -> str:
 
 
 def _not_planned(plan: Plan) -> list[str]:
-    missing = not_planned(plan)
-    return ["Not planned (no limit given)", *_wrapped(", ".join(missing), "  ")] if missing else []
+    lines = [line for check_id in not_planned(plan) for line in _wrapped(_what_to_add(check_id), f"  {check_id:<21} ")]
+    return ["Not planned (no limit given), and what to add", *lines] if lines else []
+
+
+def _what_to_add(check_id: str) -> str:
+    keys = next((spec.plan_keys for spec in CHECKS if spec.id == id_in_table(check_id)), ())
+    return ", ".join(keys) or "its circuit's fuse_a and conductor"
 
 
 def _volts(volts: float) -> str:
