@@ -1,4 +1,4 @@
-"""The program: Ctrl-C is heard from its first line on, before anything that takes time is loaded."""
+"""The program: Ctrl-C is handled from its first line, before anything slow is loaded."""
 
 import atexit
 import gc
@@ -17,7 +17,7 @@ _status = 0
 def main() -> None:
     """Run the command line; a Ctrl-C at any moment is one line on standard error and exit status 130."""
     global _status  # noqa: PLW0603 a process has one
-    if not atexit._ncallbacks():  # what is put away first at the end is what came last: this ends it
+    if not atexit._ncallbacks():  # what was registered last runs first at the end: this ends the process
         atexit.register(_leave)
     try:
         stopped = not _done()
@@ -32,7 +32,7 @@ def main() -> None:
 
 
 def _leave() -> None:
-    """End the process where all is put away: to take Python down in order takes another tenth of a second."""
+    """End the process once everything is closed: an orderly shutdown of Python takes another tenth of a second."""
     try:
         for stream in (sys.stdout, sys.stderr):
             if stream is not None:
@@ -52,7 +52,7 @@ def _end() -> None:
         sys.stderr.flush()
     except OSError:
         pass  # nobody is there to read it
-    # all is put away by now; to take Python down in order would take half a second more
+    # everything is closed by now; an orderly shutdown of Python would take half a second more
     os._exit(STOPPED)
 
 

@@ -1,5 +1,6 @@
 """The command line, thin: parse, call one function, print, exit."""
 
+import os
 import sys
 from collections.abc import Callable
 from functools import partial
@@ -15,10 +16,8 @@ from benchlog.core.errors import BenchlogError
 from benchlog.core.files import is_read_once
 
 app = typer.Typer(
-    add_completion=False,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
-    rich_markup_mode=None,
     help="Proves from a logger's record that switched accessory power on a motorcycle does what was planned.",
 )
 
@@ -36,15 +35,29 @@ def _root(
     _: Annotated[
         bool, typer.Option("--version", callback=_told_version, is_eager=True, help="Print the version and exit.")
     ] = False,
+    max_unpacked_mb: Annotated[
+        int | None,
+        typer.Option(
+            min=1,
+            max=1 << 24,
+            metavar="N",
+            help="What a packed log (.gz, .zst, .parquet) may unpack to, MB; else 128 times its size, 128 MB at least.",
+        ),
+    ] = None,
 ) -> None:
     """What holds for every command."""
+    if max_unpacked_mb is not None:
+        # the processes that a command starts have to know it too
+        os.environ["BENCHLOG_MAX_UNPACKED_MB"] = str(max_unpacked_mb)
 
 
 @app.command()
 def check(
     logs: Annotated[
         list[Path],
-        typer.Argument(metavar="LOG...", help="Logs of the same install; of a folder every log in it.", readable=False),
+        typer.Argument(
+            metavar="LOG", help="Logs of the same install; a folder stands for every log in it.", readable=False
+        ),
     ],
     plan: PlanOption,
     before: Annotated[
@@ -53,21 +66,24 @@ def check(
     ] = None,
     logger: LoggerOption = None,
     json: Annotated[
-        str | None, typer.Option(metavar="FILE", help="Write the result as JSON; - for standard output alone.")
+        str | None, typer.Option(metavar="FILE", help="Write the result as JSON; - for standard output only.")
     ] = None,
     report: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the report as an HTML page.")] = None,
     save: Annotated[bool, typer.Option("--save", help="Keep the result as a record, and the logs with it.")] = False,
     store: StoreOption = None,
-    notes: Annotated[str, typer.Option(metavar="TEXT", help="What the record should say besides.")] = "",
+    notes: Annotated[str, typer.Option(metavar="TEXT", help="Notes for the record.")] = "",
     temperature_c: Annotated[
         float | None,
-        typer.Option("--temperature-c", metavar="C", help="Of the battery; for the record, where the log has none."),
+        typer.Option(
+            "--temperature-c", metavar="C", help="Battery temperature for the record, where the log has none."
+        ),
     ] = None,
     corrects: Annotated[
-        int | None, typer.Option(metavar="NUMBER", help="The record that this one corrects; it stays as it is.")
+        int | None,
+        typer.Option(metavar="NUMBER", help="The record that this one corrects; the old one is kept unchanged."),
     ] = None,
     hashes_only: Annotated[
-        bool, typer.Option("--hashes-only", help="Keep the logs' hashes alone with the record, no copies.")
+        bool, typer.Option("--hashes-only", help="Keep only the logs' hashes with the record, no copies.")
     ] = False,
     on: OnOption = None,
 ) -> None:
@@ -97,13 +113,15 @@ def check(
             typer.echo(render_text(result, colour=sys.stdout.isatty()), nl=False)
         if json not in (None, "-"):
             write_whole(Path(json), result.to_json() + "\n", what="the result")
+        kept = "" if keep is None else keep(result, plan=plan, logs=list(logs), logger=logger, before=before)
         if report is not None:
             from benchlog.report.written import write_html
 
-            write_html(result, report)
+            # the last line is the hash, which belongs where the report is kept
+            write_html(result, report, kept=kept.rpartition("\n")[2])
             typer.echo(f"Report: {report}", err=json == "-")
-        if keep is not None:
-            typer.echo(keep(result, plan=plan, logs=list(logs), logger=logger, before=before), err=json == "-")
+        if kept:
+            typer.echo(kept, err=json == "-")
     raise typer.Exit(EXIT_STATUS[result.verdict])
 
 
@@ -112,7 +130,7 @@ def _refuse_unkeepable(logs: list[Path]) -> None:
     for log in logs:
         if is_read_once(log):
             raise BenchlogError(
-                f"{log}: this is no file but a pipe or a device, which --save would have to read twice; "
+                f"{log}: this is a pipe or a device, not a file, and --save has to read it twice; "
                 "save it to a file first, and check that"
             )
 
@@ -126,7 +144,7 @@ def _keeper(
     hashes_only: bool,
     save: bool,
 ) -> Callable[..., str] | None:
-    """What saves the result; a store that cannot be used is told before the logs are read."""
+    """What saves the result; a store that cannot be used is reported before the logs are read."""
     if not save:
         given = {
             "--notes": notes,
@@ -136,7 +154,7 @@ def _keeper(
         }
         idle = [option for option, value in given.items() if value not in ("", None, False)]
         if idle:
-            raise BenchlogError(f"{', '.join(idle)}: without --save nothing is kept; add --save, or leave it out")
+            raise BenchlogError(f"{', '.join(idle)}: nothing is saved without --save; add --save, or leave it out")
         return None
     from benchlog.store import open_store
 
@@ -175,7 +193,7 @@ def demo() -> None:
         try:
             here = Path.cwd()
         except OSError:
-            raise BenchlogError("the folder you are in is gone; change to one that exists") from None
+            raise BenchlogError("the current folder no longer exists; change to one that does") from None
         for text in run_demo(here, colour=sys.stdout.isatty()):
             typer.echo(text)
 

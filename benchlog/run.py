@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.core import remote
-from benchlog.core.errors import BadLog, BenchlogError, MissingColumns
+from benchlog.core.errors import BadLog, BenchlogError
 from benchlog.core.files import shown_name
 from benchlog.core.marks import mark_notes
 from benchlog.core.note import Note
@@ -19,10 +19,11 @@ from benchlog.core.roles import slot_of
 from benchlog.core.uncertainty import Accuracy, combine, rectangular
 from benchlog.log.discovery import ENDINGS, every_log, processes_for, reachable, size_of
 from benchlog.logger.model import Logger, load_logger, logger_from_mapping
+from benchlog.logger.sidecar import find_sidecar, logger_for
 from benchlog.plan.model import Plan, load_plan, plan_from_mapping
 from benchlog.process.orders import Answer
 from benchlog.process.pool import side_by_side, workers_at
-from benchlog.report.words import NAME_BEFORE
+from benchlog.verdict.registry.key_off import NO_BEFORE
 from benchlog.verdict.result import KeyEvent, Result
 
 if TYPE_CHECKING:
@@ -108,7 +109,7 @@ def _judged(found: "list[LogFindings]", earlier: "LogFindings | None", planned: 
     causes = find_causes(merged(f.seen for f in found), checks, devices)
     draws = [draw for f in found for draw in f.evidence.key_off_draws]
     drain_ma = next((check.measured for check in checks if check.id == "off_state_drain"), None)
-    result = Result(
+    return Result(
         benchlog_version=__version__,
         bike=planned.install.bike,
         verdict=overall(checks),
@@ -117,9 +118,7 @@ def _judged(found: "list[LogFindings]", earlier: "LogFindings | None", planned: 
         checks=checks,
         causes=with_circuits(causes, draws, [pair for f in found for pair in f.let_go], drain_ma),
         notes=notes,
-    )
-    result._evidence = Evidence(tuple(f.evidence for f in found))
-    return result
+    ).with_evidence(Evidence(tuple(f.evidence for f in found)))
 
 
 def _refuse_same(before: "LogLike", logs: "Sequence[LogLike]") -> None:
@@ -154,7 +153,7 @@ def plan_of(plan: "PlanLike") -> Plan:
     if isinstance(plan, Mapping):
         return plan_from_mapping(plan)
     if not isinstance(plan, (str, Path)):
-        raise BenchlogError(f"{plan!r} is no plan; give the path of a plan file, or its content as a mapping")
+        raise BenchlogError(f"{plan!r} is not a plan; give the path of a plan file, or its content as a mapping")
     return load_plan(plan)
 
 
@@ -169,21 +168,8 @@ def logger_of(logger: "LoggerLike | None") -> Logger | None:
     if isinstance(logger, Mapping):
         return logger_from_mapping(logger)
     if not isinstance(logger, (str, Path)):
-        raise BenchlogError(f"{logger!r} is no logger; give the path of a logger file, or its content as a mapping")
+        raise BenchlogError(f"{logger!r} is not a logger; give the path of a logger file, or its content as a mapping")
     return load_logger(logger)
-
-
-def beside(path: Path) -> Path | None:
-    """The logger file that lies beside a log: ``ride.logger.toml`` for ``ride.csv`` and ``ride.csv.gz``."""
-    stem = path.name
-    while True:
-        candidate = path.with_name(f"{stem}.logger.toml")
-        if candidate.is_file():
-            return candidate
-        shorter = stem.rpartition(".")[0]
-        if not shorter:
-            return None
-        stem = shorter
 
 
 def _examined(
@@ -226,7 +212,7 @@ def _examine(
     log: "LogLike", number: int, of: int, plan: Plan, default: Logger | None, progress: Progress | None
 ) -> "tuple[LogFindings, list[Note]]":
     from benchlog.log.log import Log
-    from benchlog.plan.limits import limits_of
+    from benchlog.verdict.registry.table import limits_of
 
     limits = limits_of(plan)
     told: list[Note] = []
@@ -243,10 +229,10 @@ def _examine(
                 raise BadLog(str(path), "this is a folder; name one log file in it")
             named = ", ".join(ENDINGS)
             raise BadLog(str(path), f"there is no log in this folder; name a log file, its name ends in {named}")
-        own = beside(path)
-        logger = load_logger(own) if own else default
+        own = find_sidecar(path)
+        logger = logger_for(path, default)
         if own and default is not None and logger is not None and logger.model_dump() != default.model_dump():
-            text = f"{own.name} beside it is used, not the logger file that was named"
+            text = f"{own.name} beside it was used instead of the logger file that was given"
             told.append(Note(log=shown_name(path), text=text))
         report = None if progress is None else lambda done, total: progress(path.name, done, total)
         opened, left_out = _opened(path, logger, report, may_lack=number == 0)
@@ -254,7 +240,7 @@ def _examine(
             findings, notes = look(opened)
             return findings, [*told, *notes, *left_out]
     if not hasattr(log, "columns"):
-        raise BenchlogError(f"{log!r} is no log; name a log file, or give a pandas or polars frame")
+        raise BenchlogError(f"{log!r} is not a log; name a log file, or give a pandas or polars frame")
     name = "before" if number == 0 else "log" if of == 1 else f"log {number}"
     with Log.from_frame(log, default, name=name) as opened:
         return look(opened)
@@ -269,31 +255,23 @@ def refuse_unreadable_before(path: Path, logger: Logger | None) -> None:
     Raises:
         BenchlogError: it cannot be used; says why.
     """
-    own = beside(path)
-    _opened(path, load_logger(own) if own else logger, None, may_lack=True)[0].close()
+    _opened(path, logger_for(path, logger), None, may_lack=True)[0].close()
 
 
 def _opened(
     path: Path, logger: Logger | None, report: Callable[[int, int], None] | None, *, may_lack: bool
 ) -> "tuple[Log, list[Note]]":
     """Open a log; one from before the install ``may_lack`` columns, since there was no relay and no feed then."""
+    from benchlog.log.earlier import open_as_earlier
     from benchlog.log.log import Log
 
-    try:
-        return Log.open(path, logger, progress=report), []
-    except MissingColumns as lacking:
-        if not may_lack or logger is None:
-            raise
-        left = tuple(
-            channel
-            for channel in logger.channel
-            if channel.column not in lacking.columns or channel.role in ("drain_a", "battery_a")
-        )
-        if len(left) == len(logger.channel) or not left:
-            raise
-        log = Log.open(path, logger.model_copy(update={"channel": left}), progress=report)
-        named = ", ".join(str(column) for column in lacking.columns)
-        return log, [Note(log=log.name, text=f"recorded without the columns {named} of the logger file")]
+    open_with = partial(Log.open, path, progress=report)
+    if not may_lack:
+        return open_with(logger), []
+    log, lacking = open_as_earlier(open_with, logger)
+    if not lacking:
+        return log, []
+    return log, [Note(log=log.name, text=f"recorded without the columns {', '.join(lacking)} of the logger file")]
 
 
 def _findings(
@@ -333,10 +311,10 @@ _SOURCES = {
 def _story_notes(findings: "LogFindings") -> list[str]:
     story = findings.story
     if story.source == "none":
-        return ["no channel shows the key's state; the log is taken as recorded with the key off"]
+        return ["no channel shows the key's state; the log is assumed to be recorded with the key off"]
     text = f"the key's state was read from {_SOURCES[story.source]}"
     if story.parked:
-        return [f"{text}: off throughout, so this is taken as a parked log"]
+        return [f"{text}: off throughout, so this is treated as a parked log"]
     if not story.off:
         text += ": on throughout"
         if not story.sure:
@@ -354,7 +332,7 @@ def _events(findings: "LogFindings") -> list[KeyEvent]:
 def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
     """``added_drain``: with one logger for both, its offset cancels, but for its drift."""
     if before is None:
-        return NotEvaluated(f"no log from before the install was given; {NAME_BEFORE}")
+        return NotEvaluated(NO_BEFORE)
     if before.off_state.drain is None:
         finding = before.off_state.findings["off_state_drain"]
         why = finding.why if isinstance(finding, NotEvaluated) else "it shows no drain"

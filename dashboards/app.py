@@ -15,9 +15,10 @@ from benchlog.store import open_store
 from dashboards import change_list, checked_page, drop_form, live_page, log_view, note_form, one_result, sheet
 from dashboards.context import Context
 from dashboards.document import ASK, DOCUMENT, Pages
+from dashboards.door import CONTENT_PATH, Door
 from dashboards.first_look import first_look
 from dashboards.frame import frame, menu, trouble
-from dashboards.guard import CONTENT_PATH, guard, hash_in_policy
+from dashboards.guard import guard, hash_in_policy
 from dashboards.record_page import record_page
 from dashboards.results import results_page
 from dashboards.season_page import season_page as make_season
@@ -31,7 +32,7 @@ from dashboards.work import BROKEN
 _log = logging.getLogger("benchlog.page")
 
 
-def make_app(settings: Settings) -> tuple[Dash, Callable[[], None]]:
+def make_app(settings: Settings, door: Door | None = None) -> tuple[Dash, Callable[[], None]]:
     """The application, and what closes its store and takes dropped files away.
 
     Raises:
@@ -39,13 +40,13 @@ def make_app(settings: Settings) -> tuple[Dash, Callable[[], None]]:
     """
     context = Context(settings, open_store(settings.store), Trays(settings.max_upload_mb << 20))
     try:
-        return _app(settings, context), context.close
+        return _app(context, door or Door(settings)), context.close
     except BaseException:  # Ctrl-C as well
         context.close()
         raise
 
 
-def _app(settings: Settings, context: Context) -> Dash:
+def _app(context: Context, door: Door) -> Dash:
     app = Pages(
         "benchlog",
         assets_folder=str(files("dashboards") / "assets"),
@@ -71,7 +72,7 @@ def _app(settings: Settings, context: Context) -> Dash:
     live_page.answer_looks(app.server)
     take_uploads(app.server, context)
     _look(app)
-    guard(app.server, settings, [*app.csp_hashes(), hash_in_policy(ASK)])
+    guard(app.server, door, [*app.csp_hashes(), hash_in_policy(ASK)])
     return app
 
 
@@ -130,7 +131,7 @@ def _route(app: Dash, context: Context) -> None:
             title, inside = "Not here", trouble("This cannot be shown", str(problem))
         except Exception:  # the last frame before the browser: the window must say what broke, the page that it did
             _log.exception("the page %s failed", path)
-            title, inside = "Broken", trouble("This page broke", BROKEN)
+            title, inside = "Broken", trouble("This page failed", BROKEN)
         told = to_json_plotly({"title": title, "menu": menu(path), "content": inside})
         return Response(told, mimetype="application/json")
 

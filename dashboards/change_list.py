@@ -21,7 +21,7 @@ def change_list(season: Season) -> html.Div:
     """Each change in a sentence; those that are in the store with a button that takes them back."""
     told = [
         html.Li([f"{held_together(text)}.", *(_button(number, text) if number is not None else [])])
-        for number, text in change_words(season, note="note below what it was")
+        for number, text in change_words(season, note="note what it was below")
     ]
     listed = html.Ul(told) if told else html.P(empty.NO_CHANGE, className="fact")
     return html.Div([listed, html.P(id="change-back-said", role="status")])
@@ -54,7 +54,7 @@ def take_back(context: Context, bike: object, number: object) -> str:
     known = [change.number for change in context.store.changes(name)]
     # True is a number to Python
     if not isinstance(number, int) or isinstance(number, bool) or number not in known:
-        raise BenchlogError("this change is not in the list any more; open the season again")
+        raise BenchlogError("this change is no longer in the list; open the season again")
     context.store.take_back(number, name)
     return bike_link(name, "/season")
 

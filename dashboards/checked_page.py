@@ -32,6 +32,8 @@ def checked_page(context: Context, job_id: str) -> tuple[str, list[Any]]:
     if not isinstance(job.result, Checked):
         return "Checking", [
             html.Div([html.H1("Checking"), html.Div(progress(job), id="checking")]),
+            html.Button("Stop the check", id="check-stop", type="button", className="button"),
+            html.P(id="check-stop-said", role="status"),
             dcc.Interval(id="check-poll", interval=_POLL_MS),
             dcc.Store(id="checking-job", data=job_id),
         ]
@@ -49,10 +51,10 @@ def save(context: Context, source: object, notes: object, temperature: object, k
     whose = behind(context, source)
     checked = whose.checked
     if checked is None:
-        raise BenchlogError("this sheet is on file already; open it from the results page")
+        raise BenchlogError("this sheet is already on file; open it from the results page")
     text = str(notes or "").strip()
     if len(text) > MOST_NOTES:
-        raise BenchlogError(f"the notes have {len(text)} letters; at most {MOST_NOTES} are kept, shorten them")
+        raise BenchlogError(f"the notes have {len(text)} characters; at most {MOST_NOTES} are kept, shorten them")
     warm = _celsius(temperature)
     return context.works.start(
         "filing the sheet",
@@ -77,6 +79,18 @@ def register(app: Dash, context: Context) -> None:
             # the same address again, which now shows the result
             return no_update, f"/checked/{job_id}"
         return progress(job), no_update
+
+    @app.callback(
+        Output("check-stop-said", "children"),
+        Input("check-stop", "n_clicks"),
+        State("checking-job", "data"),
+        prevent_initial_call=True,
+    )
+    def _stop(clicks, job_id):  # type: ignore[no-untyped-def]  # Dash calls it by position
+        if not clicks:
+            return no_update
+        context.works.stop(str(job_id))
+        return "Stopping …"
 
     @app.callback(
         Output("save-said", "children"),

@@ -1,23 +1,26 @@
 """Check dropped files in the background, and save what came out."""
 
-from collections.abc import Sequence
+import os
+import tempfile
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from benchlog.core.errors import BenchlogError
-from benchlog.log.log import Log
-from benchlog.logger.model import Logger, load_logger
-from benchlog.plan.model import Plan, load_plan
+from benchlog.logger.model import Logger
+from benchlog.plan.model import Plan
 from benchlog.verdict.result import Result
+from dashboards.apart import Errand, bounds_of, run_apart
 from dashboards.context import Context
-from dashboards.shelf import LookedAt
+from dashboards.shelf import LookedAt, looked_at
 from dashboards.trays import Dropped, Tray
 from dashboards.work import Job
 
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """A result that is not saved yet, with the logs behind it still open."""
+    """A result that is not saved yet, with copies of the logs behind it."""
 
     result: Result
     plan: Plan
@@ -65,56 +68,58 @@ def wish_of(tray: Tray | None, plan_choice: object, before_choice: object) -> Wi
 
 
 def check_wish(context: Context, wish: Wish, job: Job) -> Checked:
-    """Read and check; tells the job how far it is.
+    """Have it read and checked by a process of its own; tells the job how far it is.
 
     Raises:
         BenchlogError: a file cannot be used; says why.
     """
-    from benchlog.run import beside, check
+    folder = wish.logs[0].path.parent
+    keep_in = Path(tempfile.mkdtemp(dir=folder, prefix=".copies-"))
+    most_bytes, most_s = bounds_of(sum(log.bytes for log in (*wish.logs, *filter(None, (wish.before,)))))
+    errand = Errand(
+        logs=tuple(log.path for log in wish.logs),
+        before=wish.before.path if wish.before else None,
+        logger=wish.logger.path if wish.logger else None,
+        plan=context.store.record(wish.plan).plan if isinstance(wish.plan, int) else wish.plan.path,
+        keep_in=keep_in,
+        most_bytes=most_bytes,
+        most_s=most_s,
+    )
 
-    plan = context.store.record(wish.plan).plan if isinstance(wish.plan, int) else load_plan(wish.plan.path)
-    logger = load_logger(wish.logger.path) if wish.logger else None
-    opened: list[Log] = []
+    def tell(doing: str, done: int, of: int) -> None:
+        job.doing, job.done, job.of = doing, done, of
 
-    def close() -> None:
-        for log in opened:
-            log.close()
+    with named_plainly(folder):
+        brought = run_apart(errand, tell, job.ends_by)
+    found = () if brought.result.evidence is None else brought.result.evidence.logs
+    looked = tuple(looked_at(copy, evidence) for copy, evidence in zip(brought.copies, found, strict=True))
+    return Checked(brought.result, brought.plan, brought.logger, errand.logs, errand.before, looked)
 
-    def tell(name: str, done: int, of: int) -> None:
-        job.doing, job.done, job.of = f"reading {name}", done, of
 
+@contextmanager
+def named_plainly(folder: Path) -> Iterator[None]:
+    """Name dropped files as the user does: where they lie meanwhile is nobody's concern."""
     try:
-        for log in wish.logs:
-            own = beside(log.path)
-            meant = load_logger(own) if own else logger
-            opened.append(
-                Log.open(log.path, meant, progress=lambda done, of, name=log.name: tell(name, done, of))  # type: ignore[misc]  # mypy cannot infer a default's type
-            )
-        job.doing, job.of = "working out the checks", 0
-        before = wish.before.path if wish.before else None
-        result = check(list(opened), plan=plan, logger=logger, before=before, progress=tell)
-    except BaseException:
-        close()
-        raise
-    job.let_go = close
-    looked = tuple(LookedAt(e, log) for e, log in zip(result._evidence.logs, opened, strict=True))
-    return Checked(result, plan, logger, tuple(log.path for log in wish.logs), before, looked)
+        yield
+    except BenchlogError as problem:
+        raise BenchlogError(str(problem).replace(f"{folder}{os.sep}", "")) from problem
 
 
 def save_checked(
     context: Context, checked: Checked, *, notes: str, temperature_c: float | None, keep_logs: bool
 ) -> int:
     """File the result in the store, and lay what is drawn of its logs beside their copies; gives its number."""
-    record = context.store.save(
-        checked.result,
-        plan=checked.plan,
-        loggers=checked.logger,
-        logs=list(checked.paths),
-        before=checked.before,
-        notes=notes,
-        temperature_c=temperature_c,
-        keep_logs=keep_logs,
-    )
+    with named_plainly(checked.paths[0].parent):
+        record = context.store.save(
+            checked.result,
+            plan=checked.plan,
+            loggers=checked.logger,
+            logs=list(checked.paths),
+            before=checked.before,
+            notes=notes,
+            temperature_c=temperature_c,
+            keep_logs=keep_logs,
+        )
     for one in checked.looked:
         path = context.store.log_path(record.number, one.evidence.log)
         if path is not None:

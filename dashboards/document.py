@@ -48,7 +48,7 @@ class Pages(Dash):
     first_look: Callable[[str], str] = staticmethod(lambda _path: "")
 
     def interpolate_index(self, **parts: Any) -> str:  # type: ignore[override]  # Dash lists its names one by one
-        """The document of the page that is asked for.
+        """The document of the requested page.
 
         One that draws begins to read plotly's script with the document, not once a figure has come.
         """

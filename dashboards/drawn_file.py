@@ -1,5 +1,6 @@
 """What is drawn of a log, on disk: the whole log in buckets and what was found in it, ready in a moment."""
 
+import io
 import json
 import secrets
 from contextlib import suppress
@@ -13,14 +14,15 @@ import numpy as np
 from benchlog.core.files import replace
 from benchlog.core.trace import Band, Overview, Trace
 from benchlog.report.figures import MOST_EVENTS
+from benchlog.store.seal import sealed, unsealed
 from benchlog.verdict.evidence import LoadPoint, LogEvidence, Settling, Span
 
 #: Changes when what is written changes; older files are made anew.
-FORM = 2
+FORM = 3
 
 
 def write_drawn(path: Path, evidence: LogEvidence) -> None:
-    """Write whole or not at all; a folder that cannot be written to only costs the next reader time."""
+    """Write whole or not at all, under a seal; a folder that cannot be written to only costs the next reader time."""
     overview = evidence.overview
     arrays: dict[str, Any] = {
         "start_s": overview.start_s,
@@ -50,10 +52,14 @@ def write_drawn(path: Path, evidence: LogEvidence) -> None:
         "zero_offsets": dict(evidence.zero_offsets),
     }
     arrays["head"] = np.frombuffer(json.dumps(head).encode(), dtype=np.uint8)
+    drawing = io.BytesIO()
+    np.savez(drawing, allow_pickle=False, **arrays)
+    content = sealed(path.name, drawing.getvalue())
+    if content is None:
+        return
     part = path.with_name(f".{secrets.token_hex(8)}.part")
     try:
-        with part.open("xb") as file:
-            np.savez(file, allow_pickle=False, **arrays)
+        part.write_bytes(content)
         replace(part, path)
     except OSError:
         with suppress(OSError):
@@ -61,9 +67,12 @@ def write_drawn(path: Path, evidence: LogEvidence) -> None:
 
 
 def read_drawn(path: Path) -> LogEvidence | None:
-    """What ``write_drawn`` left; None where there is none of this form. Areas are not kept: NaN."""
+    """What ``write_drawn`` left; None where there is none of this form, or nobody here made it. Areas are NaN."""
+    content = unsealed(path)
+    if content is None:
+        return None
     try:
-        with path.open("rb") as file, np.load(file, allow_pickle=False) as stored:
+        with np.load(io.BytesIO(content), allow_pickle=False) as stored:
             arrays = {name: stored[name] for name in stored.files}
         head = json.loads(arrays.pop("head").tobytes())
         if head["form"] != FORM:

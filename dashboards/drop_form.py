@@ -10,7 +10,7 @@ from dashboards.context import Context
 from dashboards.parts.attributes import attributes
 from dashboards.trays import Tray
 
-_KINDS = {"plan": "plan", "logger": "logger file", "log": "log", "unknown": "not known; left aside"}
+_KINDS = {"plan": "plan", "logger": "logger file", "log": "log", "unknown": "not recognised; ignored"}
 
 
 def drop_form() -> html.Section:
@@ -95,7 +95,10 @@ def start_check(context: Context, tray_id: object, plan_choice: object, before_c
     """
     wish = wish_of(context.trays.get(tray_id), plan_choice, before_choice)
     names = ", ".join(log.name for log in wish.logs)
-    return context.works.start(f"checking {names}", lambda job: check_wish(context, wish, job)).id
+    job = context.works.start(f"checking {names}", lambda job: check_wish(context, wish, job))
+    # a job that is kept may yet be filed: its files stay, however many trays are opened meanwhile
+    job.let_go = context.trays.hold(tray_id)
+    return job.id
 
 
 def register(app: Dash, context: Context) -> None:

@@ -30,7 +30,7 @@ def first_look(context: Context, path: str) -> str:
         bike, log = escape(whose.result.bike), escape(looked.evidence.log)
         return (
             f'<div id="first-look"><p class="name">{bike}</p>'
-            f'<p class="fact">Log {log}; the page is being read.</p>{picture}</div>'
+            f'<p class="fact">Log {log}; loading the page.</p>{picture}</div>'
         )
     except BenchlogError:
         return ""

@@ -1,12 +1,11 @@
 """Any stretch of a kept log at its full rate, without reading the log from its start."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection
 from pathlib import Path
 
 import numpy as np
 
-from benchlog.analysis.coarse import outside_of
-from benchlog.core.roles import ROLE_UNITS, SHUNT_ROLES
+from benchlog.core.roles import ROLE_UNITS
 from benchlog.core.trace import Overview, Trace
 from benchlog.store.logs_kept import OVER_RANGE
 
@@ -17,21 +16,12 @@ class KeptSamples:
     Args:
         path: of the copy.
         overview: of this very copy: its buckets tell which rows hold a stretch, so that only these are read.
-        zero_offsets: role -> what a zero takes off it, as in the overview.
-        bridged: where the battery's shunts were bridged, s: no current of theirs, as in the overview.
     """
 
-    def __init__(
-        self,
-        path: Path,
-        overview: Overview,
-        zero_offsets: Mapping[str, float] | None = None,
-        bridged: Sequence[tuple[float, float]] = (),
-    ) -> None:
+    def __init__(self, path: Path, overview: Overview) -> None:
         """Look at the columns and the number of rows only."""
         import polars as pl
 
-        self._offsets, self._bridged = zero_offsets or {}, bridged
         self._scan = pl.scan_parquet(path, glob=False)
         names = self._scan.collect_schema().names()
         self._roles = tuple(name for name in names if name in ROLE_UNITS and name not in ("time_s", "mark"))
@@ -44,20 +34,17 @@ class KeptSamples:
             self._start_s, self._end_s = overview.start_s[:1], overview.end_s[-1:]
 
     def trace(self, from_s: float, to_s: float, roles: Collection[str] | None = None) -> Trace:
-        """All samples with ``from_s <= time_s <= to_s``; NaN where missing or over range."""
+        """All samples with ``from_s <= time_s <= to_s``, as recorded; NaN where missing or over range."""
         asked = [role for role in self._roles if roles is None or role in roles]
         first = int(np.searchsorted(self._end_s, from_s, side="left"))
         end = max(int(np.searchsorted(self._start_s, to_s, side="right")), first)
         row, last = int(self._row[first]), int(self._row[end])
         part = self._scan.slice(row, last - row).select("time_s", *asked).collect()
         time_s = part["time_s"].to_numpy()
-        free = outside_of(time_s, time_s, self._bridged)
         values = {}
         for role in asked:
             column = part[role].to_numpy()
-            known = np.where(np.abs(column) >= OVER_RANGE / 10, np.nan, column)
-            known = known - self._offsets[role] if role in self._offsets else known
-            values[role] = np.where(free, known, np.nan) if role in SHUNT_ROLES and self._bridged else known
+            values[role] = np.where(np.abs(column) >= OVER_RANGE / 10, np.nan, column)
         return Trace(time_s, values, {}).between(from_s, to_s)
 
     def close(self) -> None:

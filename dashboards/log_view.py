@@ -19,8 +19,8 @@ from dashboards.stretches import Stretch, around, dragged, stepped, typed, withi
 
 _BUTTONS = (("earlier", "Earlier"), ("later", "Later"), ("in", "Zoom in"), ("out", "Zoom out"), ("whole", "Whole log"))
 CAPTION = (
-    "Key states and the stretch behind every check, then voltages and currents over time: mean as a line, least to "
-    "greatest as a band. Currents stand on a stretched scale, each mark ten times the one before. "
+    "Key states and the stretch behind every check, then voltages and currents over time: mean as a line, minimum to "
+    "maximum as a band. Currents are on a stretched scale, each mark ten times the one before. "
     "Drag across the drawing, or use the buttons, to look closer."
 )
 
@@ -84,7 +84,7 @@ def said(looked: LookedAt, shown: Stretch, drawn: Mapping[str, DrawnView]) -> st
     if any(len(one.edge) for one in drawn.values()):
         rows = int(looked.evidence.overview.rows.sum())
         count = rows * (shown[1] - shown[0]) / max(looked.end_s - looked.start_s, 1e-9)
-        return f"{text}, about {count:,.0f} samples drawn as bands from least to greatest."
+        return f"{text}, about {count:,.0f} samples drawn as bands from minimum to maximum."
     return f"{text}, every sample."
 
 
@@ -100,7 +100,7 @@ def move(
     whose = behind(context, source)
     looked = at_hand(context, whose, number)
     if looked is None:
-        return "this log is not at hand; open the page again"
+        return "this log is no longer loaded; reload the page"
     whole, step_s = (looked.start_s, looked.end_s), looked.evidence.overview.step_s
     wanted: Stretch | None = None
     if trigger == "graph":

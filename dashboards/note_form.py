@@ -22,9 +22,9 @@ def note_form(bike: str, today: date) -> html.Div:
         [
             html.H3("Note a change"),
             html.P(
-                "From that day on, figures are not compared with those before it. If the words name a battery, "
-                "resting voltage, source resistance and cranking minimum start anew; after any other change drain and "
-                "charging do. What is noted stays on file; a slip can be taken back in the list above.",
+                "From that day on, figures are not compared with those before it. If the note names a battery, "
+                "resting voltage, source resistance and cranking minimum start afresh; after any other change, drain "
+                "and charging do. What is noted stays on file; a mistake can be taken back in the list above.",
                 className="fact",
             ),
             html.Label(
@@ -66,9 +66,9 @@ def note(context: Context, bike: object, on: object, what: object, today: date) 
     if not text:
         raise BenchlogError("say what was changed, such as: new battery")
     if len(text) > MOST_WHAT:
-        raise BenchlogError(f"what was changed has {len(text)} letters; at most {MOST_WHAT} are kept")
+        raise BenchlogError(f"what was changed has {len(text)} characters; at most {MOST_WHAT} are kept")
     if any((change.on, change.what) == (day, text) for change in context.store.changes(name)):
-        raise BenchlogError("this change is noted for that day already")
+        raise BenchlogError("this change is already noted for that day")
     context.store.note_change(name, day, text)
     return bike_link(name, "/season")
 

@@ -9,7 +9,8 @@ from benchlog.report import words
 from benchlog.report.figures import circuits_figure, load_figure, off_state_figure, relay_figure
 from benchlog.report.figures.in_page import filled
 from benchlog.report.html import LOAD_CAPTIONS, OFF_CAPTION
-from benchlog.verdict.check_table import id_in_table
+from benchlog.verdict.registry.loads import SLOT_CURRENT
+from benchlog.verdict.registry.table import is_of
 from benchlog.verdict.result import Result
 from dashboards.context import Context
 from dashboards.log_view import log_view
@@ -114,7 +115,7 @@ def small_figures(looked: LookedAt, result: Result) -> list[Any]:
         limit = next((c.limit.max for c in result.checks if c.id == check_id and c.limit), None)
         figure = relay_figure(evidence, "pull in" if kind == "pull in" else "drop out", limit)
         if figure is not None:
-            caption = f"The relay {what}: every event laid over the others, the trigger's crossing at 0 ms."
+            caption = f"The relay {what}: all events overlaid, the trigger's crossing at 0 ms."
             small.append(drawing(figure, caption))
     for where, caption in LOAD_CAPTIONS.items():
         figure = load_figure(evidence, result, where)
@@ -202,7 +203,7 @@ def _drawable(context: Context, whose: Behind, number: int) -> bool:
 
 
 def _circuits(result: Result) -> html.Section | None:
-    if not any(id_in_table(check.id) == "slot_N_current" for check in result.checks):
+    if not any(is_of(check.id, SLOT_CURRENT) for check in result.checks):
         return None
     return html.Section(
         [

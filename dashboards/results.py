@@ -7,18 +7,18 @@ from urllib.parse import quote
 from dash import html
 
 from benchlog.store import RecordRow
-from benchlog.verdict.check_table import CHECKS, id_in_table, slot_of_check
+from benchlog.verdict.registry.table import find_check
 from dashboards.context import Context
 from dashboards.drop_form import drop_form
 from dashboards.parts.attributes import attributes
 from dashboards.parts.badge import badge
 from dashboards.parts.nothing import nothing
+from dashboards.parts.table import row, table
 from dashboards.words import empty
 from dashboards.words.times import spoken
 
 #: Rows of one page of the list.
 PAGE_ROWS = 30
-_TITLES = {spec.id: spec.title for spec in CHECKS}
 _COLUMNS = ("Sheet", "Bike", "Verdict", "Recorded", "Passed", "Closest to its limit", "Signed by")
 
 
@@ -54,57 +54,31 @@ def results_page(context: Context, bike: str | None, page: int, zone: tzinfo) ->
 
 def filed_table(rows: list[RecordRow], zone: tzinfo) -> html.Table:
     """One row a record."""
-    return html.Table(
-        [
-            html.Caption("Every sheet on file, the last filed first."),
-            html.Thead(
-                html.Tr([html.Th(name, scope="col", role="columnheader") for name in _COLUMNS], role="row"),
-                role="rowgroup",
-            ),
-            html.Tbody([_row(row, zone) for row in rows], role="rowgroup"),
-        ],
-        className="checks filed",
-        role="table",
-    )
+    caption = "Every sheet on file, the last filed first."
+    return table(caption, _COLUMNS, [_row(one, zone) for one in rows], "checks filed")
 
 
-def _row(row: RecordRow, zone: tzinfo) -> html.Tr:
-    corrected = [html.Small(f"corrected by No. {row.corrected_by}")] if row.corrected_by is not None else []
-    share = "" if row.percent is None else f" ({row.percent:.0f} %)"
+def _row(filed: RecordRow, zone: tzinfo) -> html.Tr:
+    corrected = [html.Small(f"corrected by No. {filed.corrected_by}")] if filed.corrected_by is not None else []
+    share = "" if filed.percent is None else f" ({filed.percent:.0f} %)"
     cells: list[tuple[str, Any]] = [
-        ("Bike", row.bike),
-        ("Verdict", badge(row.verdict)),
-        ("Recorded", spoken(row.recorded_at, zone)),
-        ("Passed", f"{row.passed} of {row.planned}{share}"),
-        ("Closest", title_of(row.closest)),
-        ("Signed by", ", ".join(row.signed_by) or "not signed yet"),
+        ("Bike", filed.bike),
+        ("Verdict", badge(filed.verdict)),
+        ("Recorded", spoken(filed.recorded_at, zone)),
+        ("Passed", f"{filed.passed} of {filed.planned}{share}"),
+        ("Closest", title_of(filed.closest)),
+        ("Signed by", ", ".join(filed.signed_by) or "not signed yet"),
     ]
-    return html.Tr(
-        [
-            html.Th(
-                [html.A(f"No. {row.number}", href=f"/record/{row.number}"), *corrected], scope="row", role="rowheader"
-            )
-        ]
-        + [
-            html.Td(
-                html.Div(content),
-                role="cell",
-                className=f"c-{name.split()[0].lower()}" + ("" if content else " none"),
-                **attributes(data_label=name),
-            )
-            for name, content in cells
-        ],
-        role="row",
-    )
+    number = html.A(f"No. {filed.number}", href=f"/record/{filed.number}")
+    return row([number, *corrected], cells)
 
 
 def title_of(check_id: str | None) -> str:
     """A check's title by its id; the slot's number for a circuit."""
     if check_id is None:
         return ""
-    title = _TITLES.get(id_in_table(check_id), check_id)
-    slot = slot_of_check(check_id)
-    return title if slot is None else title.replace("N", str(slot), 1)
+    known = find_check(check_id)
+    return check_id if known is None else known.title
 
 
 def bike_link(bike: str | None, where: str = "/") -> str:

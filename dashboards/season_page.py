@@ -12,8 +12,8 @@ from benchlog.season import words as season_words
 from benchlog.season.bikes import at_a_glance
 from benchlog.season.dates import day_words
 from benchlog.season.figures import part_drawing
+from benchlog.season.model import SeasonAdvice
 from benchlog.season.todo import KEEP_IT, NOTE_IT
-from benchlog.season.words import SeasonAdvice
 from dashboards.change_list import change_list
 from dashboards.context import Context
 from dashboards.frame import trouble

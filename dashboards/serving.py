@@ -12,10 +12,8 @@ from typing import Any
 
 from benchlog.core.errors import BenchlogError
 from benchlog.core.interrupts import answered
+from dashboards.door import Door
 from dashboards.settings import WILDCARDS, Settings
-
-#: Room for a few browsers, each of which asks several things at once.
-THREADS = 8
 
 
 def with_token(settings: Settings) -> Settings:
@@ -44,23 +42,13 @@ def serve(settings: Settings, say: Callable[[str], None]) -> None:
     settings = with_token(settings)
     listening = _bound(settings)
     try:
-        from waitress.server import create_server  # type: ignore[import-untyped]  # waitress ships no types
-
         from dashboards.app import make_app
+        from dashboards.listening import PageServer
 
-        app, close = make_app(settings)
+        door = Door(settings)
+        app, close = make_app(settings, door)
         try:
-            server = create_server(
-                app.server,
-                sockets=[listening],
-                threads=THREADS,
-                # a little more than the guard takes, so that the guard's words reach the user
-                max_request_body_size=(settings.max_upload_mb << 20) + (1 << 20),
-                inbuf_overflow=1 << 20,
-                channel_timeout=120,
-                ident="",
-            )
-            _run(server, settings, say)
+            _run(PageServer(app.server, door, listening, settings), settings, say)
         finally:
             close()
     finally:
@@ -71,7 +59,7 @@ def _run(server: Any, settings: Settings, say: Callable[[str], None]) -> None:
     try:
         say(f"Open {address(settings)}")
         if not settings.local:
-            say("Everyone who has this address can read and sign records; it is not encrypted.")
+            say("Anyone with this address can read and sign records; the connection is not encrypted.")
         say("Stop with Ctrl-C.")
         # a quarter of a second that the first page with a log need not wait for
         threading.Thread(target=importlib.import_module, args=("polars",), daemon=True).start()

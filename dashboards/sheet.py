@@ -43,6 +43,7 @@ def sheet_page(context: Context, number: int, zone: tzinfo) -> tuple[str, list[A
                 html.P([badge(result.verdict), html.Span(words.verdict_sentence(result))], className="verdict"),
                 *dangers(result),
                 boxes([*record_boxes(record, zone), ("Score", f"{words.score_sentence(result)}."), ("Logs", logs)]),
+                boxes([("Hash of this sheet", record.hash), ("Last hash in the store", context.store.head()[1])]),
                 html.Div(
                     [
                         html.Button(
@@ -92,7 +93,7 @@ def _form() -> html.Section:
         [
             html.H2("Sign here"),
             html.P(
-                "A signature holds for this sheet as it stands and cannot be taken back. A wrong one is set right by "
+                "A signature holds for this sheet as it stands and cannot be taken back. A wrong one is corrected by "
                 "another that says so.",
                 className="fact",
             ),
@@ -117,7 +118,7 @@ def sign(context: Context, source: object, by: object, notes: object, zone: tzin
     if not name:
         return None, "A name is needed: write who signs."
     if len(name) > MOST_NAME or len(text) > MOST_NOTES:
-        return None, f"At most {MOST_NAME} letters for the name and {MOST_NOTES} for the notes fit on the sheet."
+        return None, f"At most {MOST_NAME} characters for the name and {MOST_NOTES} for the notes fit on the sheet."
     try:
         record = behind(context, source).record
         if record is None:

@@ -35,7 +35,7 @@ class ShelfSamples(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class LookedAt:
-    """One log on the shelf."""
+    """One log on the shelf: what is drawn of it, and its samples as recorded."""
 
     evidence: LogEvidence
     samples: ShelfSamples | None
@@ -56,8 +56,13 @@ class LookedAt:
         if self.samples is not None and needs_samples(overview, from_s, to_s):
             # one sample more on either side, so that lines run to the edge
             near_s = max(overview.step_s, 1e-4) * 1.5
-            return drawn_samples(self.samples.trace(from_s - near_s, to_s + near_s))
+            return drawn_samples(self.evidence.as_seen(self.samples.trace(from_s - near_s, to_s + near_s)))
         return drawn_overview(overview, from_s, to_s)
+
+
+def looked_at(path: Path, evidence: LogEvidence) -> LookedAt:
+    """A copy in canonical columns, with what was found in its log."""
+    return LookedAt(evidence, KeptSamples(path, evidence.overview))
 
 
 class Shelf:
@@ -86,8 +91,8 @@ class Shelf:
         """
         from benchlog.examine import examine
         from benchlog.log.log import Log
-        from benchlog.plan.limits import limits_of
         from benchlog.store.logs_kept import kept_logger
+        from benchlog.verdict.registry.table import limits_of
 
         with Log.open(path, kept_logger(logger), progress=progress) as log:
             evidence = replace(examine(log, log.logger, plan, limits_of(plan)).evidence, log=name)
@@ -100,8 +105,7 @@ class Shelf:
         return self._put(drawn.name, evidence, path)
 
     def _put(self, key: str, evidence: LogEvidence, path: Path) -> LookedAt:
-        bridged = [(span.from_s, span.to_s) for span in evidence.spans if span.kind == "shunt bridged"]
-        looked = LookedAt(evidence, KeptSamples(path, evidence.overview, evidence.zero_offsets, bridged))
+        looked = looked_at(path, evidence)
         with self._lock:
             self._open[key] = looked
             while len(self._open) > MOST_OPEN:

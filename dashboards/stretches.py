@@ -34,7 +34,7 @@ def stepped(by: str, now: Stretch, whole: Stretch) -> Stretch | None:
 
 
 def around(from_s: float, to_s: float, step_s: float) -> Stretch:
-    """A check's span with room on both sides, enough for single samples to be told apart."""
+    """A check's span with room on both sides, enough to distinguish single samples."""
     room = max(0.25 * (to_s - from_s), 20 * step_s)
     return from_s - room, to_s + room
 

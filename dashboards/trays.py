@@ -6,13 +6,14 @@ import secrets
 import shutil
 import tempfile
 import threading
-import tomllib
 from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Literal
 
 from benchlog.core.errors import BenchlogError
+from benchlog.core.toml_text import tables_of
 
 #: Most trays at a time, and most files in one; the oldest tray is emptied for a new one.
 MOST_TRAYS, MOST_FILES = 6, 24
@@ -42,6 +43,7 @@ class Tray:
     id: str
     folder: Path
     files: dict[str, Dropped] = field(default_factory=dict)
+    holds: int = 0  # checks that still need its files
 
     def of_kind(self, kind: Kind) -> list[Dropped]:
         """The files of one kind, first dropped first."""
@@ -101,13 +103,27 @@ class Trays:
                 file.write(chunk)
         if taken != size:
             path.unlink()
-            raise BenchlogError(f"{path.name}: only {taken} of {size} bytes came through; drop it again")
+            raise BenchlogError(f"{path.name}: only {taken} of {size} bytes arrived; drop it again")
         if modified_s is not None:
             os.utime(path, (modified_s, modified_s))
         dropped = Dropped(secrets.token_urlsafe(9), path.name, path, size, kind_of(path))
         with self._lock:
             tray.files[dropped.id] = dropped
         return tray, dropped
+
+    def hold(self, tray_id: object) -> Callable[[], None]:
+        """Keep a tray's files until what comes back is called: a check that may yet be filed needs them."""
+        tray = self.get(tray_id)
+        if tray is None:
+            return lambda: None
+        with self._lock:
+            tray.holds += 1
+
+        def let_go() -> None:
+            with self._lock:
+                tray.holds -= 1
+
+        return let_go
 
     def forget(self, tray_id: object, file_id: object) -> Tray | None:
         """Take one file out again; gives its tray."""
@@ -132,13 +148,14 @@ class Trays:
             if tray_id is not None and (known := self._trays.get(tray_id)) is not None:
                 if len(known.files) >= MOST_FILES:
                     raise BenchlogError(
-                        f"{MOST_FILES} files are in this tray already; check these first, or take some out"
+                        f"{MOST_FILES} files are already in this tray; check these first, or remove some"
                     )
                 return known
             new = Tray(secrets.token_urlsafe(12), Path(tempfile.mkdtemp(dir=self._folder())))
             self._trays[new.id] = new
-            while len(self._trays) > MOST_TRAYS:
-                _, oldest = self._trays.popitem(last=False)
+            free = [tray for tray in self._trays.values() if not tray.holds and tray is not new]
+            for oldest in free[: max(len(self._trays) - MOST_TRAYS, 0)]:
+                del self._trays[oldest.id]
                 shutil.rmtree(oldest.folder, ignore_errors=True)
             return new
 
@@ -167,7 +184,7 @@ def kind_of(path: Path) -> Kind:
     try:
         if path.stat().st_size > MOST_TOML_BYTES:
             return "unknown"
-        content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        content = tables_of(path.read_text(encoding="utf-8-sig"))
     except (OSError, ValueError):
         # what is wrong with it is said by the check, which knows better
         return "logger" if path.name.lower().endswith(".logger.toml") else "plan"

@@ -5,7 +5,7 @@ from urllib.parse import unquote
 
 from benchlog.core.errors import BenchlogError
 from dashboards.context import Context
-from dashboards.guard import UPLOAD_PATH
+from dashboards.door import UPLOAD_PATH
 
 if TYPE_CHECKING:
     from flask import Flask, Response

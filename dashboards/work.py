@@ -1,12 +1,13 @@
-"""Work in the background: one thing at a time, with how far it is; the pages ask until it is done."""
+"""Work in the background: a few things at a time, with how far it is; the pages ask until it is done."""
 
 import logging
 import secrets
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from queue import SimpleQueue
+from threading import Thread
 from typing import Any, Literal
 
 from benchlog.core.errors import BenchlogError
@@ -14,7 +15,11 @@ from benchlog.core.errors import BenchlogError
 #: Most finished things that are kept; older ones are let go.
 MOST_KEPT = 12
 #: Said where something broke that is not the user's to mend.
-BROKEN = "something went wrong inside benchlog; the window where benchlog page runs says more"
+BROKEN = "something went wrong inside benchlog; the terminal where benchlog page runs says more"
+
+#: Said where the user, or the end of the server, stopped it.
+STOPPED = "the check was stopped before its end"
+_THREADS = 3
 
 State = Literal["waiting", "running", "done", "failed"]
 Tell = Callable[[str, int, int], None]
@@ -39,6 +44,20 @@ class Job:
     result: Any = None
     problem: str = ""
     let_go: Callable[[], None] | None = field(default=None, repr=False)
+    _end: Callable[[], None] | None = field(default=None, repr=False)
+    stopped: bool = False
+
+    def ends_by(self, end: Callable[[], None]) -> None:
+        """Say what ends the work at once; done right away where the job was stopped before."""
+        self._end = end
+        if self.stopped:
+            end()
+
+    def stop(self) -> None:
+        """End it, if it can be ended; what waits is never begun."""
+        self.stopped = True
+        if self._end is not None:
+            self._end()
 
     @property
     def share(self) -> float | None:
@@ -50,8 +69,10 @@ class Works:
     """All background work of one server; safe to use from several threads."""
 
     def __init__(self) -> None:
-        """One thread: a check takes both cores as it is."""
-        self._pool = ThreadPoolExecutor(1, thread_name_prefix="benchlog-page")
+        """Three threads, that a check without end keeps nobody waiting; they end with the program, come what may."""
+        self._waiting: SimpleQueue[tuple[Job, Callable[[Job], Any]]] = SimpleQueue()
+        for n in range(_THREADS):
+            Thread(target=self._serve, name=f"benchlog-page-{n}", daemon=True).start()
         self._jobs: OrderedDict[str, Job] = OrderedDict()
         self._by_key: dict[Hashable, str] = {}
         self._lock = threading.Lock()
@@ -66,8 +87,14 @@ class Works:
             if key is not None:
                 self._by_key[key] = job.id
             self._forget_oldest()
-        self._pool.submit(self._run, job, work)
+        self._waiting.put((job, work))
         return job
+
+    def stop(self, job_id: str) -> None:
+        """Stop a job that is waiting or can be ended; nothing where there is none."""
+        job = self.get(job_id)
+        if job is not None and job.state in ("waiting", "running"):
+            job.stop()
 
     def get(self, job_id: str) -> Job | None:
         """The job with this id."""
@@ -75,20 +102,27 @@ class Works:
             return self._jobs.get(job_id)
 
     def close(self) -> None:
-        """Let everything go; what runs is waited for no longer than its present step."""
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        """Let everything go; what runs is ended, or goes with the program."""
         with self._lock:
             for job in self._jobs.values():
+                job.stop()
                 if job.let_go is not None:
                     job.let_go()
 
+    def _serve(self) -> None:
+        while True:
+            self._run(*self._waiting.get())
+
     def _run(self, job: Job, work: Callable[[Job], Any]) -> None:
+        if job.stopped:
+            job.problem, job.state = STOPPED, "failed"
+            return
         job.state = "running"
         try:
             job.result = work(job)
             job.state = "done"
         except BenchlogError as problem:
-            job.problem, job.state = str(problem), "failed"
+            job.problem, job.state = STOPPED if job.stopped else str(problem), "failed"
         except Exception:  # a thread's last frame: the page must hear of it, and the log must say what
             _log.exception("%s failed", job.what)
             job.problem, job.state = BROKEN, "failed"

@@ -2,12 +2,15 @@
 
 import ctypes
 import os
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 import scenarios
 from scenarios import write_files
+from serial_wire import Wire
 
 from benchlog.standin import (
     SimulatedInstall,
@@ -19,6 +22,9 @@ from benchlog.standin import (
     simulate,
     slow_logger,
 )
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 
 class Samples:
@@ -81,3 +87,36 @@ def without_override() -> None:
     for right in (_DAC_OVERRIDE, _DAC_READ_SEARCH):
         if libc.prctl(_DROP_FROM_BOUNDING_SET, right, 0, 0, 0) != 0:
             raise OSError(ctypes.get_errno(), "root cannot give up its right to read everything")
+
+
+@pytest.fixture
+def own_data_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Live states of tests stay among themselves."""
+    monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path / "data"))
+
+
+@pytest.fixture
+def wire(tmp_path: Path) -> Iterator[Wire]:
+    """A cable."""
+    made = Wire(tmp_path)
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="module")
+def browser() -> "Iterator[Browser]":
+    """The machine's Chromium; a machine without one fails these tests, since nothing else proves the pages."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        chromium = driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture(scope="module")
+def heard(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """What was said by each entry of a module's ``PROVOKED``."""
+    from messages import all_said
+
+    return all_said(request.module.PROVOKED, tmp_path_factory)

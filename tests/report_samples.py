@@ -93,8 +93,7 @@ def _scored(bike: str, checks: list[Check], causes: list[Cause], notes: list[Not
 def healthy() -> Result:
     """Everything planned passes; one check is not planned; with evidence."""
     result = _scored("Larch", [_check(row) for row in _ROWS], [], [])
-    result._evidence = Evidence((log_evidence("acceptance.csv"),))
-    return result
+    return result.with_evidence(Evidence((log_evidence("acceptance.csv"),)))
 
 
 def troubled(bike: str = "Larch", log: str = "overnight.csv") -> Result:
@@ -143,8 +142,7 @@ def troubled(bike: str = "Larch", log: str = "overnight.csv") -> Result:
 def nasty() -> Result:
     """Names that try to become markup, with evidence."""
     result = troubled(bike=f"{NASTY} \"Larch\" & 'co'", log=f"<!-- {NASTY} .csv")
-    result._evidence = Evidence((log_evidence(f"<!-- {NASTY} .csv"),))
-    return result
+    return result.with_evidence(Evidence((log_evidence(f"<!-- {NASTY} .csv"),)))
 
 
 def log_evidence(name: str, buckets: int = 4000) -> LogEvidence:

@@ -152,8 +152,8 @@ def test_killed_test_goes_on_in_the_same_log(tmp_path: Path, at: str):
     assert {len(row) for row in rows} == {len(rows[0])}
     assert all(later > earlier for earlier, later in pairwise(times))
     assert set(done) <= set(marks)
-    assert any(mark.startswith("taken up again at:") for mark in marks)
-    assert "# note: the recording was stopped here and went on" in log
+    assert any(mark.startswith("resumed at:") for mark in marks)
+    assert "# note: the recording was stopped here and resumed" in log
     assert not state.exists()
 
 

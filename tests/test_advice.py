@@ -3,8 +3,8 @@
 import pytest
 from scenarios import EVERY_LIMIT
 
-from benchlog.plan.advice import advice
 from benchlog.plan.model import plan_from_mapping
+from benchlog.verdict.advice import advice
 
 SOUND = {
     "install": {"bike": "Larch"},

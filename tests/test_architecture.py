@@ -21,6 +21,7 @@ ANALYSIS_MAY_IMPORT = {
     *("numpy", "math", "dataclasses", "collections", "itertools", "functools", "typing", "enum", "statistics"),
     *(
         "benchlog.analysis",
+        "benchlog.core.events",
         "benchlog.core.spread",
         "benchlog.core.trace",
         "benchlog.core.uncertainty",

@@ -3,10 +3,12 @@
 import tomllib
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import polars as pl
 import pytest
+import scenarios
 from truth_table import canonical_logger
 
 import benchlog
@@ -30,6 +32,7 @@ from benchlog.standin.channels import true_values
 from benchlog.standin.timeline import timeline_of
 from benchlog.verdict.result import Check, Result
 from dashboards.kept_samples import KeptSamples
+from dashboards.shelf import LookedAt
 
 #: Put on before the crank at 56 s, taken off with the engine running; the key goes off at 98.5 s.
 ON_S, OFF_S = 52.0, 70.0
@@ -204,18 +207,43 @@ def test_what_was_over_range_while_bridged_is_missing_and_no_more():
     assert got.over == {}
 
 
-def test_a_zoom_shows_no_more_than_the_overview(tmp_path):
-    """Single samples of a kept copy have the same hole as the whole log's drawing."""
-    frame = _simulated((ON_S, OFF_S)).frame
-    pl.DataFrame({name: frame[name].to_list() for name in frame}).write_parquet(tmp_path / "kept.parquet")
-    with Log.from_frame(frame) as log:
-        kept = KeptSamples(tmp_path / "kept.parquet", log.overview, None, [(50.0, 60.0)])
-    trace = kept.trace(45.0, 65.0)
-    hidden = (trace.time_s >= 50) & (trace.time_s <= 60)
+def _as_kept(sim: Simulation, folder: Path) -> None:
+    """Write a copy of a log as the store keeps it."""
+    columns = {name: sim.frame[name].to_list() for name in sim.frame}
+    pl.DataFrame(columns).write_parquet(folder / "kept.parquet")
 
-    assert np.isnan(trace.values["battery_a"][hidden]).all()
-    assert np.isfinite(trace.values["battery_a"][~hidden]).all()
-    assert np.isfinite(trace.values["battery_v"]).all()
+
+@pytest.mark.parametrize("kept", [False, True], ids=["fresh", "kept"])
+def test_a_zoom_shows_no_more_than_the_overview(tmp_path, kept):
+    """Single samples of a log, open or from its kept copy, have the same hole as the whole log's drawing."""
+    sim = _simulated((ON_S, OFF_S))
+    (evidence,) = _checked(sim).evidence.logs
+    _as_kept(sim, tmp_path)
+    with Log.from_frame(sim.frame) as log:
+        samples = KeptSamples(tmp_path / "kept.parquet", evidence.overview) if kept else log
+        drawn = LookedAt(evidence, samples).drawn(OFF_S - 0.1, OFF_S + 0.1)
+        after = LookedAt(evidence, samples).drawn(OFF_S + 2 * HAND_S, OFF_S + 2 * HAND_S + 0.2)
+
+    assert np.isnan(drawn["battery_a"].value).all()
+    assert np.isfinite(drawn["battery_v"].value).all()
+    assert np.isfinite(after["battery_a"].value).all()
+
+
+@pytest.mark.parametrize("kept", [False, True], ids=["fresh", "kept"])
+def test_a_zoom_is_less_the_zero(tmp_path, kept):
+    """What a zero took off the whole log is off its single samples too."""
+    sim = scenarios.zeroed()
+    (evidence,) = _checked(sim).evidence.logs
+    _as_kept(sim, tmp_path)
+    at_s = 50.0
+    with Log.from_frame(sim.frame) as log:
+        samples = KeptSamples(tmp_path / "kept.parquet", evidence.overview) if kept else log
+        drawn = LookedAt(evidence, samples).drawn(at_s, at_s + 0.1)["battery_a"]
+        raw = log.trace(at_s - 1, at_s + 1, ["battery_a"])
+
+    at_them = np.interp(drawn.time_s, raw.time_s, raw.values["battery_a"])
+    assert abs(evidence.zero_offsets["battery_a"]) > 1e-4
+    assert drawn.value == pytest.approx(at_them - evidence.zero_offsets["battery_a"], abs=1e-5)
 
 
 # what it does to the checks
@@ -427,7 +455,7 @@ def test_the_result_tells_of_the_bridge():
 
 def test_the_drawing_shows_the_bridge():
     """The stretch without current stands among the states, so that a hole in the curve explains itself."""
-    (log,) = _checked(_simulated((ON_S, OFF_S)))._evidence.logs
+    (log,) = _checked(_simulated((ON_S, OFF_S))).evidence.logs
     spans = [(span.from_s, span.to_s) for span in log.spans if span.kind == "shunt bridged"]
 
     assert spans == [(pytest.approx(ON_S - HAND_S, abs=0.02), pytest.approx(OFF_S + HAND_S, abs=0.02))]

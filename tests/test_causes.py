@@ -17,7 +17,7 @@ from benchlog.standin import SimulatedInstall, Simulation, acceptance_script, fa
 from benchlog.verdict.causes.faults import FAULTS, by_id
 from benchlog.verdict.causes.fit import find_causes
 from benchlog.verdict.causes.seen import QUANTITIES, Seen, merged, misfit
-from benchlog.verdict.check_table import CHECKS
+from benchlog.verdict.registry.table import CHECKS
 from benchlog.verdict.result import Check, Result
 
 IDS = [fault.id for fault in FAULTS]

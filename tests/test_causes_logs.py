@@ -195,32 +195,11 @@ def test_clips_that_are_changed_over_are_named(hz, shift_s):
 
 
 def test_clips_are_told_by_the_fall_where_the_lead_is_shorter_than_a_sample():
-    """The contact follows within 4 ms of 10: only that the "trigger" sinks with the load tells."""
-    t, trigger, feed = lines(100, 0.003, 0.003)
+    """The contact follows between two samples: only that the "trigger" sinks with the load tells."""
+    t, trigger, feed = lines(100, 0.0, 0.0)
 
     assert named(logged(circuits(t), 100, {"trigger_v": feed, "feed_v": trigger})) == {"clips_swapped"}
     assert named(logged(circuits(t), 100, {"trigger_v": trigger, "feed_v": feed})) == set()
-
-
-def test_coil_that_rings_is_no_trigger_that_stays_up():
-    """Let go, an unsuppressed coil's line is met at 38 V and then at 5 V while the feed is dead."""
-    t, trigger, feed = lines(100, 0.003, 0.003)
-    at = int(np.searchsorted(t, KEY_OFF - 1e-9))
-    trigger[at], trigger[at + 1] = 38.0, 5.4
-
-    assert named(logged(circuits(t), 100, {"trigger_v": trigger, "feed_v": feed})) == set()
-
-
-def test_pulsed_trigger_moves_at_no_key_event():
-    """Ten times a second from the key-on to the key-off, its contact 30 ms behind: the feed never leads."""
-    t, trigger, feed = lines(1000, 0.012, 0.018)
-    pulsed = (t * 10.0) % 1 < 0.4
-    late = np.roll(pulsed, 30)
-
-    causes = checked(logged(circuits(t) * late, 1000, {"trigger_v": trigger * pulsed, "feed_v": feed * late})).causes
-
-    assert causes[0].id == "pulsed_trigger"
-    assert "clips_swapped" not in {cause.id for cause in causes}
 
 
 def test_slow_fall_shows_that_the_key_did_not_bounce():

@@ -11,7 +11,7 @@ from benchlog.verdict.causes.faults import FAULTS
 from benchlog.verdict.causes.fit import find_causes
 from benchlog.verdict.causes.parting import PARTINGS, parting
 from benchlog.verdict.causes.seen import QUANTITIES, Seen
-from benchlog.verdict.check_table import CHECKS
+from benchlog.verdict.registry.table import CHECKS
 from benchlog.verdict.result import Cause, Check
 
 #: Every check but the circuits'.

@@ -11,8 +11,9 @@ from scenarios import EVERY_LIMIT
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.plan.limits import PlannedLimit
 from benchlog.plan.model import Plan, plan_from_mapping
-from benchlog.verdict.check_table import CHECKS, is_fuse_check, specs_for
-from benchlog.verdict.checks import judge, overall, score, verdict
+from benchlog.verdict.checks import judge, overall, score
+from benchlog.verdict.registry.table import CHECKS, check_of, is_fuse_check
+from benchlog.verdict.registry.table import checks_of as planned_checks
 from benchlog.verdict.result import Check
 
 FULL: dict[str, object] = {
@@ -82,7 +83,7 @@ def test_units_are_fixed():
 
 def test_each_planned_slot_has_its_own_check():
     """Slots come in their order, each named with its device."""
-    slots = [spec for spec in specs_for(plan_with()) if spec.id.startswith("slot_")]
+    slots = [spec for spec in planned_checks(plan_with()) if spec.id.startswith("slot_")]
 
     assert [spec.id for spec in slots] == ["slot_2_fuse", "slot_7_fuse", "slot_2_current", "slot_7_current"]
     assert slots[1].title == "Slot 7 fuse (horn)"
@@ -108,7 +109,7 @@ def test_each_planned_slot_has_its_own_check():
 )
 def test_verdict_follows_the_probability_of_conforming(value: float, u: float, expected: str):
     """Pass at 95 % probability of conforming, fail at 5 % (JCGM 106:2012, 7; normal distribution)."""
-    assert verdict("feed_drop", found(value, u), at_most(1.0)) == expected
+    assert check_of("feed_drop").kind.verdict(found(value, u), at_most(1.0)) == expected
 
 
 @pytest.mark.parametrize(
@@ -129,7 +130,7 @@ def test_verdict_follows_the_probability_of_conforming(value: float, u: float, e
 )
 def test_verdict_of_what_is_no_plain_figure(finding: Finding, limit: PlannedLimit | None, expected: str):
     """No limit, nothing seen, no accuracy, a doubt, a log that can only prove failure, a thing that never happened."""
-    assert verdict("feed_drop", finding, limit) == expected
+    assert check_of("feed_drop").kind.verdict(finding, limit) == expected
 
 
 @pytest.mark.parametrize(
@@ -161,7 +162,7 @@ def test_feed_in_crank_may_hold_or_drop(word: str, lost_s: float, expected: str)
 def test_further_inside_is_never_worse(value: float, u: float, high: float, further: float):
     """Moving a value away from its limit, inwards, never turns a pass into something else, nor adds a fail."""
     order = ["fail", "not proven", "pass"]
-    near, far = (verdict("feed_drop", found(x, u), at_most(high)) for x in (value, value - further))
+    near, far = (check_of("feed_drop").kind.verdict(found(x, u), at_most(high)) for x in (value, value - further))
 
     assert order.index(far) >= order.index(near)
 
@@ -172,9 +173,9 @@ def test_unit_does_not_matter(value: float, u: float, high: float, scale: float)
     z = (high - value) / u
     if min(abs(z - 1.64485), abs(z + 1.64485)) < 1e-6:
         return
-    plain = verdict("feed_drop", found(value, u), at_most(high))
+    plain = check_of("feed_drop").kind.verdict(found(value, u), at_most(high))
 
-    assert verdict("feed_drop", found(value * scale, u * scale), at_most(high * scale)) == plain
+    assert check_of("feed_drop").kind.verdict(found(value * scale, u * scale), at_most(high * scale)) == plain
 
 
 # ---- several logs
@@ -357,7 +358,7 @@ def test_every_check_stands_once_whatever_was_found():
     """A log that shows nothing still gives every check, each with its reason."""
     checks = judge(plan_with(), [("a", {})])
 
-    assert [check.id for check in checks] == [spec.id for spec in specs_for(plan_with())]
+    assert [check.id for check in checks] == [check.id for check in planned_checks(plan_with())]
     # what the plan says of its own fuses needs no log, and here it gives no wire
     assert {check.verdict for check in checks if not is_fuse_check(check.id)} == {"not seen"}
     assert {check.verdict for check in checks if is_fuse_check(check.id)} == {"not planned"}
@@ -385,15 +386,15 @@ def test_infinite_uncertainty_is_null_and_said():
 )
 def test_drain_passes_only_as_one_that_is_never_negative(value: float, u: float, expected: str):
     """What the uncertainty lays below zero proves nothing (prior knowledge, JCGM 106:2012, 6.2)."""
-    assert verdict("off_state_drain", found(value, u), at_most(1.0)) == expected
+    assert check_of("off_state_drain").kind.verdict(found(value, u), at_most(1.0)) == expected
 
 
 def test_feed_that_a_slow_log_did_not_see_drop_is_not_proven():
     """No loss seen between samples too far apart proves neither that the feed holds nor that it drops."""
     slow = found(0.0, 0.5, one_sided="too slow")
 
-    assert verdict("feed_in_crank", slow, PlannedLimit(None, 0.0, "given", "limits.feed_in_crank")) == "not proven"
-    assert verdict("feed_in_crank", slow, PlannedLimit(0.0, None, "given", "limits.feed_in_crank")) == "not proven"
+    for limit in (PlannedLimit(None, 0.0, "given", "hold"), PlannedLimit(0.0, None, "given", "drop")):
+        assert check_of("feed_in_crank").kind.verdict(slow, limit) == "not proven"
 
 
 def test_check_names_its_stretch():

@@ -189,8 +189,31 @@ def test_help_lists_every_command():
     options = run("check", "--help").stdout
 
     assert listed.returncode == 0
-    assert [word for word in COMMANDS if f"  {word} " not in listed.stdout] == []
+    assert [word for word in COMMANDS if f"│ {word} " not in listed.stdout] == []
     assert [o for o in ("--plan", "--before", "--logger", "--json", "--report") if o not in options] == []
+
+
+def test_shell_completes_commands_and_options():
+    """What a shell asks for on Tab: commands, those of records, and their options."""
+    found = {}
+    for words in ("benchlog rec", "benchlog records ve", "benchlog records verify --la"):
+        asked = {"_BENCHLOG_COMPLETE": "complete_bash", "COMP_WORDS": words, "COMP_CWORD": str(words.count(" "))}
+        script = "import sys; sys.argv[0] = 'benchlog'; from benchlog.__main__ import main; main()"
+        done = subprocess.run(
+            [sys.executable, "-c", script],
+            env={**os.environ, **asked},
+            capture_output=True,
+            text=True,
+            timeout=60,
+            check=False,
+        )
+        found[words] = done.stdout.split()
+
+    assert found == {
+        "benchlog rec": ["record", "records"],
+        "benchlog records ve": ["verify"],
+        "benchlog records verify --la": ["--last-hash"],
+    }
 
 
 def test_no_word_shows_the_help():
@@ -207,7 +230,7 @@ def test_no_word_shows_the_help():
         (("check",), "Missing"),
         (("check", "a.csv"), "--plan"),
         (("check", "a.csv", "--plan", "p.toml", "--nonsense"), "No such option"),
-        (("schema", "nonsense"), "'plan', 'logger', 'result'"),
+        (("schema", "nonsense"), "'nonsense' is not one of"),
     ],
 )
 def test_wrong_words_are_explained(words: tuple[str, ...], said: str):

@@ -16,7 +16,7 @@ from benchlog.logger.model import load_logger, logger_from_mapping, logger_schem
 from benchlog.plan.model import load_plan, plan_from_mapping, plan_schema
 from benchlog.standin import BEHAVIOURS
 from benchlog.verdict.causes.faults import FAULTS
-from benchlog.verdict.check_table import CHECKS
+from benchlog.verdict.registry.table import CHECKS
 from benchlog.verdict.result import VERDICTS
 
 ROOT = Path(__file__).parent.parent
@@ -67,10 +67,8 @@ def rows_of(page: str, heading: str) -> list[list[str]]:
 
 
 def test_checks_of_the_readme_are_those_of_the_code():
-    """The table of checks lists every check with its unit, in order, and no other."""
-    table = [(row[0].strip("`"), row[1]) for row in rows_of(README, "Checks")]
-
-    assert table == [(spec.id, spec.unit) for spec in CHECKS]
+    """The table of checks is that of the registry, in order: id, unit, what is measured, what sets the limit."""
+    assert rows_of(README, "Checks") == [[f"`{kind.id}`", kind.unit, kind.measures, kind.set_by] for kind in CHECKS]
 
 
 def test_table_of_causes_is_that_of_the_code():
@@ -78,9 +76,9 @@ def test_table_of_causes_is_that_of_the_code():
     assert rows_of(CAUSES, "Causes") == [[f"`{f.id}`", f.text, f.shows, f.tests[0]] for f in FAULTS]
 
 
-def test_limits_of_the_readme_are_plan_keys():
-    """The table names where the plan sets each limit, and every key that it names exists."""
-    named = {key for row in rows_of(README, "Checks") for key in re.findall(r"`(\w+\.\w+)`", row[3])}
+def test_limits_follow_from_plan_keys():
+    """Every key that a check's limit follows from is one of the plan's, and no key of its limits is without a check."""
+    named = {key for kind in CHECKS for key in kind.limit.keys if "." in key}
     schema = plan_schema()
     tables = {
         name: schema["$defs"][re.search(r"\$defs/(\w+)", str(there)).group(1)]["properties"]  # type: ignore[union-attr]  # every table is a definition
@@ -88,7 +86,7 @@ def test_limits_of_the_readme_are_plan_keys():
     }
 
     assert [key for key in named if key.split(".")[1] not in tables.get(key.split(".")[0], {})] == []
-    assert named >= {key for spec in CHECKS for key in spec.plan_keys if key.startswith("limits.")}
+    assert named >= {f"limits.{key}" for key in tables["limits"]}
 
 
 def test_verdict_words_are_explained():

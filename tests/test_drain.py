@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from benchlog.analysis.coarse import coarse
-from benchlog.analysis.drain import Settled, drain, settle
+from benchlog.analysis.drain import drain
+from benchlog.analysis.settling import Settled, settle
 from benchlog.core.trace import Trace
 from benchlog.core.uncertainty import Accuracy
 from benchlog.log.overview import OverviewBuilder

@@ -160,7 +160,7 @@ def test_many_logs_and_records_there(tmp_path: Path):
     assert again == (0, "4 records judged again: no verdict changed\n", "")
     assert copied[0] == 0
     assert verified[0] == 0
-    assert "4 entries, all as they were saved" in verified[1]
+    assert "4 entries, all as saved" in verified[1]
 
 
 def test_pages_are_served_there(tmp_path: Path):

@@ -39,7 +39,7 @@ def test_folder_that_is_saved_keeps_every_log(tmp_path: Path, monkeypatch: pytes
         copies = [store.log_path(1, log.name) for log in logs]
 
     assert (done.exit_code, done.stderr) == ({"pass": 0, "fail": 1, "not proven": 3}[record.result.verdict], "")
-    assert done.stdout.splitlines()[-1].startswith("Saved as record 1 in ")
+    assert done.stdout.splitlines()[-2].startswith("Saved as record 1 in ")
     assert [(log.name, log.sha256) for log in record.logs] == [
         (log.name, hashlib.sha256(log.read_bytes()).hexdigest()) for log in logs
     ]

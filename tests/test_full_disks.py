@@ -47,7 +47,7 @@ class Writing:
 
 def file(words: tuple[str | Path, ...], what: str, name: str, status: int = 0) -> Writing:
     """A command that writes one file where the user is."""
-    said = f"{name}: {what} cannot be written (WHY); name a folder that exists, has room, and that you may write to"
+    said = f"{name}: {what} cannot be written (WHY); name a folder that exists, has room, and that you can write to"
     return Writing(words, said, status=status, writes=(f"work/{name}",))
 
 
@@ -56,22 +56,22 @@ def store(*words: str | Path, status: int = 0) -> Writing:
     return Writing(
         words,
         "DISK/data/records.sqlite: the disk is full; make room and try again (nothing was half saved)",
-        "DISK/data/records.sqlite: the store may not be written to; change the rights of the file and its folder, or "
-        "name another",
+        "DISK/data/records.sqlite: no permission to write to the store; change the permissions of the file and its "
+        "folder, or name another",
         status,
     )
 
 
 NO_COPY = (
-    "DISK/data/logs: the copy of the log cannot be kept (WHY); make room there, or let files be written there, or keep "
-    "the logs' hashes alone (--hashes-only)"
+    "DISK/data/logs: the copy of the log cannot be kept (WHY); make room there, or allow writing there, or keep only "
+    "the logs' hashes (--hashes-only)"
 )
 NO_DEMO = (
-    "DISK/work: the demo cannot write its two reports here (WHY); go to a folder that has room and that you may write "
-    "to, and run it there"
+    "DISK/work: the demo cannot write its two reports here (WHY); run it in a folder that has room and that you can "
+    "write to"
 )
 NO_LINE = (
-    "log.csv: the recording cannot be written any further (WHY); no line is saved; make room or name another place, "
+    "log.csv: the recording can no longer be written (WHY); no line is saved; make room or name another place, "
     "and record again"
 )
 NO_LOG = "log.csv: the recording cannot be written there (WHY); name a folder that exists and that you may write to"

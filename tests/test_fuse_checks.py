@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 import benchlog
 from benchlog.bench.guided.steps import steps_of
 from benchlog.bench.guided.words import opening_words
-from benchlog.plan.advice import advice, fire_risks
 from benchlog.plan.model import plan_from_mapping
 from benchlog.plan.wiring import (
     BEARS_BY_GAUGE,
@@ -25,6 +24,7 @@ from benchlog.report import words
 from benchlog.report.html import render_html
 from benchlog.report.plan import render_plan
 from benchlog.report.text import render_text
+from benchlog.verdict.advice import advice, fire_risks
 from benchlog.verdict.checks import judge, overall, score
 from benchlog.verdict.result import Result
 

@@ -77,7 +77,7 @@ def _result(sim: Simulation) -> Result:
 
 
 def _draws(result: Result) -> dict[int, KeyOffDraw]:
-    return {draw.slot: draw for draw in result._evidence.logs[0].key_off_draws}
+    return {draw.slot: draw for draw in result.evidence.logs[0].key_off_draws}
 
 
 def _notes(result: Result) -> str:
@@ -184,7 +184,7 @@ def test_walk_finds_the_circuit_that_draws():
     assert draws[3].share == pytest.approx(18 / 18.6, abs=0.01)
     assert [slot for slot, draw in draws.items() if draw.told] == [3]
     assert "slot 3 (auxiliary lamp) draws 18." in _notes(result)
-    assert "slot 2 (heated grips) draws nothing that can be told from zero" in _notes(result)
+    assert "slot 2 (heated grips) draws nothing that can be distinguished from zero" in _notes(result)
 
 
 def test_draws_are_covered():
@@ -293,7 +293,7 @@ def test_reports_show_the_table():
         assert "What each circuit draws with the key off" in text
         assert "slot 3, auxiliary lamp" in text
         assert "97 % of the drain" in text
-        assert "rest, which no fuse took away" in text
+        assert "rest, not removed by any fuse" in text
 
 
 def test_reports_without_a_walk_show_no_table():

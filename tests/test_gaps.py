@@ -9,7 +9,8 @@ from truth_table import canonical_logger
 
 import benchlog
 from benchlog.analysis.coarse import coarse, unseen_s
-from benchlog.analysis.drain import Settled, drain, settle
+from benchlog.analysis.drain import drain
+from benchlog.analysis.settling import Settled, settle
 from benchlog.core.trace import Trace
 from benchlog.core.uncertainty import Accuracy
 from benchlog.log.overview import OverviewBuilder

@@ -153,7 +153,7 @@ def test_a_bridge_left_on_is_asked_for_and_wins_nothing(tmp_path: Path):
 
     assert run.ended == "done"
     assert "is the bridge off the shunt? then press b" in run.said
-    assert "b did not come within 90 s; the test goes on, and no current counts until it does" in run.said
+    assert "b was not pressed within 90 s; the test continues, and no current counts until it is" in run.said
     assert "the drain has settled" not in run.said
     assert result.check("off_state_drain").verdict == "fail"
     assert result.check("off_state_drain").to_s < at(run, "shunt bridged")
@@ -240,7 +240,7 @@ def test_a_stopped_test_knows_that_the_shunt_is_bridged(tmp_path: Path):
     assert first.ended == "stopped"
     assert was_bridged
     assert second.ended == "done"
-    assert "The shunt was bridged when the test stopped: b, if the bridge is off by now" in second.said
+    assert "The shunt was bridged when the test stopped: press b if the bridge is off now" in second.said
     assert [text for text in second.texts if text.startswith("shunt")] == ["shunt bridged", "shunt free"]
     assert balance.verdict == "pass"
     assert balance.measured == pytest.approx(true_balance_a(bench, balance), abs=balance.uncertainty)
@@ -285,7 +285,7 @@ def test_b_pressed_twice_leaves_the_shunt_free(tmp_path: Path):
     result = run.check()
 
     assert [text for text in run.texts if text.startswith("shunt")] == ["shunt bridged", "shunt free"]
-    assert "b did not come" not in run.said
+    assert "b was not pressed" not in run.said
     assert result.check("charging_balance").verdict == "pass"
     assert failed(result) == set()
 
@@ -306,7 +306,7 @@ def test_a_bridge_noted_after_the_start_says_what_is_lost(tmp_path: Path):
     """Pressed in the run b is too late for what was measured before; the tester is told to take the test anew."""
     run = led(tmp_path, (("crank", 3.0, "crank"), ("run", 4.0, "b"), ("run", 8.0, "b")))
 
-    assert "where it was on before the start, the log is wrong: take the test anew" in run.said
+    assert "if it was on before the start, the log is wrong: start the test over" in run.said
 
 
 def test_the_page_shows_the_bridge_and_its_key():

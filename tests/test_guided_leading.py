@@ -60,7 +60,7 @@ def test_nothing_is_written_over(plan: Path, option: str):
     """A log or report that is there already refuses the test before it begins."""
     there = Path("there.csv")
     there.write_text("mine", encoding="utf-8")
-    with pytest.raises(BenchlogError, match=rf"there\.csv: exists already and is not written over.*--{option}"):
+    with pytest.raises(BenchlogError, match=rf"there\.csv: already exists and is not overwritten.*--{option}"):
         prepare("/dev/null", plan, **{option: there})  # type: ignore[arg-type]  # one of two paths
 
     assert there.read_text(encoding="utf-8") == "mine"
@@ -171,7 +171,7 @@ def test_the_newest_stopped_test_is_taken_up(plan: Path):
 
 def test_no_stopped_test_says_what_to_do(plan: Path):
     """Nothing to resume is one plain message, with and without --out."""
-    with pytest.raises(BenchlogError, match="no stopped test is here"):
+    with pytest.raises(BenchlogError, match="there is no stopped test here"):
         prepare("/dev/null", plan, go_on=True)
     with pytest.raises(BenchlogError, match=r"no stopped test with the log a\.csv.*without --resume"):
         prepare("/dev/null", plan, go_on=True, out=Path("a.csv"))
@@ -180,7 +180,7 @@ def test_no_stopped_test_says_what_to_do(plan: Path):
 def test_another_bikes_test_is_not_taken_up(plan: Path):
     """The plan must be that of the stopped test's bike."""
     resume.save(Path("a.csv"), "Alder", Memory(step="rest"))
-    with pytest.raises(BenchlogError, match='is of the bike "Alder", the plan of "Larch"'):
+    with pytest.raises(BenchlogError, match='is for the bike "Alder", the plan for "Larch"'):
         prepare("/dev/null", plan, go_on=True, out=Path("a.csv"))
 
 

@@ -42,7 +42,7 @@ def test_the_page_says_where_what_and_what_it_waits_for():
         "Battery 12.61 V   4.20 A   Feed live 12.4 V",
         "Waiting for: the battery's voltage to dip",
         "[Enter] done",
-        "[s] leave out",
+        "[s] skip",
         "[a] again",
         "[q] stop",
         "Slot 4: the current rose",
@@ -208,7 +208,7 @@ def test_the_last_words_say_how_to_go_on():
     words = closing_words("/dev/ttyACM0", Path("larch.toml"), Path("a.csv"), lost=False)
 
     assert "benchlog acceptance /dev/ttyACM0 --plan larch.toml --out a.csv --resume" in words
-    assert "no pass" in words
+    assert "not a pass" in words
 
 
 def test_silence_is_told_once_and_a_stand_in_that_is_gone_ends_it():

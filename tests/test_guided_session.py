@@ -179,7 +179,7 @@ def test_a_dead_feed_is_not_waited_for_at_every_slot(tmp_path: Path):
     run = Run(Bench(with_fault(SimulatedInstall(), "coil_open"), tester=tester), tmp_path / "a.csv")
 
     assert run.ended == "done"
-    assert "not seen within 15 s; the test goes on" in run.said
+    assert "not seen within 15 s; the test continues" in run.said
     assert "is the fuse block live?" in run.said
 
 
@@ -233,7 +233,7 @@ def test_a_step_left_out_is_not_seen_and_no_pass(tmp_path: Path):
     assert verdicts["crank_minimum"] == "not seen"
     assert verdicts["charging_voltage"] == "not seen"
     assert result.verdict == "not proven"
-    assert "step left out: Start the engine" in run.texts
+    assert "step skipped: Start the engine" in run.texts
 
 
 def test_a_slot_taken_again_counts_by_its_last_try(tmp_path: Path):
@@ -303,12 +303,12 @@ def test_a_stopped_test_goes_on_where_it_stopped(tmp_path: Path):
     assert stopped_at == "slot_3_on"
     assert second.ended == "done"
     assert second.steps == USUAL[USUAL.index("slot_3_on") :]
-    assert "taken up again at: Slot 3: auxiliary lamp" in second.texts
+    assert "resumed at: Slot 3: auxiliary lamp" in second.texts
     assert failed(second.check()) == set()
 
 
 def test_a_test_taken_up_looks_before_it_asks(tmp_path: Path):
-    """Taken up again, nothing is asked for before two seconds of the stream show the levels that a step starts from."""
+    """Taken up again, nothing is asked for before two seconds of data show the levels that a step starts from."""
     bench, log = Bench(SimulatedInstall()), tmp_path / "a.csv"
     Run(bench, log, by_itself=True, keys=Once(slot_3_on=(0.5, "quit")))
     again_s = bench.now_s
@@ -318,7 +318,7 @@ def test_a_test_taken_up_looks_before_it_asks(tmp_path: Path):
     assert asked_s - again_s >= FIRST_LOOK_S
     assert "Touch nothing yet" in second.said
     assert "Switch off, where it is on already: Slot 3: auxiliary lamp; Slot 4: tracker and charger." in second.said
-    assert "Slot 3: auxiliary lamp: done, but nothing was seen" not in second.said
+    assert "Slot 3: auxiliary lamp: done, but no sign of it was seen" not in second.said
 
 
 def test_a_test_taken_up_with_the_key_off_first_has_it_turned_on(tmp_path: Path):
@@ -462,7 +462,7 @@ def test_what_is_done_is_no_longer_asked_for(tmp_path: Path):
         "Touch nothing until the zero is taken.",
     ):
         assert words in run.said
-    assert "Enter, when" not in run.said
+    assert "Enter when" not in run.said
 
 
 def test_the_state_is_saved_once_its_marks_stand_in_the_log(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):

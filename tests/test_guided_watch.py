@@ -128,7 +128,7 @@ def test_key_on_with_the_trigger_always_live_is_seen_by_the_current():
 
     assert look.seen is not None
     assert look.seen.at_s == pytest.approx(done_s, abs=0.3)
-    assert "the trigger was up before" in look.seen.odd
+    assert "the trigger was live before" in look.seen.odd
 
 
 def test_key_on_and_off_are_seen_by_the_battery_alone():
@@ -403,4 +403,4 @@ def test_a_fuse_that_took_nothing_away_asks_for_enter():
     look, _ = answer("fuse_in", "fuse 1 in", first=("fuse 1 out",), slot=1)
 
     assert look.seen is None
-    assert look.waiting == "Enter, when the fuse is in again"
+    assert look.waiting == "Enter when the fuse is back in"

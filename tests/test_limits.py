@@ -2,8 +2,9 @@
 
 import pytest
 
-from benchlog.plan.limits import feed_path, limits_of, not_planned, planned_resistance_mohm, planned_value_of
 from benchlog.plan.model import plan_from_mapping
+from benchlog.plan.paths import feed_path, planned_resistance_mohm
+from benchlog.verdict.registry.table import limits_of, not_planned, planned_value_of
 
 LARCH = {
     "install": {"bike": "Larch"},

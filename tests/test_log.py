@@ -202,7 +202,7 @@ def test_late_row_at_a_wrap_is_left_out(tmp_path: Path):
 
     assert log.rows == 1000
     assert log.end_s == pytest.approx(0.0999)
-    assert "1 row whose time does not rise" in log.notes[0].text
+    assert "1 row whose time does not increase" in log.notes[0].text
 
 
 @pytest.mark.parametrize("bits", [16, 24, 32])
@@ -217,7 +217,7 @@ def test_wrap_without_wraps_at_says_what_to_set(tmp_path: Path, bits: int):
 
 @pytest.mark.parametrize("block_bytes", [25, 1 << 20])
 def test_backward_and_repeated_times_are_left_out(tmp_path: Path, block_bytes: int):
-    """A row whose time does not rise is left out and told with its line."""
+    """A row whose time does not increase is left out and told with its line."""
     rows = _rows(400)
     rows.insert(101, "1.00,12.5,0.1")
     rows.insert(301, "1.50,12.5,0.1")
@@ -227,7 +227,7 @@ def test_backward_and_repeated_times_are_left_out(tmp_path: Path, block_bytes: i
     assert log.rows == 400
     assert (np.diff(log.trace(0, 9).time_s) > 0).all()
     note = log.notes[0]
-    assert (note.log, note.line, note.text) == ("log.csv", 103, "2 rows whose time does not rise were left out")
+    assert (note.log, note.line, note.text) == ("log.csv", 103, "2 rows whose time does not increase were left out")
     assert len(log.window(2, 3)) == 101
 
 
@@ -348,7 +348,7 @@ def _refused(path: Path, match: str, logger: Logger | None = None) -> None:
     [
         ("", "the file is empty"),
         ("time_s,battery_v\n", "a header line but no sample below it"),
-        ("time_s,battery_v\n1,12.5\n", "one sample only"),
+        ("time_s,battery_v\n1,12.5\n", "only one sample"),
         ("time_s,battery_v\n,\n,\n", "a header line but no sample|no row of numbers"),
         ("time_s,battery_v\n0,\n1,nan\n", "no number in any of its 2 rows"),
         ("hello\nworld\n", "no column is known|no line of numbers"),

@@ -197,7 +197,7 @@ scale = 0
         'channel[1].role: unknown role "batery_a"; did you mean battery_a? (line 9)',
         'channel[1].unit: unknown unit "parsec"; known are uV, mV, V, uA, mA, A, degC (line 10)',
         "channel[2].column: is the time column already; name another (line 12)",
-        'channel[2].role: time_s is no channel; describe the time column in [time], as column = "time_s" (line 13)',
+        'channel[2].role: time_s is not a channel; describe the time column in [time], as column = "time_s" (line 13)',
         "channel[3].unit: mV does not suit battery_a, which needs uA, mA, A; "
         "for a shunt voltage give shunt_mohm (line 17)",
         "channel[4].role: battery_a is already the role of channel[3]; each role once (line 20)",

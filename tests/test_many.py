@@ -189,8 +189,8 @@ def test_many_logs_give_the_same_result_as_one_after_another(folder: Path, monke
     alone = benchlog.check(folder, plan=PLAN)
 
     assert together.to_json() == alone.to_json()
-    assert [log.log for log in together._evidence.logs] == [f"ride {n}.csv" for n in range(5)]
-    for one, other in zip(together._evidence.logs, alone._evidence.logs, strict=True):
+    assert [log.log for log in together.evidence.logs] == [f"ride {n}.csv" for n in range(5)]
+    for one, other in zip(together.evidence.logs, alone.evidence.logs, strict=True):
         np.testing.assert_equal(one.overview.bands["battery_v"].max, other.overview.bands["battery_v"].max)
         assert one.spans == other.spans
         assert pickle.dumps(one.pull_ins) == pickle.dumps(other.pull_ins)

@@ -9,8 +9,10 @@ so a new message needs an entry here.
 import errno
 import gzip
 import os
+import shutil
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import polars as pl
@@ -24,7 +26,7 @@ from benchlog.log.log import Log
 from benchlog.log.readers.hints import relay_time_hint
 from benchlog.log.readers.source import Source
 from benchlog.logger.model import Channel, Logger, LogTime, load_logger
-from benchlog.plan.model import load_plan
+from benchlog.plan.model import Limits, load_plan
 
 ROOT = Path(__file__).parent.parent / "benchlog"
 
@@ -113,6 +115,15 @@ def packed_without_room(folder: Path) -> None:
         patch.setattr("benchlog.log.readers.source.tempfile.TemporaryFile", Full)
         patch.setattr("benchlog.log.readers.source.tempfile.gettempdir", lambda: "/tmp")
         Source(path)
+
+
+def disk_nearly_full(folder: Path) -> None:
+    """Reads a packed log while the disk has a megabyte left."""
+    path = folder / "log.csv.gz"
+    path.write_bytes(gzip.compress(rows(9).encode() + b"\n" * (100 << 20)))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=1 << 20))
+        Log.open(path)
 
 
 def packed_table_elsewhere(folder: Path) -> None:
@@ -214,6 +225,31 @@ PROVOKED: dict[str, Entry] = {
         "log.csv.gz: there is no room to unpack it in /tmp (no space left on device); "
         "make room there, or unpack it elsewhere and name the unpacked log",
     ),
+    "packed, endless": log(
+        gzip.compress(rows(9).encode() + b"\n" * (129 << 20)),
+        "log.csv.gz: it unpacks to more than 128 MB, which no log of its size does; if it is sound, name what it may take: "
+        "benchlog --max-unpacked-mb N, before the command",
+        name="log.csv.gz",
+    ),
+    "packed, disk nearly full": done(
+        disk_nearly_full,
+        "log.csv.gz: there is no room to unpack it in /tmp (hardly any is left); "
+        "make room there, or unpack it elsewhere and name the unpacked log",
+    ),
+    "no logger's times": log(
+        rows(9, "{n}e-300,12.5"),
+        "log.csv: its samples lie 1e-300 s apart over 8e-300 s, as no logger's do; set `unit` in [time] of the logger file "
+        "to what the column counts",
+    ),
+    "thousands of marks": log(
+        rows(2001, "{n},12.5,key on", "time_s,battery_v,mark"),
+        "log.csv: it has 2001 marks such as key on or slot 2 off, at most 2000 are understood; set a mark once where "
+        "something was switched, not in every row",
+    ),
+    "thousands of columns": log(
+        rows(9, "{n},12.5" + ",1" * 999, "time_s,battery_v" + ",x" * 999),
+        "log.csv: it has 1001 columns, at most 1000 are read; export those alone that the logger measured",
+    ),
     "packed table on another system": done(
         packed_table_elsewhere, "log.parquet.gz: a compressed table cannot be read here; unpack it first"
     ),
@@ -260,14 +296,14 @@ PROVOKED: dict[str, Entry] = {
     ),
     "time alone": log(
         rows(9, "{n}", "time_s"),
-        "log.csv, line 1: no column but the time is known: its headers are 'time_s'; run benchlog logger log.csv, which asks what the columns mean, use role "
+        "log.csv, line 1: no column other than the time is known: its headers are 'time_s'; run benchlog logger log.csv, which asks what the columns mean, use role "
         "names such as time_s, battery_v, battery_a as headers, or name a logger file (--logger)",
     ),
     "header alone": log(
         "time_s,battery_v\n", "log.csv: there is a header line but no sample below it; record a log first"
     ),
     "one sample": log(
-        "time_s,battery_v\n0,12\n", "log.csv: there is one sample only; two at least are needed, record a longer log"
+        "time_s,battery_v\n0,12\n", "log.csv: there is only one sample; at least two are needed: record a longer log"
     ),
     "no date": log(
         rows(9, "175000000000{n},12.5", "time_s [epoch_s],battery_v"),
@@ -313,7 +349,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "only marks": log(
         rows(9, "{n},x", "t,note"),
-        "log.csv: no column holds a voltage, current or temperature; give one of them such a role, as battery_v",
+        "log.csv: no column holds a voltage, current or temperature; give at least one column such a role, such as battery_v",
         logger(Channel(column="note", role="mark")),
     ),
     "columns lacking": log(
@@ -359,19 +395,18 @@ PROVOKED: dict[str, Entry] = {
     ),
     "joined logs": log(
         rows(9) + rows(9).partition("\n")[2],
-        f"log.csv: 9 of 18 {BAD} 9 rows whose time does not rise; {FIRST} 11, found '0 s after 8 s'; the logger "
-        "was started again there, or several logs were joined together: save each part as a log of its own, and check them "
+        f"log.csv: 9 of 18 {BAD} 9 rows whose time does not increase; {FIRST} 11, found '0 s after 8 s'; the logger restarted there, or several logs were joined together: save each part as a log of its own, and check them "
         "together",
     ),
     "rows twice": log(
         rows(9, "{n},12\n{n},12"),
-        f"log.csv: 9 of 18 {BAD} 9 rows whose time does not rise; {FIRST} 3, found '0 s after 0 s'; several rows have the "
+        f"log.csv: 9 of 18 {BAD} 9 rows whose time does not increase; {FIRST} 3, found '0 s after 0 s'; several rows have the "
         "same time: let the logger write finer times, as in ms, and leave out rows that are there twice; or give the samples "
         "a second as rate_hz in a logger file without [time]",
     ),
     "newest first": log(
         "time_s,battery_v\n" + "".join(f"{n},12\n" for n in range(9, 0, -1)),
-        f"log.csv: 8 of 9 {BAD} 8 rows whose time does not rise; {FIRST} 3, found '8 s after 9 s'; the newest row comes "
+        f"log.csv: 8 of 9 {BAD} 8 rows whose time does not increase; {FIRST} 3, found '8 s after 9 s'; the newest row comes "
         "first: sort the rows by time, the oldest first",
     ),
     "thousands": log(
@@ -391,19 +426,18 @@ PROVOKED: dict[str, Entry] = {
     ),
     "decimal commas between commas": log(
         rows(9, "{n},12,6"),
-        "log.csv: its lines have 3 cells, but its header has 2 names: a decimal comma cannot be told from the commas between "
-        "the cells; export with decimal points, or with semicolons between the cells, and name every column",
+        "log.csv: its lines have 3 cells, but its header has 2 names: a decimal comma cannot be distinguished from the commas between the cells; export with decimal points, or with semicolons between the cells, and name every column",
     ),
     "a counter that wraps": log(
         "t,I\n" + "".join(f"{(64000 + 500 * n) % 65536},1\n" for n in range(9)),
-        f"log.csv: 5 of 9 {BAD} 5 rows whose time does not rise; {FIRST} 6, found '464 ms after 65500 ms'; this looks like "
+        f"log.csv: 5 of 9 {BAD} 5 rows whose time does not increase; {FIRST} 6, found '464 ms after 65500 ms'; this looks like "
         "a counter that wraps: set wraps_at = 65536 in [time] of the logger file",
         logger(unit="ms"),
     ),
     # ---- what is told of a log that can be used
     "note: a counter": log(
         "t,I\n" + "".join(f"{n},1\n" for n in range(65000, 65536)) + "3,1\n",
-        "1 row whose time does not rise was left out; if the counter wraps, set wraps_at = 65536 in [time] of the logger file",
+        "1 row whose time does not increase was left out; if the counter wraps, set wraps_at = 65536 in [time] of the logger file",
         logger(unit="ms"),
     ),
     "note: one row": log(
@@ -414,14 +448,12 @@ PROVOKED: dict[str, Entry] = {
     "note: two rows": log(
         rows(990) + "990\n990\n991,1,1\n991,1,1\n,12\n,12\n992,x\n992,x\n989,1\n",
         "2 rows with too few fields were left out|2 rows with too many fields were left out|2 rows without a time were left "
-        "out|2 rows with unreadable numbers were left out|1 row whose time does not rise was left out",
+        "out|2 rows with unreadable numbers were left out|1 row whose time does not increase was left out",
     ),
-    "note: header again": log(
-        rows(400) + "time_s,battery_v\n400,12\n", "1 header line that came again was passed over"
-    ),
+    "note: header again": log(rows(400) + "time_s,battery_v\n400,12\n", "1 repeated header line was skipped"),
     "note: headers again": log(
         rows(9) + "time_s,battery_v\n9,12\ntime_s,battery_v\n10,12\n",
-        "2 header lines that came again were passed over",
+        "2 repeated header lines were skipped",
     ),
     "note: over range": log(
         rows(400) + "400,OVL\n401,12\n",
@@ -433,7 +465,7 @@ PROVOKED: dict[str, Entry] = {
         "read in s, this log begins at 1746100800000 s; if that is ms since 1970, head its time column time_s [epoch_ms], or "
         "set `unit` in [time] of the logger file",
     ),
-    "note: two rows back": log(rows(990) + "9,1\n9,1\n", "2 rows whose time does not rise were left out"),
+    "note: two rows back": log(rows(990) + "9,1\n9,1\n", "2 rows whose time does not increase were left out"),
     "note: cut": log(rows(9) + "9", "the last line is cut short and was left out"),
     "note: relay in ms": Entry(
         lambda _: [str(relay_time_hint("s", 6.0))],
@@ -488,6 +520,30 @@ PROVOKED: dict[str, Entry] = {
     "no TOML, at its end": plan("bike =", "is not valid TOML: invalid value; texts need quotes, decimals a point"),
     "thousands of digits": plan(
         "x = " + "1" * 9999, "is not valid TOML: a number has thousands of digits; texts need quotes, decimals a point"
+    ),
+    "a key of many parts": plan(
+        ".".join("a" * 99) + " = 1",
+        "a key has more than 16 parts between its dots; write each table under a [name] of its own",
+    ),
+    "a number of no bike": plan(
+        PLAN + "[limits]\nresting_min_v = 1e300\n",
+        "limits.resting_min_v: must be 0 or between 1e-20 and 1e+20, got 1e+300 (line 7)",
+    ),
+    "a number of too many digits": plan(
+        PLAN + "[limits]\nresting_min_v = 1" + "0" * 99 + "\n",
+        "limits.resting_min_v: must be 0 or between 1e-20 and 1e+20, got a number of more than 30 digits (line 7)",
+    ),
+    "many faults": plan(
+        PLAN + "[limits]\n" + "".join(f"x{n:02} = 1\n" for n in range(60)),
+        "\n  ".join(
+            [
+                *(
+                    f"limits.x{n:02}: unknown key; known are {', '.join(Limits.model_fields)} (line {n + 7})"
+                    for n in range(50)
+                ),
+                "and 10 more faults",
+            ]
+        ),
     ),
     "nested": plan(
         "x = " + "[" * 9999, "is nested too deeply for a file of settings; write each table under a [name] of its own"
@@ -583,7 +639,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "time as a channel": mine(
         '[[channel]]\ncolumn = "I"\nrole = "time_s"\n',
-        'channel[1].role: time_s is no channel; describe the time column in [time], as column = "time_s" (line 3)',
+        'channel[1].role: time_s is not a channel; describe the time column in [time], as column = "time_s" (line 3)',
     ),
     "misspelt role": mine(
         CHANNEL.replace("battery_a", "batery_a"),
@@ -615,11 +671,11 @@ PROVOKED: dict[str, Entry] = {
     ),
     "shunt of a voltage": mine(
         CHANNEL.replace("battery_a", "battery_v") + "shunt_mohm = 1\n",
-        "channel[1].shunt_mohm: suits currents only, and battery_v is none; leave it out (line 4)",
+        "channel[1].shunt_mohm: applies to currents only, and battery_v is not one; leave it out (line 4)",
     ),
     "sign of a voltage": mine(
         CHANNEL.replace("battery_a", "battery_v") + 'positive = "charge"\n',
-        "channel[1].positive: suits currents only, and battery_v is none; leave it out (line 4)",
+        "channel[1].positive: applies to currents only, and battery_v is not one; leave it out (line 4)",
     ),
     "scale of nothing": mine(
         CHANNEL + "scale = 0\n",
@@ -701,15 +757,15 @@ PROVOKED: dict[str, Entry] = {
     "no log, but a plan": done(lambda f: check([], plan=a_plan(f)), "no log was given; name at least one log file"),
     "a number as the plan": done(
         lambda f: check(a_log(f), plan=3),  # type: ignore[arg-type] # the point of it
-        "3 is no plan; give the path of a plan file, or its content as a mapping",
+        "3 is not a plan; give the path of a plan file, or its content as a mapping",
     ),
     "a number as the logger": done(
         lambda f: check(a_log(f), plan=a_plan(f), logger=3),  # type: ignore[arg-type] # the point of it
-        "3 is no logger; give the path of a logger file, or its content as a mapping",
+        "3 is not a logger; give the path of a logger file, or its content as a mapping",
     ),
     "a number as the log": done(
         lambda f: check(3, plan=a_plan(f)),  # type: ignore[arg-type] # the point of it
-        "3 is no log; name a log file, or give a pandas or polars frame",
+        "3 is not a log; name a log file, or give a pandas or polars frame",
     ),
     "a folder as the log": done(
         lambda f: check(f, plan=a_plan(f)),
@@ -786,11 +842,11 @@ PROVOKED: dict[str, Entry] = {
     ),
     "what only a saved result has": command(
         lambda f: ["check", a_log(f), "--plan", a_plan(f), "--corrects", "1"],
-        "--corrects: without --save nothing is kept; add --save, or leave it out",
+        "--corrects: nothing is saved without --save; add --save, or leave it out",
     ),
     "pipe that would be kept": command(
         lambda f: ["check", os.mkfifo(f / "log.csv") or f / "log.csv", "--plan", a_plan(f), "--save"],
-        f"{FOLDER}/log.csv: this is no file but a pipe or a device, which --save would have to read twice; save it to a "
+        f"{FOLDER}/log.csv: this is a pipe or a device, not a file, and --save has to read it twice; save it to a "
         "file first, and check that",
     ),
     "report to standard output": command(
@@ -807,13 +863,11 @@ PROVOKED: dict[str, Entry] = {
     ),
     "demo where nothing is": done(
         lambda f: next(run_demo(f / "none")),
-        f"{FOLDER}/none: the demo cannot write its two reports here (no such file or directory); go to a folder that has "
-        "room and that you may write to, and run it there",
+        f"{FOLDER}/none: the demo cannot write its two reports here (no such file or directory); run it in a folder that has room and that you can write to",
     ),
     "demo whose report cannot be read": done(
         lambda f: while_it(Path, "open", errno.EACCES, lambda _: next(run_demo(f)))((f / REPORT).write_bytes(b"") or f),
-        f"{FOLDER}: the demo cannot write its two reports here (permission denied); go to a folder that has "
-        "room and that you may write to, and run it there",
+        f"{FOLDER}: the demo cannot write its two reports here (permission denied); run it in a folder that has room and that you can write to",
     ),
     "demo with something in its way": done(
         lambda f: next(run_demo((f / REPORT).mkdir() or f)),
@@ -821,8 +875,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "report where nothing is": done(
         lambda f: write_whole(f / "a" / "r.html", "x", what="the report"),
-        f"{FOLDER}/a/r.html: the report cannot be written (no such file or directory); name a folder that exists, has room, "
-        "and that you may write to",
+        f"{FOLDER}/a/r.html: the report cannot be written (no such file or directory); name a folder that exists, has room, and that you can write to",
     ),
 }
 
@@ -880,6 +933,9 @@ NOT_HEARD = {
         ),
         "of an answer that is asked again: test_foreign, test_new_plan",
     ),
+    "its folder is a link to another": "what verify tells of a kept log: test_store_forged",
+    "a link to another file": "the same",
+    "not a file, but a pipe, a device or a folder": "the same",
     "CSV malformed": "what polars says, to be kept quiet",
     " (at end of document)": "what Python says, cut off",
     "{path}: {text}": "of a plan made in Python, where pydantic says it",
@@ -890,7 +946,7 @@ NOT_HEARD = {
     "common practice": "the name of a table of fuses, quoted in warnings and checks",
     "the log's header line": "replaced by the log's name",
     "it holds fewer than 2 samples, so nothing can be measured; record a longer log": "the log itself refuses first",
-    "the folder you are in is gone; change to one that exists": "test_cli deletes such a folder",
+    "the current folder no longer exists; change to one that does": "test_cli deletes such a folder",
     ": the sample data is missing here; install benchlog again": "test_packaging: an install without it",
 }
 

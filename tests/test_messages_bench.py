@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from messages import FOLDER, Entry, all_said, command, done, fails, same, unheard, while_it
+from messages import FOLDER, Entry, command, done, fails, same, unheard, while_it
 from serial.tools.list_ports_common import ListPortInfo
 from serial_wire import Wire
 
@@ -275,7 +275,7 @@ PROVOKED: dict[str, Entry] = {
     "no such port, and none at all": with_ports(
         command(
             lambda f: ["record", "COM3", "--out", f / "a.csv"],
-            "COM3: there is no such port; this computer has no serial port now: plug the logger in, then try benchlog ports",
+            "COM3: there is no such port; this computer has no serial port at the moment: plug the logger in, then try benchlog ports",
         )
     ),
     "no such port, others unknown": with_ports(
@@ -345,18 +345,17 @@ PROVOKED: dict[str, Entry] = {
     ),
     "half an address": recording(
         "socket://larch",
-        "socket://larch: this address is not whole; needed are the logger's host and its network port, 0 to 65535, such "
-        "as socket://192.168.1.20:4000",
+        "socket://larch: this address is incomplete; it needs the logger's host and its network port, 0 to 65535, such as socket://192.168.1.20:4000",
     ),
     "unknown kind of port": recording(
         "usb://larch",
-        "usb://larch: this is no port that is known; name a device, as benchlog ports lists them, or a network address "
+        "usb://larch: this port is not known; name a device, as benchlog ports lists them, or a network address "
         "such as socket://192.168.1.20:4000",
     ),
     # ---- the file that is written
     "recording over a file": command(
         lambda f: ["record", NOBODY, "--out", there(f / "a.csv")],
-        f"{FOLDER}/a.csv: this file exists already and is not written over; name another with --out, or move it away",
+        f"{FOLDER}/a.csv: this file already exists and is not overwritten; name another with --out, or move it away",
     ),
     "recording into nowhere": command(
         lambda f: ["record", NOBODY, "--out", f / "b" / "a.csv"],
@@ -369,24 +368,23 @@ PROVOKED: dict[str, Entry] = {
     ),
     "disk that fills up": done(
         disk_full,
-        f"{FOLDER}/a.csv: the recording cannot be written any further (no space left on device); 9 lines are saved and "
+        f"{FOLDER}/a.csv: the recording can no longer be written (no space left on device); 9 lines are saved and "
         "can be used; make room or name another place, and record again",
     ),
     "disk that is full": done(
         disk_full_already,
-        f"{FOLDER}/a.csv: the recording cannot be written any further (no space left on device); no line is saved; make "
+        f"{FOLDER}/a.csv: the recording can no longer be written (no space left on device); no line is saved; make "
         "room or name another place, and record again",
     ),
     "another logger's file": command(
         not_this_logger,
-        f"{FOLDER}/a.logger.toml: another logger file lies beside the recording already; move it away, or name it with "
+        f"{FOLDER}/a.logger.toml: another logger file already lies beside the recording; move it away, or name it with "
         "--logger",
     ),
     # ---- what the logger sends
     "no header": done(
         lambda f: recorded(f, ["0,1", "1,1", "2,1"], logger=BY_NAME),
-        f"{FOLDER}/port: no header line came, and the logger file names columns that only a header can tell; switch the "
-        "logger off and on again within 10 s of beginning to record, or give `column` in the logger file as a number, "
+        f"{FOLDER}/port: no header line arrived, and the logger file names columns that only a header can identify; switch the logger off and on within 10 s of starting to record, or give `column` in the logger file as a number, "
         "1 for the first",
     ),
     "other columns": done(
@@ -401,8 +399,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "other columns than before": done(
         lambda f: recorded(f, ["time_s,battery_v", "0,12", "1,12"], old="time_s,feed_v,mark\n0,12,\n"),
-        f"{FOLDER}/a.csv: this recording has other columns than the logger sends now (time_s,battery_v,mark); go on with "
-        "the logger and the logger file that it was begun with, or begin anew in another file",
+        f"{FOLDER}/a.csv: the columns of this recording differ from those the logger sends now (time_s,battery_v,mark); continue with the logger and the logger file that it was started with, or start over in another file",
     ),
     # ---- the guided test, before it begins
     "no log from before": command(
@@ -411,12 +408,12 @@ PROVOKED: dict[str, Entry] = {
     ),
     "test over a log": command(
         lambda f: acceptance(f, "--out", there(f / "a.csv")),
-        f"{FOLDER}/a.csv: exists already and is not written over; name another file for the log of this test with --out; "
-        "to go on with a stopped test, add --resume",
+        f"{FOLDER}/a.csv: already exists and is not overwritten; name another file for the log of this test with --out; "
+        "to resume a stopped test, add --resume",
     ),
     "test over a report": command(
         lambda f: acceptance(f, "--out", f / "a.csv", "--report", there(f / "a.html")),
-        f"{FOLDER}/a.html: exists already and is not written over; name another file for the report with --report",
+        f"{FOLDER}/a.html: already exists and is not overwritten; name another file for the report with --report",
     ),
     "report into nowhere": command(
         lambda f: acceptance(f, "--out", f / "a.csv", "--report", f / "b" / "a.html"),
@@ -429,39 +426,39 @@ PROVOKED: dict[str, Entry] = {
     ),
     "no stopped test here": command(
         stopped_here,
-        f"{FOLDER}: no stopped test is here; name the log of the stopped test with --out, or go to its folder",
+        f"{FOLDER}: there is no stopped test here; name the log of the stopped test with --out, or go to its folder",
     ),
     "stopped test, another bike": command(
         lambda f: stopped(f, "Alder"),
-        f'{FOLDER}/a.csv: the stopped test is of the bike "Alder", the plan of "Larch"; name the plan that it was begun with',
+        f'{FOLDER}/a.csv: the stopped test is for the bike "Alder", the plan for "Larch"; name the plan that it was started with',
     ),
     "stopped test, spoilt": command(
-        lambda f: stopped(f, state="{"), f"{STEPS}: where the test stands cannot be read (it is damaged); {ANEW}"
+        lambda f: stopped(f, state="{"), f"{STEPS}: the state of the test cannot be read (it is damaged); {ANEW}"
     ),
     "newest stopped test, spoilt": command(
-        lambda f: stopped_here(f, "{}"), f"{STEPS}: where the test stands cannot be read (it is damaged); {ANEW}"
+        lambda f: stopped_here(f, "{}"), f"{STEPS}: the state of the test cannot be read (it is damaged); {ANEW}"
     ),
     "stopped test, not readable": done(
         lambda f: while_it(Path, "read_text", errno.EACCES, lambda _: resume.load(f / "a.csv"))(f),
-        f"{STEPS}: where the test stands cannot be read (permission denied); {ANEW}",
+        f"{STEPS}: the state of the test cannot be read (permission denied); {ANEW}",
     ),
     "stopped test, another version": command(
         lambda f: stopped(f, state=json.dumps({"version": 99})),
-        f"{STEPS}: this file does not say where a guided test stands, or another benchlog wrote it; {ANEW}",
+        f"{STEPS}: this file does not hold the state of a guided test, or another version of benchlog wrote it; {ANEW}",
     ),
     "state that has no place": done(
         lambda f: resume.save(f / "b" / "a.csv", "Larch", Memory()),
         f"{FOLDER}/b/a.steps.json: the state of the test cannot be written (no such file or directory); name a folder "
-        "that exists, has room, and that you may write to",
+        "that exists, has room, and that you can write to",
     ),
     # ---- the stand-in
     "unknown fault": command(
         lambda _: ["standin", "--fault", "gremlins"],
-        "fault: 'gremlins' is not known; needed is one of trigger_always_live, …, clips_swapped",
+        "fault: 'gremlins' is not known; use one of trigger_always_live, …, clips_swapped",
     ),
     "unknown behaviour": command(
         lambda _: ["standin", "--behaviour", "flashers", "--behaviour", "gremlins"],
-        "behaviour: 'gremlins' is not known; needed is one of kill_switch, …, no_suppression; benchlog standin --help says "
+        "behaviour: 'gremlins' is not known; use one of kill_switch, …, no_suppression; benchlog standin --help says "
         "what each does",
     ),
     "unknown words": done(
@@ -496,17 +493,17 @@ PROVOKED: dict[str, Entry] = {
     ),
     "stand-in that is none": done(
         answering(b"well\n"),
-        'stand-in: "key on" got an answer that says nothing: "well"; start benchlog standin anew',
+        'stand-in: "key on" got a meaningless answer: "well"; restart benchlog standin',
     ),
     "stand-in without a port": done(
         standin_made,
-        f"stand-in: its port cannot be made in {FOLDER} (no space left on device); see that there is room and that you may write there, or name "
+        f"stand-in: its port cannot be made in {FOLDER} (no space left on device); make sure that there is room and that you can write there, or name "
         "another folder in TMPDIR",
     ),
     # ---- what goes on beside
     "no place for the live state": done(
         no_live_folder,
-        f"{FOLDER}/data/live: the folder cannot be made (not a directory); see that there is room and that you may write there, or name another "
+        f"{FOLDER}/data/live: the folder cannot be created (not a directory); make sure that there is room and that you can write there, or name another "
         "data folder in BENCHLOG_DATA",
     ),
     "a process that is killed": done(
@@ -514,12 +511,6 @@ PROVOKED: dict[str, Entry] = {
         "the work was stopped: one of its processes was ended, perhaps because memory ran out; give fewer logs at once",
     ),
 }
-
-
-@pytest.fixture(scope="module")
-def heard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    """What was said by each entry."""
-    return all_said(PROVOKED, tmp_path_factory)
 
 
 @pytest.mark.parametrize("name", PROVOKED)

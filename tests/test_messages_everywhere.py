@@ -4,6 +4,7 @@ from pathlib import Path
 
 import test_messages
 import test_messages_bench
+import test_messages_many
 import test_messages_pages
 import test_messages_store
 from messages import TOP, refuses, texts_of
@@ -11,6 +12,7 @@ from messages import TOP, refuses, texts_of
 #: Files that name the error, and have no message of their own.
 ELSEWHERE = {
     "benchlog/__init__.py": "hands it on under the package's name",
+    "benchlog/process/lent.py": "passes over what those were told that nobody waits for",
     "benchlog/core/errors.py": "the kinds of errors themselves",
 }
 
@@ -73,7 +75,7 @@ def test_a_message_is_followed_to_its_words(tmp_path: Path):
 
 def test_every_file_that_refuses_is_looked_through():
     """A file that refuses something, or tells of a fault, is in the list of one of the tests; none is there in vain."""
-    lists = (test_messages_bench.FILES, test_messages_pages.FILES, test_messages_store.FILES)
+    lists = (test_messages_bench.FILES, test_messages_many.FILES, test_messages_pages.FILES, test_messages_store.FILES)
     listed = [f"benchlog/{name}" for name in (*test_messages.ALL_TEXTS, *test_messages.RAISED_TEXTS)]
     listed += [name for files in lists for name in files]
 

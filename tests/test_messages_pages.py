@@ -6,14 +6,16 @@ import errno
 import io
 import shutil
 import socket
+import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, date
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from messages import Entry, all_said, command, done, fails, same, unheard, while_it
+from messages import Entry, command, done, fails, same, unheard, while_it
 from page_server import until
 from store_cases import save_small, small_plan, small_result
 
@@ -24,6 +26,8 @@ from dashboards.app import make_app, page_at
 from dashboards.change_list import take_back
 from dashboards.checking import Checked
 from dashboards.context import Context
+from dashboards.door import Door
+from dashboards.listening import PageServer
 from dashboards.looked import behind, reading
 from dashboards.note_form import note
 from dashboards.serving import serve
@@ -31,7 +35,7 @@ from dashboards.settings import Settings
 from dashboards.trays import MOST_FILES, Trays
 from dashboards.work import Job
 
-TOKEN = "quite-secret-token"
+TOKEN = "Zk3n8Qw1Yx7Lp5Rt9Vb2Mc"
 HERE = {"Host": "127.0.0.1:8127"}
 OWN = {**HERE, "Origin": "http://127.0.0.1:8127"}
 LOG = b"time_s,battery_v\n0,12\n1,12\n"
@@ -51,6 +55,34 @@ def refused(ask: Callable[[Any], Any], text: str, token: str = "") -> Entry:
             raise BenchlogError(answer.get_json()["problem"] if answer.is_json else answer.text.rstrip("\n"))
         finally:
             close()
+
+    return done(run, text)
+
+
+def by_head(head: Callable[[int], str], text: str, before: int = 0) -> Entry:
+    """What the server answers to a head, after as many others; the disk is full where there are none."""
+
+    def run(_: Path) -> None:
+        settings, listening = Settings(max_upload_mb=4), socket.create_server(("127.0.0.1", 0))
+        door = Door(settings)
+        server = PageServer(lambda *_: [], door, listening, settings)
+        port = listening.getsockname()[1]
+        serving = threading.Thread(target=server.run, daemon=True)
+        with ExitStack() as opened, pytest.MonkeyPatch.context() as patch:
+            patch.setattr(shutil, "disk_usage", lambda _: SimpleNamespace(free=(1 << 40) * min(before, 1)))
+            serving.start()
+            for _ in range(before):
+                opened.enter_context(socket.create_connection(("127.0.0.1", port))).sendall(head(port).encode())
+            until(lambda: sum(one.request is not None for one in server.active_channels.values()) == before)
+            asking = opened.enter_context(socket.create_connection(("127.0.0.1", port)))
+            asking.sendall(head(port).encode())
+            answer = b""
+            while piece := asking.recv(4096):
+                answer += piece
+        server.accepting = False
+        server.close()
+        server.task_dispatcher.shutdown()
+        raise BenchlogError(answer.decode().partition("\r\n\r\n")[2].rstrip("\n"))
 
     return done(run, text)
 
@@ -237,6 +269,27 @@ PROVOKED: dict[str, Entry] = {
         "a token is needed; open the address that benchlog page printed, with its token",
         TOKEN,
     ),
+    "too many wrong tokens": refused(
+        lambda client: [client.get("/?token=quite", headers=HERE) for _ in range(6)][-1],
+        "too many wrong tokens came from there; wait a minute, then open the address again",
+        TOKEN,
+    ),
+    "a question with content": refused(
+        lambda client: client.get("/", data=b"x", headers=HERE), "a question has no content here"
+    ),
+    "no room for a file": by_head(
+        lambda port: (
+            f"POST /upload HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nOrigin: http://127.0.0.1:{port}\r\nContent-Length: 2000000\r\n\r\n"
+        ),
+        "the disk has no room for it; make room and drop it again",
+    ),
+    "four files coming in": by_head(
+        lambda port: (
+            f"POST /upload HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nOrigin: http://127.0.0.1:{port}\r\nContent-Length: 2000000\r\n\r\n"
+        ),
+        "4 files are coming in already; wait until one is there, then drop it again",
+        before=4,
+    ),
     "wrong token": refused(
         lambda client: client.get("/?token=quite", headers=HERE),
         "this token is not the one that benchlog page printed; copy the whole address",
@@ -275,9 +328,9 @@ PROVOKED: dict[str, Entry] = {
     "no room": on_pages(no_disk, "ride.csv: the disk has no room for it; make room and drop it again"),
     "cut short": on_pages(
         lambda context, _: context.trays.take(None, "ride.csv", io.BytesIO(b"abc"), 8),
-        "ride.csv: only 3 of 8 bytes came through; drop it again",
+        "ride.csv: only 3 of 8 bytes arrived; drop it again",
     ),
-    "full tray": on_pages(full_tray, "24 files are in this tray already; check these first, or take some out"),
+    "full tray": on_pages(full_tray, "24 files are already in this tray; check these first, or remove some"),
     # ---- checking
     "nothing dropped": on_pages(
         lambda context, _: drop_form.start_check(context, None, "", ""),
@@ -293,11 +346,10 @@ PROVOKED: dict[str, Entry] = {
     ),
     "deadly table": on_pages(
         deadly,
-        "ride.parquet: the Parquet file is damaged inside, so that the reader gave up; copy it again, or save the log as "
-        "CSV",
+        "ride.parquet: the Parquet file is damaged inside and cannot be read; copy it again, or save the log as CSV",
     ),
     "a fault of ours": on_pages(
-        broken, "something went wrong inside benchlog; the window where benchlog page runs says more"
+        broken, "something went wrong inside benchlog; the terminal where benchlog page runs says more"
     ),
     # ---- filing and signing
     "check that is forgotten": on_pages(
@@ -306,11 +358,11 @@ PROVOKED: dict[str, Entry] = {
     ),
     "filed twice": on_pages(
         lambda context, folder: checked_page.save(context, one_sheet(context, folder), "", "", True),
-        "this sheet is on file already; open it from the results page",
+        "this sheet is already on file; open it from the results page",
     ),
     "long notes": on_pages(
         lambda context, _: filed(context, "x" * 2001),
-        "the notes have 2001 letters; at most 2000 are kept, shorten them",
+        "the notes have 2001 characters; at most 2000 are kept, shorten them",
     ),
     "no temperature": on_pages(
         lambda context, _: filed(context, celsius="warm"),
@@ -321,7 +373,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "signed at length": said_on_pages(
         lambda context, folder: signed(context, folder, "M" * 101),
-        "At most 80 letters for the name and 600 for the notes fit on the sheet.",
+        "At most 80 characters for the name and 600 for the notes fit on the sheet.",
     ),
     "signed before it is filed": said_on_pages(
         lambda context, folder: signed(context, folder, "M. Weaver", on_file=False),
@@ -345,19 +397,19 @@ PROVOKED: dict[str, Entry] = {
     ),
     "change of nothing": noting("Larch", "2026-03-01", " ", "say what was changed, such as: new battery"),
     "change at length": noting(
-        "Larch", "2026-03-01", "x" * 201, "what was changed has 201 letters; at most 200 are kept"
+        "Larch", "2026-03-01", "x" * 201, "what was changed has 201 characters; at most 200 are kept"
     ),
     "change noted twice": noting(
-        "Larch", "2026-03-01", "new battery", "this change is noted for that day already", times=2
+        "Larch", "2026-03-01", "new battery", "this change is already noted for that day", times=2
     ),
     "change that is gone": on_pages(
         lambda context, folder: (one_sheet(context, folder), take_back(context, "Larch", 7)),
-        "this change is not in the list any more; open the season again",
+        "this change is no longer in the list; open the season again",
     ),
     # ---- looking
     "stretch that is none": said_on_pages(moved, "two times in seconds are needed, the first smaller than the second"),
     "log that is not at hand": said_on_pages(
-        lambda context, folder: moved(context, folder, drawn=False), "this log is not at hand; open the page again"
+        lambda context, folder: moved(context, folder, drawn=False), "this log is no longer loaded; reload the page"
     ),
     "no such sheet": on_pages(
         lambda context, folder: (one_sheet(context, folder), page_at(context, "/record/7", {}, UTC)),
@@ -378,7 +430,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "no seasons": shown(
         "/season",
-        "There is nothing to draw yet: a season is made from the sheets on file. Check a log and save it on the results "
+        "There is nothing to draw yet: a season is built from the sheets on file. Check a log and save it on the results "
         "page; six readings over two months and more show a trend.",
     ),
     "no season of the bike": said_on_pages(
@@ -403,12 +455,6 @@ PROVOKED: dict[str, Entry] = {
 }
 
 
-@pytest.fixture(scope="module")
-def heard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    """What was said by each entry."""
-    return all_said(PROVOKED, tmp_path_factory)
-
-
 @pytest.mark.parametrize("name", PROVOKED)
 def test_message_reads_like_this(heard: dict[str, str], name: str):
     """Each cause brings up its own text: which file or address, what was found, what was needed, what to do."""
@@ -422,11 +468,12 @@ FILES = {
     **{
         f"dashboards/{name}.py": True
         for name in (
-            "apart",
             "change_list",
             "checked_page",
             "checking",
+            "door",
             "guard",
+            "listening",
             "looked",
             "note_form",
             "serving",

@@ -10,12 +10,12 @@ from typer.testing import CliRunner
 
 from benchlog.cli import app
 from benchlog.core.errors import BadPlan
-from benchlog.plan.advice import advice
 from benchlog.plan.batteries import CHEMISTRY
-from benchlog.plan.limits import not_planned
 from benchlog.plan.model import load_plan, plan_from_mapping
 from benchlog.plan.suggested import fuse_for, suggested_limits, wire_for
 from benchlog.plan.wiring import FUSE_FOR_AREA
+from benchlog.verdict.advice import advice
+from benchlog.verdict.registry.table import not_planned
 
 RUN = CliRunner()
 #: Question as it begins -> what the person types; any other is answered with Enter.

@@ -16,6 +16,7 @@ from benchlog.bench.live import LiveState, LiveStep
 from benchlog.core.errors import BenchlogError
 from benchlog.core.trace import Trace
 from benchlog.log.log import Log
+from benchlog.logger.model import Channel, Logger, LogTime
 from benchlog.report.figures.view import drawn_overview, drawn_samples, needs_samples, view_figure
 from benchlog.store import open_store
 from dashboards import checked_page, log_view, results, sheet
@@ -187,7 +188,8 @@ def test_over_range_in_a_kept_copy_is_missing(tmp_path):
     frame = pl.DataFrame({"time_s": [0.0, 1.0, 2.0], "battery_a": [1.0, 9.9e37, -1.0], "mark": [None, "key on", None]})
     frame.write_parquet(tmp_path / "kept.parquet")
 
-    with Log.from_frame(frame.drop("mark")) as log:
+    meant = Channel(column="battery_a", role="battery_a", unit="A", over_range=("9.9e37",))
+    with Log.from_frame(frame.drop("mark"), Logger(time=LogTime(column="time_s"), channel=(meant,))) as log:
         trace = KeptSamples(tmp_path / "kept.parquet", log.overview).trace(0, 5)
 
     assert list(trace.values) == ["battery_a"]
@@ -196,7 +198,7 @@ def test_over_range_in_a_kept_copy_is_missing(tmp_path):
 
 def test_view_marks_every_check_and_state(checked):
     """The figure has a bar for each check with a span in this log, with its verdict's shape, and one for each state."""
-    (evidence,) = checked._evidence.logs
+    (evidence,) = checked.evidence.logs
     marks = [(check, "●") for check in checked.checks]
     figure = view_figure(evidence, marks, drawn_overview(evidence.overview, 0, 80), 0.0, 80.0)
     bars = [row for trace in figure["data"] if trace["type"] == "bar" for row in trace["y"]]
@@ -218,7 +220,7 @@ def test_long_stretches_are_told_in_hours():
 
 def test_drawn_file_gives_back_what_is_drawn(checked, tmp_path):
     """Overview, spans, relay events and load points come back from the disk as they went."""
-    (evidence,) = checked._evidence.logs
+    (evidence,) = checked.evidence.logs
     write_drawn(tmp_path / "x.drawn", evidence)
 
     back = read_drawn(tmp_path / "x.drawn")

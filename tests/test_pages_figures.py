@@ -27,7 +27,7 @@ def _slope(figure, name: str) -> float:
 )
 def test_lines_have_the_slopes_of_check_and_limit(result, where, check_id, sign):
     """The fitted line falls or rises as the check measured, the limit as the plan allows, and points lie on the fit."""
-    evidence, check = result._evidence.logs[0], result.check(check_id)
+    evidence, check = result.evidence.logs[0], result.check(check_id)
     figure = load_figure(evidence, result, where)
     per = 1000 if where == "battery" else sum(c.planned for c in result.checks if c.id.endswith("_current"))
     (points,) = [trace for trace in figure.data if trace.name == "steady load"]
@@ -40,12 +40,12 @@ def test_lines_have_the_slopes_of_check_and_limit(result, where, check_id, sign)
 
 def test_a_log_without_load_has_no_load_figure(result):
     """The overnight log shows no load step, so nothing is drawn for it."""
-    assert load_figure(result._evidence.logs[1], result, "battery") is None
+    assert load_figure(result.evidence.logs[1], result, "battery") is None
 
 
 def test_off_state_shows_limit_and_settling(result):
     """The limit of 1 mA stands at its place on the stretched scale, and settling is marked in seconds."""
-    figure = off_state_figure(result._evidence.logs[1], result)
+    figure = off_state_figure(result.evidence.logs[1], result)
     texts = [note.text for note in figure.layout.annotations]
     limit = [shape.y0 for shape in figure.layout.shapes if shape.y0 == shape.y1]
 

@@ -14,20 +14,21 @@ from urllib.request import Request, urlopen
 
 import pytest
 from page_server import NASTY, PAGE, ROOT, SAMPLES, Serving, free_port, made_store, serving, until
-from playwright.sync_api import Browser, expect, sync_playwright
+from playwright.sync_api import Browser, expect
 from plotly.offline import get_plotlyjs
 
 from benchlog.bench.live import LiveState, write_live
 from benchlog.core.errors import BenchlogError
 from dashboards.app import make_app
 from dashboards.document import PLOTLY_PATH
-from dashboards.guard import content_policy, host_allowed, same_origin
+from dashboards.guard import content_policy
+from dashboards.origin import host_allowed, same_origin
 from dashboards.serving import address, with_token
 from dashboards.settings import Settings
 from dashboards.trays import Trays, shown_name
 
 expect.set_options(timeout=30_000)
-TOKEN = "quite-secret-token"
+TOKEN = "Zk3n8Qw1Yx7Lp5Rt9Vb2Mc"
 HERE = {"Host": "127.0.0.1:8127"}
 OWN = {**HERE, "Origin": "http://127.0.0.1:8127"}
 
@@ -238,7 +239,7 @@ def test_trays_and_their_files_are_found_by_id_alone():
 def test_cut_and_oversize_files_leave_nothing():
     """A file that breaks off, or tells a size above the bound, is refused in words and not kept."""
     trays = Trays(10)
-    with pytest.raises(BenchlogError, match="only 3 of 8 bytes came through"):
+    with pytest.raises(BenchlogError, match="only 3 of 8 bytes arrived"):
         trays.take(None, "ride.csv", io.BytesIO(b"abc"), 8)
     with pytest.raises(BenchlogError, match="larger than 0 MB"):
         trays.take(None, "ride.csv", io.BytesIO(b"x" * 11), 11)
@@ -315,15 +316,6 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
     data = made_store(tmp_path_factory.mktemp("safe") / "data", nasty=True)
     with serving(data, "--token", TOKEN, "--max-upload-mb", "1") as running:
         yield running
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """The machine's Chromium."""
-    with sync_playwright() as driver:
-        chromium = driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture

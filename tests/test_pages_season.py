@@ -65,7 +65,7 @@ def test_noted_change_parts_the_season(context):
         ("Larch", "1969-12-31", "new battery", "the day must lie between"),
         ("Larch", "2025-09-20", "  ", "say what was changed, such as: new battery"),
         ("Larch", "2025-09-20", None, "say what was changed"),
-        ("Larch", "2025-09-20", "x" * (MOST_WHAT + 1), "201 letters; at most 200 are kept"),
+        ("Larch", "2025-09-20", "x" * (MOST_WHAT + 1), "201 characters; at most 200 are kept"),
         ("Larch", "2025-09-20", "two\nlines", "must be one line of text"),
         ("Elm", "2025-09-20", "new battery", "there is no sheet of this bike any more"),
         (None, "2025-09-20", "new battery", "there is no sheet of this bike any more"),
@@ -84,7 +84,7 @@ def test_what_cannot_be_noted_is_said(context, bike, on, what, words):
 def test_a_second_click_notes_nothing(context):
     """The same words for the same day are there already; another thing on that day is another change."""
     note(context, "Larch", "2025-09-20", "new battery", TODAY)
-    with pytest.raises(BenchlogError, match="noted for that day already"):
+    with pytest.raises(BenchlogError, match="already noted for that day"):
         note(context, "Larch", "2025-09-20", "new battery", TODAY)
     note(context, "Larch", "2025-09-20", "heated grips", TODAY)
     note(context, "Larch", FIRST_DAY.isoformat(), "first battery", TODAY)
@@ -120,7 +120,7 @@ def test_change_is_taken_back_in_the_ledger(context):
 def test_what_cannot_be_taken_back_is_said(context, bike, number):
     """Only the number of a change that stands in this bike's list; nothing else is written, or breaks anything."""
     note(context, "Larch", "2025-09-20", "new battery", TODAY)
-    with pytest.raises(BenchlogError, match="this change is not in the list any more; open the season again"):
+    with pytest.raises(BenchlogError, match="this change is no longer in the list; open the season again"):
         take_back(context, bike, number)
 
     assert [change.number for change in context.store.changes("Larch")] == [41]
@@ -151,7 +151,7 @@ def test_page_names_no_option_of_the_command(context):
     _, content = season_page(context, "Larch", UTC)
     shown = texts(content)
 
-    assert "note below what it was" in shown
+    assert "note what it was below" in shown
     assert "Note the change" in shown
     assert "--" not in shown
     assert NOTE_IT.endswith("--changed")

@@ -149,7 +149,7 @@ def test_change_that_is_gone_is_said_beside_the_list(opened, served):
         entries, _ = store.head()
         page.get_by_role("button", name="Take back: 2 June 2025: new tyres").click()
         expect(page.locator("#change-back-said")).to_have_text(
-            "This change is not in the list any more; open the season again."
+            "This change is no longer in the list; open the season again."
         )
 
         assert store.head()[0] == entries

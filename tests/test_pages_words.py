@@ -4,6 +4,7 @@ import pytest
 from page_server import until
 from test_pages import context, filled, texts  # noqa: F401  # fixtures, by their names
 
+from benchlog.report.text import render_text
 from dashboards import log_view
 from dashboards.looked import at_hand, behind, reading
 from dashboards.one_result import result_page
@@ -26,11 +27,14 @@ def test_empty_box_lists_what_to_type():
 
 
 def test_a_result_on_a_page_names_no_option(context):  # noqa: F811  # the fixture
-    """What the terminal calls --before is dropped in on a page; the stored sentence stays as it is."""
+    """What the terminal calls --before is dropped in on a page; the result itself says what is missing, no more."""
     whose = behind(context, "record 2")
     shown = texts(result_page(context, whose, [], []))
 
-    assert "name it with --before" in whose.result.check("added_drain").because
+    assert whose.result.check("added_drain").because == "No log from before the install was given."
+    assert "No log from before the install was given; name it with --before." in " ".join(
+        render_text(whose.result).split()
+    )
     assert "No log from before the install was given; drop one in together with the log." in shown
     assert "--" not in shown
 

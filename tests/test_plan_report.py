@@ -2,9 +2,9 @@
 
 import pytest
 
-from benchlog.plan.limits import limits_of, not_planned
 from benchlog.plan.model import plan_from_mapping
 from benchlog.report.plan import CAUTION, render_plan
+from benchlog.verdict.registry.table import limits_of, not_planned
 
 LARCH = {
     "install": {"bike": "Larch", "notes": "rural\nvet's round bike"},
@@ -76,14 +76,14 @@ def test_circuits_come_by_slot():
     """In the order of the fuse block, not of the file."""
     text = render_plan(plan_from_mapping(LARCH))
 
-    assert text.index("cool box") < text.index("heated seat and …")
+    assert text.index("1  cool box") < text.index("2  heated seat and")
 
 
 def test_paths_show_wire_allowance_and_drop():
     """Feed at 8 A: 1.5 m x 4.95 mohm/m + 11.5 mohm = 18.9 mohm, 151 mV; worked by hand."""
     text = render_plan(plan_from_mapping(LARCH))
 
-    assert "feed    4 mm², 1.5 m            7.4 mΩ     11.5 mΩ     18.9 mΩ      151 mV" in text
+    assert "feed    4 mm², 1.5 m      7.4 mΩ    11.5 mΩ   18.9 mΩ    151 mV" in text
     assert "feed allowance: 3.0 mΩ joints, 3.5 mΩ fuse, 5.0 mΩ relay contact" in text
 
 

@@ -56,7 +56,7 @@ def test_command_names_it(samples: Samples, tmp_path: Path):
 
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == (
-        "benchlog: garage log é.parquet: the Parquet file is damaged inside, so that the reader gave up; copy it "
+        "benchlog: garage log é.parquet: the Parquet file is damaged inside and cannot be read; copy it "
         "again, or save the log as CSV\n"
     )
 
@@ -110,7 +110,9 @@ def test_one_that_went_for_want_of_questions_is_started_again(table: Path):
 def test_text_and_benchlogs_own_copies_are_not_tried(samples: Samples, table: Path, monkeypatch: pytest.MonkeyPatch):
     """Text costs nothing; a copy under the name of its hash is one that benchlog wrote, another content is not."""
     monkeypatch.setattr(probe, "_started", lambda: pytest.fail("a process was started"))
-    kept = table.with_name(f"{hashlib.sha256(table.read_bytes()).hexdigest()}.parquet")
+    sha256 = hashlib.sha256(table.read_bytes()).hexdigest()
+    kept = table.parent / sha256[:2] / f"{sha256}.parquet"
+    kept.parent.mkdir()
     shutil.copy(table, kept)
     Log.open(kept).close()
     benchlog.check(samples.log, plan=samples.plan)
@@ -119,6 +121,12 @@ def test_text_and_benchlogs_own_copies_are_not_tried(samples: Samples, table: Pa
 
     with pytest.raises(BadLog, match="damaged inside"):
         Log.open(kept)
+
+    # anyone can name a file by its hash
+    named = table.with_name(f"{hashlib.sha256(DEADLY.read_bytes()).hexdigest()}.parquet")
+    shutil.copy(DEADLY, named)
+    with pytest.raises(BadLog, match="damaged inside"):
+        Log.open(named)
 
 
 def test_it_ends_with_whoever_started_it(table: Path):

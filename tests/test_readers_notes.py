@@ -68,7 +68,7 @@ def test_line_numbers_of_late_rows_count_comments(tmp_path: Path):
     log = Log.open(write(tmp_path, "time_s,battery_v\n" + "\n".join(rows) + "\n"))
 
     assert [(note.line, note.text) for note in log.notes] == [
-        (204, "1 row whose time does not rise was left out"),
+        (204, "1 row whose time does not increase was left out"),
         (102, "one"),
     ]
     assert log.trace(250, 250).values["battery_v"].tolist() == [250.5]
@@ -253,7 +253,7 @@ def test_header_that_comes_again_is_no_bad_row(tmp_path: Path):
     log = Log.open(path)
 
     assert log.rows == 50
-    assert [(note.line, note.text) for note in log.notes] == [(3, "50 header lines that came again were passed over")]
+    assert [(note.line, note.text) for note in log.notes] == [(3, "50 repeated header lines were skipped")]
 
 
 @pytest.mark.parametrize("form", ["mV", "[mV]", "(mV)", " mV "])

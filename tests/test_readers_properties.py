@@ -177,7 +177,7 @@ def test_any_written_log_reads_back(tmp_path: Path, rows: Rows, form: Form):
         assert [mark.text for mark in log.marks if mark.time_s == STEP_MS / 1000] == ["µ"] * (form.repeat is None or 1)
         assert sorted(note.line for note in log.notes if note.text.startswith(("before", "cold"))) == noted
         told = " ".join(note.text for note in log.notes)
-        assert ("does not rise" in told) is (form.repeat is not None and form.repeat < len(rows))
+        assert ("does not increase" in told) is (form.repeat is not None and form.repeat < len(rows))
         assert ("is cut short" in told) is form.cut
 
 

@@ -2,7 +2,7 @@
 
 import json
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -26,18 +26,7 @@ from benchlog.logger.model import Logger, load_logger, logger_from_mapping
 HEADER = "time_s,battery_v,battery_a"
 
 
-@pytest.fixture(autouse=True)
-def own_data_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Live states of tests stay among themselves."""
-    monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path / "data"))
-
-
-@pytest.fixture
-def wire(tmp_path: Path) -> Iterator[Wire]:
-    """A cable."""
-    made = Wire(tmp_path)
-    yield made
-    made.close()
+pytestmark = pytest.mark.usefixtures("own_data_folder")
 
 
 def lines(first: int, count: int, step_s: float = 0.001, start_s: float = 0.0) -> list[str]:
@@ -185,7 +174,7 @@ def test_stream_without_a_time_gets_the_computers(wire: Wire, tmp_path: Path):
     assert rows[0] == ["battery_v", "time_s", "mark"]
     assert float(rows[4][1]) - float(rows[3][1]) == pytest.approx(0.55, abs=0.3)
     assert joined(batches) == [float(rows[4][1])]
-    assert notes_of(out) == ["the stream has no time: the computer's clock gives time_s, ± 0.1 s"]
+    assert notes_of(out) == ["the stream has no time: time_s is the computer's clock, ± 0.1 s"]
 
 
 def test_rate_of_the_logger_file_counts_the_time(wire: Wire, tmp_path: Path):
@@ -247,7 +236,7 @@ def test_logger_file_of_another_is_not_written_over(wire: Wire, tmp_path: Path):
     (tmp_path / "log.logger.toml").write_text('[[channel]]\ncolumn = 2\nrole = "battery_v"\n')
 
     with (
-        pytest.raises(BenchlogError, match=r"log\.logger\.toml: another logger file lies beside the recording already"),
+        pytest.raises(BenchlogError, match=r"log\.logger\.toml: another logger file already lies beside the recording"),
         Capture(str(wire.port), tmp_path / "log.csv", logger=logger),
     ):
         pass
@@ -284,7 +273,7 @@ def test_header_that_comes_late_is_told_and_described(wire: Wire, tmp_path: Path
         taken(capture, lambda: capture.counts.kept == 10)
 
     assert rows_of(out)[0] == ["column_1", "column_2", "column_3", "time_s", "mark"]
-    assert "the header line came late: the columns are time_s, battery_v, battery_a" in notes_of(out)
+    assert "the header line arrived late: the columns are time_s, battery_v, battery_a" in notes_of(out)
     with Log.open(out, load_logger(tmp_path / "log.logger.toml")) as log:
         assert log.trace(0, 1).values["battery_v"].tolist() == [12.5 + n % 7 / 100 for n in range(10)]
 
@@ -332,7 +321,7 @@ def test_stopped_recording_goes_on_in_its_file(wire: Wire, tmp_path: Path):
         assert log.rows == 100
         assert np.all(np.diff(log.trace(0, 1e9).time_s) > 0)
         assert log.trace(0.0495, 1e9).time_s.tolist() == joined(batches)
-    assert notes_of(out)[0].startswith("the recording was stopped here and went on ")
+    assert notes_of(out)[0].startswith("the recording was stopped here and resumed ")
 
 
 def test_other_stream_does_not_go_on_in_the_file(wire: Wire, tmp_path: Path):
@@ -340,7 +329,7 @@ def test_other_stream_does_not_go_on_in_the_file(wire: Wire, tmp_path: Path):
     out = tmp_path / "log.csv"
     out.write_text("time_s,feed_v,mark\n0,12.5,\n")
 
-    with pytest.raises(BenchlogError, match="this recording has other columns than the logger sends now"):
+    with pytest.raises(BenchlogError, match="the columns of this recording differ from those the logger sends now"):
         recorded(wire, out, [HEADER, *lines(0, 5)], 5, append=True)
     assert out.read_text() == "time_s,feed_v,mark\n0,12.5,\n"
 
@@ -353,7 +342,7 @@ def test_what_comes_after_the_refusal_is_not_written_either(wire: Wire, tmp_path
     with Capture(str(wire.port), out, append=True) as capture:
         wire.wait_for_reader()
         wire.send(HEADER, *lines(0, 5))
-        with pytest.raises(BenchlogError, match="other columns"):
+        with pytest.raises(BenchlogError, match="the columns of this recording differ"):
             taken(capture, lambda: capture.counts.kept == 5)
         wire.send(*lines(5, 20))
         time.sleep(0.3)  # until they are read
@@ -422,7 +411,7 @@ def test_counter_of_32_bits_counts_on():
     assert timed.time.tolist() == [4294967296 + 1000 * n for n in range(5)]
     assert timed.moved is not None
     assert timed.moved.all()
-    assert timed.told == ["the logger's 32-bit counter wrapped at 4294.966 s; later times in this file count on"]
+    assert timed.told == ["the logger's 32-bit counter wrapped at 4294.966 s; later times in this file continue"]
 
 
 def test_counter_that_is_known_to_wrap_is_written_as_it_came():

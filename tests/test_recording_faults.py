@@ -9,7 +9,7 @@ import sys
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -31,18 +31,7 @@ from benchlog.logger.model import load_logger
 RECORD = "import typer; from benchlog.commands.recording import record; typer.run(record)"
 
 
-@pytest.fixture(autouse=True)
-def own_data_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Live states of tests stay among themselves."""
-    monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path / "data"))
-
-
-@pytest.fixture
-def wire(tmp_path: Path) -> Iterator[Wire]:
-    """A cable."""
-    made = Wire(tmp_path)
-    yield made
-    made.close()
+pytestmark = pytest.mark.usefixtures("own_data_folder")
 
 
 def start(port: str, out: Path, *more: str, before: Callable[[], None] | None = None) -> "subprocess.Popen[str]":
@@ -272,7 +261,7 @@ def test_full_disk_keeps_what_was_saved(wire: Wire, tmp_path: Path):
 
     assert status == 2
     message = err.strip().splitlines()[-1]
-    assert re.match(r"benchlog: .*log\.csv: the recording cannot be written any further \(file too large\); ", message)
+    assert re.match(r"benchlog: .*log\.csv: the recording can no longer be written \(file too large\); ", message)
     assert "Traceback" not in err
     assert out.read_bytes().endswith(b"\n")
     kept = len(rows_of(out)) - 1
@@ -348,8 +337,8 @@ def test_port_that_is_not_there_is_told(tmp_path: Path):
     ("port", "text"),
     [
         ("socket://127.0.0.1:9", "the connection cannot be made"),
-        ("nonsense://x", "this is no port that is known"),
-        ("socket://nowhere", "this address is not whole"),
+        ("nonsense://x", "this port is not known"),
+        ("socket://nowhere", "this address is incomplete"),
     ],
 )
 def test_address_that_leads_nowhere_is_told(port: str, text: str, tmp_path: Path):
@@ -365,7 +354,7 @@ def test_file_that_is_there_is_never_written_over(wire: Wire, tmp_path: Path):
     status, _, err = ended(start(str(wire.port), out))
 
     assert status == 2
-    assert "log.csv: this file exists already and is not written over; name another with --out, or move it away" in err
+    assert "log.csv: this file already exists and is not overwritten; name another with --out, or move it away" in err
     assert out.read_text() == "precious\n"
 
 

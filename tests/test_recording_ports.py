@@ -32,10 +32,7 @@ class Plugged:
     product: str | None = None
 
 
-@pytest.fixture(autouse=True)
-def own_data_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Live states of tests stay among themselves."""
-    monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path / "data"))
+pytestmark = pytest.mark.usefixtures("own_data_folder")
 
 
 @pytest.fixture
@@ -75,7 +72,7 @@ def test_device_under_another_name_is_followed(wires: tuple[Wire, Wire], plugged
         second.send(HEADER, *lines(700, 20))
         taken(capture, lambda: capture.counts.kept == 40)
 
-    words = f"the logger came back as {second.port}, before it was {first.port}"
+    words = f"the logger came back as {second.port}; before it was {first.port}"
     assert words in " ".join(text for batch in batches for text in batch.told)
     assert any(words in text for text in notes_of(out))
     assert len(rows_of(out)) == 41

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 import benchlog
 from benchlog.analysis.measurement import Measured, UncertaintyParts
 from benchlog.plan.limits import PlannedLimit
-from benchlog.verdict.proving import verdict
+from benchlog.verdict.registry.table import check_of
 from benchlog.verdict.remedies import ZERO_S, what_would_prove
 from benchlog.verdict.sentences import because
 
@@ -35,7 +35,7 @@ def finding(value, parts):
 
 def said(check_id, value, parts, limit=MAX):
     """The clause."""
-    return what_would_prove(check_id, "V", finding(value, parts), limit)
+    return what_would_prove(check_of(check_id).kind, finding(value, parts), limit)
 
 
 def applied(text, parts):
@@ -72,12 +72,12 @@ share = st.floats(0.0, 1.0)
 def test_applied_it_proves(check_id, value, limit, parts):
     """Whatever the value, the limit and what its uncertainty is made of: with the remedy applied it is proven."""
     open_one = finding(value, parts)
-    assume(verdict(check_id, open_one, limit) == "not proven")
+    assume(check_of(check_id).kind.verdict(open_one, limit) == "not proven")
 
     u = applied(said(check_id, value, parts, limit), parts)
 
     if u is not None:
-        assert verdict(check_id, replace(open_one, u=u), limit) in ("pass", "fail")
+        assert check_of(check_id).kind.verdict(replace(open_one, u=u), limit) in ("pass", "fail")
 
 
 @pytest.mark.parametrize(
@@ -113,7 +113,7 @@ def test_time_that_is_not_used_is_not_asked_for():
 def test_nothing_larger_than_the_limit_is_asked_of_a_drain():
     """A drain that reads below zero is no matter of ± 10 mA against 1 mA: its zero is off, and that is said."""
     parts = parts_of(0.1, 5.0, zeroable=True)
-    text = because("off_state_drain", "mA", "not proven", finding(-7.7, parts), MAX)
+    text = because(check_of("off_state_drain").kind, "not proven", finding(-7.7, parts), MAX)
 
     assert "reads below zero" in text
     assert "a zero of 20 s at the start would take its offset off" in text
@@ -124,14 +124,14 @@ def test_nothing_larger_than_the_limit_is_asked_of_a_drain():
 def test_named_rate_proves_a_relay_time(value):
     """At the rate that is named, ± one sample at both ends, the time is proven."""
     limit = PlannedLimit(None, 30.0, "given", "relay.pull_in_max_ms")
-    text = what_would_prove("relay_pull_in", "ms", Measured(value, 80.0, 0.0, 1.0), limit)
+    text = what_would_prove(check_of("relay_pull_in").kind, Measured(value, 80.0, 0.0, 1.0), limit)
 
     rate = re.search(r"a log at (\d+) samples a second", text)
     if rate is None:
         assert "right at the limit" in text
         return
     u = 1000 / float(rate.group(1)) * math.sqrt(2 / 3)
-    assert verdict("relay_pull_in", Measured(value, u, 0.0, 1.0), limit) != "not proven"
+    assert check_of("relay_pull_in").kind.verdict(Measured(value, u, 0.0, 1.0), limit) != "not proven"
 
 
 def test_faster_log_is_not_sold_as_proof_where_the_figure_would_still_be_open():
@@ -140,8 +140,7 @@ def test_faster_log_is_not_sold_as_proof_where_the_figure_would_still_be_open():
     limit = PlannedLimit(9.6, None, "given", "limits.crank_min_v")
     near, far = (
         because(
-            "crank_minimum",
-            "V",
+            check_of("crank_minimum").kind,
             "not proven",
             Measured(value, 0.1, 0.0, 1.0, one_sided="samples 100 ms apart can miss it", remedy=remedy),
             limit,

@@ -1,11 +1,10 @@
 """The page in a real browser: draws without an error, fits phone and desk, light and dark, and paper."""
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from report_samples import healthy, nasty, troubled
 
 from benchlog.report.written import write_html
@@ -38,15 +37,6 @@ _WEAK_TEXTS = """() => {
   }
   return weak;
 }"""
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """The machine's Chromium; a machine without one fails these tests, since nothing else proves the page."""
-    with sync_playwright() as driver:
-        chromium = driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture(scope="module")

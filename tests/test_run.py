@@ -138,11 +138,11 @@ def test_arguments_of_the_wrong_kind_are_named():
     """A number as log, plan or logger is said to be none."""
     plan = {"install": {"bike": "Larch"}, "battery": {"chemistry": "agm", "capacity_ah": 11}}
 
-    with pytest.raises(BenchlogError, match="123 is no log"):
+    with pytest.raises(BenchlogError, match="123 is not a log"):
         benchlog.check(123, plan=plan)
-    with pytest.raises(BenchlogError, match="None is no plan"):
+    with pytest.raises(BenchlogError, match="None is not a plan"):
         benchlog.check(parked().frame, plan=None)
-    with pytest.raises(BenchlogError, match="5 is no logger"):
+    with pytest.raises(BenchlogError, match="5 is not a logger"):
         benchlog.check(parked().frame, plan=plan, logger=5)
 
 
@@ -156,10 +156,19 @@ def test_named_logger_is_not_dropped_in_silence(tmp_path: Path):
 
     by_other, by_same = (benchlog.check(log, plan=plan, logger=one) for one in (other, same))
 
-    assert any("beside it is used" in note.text for note in by_other.notes)
-    assert not any("beside it is used" in note.text for note in by_same.notes)
+    assert any("beside it was used" in note.text for note in by_other.notes)
+    assert not any("beside it was used" in note.text for note in by_same.notes)
 
 
 def test_slow_logger_is_what_the_parked_log_has():
     """The parked log of these tests has the drain channel that they harm."""
     assert "drain_a" in slow_logger(10.0).roles
+
+
+def test_every_check_of_the_registry_is_examined():
+    """Each check gets a finding from the log, or a reason of its own; none is left without an examination."""
+    sim = scenarios.healthy(50, seed=2)
+
+    result = benchlog.check(sim.frame, plan=tomllib.loads(sim.plan_toml), logger=canonical_logger(sim.spec))
+
+    assert [check.id for check in result.checks if check.because == "No log shows it."] == []

@@ -102,7 +102,7 @@ def test_change_is_taken_back_by_its_number(store):
 
     assert "change 41, 20 September 2025: new battery" in noted
     assert (status, after) == (0, before)
-    assert told == "note: change 41 (2025-09-20: new battery) is taken back and counts no more\n"
+    assert told == "note: change 41 (2025-09-20: new battery) is taken back and no longer counts\n"
     assert run(*words)[1] == before
 
 
@@ -159,7 +159,7 @@ def test_plain_log_is_added(store, samples, tmp_path):
     alone, only, _ = run("Rowan", "--log", log, "--plan", samples.plan, "--store", store)
 
     assert (status, alone) == (0, 0)
-    assert "note: rest.csv: its clock does not tell the day, so its file's time was taken" in told
+    assert "note: rest.csv: its clock does not give the date, so the file's was used" in told
     assert "95 to 100 %" in text or "100 %" in text
     assert "Season: Rowan" in only
 
@@ -168,7 +168,7 @@ def test_plain_log_is_added(store, samples, tmp_path):
     ("words", "message"),
     [
         (("Larhc",), 'there is no record of "Larhc"; the bikes there are: Larch; did you mean "Larch"?'),
-        (("Larch", "--changed", "2025-13-01", "--what", "battery"), '--changed: "2025-13-01" is no date'),
+        (("Larch", "--changed", "2025-13-01", "--what", "battery"), '--changed: "2025-13-01" is not a date'),
         (("Larch", "--changed", "2025-09-20"), "--changed needs --what"),
         (("Larch", "--what", "battery"), "--what needs --changed DATE"),
         (("Larch", "--take-back", "1"), "entry 1 is a record, not a change"),
@@ -177,7 +177,7 @@ def test_plain_log_is_added(store, samples, tmp_path):
         (("--changed", "2025-09-20", "--what", "battery"), "name the bike"),
         (("Larch", "--all"), "--all shows every bike"),
         (("Larch", "nowhere.csv"), "nowhere.csv"),
-        (("Larch", "--today", "soon"), '--today: "soon" is no date'),
+        (("Larch", "--today", "soon"), '--today: "soon" is not a date'),
     ],
 )
 def test_wrong_input_is_one_message(store, words, message):

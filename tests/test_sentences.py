@@ -7,8 +7,7 @@ import pytest
 
 from benchlog.analysis.measurement import Measured, NotEvaluated
 from benchlog.plan.limits import PlannedLimit
-from benchlog.verdict.check_table import CHECKS
-from benchlog.verdict.checks import verdict
+from benchlog.verdict.registry.table import CHECKS, check_of
 from benchlog.verdict.sentences import UNSTATED, because
 
 MAX = PlannedLimit(None, 1.0, "given", "limits.it")
@@ -20,7 +19,8 @@ UNITS = {spec.id.replace("_N_", "_3_"): spec.unit for spec in CHECKS}
 
 def said(check_id: str, finding: Measured | NotEvaluated, limit: PlannedLimit | None) -> str:
     """The sentence with the verdict that belongs to it."""
-    return because(check_id, UNITS[check_id], verdict(check_id, finding, limit), finding, limit)
+    kind = check_of(check_id).kind
+    return because(kind, kind.verdict(finding, limit), finding, limit)
 
 
 @pytest.mark.parametrize("check_id", IDS)
@@ -97,7 +97,7 @@ def test_open_figure_says_how_finely_to_measure():
     assert "the limit lies inside the uncertainty" in text
     needed = float(re.search(r"measures to ± ([\d.]+) V", text).group(1))  # type: ignore[union-attr]  # fails where it is not there
     assert needed == pytest.approx(2 * 0.5 / 1.645, rel=0.01)
-    assert verdict("feed_drop", Measured(0.5, needed / 2 * 0.999, 0.0, 1.0), MAX) == "pass"
+    assert check_of("feed_drop").kind.verdict(Measured(0.5, needed / 2 * 0.999, 0.0, 1.0), MAX) == "pass"
 
 
 def test_value_on_its_limit_asks_for_no_wonder():

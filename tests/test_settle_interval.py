@@ -13,7 +13,7 @@ from benchlog.analysis.noise import noise_model
 from benchlog.analysis.switched import SwitchedLine
 from benchlog.core.trace import Mark
 from benchlog.plan.limits import PlannedLimit
-from benchlog.verdict.proving import verdict
+from benchlog.verdict.registry.table import check_of
 
 OFF_S, BASE_A = 30.0, 0.0005
 CONTROL_A, CONTROL_S = 0.15, 3.0
@@ -29,7 +29,7 @@ def test_interval_passes_and_fails_as_a_whole(most, word):
     """Anything from 1.1 s to 12 s is as possible: within 12 s it passes, beyond 1 s it fails, else it is open."""
     found = Measured(value=6.55, u=3.15, from_s=0.0, to_s=1.0, interval=(1.1, 12.0))
 
-    assert verdict("settle_time", found, limit(most)) == word
+    assert check_of("settle_time").kind.verdict(found, limit(most)) == word
 
 
 @pytest.mark.parametrize(("value", "word"), [(21.0, "not proven"), (24.5, "not proven"), (26.0, "fail")])
@@ -38,7 +38,7 @@ def test_unknown_zero_accuses_nobody_from_its_edge(value, word):
     u = float(np.hypot(20 / np.sqrt(3), 3.0))
     found = Measured(value=value, u=u, from_s=0.0, to_s=60.0, offset_limit=20.0)
 
-    assert verdict("off_state_drain", found, limit(1.0)) == word
+    assert check_of("off_state_drain").kind.verdict(found, limit(1.0)) == word
 
 
 def night(tail_a, tail_s, noise, rate_hz=20.0, lasts_s=100.0, seed=1, resolution=0.001):

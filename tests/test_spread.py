@@ -1,4 +1,4 @@
-"""How far values scatter, told by medians."""
+"""How far values scatter, by medians."""
 
 import numpy as np
 import pytest

@@ -548,9 +548,7 @@ def test_fault_is_found_among_behaviours(fault):
 
 def test_unknown_behaviour_is_refused():
     """What is asked, which names there are, and where their meaning stands."""
-    with pytest.raises(
-        NoSuchBehaviour, match="behaviour: 'gremlins' is not known; needed is one of kill_switch, stall"
-    ):
+    with pytest.raises(NoSuchBehaviour, match="behaviour: 'gremlins' is not known; use one of kill_switch, stall"):
         with_behaviours(SimulatedInstall(), ["flashers", "gremlins"])
 
 

@@ -11,7 +11,6 @@ from truth_table import canonical_logger
 
 import benchlog
 from benchlog.plan.batteries import rest_voltage
-from benchlog.plan.limits import limits_of
 from benchlog.plan.model import Plan, plan_from_mapping
 from benchlog.standin import (
     FAULTS,
@@ -27,6 +26,7 @@ from benchlog.standin import (
 )
 from benchlog.standin.from_plan import faulty_install_of, install_of
 from benchlog.standin.logger import DrawnErrors
+from benchlog.verdict.registry.table import limits_of
 from benchlog.verdict.result import Result
 
 LARCH = (Path(benchlog.__file__).parent.parent / "sample_data" / "larch.plan.toml").read_text(encoding="utf-8")
@@ -199,5 +199,5 @@ def test_plan_that_says_little_gives_the_usual_bike():
 
 def test_fault_that_is_not_known_is_refused():
     """The message lists those that are."""
-    with pytest.raises(NoSuchFault, match="'gremlins' is not known; needed is one of trigger_always_live"):
+    with pytest.raises(NoSuchFault, match="'gremlins' is not known; use one of trigger_always_live"):
         faulty_install_of(plan_of(LARCH), "gremlins")

@@ -246,7 +246,7 @@ def test_kept_logs_give_the_same_result_again(store: Store, samples: Samples):
     assert again.key_events == result.key_events
     assert again.causes == result.causes
     assert again.notes == result.notes
-    assert again._evidence is not None
+    assert again.evidence is not None
 
 
 def test_the_copy_by_itself_is_a_log(store: Store, samples: Samples):
@@ -293,7 +293,9 @@ def test_a_log_that_grew_since_its_check_is_refused(store: Store, tmp_path: Path
     with log.open("a", encoding="utf-8") as file:
         file.write("5.0,12.7,0.3\n")
 
-    with pytest.raises(BenchlogError, match=r"ride\.csv: this log changed since it was checked \(50 samples then, 51"):
+    with pytest.raises(
+        BenchlogError, match=r"ride\.csv: this log has changed since it was checked \(50 samples then, 51"
+    ):
         store.save(result, plan=small_plan(), logs=[log])
     assert store.rows() == []
 

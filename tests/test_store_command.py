@@ -138,8 +138,8 @@ def test_export_goes_to_a_file_or_to_standard_output(store: Store, store_url: st
 def test_verify_tells_what_differs_and_what_to_do(store: Store, store_url: str, tmp_path: Path):
     """Status 0 with the head's hash while all is whole; 2 with the entry or file concerned."""
     save_small(store, tmp_path)
-    good = run(store_url, "verify", "--head", store.head()[1])
-    other = run(store_url, "verify", "--head", "f" * 64)
+    good = run(store_url, "verify", "--last-hash", store.head()[1])
+    other = run(store_url, "verify", "--last-hash", "f" * 64)
     path = store.log_path(1, "ride.csv")
     assert path is not None
     path.unlink()
@@ -151,7 +151,7 @@ def test_verify_tells_what_differs_and_what_to_do(store: Store, store_url: str, 
     assert (good.exit_code, store.head()[1] in good.stdout) == (0, True)
     assert (other.exit_code, "no entry has the hash ffff" in other.stdout) == (2, True)
     assert (gone.exit_code, "▲ record 1: the kept copy of ride.csv" in gone.stdout) == (2, True)
-    assert "put the kept logs back from a backup" in gone.stderr
+    assert "restore the kept logs from a backup" in gone.stderr
     assert len(store.readings("Larch")) == 1
 
 
@@ -162,7 +162,7 @@ def test_a_check_is_saved_with_all_that_was_given(store: Store, store_url: str, 
     plan.write_text(PLAN, encoding="utf-8")
     log = small_log(tmp_path)
 
-    line = save_check(
+    lines = save_check(
         store_url,
         small_result(),
         plan=plan,
@@ -174,7 +174,10 @@ def test_a_check_is_saved_with_all_that_was_given(store: Store, store_url: str, 
     )
 
     record = store.record(1)
-    assert line == f"Saved as record 1 in {store.where}"
+    assert lines.splitlines() == [
+        f"Saved as record 1 in {store.where}",
+        f"Last hash, to be noted elsewhere: {store.head()[1]}",
+    ]
     assert (record.notes, record.temperature_c, record.logs[0].kept) == ("wet", 4.0, None)
     assert record.recorded_at == datetime(2024, 12, 31, 20, 30, tzinfo=UTC)
     assert record.plan.limits.resting_min_v == 12.6

@@ -28,7 +28,7 @@ pytest_plugins = ("store_fixtures",)
 )
 def test_what_is_no_store_is_refused(named: str):
     """The message has the forms that are known, and never a password."""
-    with pytest.raises(BenchlogError, match="this is no store; name a file, such as") as caught:
+    with pytest.raises(BenchlogError, match="this is not a store; name a file, such as") as caught:
         open_store(named)
 
     assert "secret" not in str(caught.value)
@@ -58,7 +58,7 @@ def test_a_wrong_password_and_database_are_told(server: "Server"):
     """What to correct is named, without the password."""
     with pytest.raises(BenchlogError, match="refuses this user or password; check both") as caught:
         open_store(server.url("wrong"))
-    with pytest.raises(BenchlogError, match="has no such database; make it"):
+    with pytest.raises(BenchlogError, match="has no such database; create it"):
         open_store(server.url(database="nothing"))
 
     assert "wrong@" not in str(caught.value)
@@ -77,7 +77,7 @@ def test_a_file_that_is_no_store_is_told(tmp_path: Path):
     path = tmp_path / "notes.txt"
     path.write_text("not a database, only some words about one\n" * 100, encoding="utf-8")
 
-    with pytest.raises(BenchlogError, match="this file is no store; name another file"):
+    with pytest.raises(BenchlogError, match="this file is not a store; name another file"):
         open_store(str(path))
     with pytest.raises(BenchlogError, match="the store cannot be opened; name a file in a folder"):
         open_store(str(tmp_path))
@@ -100,7 +100,7 @@ def test_a_folder_in_the_way_is_told(tmp_path: Path):
     """A file where the store's folder should be."""
     (tmp_path / "file").write_text("x", encoding="utf-8")
 
-    with pytest.raises(BenchlogError, match="the folder for the store cannot be made"):
+    with pytest.raises(BenchlogError, match="the folder for the store cannot be created"):
         open_store(str(tmp_path / "file" / "records.sqlite"))
 
 
@@ -131,7 +131,7 @@ def test_a_store_without_rights_is_told(tmp_path: Path):
     )
 
     assert done.stderr == ""
-    assert "the store may not be written to; change the rights of the file and its folder" in done.stdout
+    assert "no permission to write to the store; change the permissions of the file and its folder" in done.stdout
 
 
 def test_a_store_that_must_be_there_is_not_made(tmp_path: Path):
@@ -164,7 +164,7 @@ def test_no_url_is_taken_for_a_path(named: str, tmp_path: Path, monkeypatch: pyt
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path / "data"))
     for given in (named, Path(named)):
-        with pytest.raises(BenchlogError, match="this is no store; name a file, such as") as caught:
+        with pytest.raises(BenchlogError, match="this is not a store; name a file, such as") as caught:
             open_store(given)
 
         assert "secret" not in str(caught.value)
@@ -277,4 +277,4 @@ def test_a_store_on_a_read_only_disk_can_be_read(tmp_path: Path, mode: str):
 
     assert done.stderr == ""
     assert done.stdout.startswith("1 []\n")
-    assert "the store may not be written to" in done.stdout
+    assert "no permission to write to the store" in done.stdout

@@ -50,7 +50,7 @@ def _record(made: tuple[Path, benchlog.Result], number: int) -> Record:
 
 def test_a_record_keeps_the_walk_without_the_log(made):
     """Draws, uncertainties, shares and the drain come back as they were found, though only the log's hash is kept."""
-    kept, fresh = _record(made, 1), made[1]._evidence.logs[0]
+    kept, fresh = _record(made, 1), made[1].evidence.logs[0]
 
     assert kept.logs[0].kept is None
     assert kept.logs[0].key_off_draws == fresh.key_off_draws
@@ -67,7 +67,7 @@ def test_a_record_without_a_walk_says_nothing_of_it(made):
 
     assert record.walks == []
     assert "key_off" not in json.loads(entry.body)["logs"][0]
-    assert "What each circuit draws" not in record_text(record)
+    assert "What each circuit draws" not in record_text(record, record.hash)
 
 
 def test_the_ledger_stays_whole(made):
@@ -79,7 +79,7 @@ def test_the_ledger_stays_whole(made):
 def test_records_show_has_the_table(made):
     """The terminal shows each circuit with current and share; as JSON the figures are whole."""
     record = _record(made, 1)
-    text, plain = record_text(record), json.loads(record_json(record))
+    text, plain = record_text(record, record.hash), json.loads(record_json(record))
 
     assert "What each circuit draws with the key off" in text
     assert "97 % of the drain" in text

@@ -191,3 +191,48 @@ def test_two_circuits_switched_at_once_are_neither_overload_nor_dead():
 
     assert result.check("slot_2_current").verdict == "pass"
     assert {result.check(f"slot_{slot}_current").verdict for slot in (1, 3)} == {"not seen"}
+
+
+def _two(monkeypatch, first, second):
+    """The plan with two circuits of these currents, A."""
+    planned = [{"slot": n, "device": "lamp", "planned_a": amps, "fuse_a": 7.5} for n, amps in ((1, first), (2, second))]
+    monkeypatch.setitem(PLAN, "circuit", planned)
+
+
+def test_unmarked_circuit_that_fits_no_step_is_dead(monkeypatch):
+    """One step of 2.29 A for circuits of 2.5 and 3.5 A: whichever it is, the second draws nothing or too little."""
+    _two(monkeypatch, 2.5, 3.5)
+
+    result = _checked([lambda t: _on(t, 2.29, (20, END_S))], [nothing])
+
+    assert result.check("slot_2_current").verdict == "fail"
+    assert result.check("slot_1_current").verdict != "fail"
+    assert [cause.id for cause in result.causes] == ["slot_dead"]
+
+
+def test_unmarked_circuit_that_fits_by_neither_step_is_overloaded(monkeypatch):
+    """2.86 and 3.54 A for circuits of 2.9 and 1.9 A: the second is overloaded by either, the first perhaps not."""
+    _two(monkeypatch, 2.9, 1.9)
+
+    result = _checked([lambda t: _on(t, 2.86, (20, END_S)), lambda t: _on(t, 3.54, (30, END_S))], [nothing])
+
+    assert result.check("slot_2_current").verdict == "fail"
+    assert result.check("slot_1_current").verdict == "not proven"
+    assert [cause.id for cause in result.causes] == ["slot_overload"]
+
+
+def test_bus_at_the_feeds_voltage_has_no_return(monkeypatch):
+    """12 V on the ground bus with the feed live, and no mark: no load lifts it so far along a wire."""
+    t = np.arange(0, END_S, 0.01)
+    monkeypatch.setitem(PLAN, "relay", {"pull_in_max_ms": 30})
+    key = t >= KEY_S
+    volts = EMF_V - SOURCE_OHM * BIKE_A * key
+    frame = pd.DataFrame({"time_s": t, "battery_v": volts, "battery_a": BIKE_A * key + 0.001})
+    frame["trigger_v"] = np.where(key, volts - 0.1, 0.0)
+    frame["feed_v"] = np.where(key, volts, 0.0)
+    frame["ground_v"] = np.where(t >= 20, volts - 0.01, 0.0)
+
+    result = benchlog.check(frame, plan=PLAN, logger=LOGGER)
+
+    assert result.check("ground_lift").verdict == "fail"
+    assert [cause.id for cause in result.causes] == ["ground_open"]

@@ -133,25 +133,29 @@ def one_install(seed: int, grade: str, faults: Sequence[str]) -> list[Run]:
         except ValueError:  # it does not fit the session
             continue
         logs[fault] = clean(case)
-        result = checked(case)
+        result, truly, may_ask = checked(case), tuple(truly_fails(case)), asked(case)
         case.logs[0].solution = None  # type: ignore[assignment]  # its memory is needed for the others
-        found.append((case, result))
-    return [_run(case, result, logs, healthy, grade) for case, result in found]
+        found.append((case, result, truly, may_ask))
+    return [
+        _run(case, result, truly, may_ask, logs, differ(case, logs[case.fault], healthy))
+        for case, result, truly, may_ask in found
+    ]
 
 
-def _run(case: Case, result: Result | str, logs: dict, healthy: dict, grade: str) -> Run:
+def _run(
+    case: Case, result: Result | str, truly: tuple[str, ...], may_ask: bool, logs: dict, shows: Sequence[str]
+) -> Run:
     fails = () if isinstance(result, str) else tuple(c.id for c in result.checks if c.verdict == "fail")
-    first, truly = tuple(first_of(result)), tuple(truly_fails(case))
+    first, grade = tuple(first_of(result)), case.logs[0].spec.log_name
     assert case.fault is not None
     group = alike(case.fault, logs, case)
-    shown = bool(differ(case, logs[case.fault], healthy))
     marks = "marked" if "mark" in case.frame.columns else "unmarked"
     named = result if isinstance(result, str) else [(cause.id, cause.fit) for cause in result.causes]
     line = (
         f"{grade} {case.seed} {case.logs[0].script.template} {marks} {case.fault}: {named}, alike "
         f"{sorted(group - {case.fault})}, fails {list(fails)}, truly {list(truly)}"
     )
-    return Run(grade, case.fault, shown, asked(case), group, first, fails, truly, line)
+    return Run(grade, case.fault, bool(shows), may_ask, group, first, fails, truly, line)
 
 
 def one_healthy(seed: int, grade: str) -> Run | None:

@@ -4,9 +4,10 @@ A fault *shows* in an install where its noise-free log differs from that of the 
 by more than both logs' limits of error together, for ten samples or more. It can be *asked of* the log where, besides,
 a check truly fails by more than an ideal prover's uncertainty with this logger: causes explain failed checks. A drain
 truly below zero, and clips that are changed over, ask by themselves. Where no mark says whose a step is, a circuit
-fails if it fails whichever of the steps is its own. Two faults are *alike* in an install where their
-noise-free logs do not differ in that sense once the bike's own load, which no plan knows, may be different with the key
-on.
+fails if it fails whichever of the steps is its own; where samples would not meet a bounce of the key's contact, a
+relay's time fails beyond the longest bounce. Two faults are *alike* in an install where their noise-free logs do not
+differ in that sense once what no plan knows may be different: the bike's own load with the key on, and how the
+circuits' currents change with the voltage.
 """
 
 from __future__ import annotations
@@ -27,10 +28,16 @@ OWN_LOAD_OHM, LINE_V = 0.05, 0.5
 ASKING = ("clips_swapped",)
 #: What a circuit draws changes with the voltage, up or down by its kind, from key-on to key-off by this share.
 BY_KIND = 0.03
+#: A key's contact bounces for up to so long, s, which samples closer than this would meet, and which a trigger shows
+#: that takes so many samples to fall.
+KEY_BOUNCE_S, SEES_BOUNCE_S, FEWEST_IN_FALL = 0.050, 0.005, 3
 #: How often a circuit draws whatever it draws, rather than what was planned.
 STRAYS = 0.01
 _SWINGS = frozenset(("pulsed_trigger", "weak_coil_supply"))
 _HELD_OR_FED = frozenset(("trigger_always_live", "unswitched_device"))
+#: A contact that welds as it first closes, which the same seed may not draw, is like one whose coil is held since then
+#: as long as nothing shows what the circuits draw beside the coil.
+_ONCE_CLOSED = frozenset(("backfed_coil", "welded_contact"))
 _DEAD = ("coil_open", "feed_open", "ground_open", "trigger_dead", "inverted_contact")
 #: Alike for some strengths that the same seed does not draw, where the log has neither trigger nor feed: loads that
 #: come and go in a rhythm; a steady current with the key off: the coil and its line, or a device fed past the relay.
@@ -88,7 +95,11 @@ def differ(case: Case, a: Mapping[str, np.ndarray], b: Mapping[str, np.ndarray],
     for part in parts if "battery_a" in a else []:
         own[part] = float(np.nanmedian((b["battery_a"][:n] - a["battery_a"][:n])[part])) if part.any() else 0.0
     # a current that may be another moves the battery's voltage as well
-    by_kind = BY_KIND / LIMITS_APART * np.abs(b["battery_a"][:n]) if unknowns and "battery_a" in b else np.zeros(n)
+    by_kind = (
+        _unknown_share(case) / LIMITS_APART * np.abs(b["battery_a"][:n])
+        if unknowns and "battery_a" in b
+        else np.zeros(n)
+    )
     found = []
     for role, (level, share) in limits_of(case).items():
         x, y = a[role][:n], b[role][:n]
@@ -105,6 +116,20 @@ def differ(case: Case, a: Mapping[str, np.ndarray], b: Mapping[str, np.ndarray],
         if (apart & keep).sum() >= SAMPLES:
             found.append(role)
     return found
+
+
+def _unknown_share(case: Case) -> float:
+    """How far, relative, the circuits' currents are unknown: not at all where they were seen to come on, but for the
+    voltage; else as far as the plan's tolerance reaches.
+    """
+    return BY_KIND if _seen_to_come(case) else max(c["tolerance_pct"] for c in case.plan["circuit"]) / 100
+
+
+def _seen_to_come(case: Case) -> bool:
+    """Whether the circuits are switched on one by one with the key on."""
+    script = case.logs[0].script
+    starts = [a for circuit in case.inst.circuits for a, _ in circuit.spans if 0 < a < script.end_s]
+    return any(x < a < y for a in starts for x, y in script.key)
 
 
 def _within(time_s: np.ndarray, spans: Sequence[tuple[float, float]]) -> np.ndarray:
@@ -125,9 +150,32 @@ def truly_fails(case: Case) -> list[str]:
             slowest = spec.repeat / spec.rate_hz + spec.average_s
             if case.parts.get("shortest_opening_s", math.inf) < slowest and case.parts.get("openings", 0) < 10:
                 continue  # a few openings between two samples
+        if _bounce_hides(case, check):
+            continue
         if case.verdict(check, margin) == "fail" and (not check.startswith("slot_") or _fails_unmarked(case, check)):
             found.append(check)
     return found
+
+
+def _bounce_hides(case: Case, check: str) -> bool:
+    """Whether a bounce of the key's contact that no sample meets may have made a relay's time too long.
+
+    The time counts from the edge that changed the coil's current. A trigger that falls slowly shows every return.
+    """
+    key = {"relay_pull_in": "pull_in_max_ms", "relay_drop_out": "drop_out_max_ms"}.get(check)
+    limit = None if key is None else case.plan["relay"].get(key)
+    spec, truth = case.logs[0].spec, case.truth.get(check)
+    step_s = spec.repeat / spec.rate_hz + spec.average_s
+    if limit is None or truth is None or step_s <= SEES_BOUNCE_S or truth - 1000 * KEY_BOUNCE_S > limit:
+        return False
+    if check == "relay_pull_in":
+        return True
+    log = clean(case)
+    if "trigger_v" not in log:
+        return False
+    after = _within(log["time_s"], [(off, off + 1.0) for _, off in case.logs[0].script.key])
+    trigger = log["trigger_v"][after]
+    return int(((trigger > 0.2 * 12.0) & (trigger < 0.85 * 12.0)).sum()) < FEWEST_IN_FALL
 
 
 def _fails_unmarked(case: Case, check: str) -> bool:
@@ -180,9 +228,7 @@ def _charged_while_off(case: Case) -> bool:
 
 def _marked_dead(case: Case) -> bool:
     """Whether circuits that marks say are on draw nothing because the feed is dead; the world calls these unseen."""
-    script = case.logs[0].script
-    starts = [a for circuit in case.inst.circuits for a, _ in circuit.spans if 0 < a < script.end_s]
-    return case.fault in _DEAD and script.marked and any(x < a < y for a in starts for x, y in script.key)
+    return case.fault in _DEAD and case.logs[0].script.marked and _seen_to_come(case)
 
 
 def alike(fault: str, logs: Mapping[str, Mapping[str, np.ndarray]], case: Case) -> frozenset[str]:
@@ -195,4 +241,6 @@ def alike(fault: str, logs: Mapping[str, Mapping[str, np.ndarray]], case: Case) 
     found |= {other for other, log in logs.items() if not differ(case, logs[fault], log, unknowns=True)}
     if not has_lines(case):
         found |= {one for group in ALIKE_FOR_SOME if fault in group for one in group}
+        if fault in _ONCE_CLOSED and not _seen_to_come(case):
+            found |= _ONCE_CLOSED
     return frozenset(found)

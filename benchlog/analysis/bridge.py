@@ -4,9 +4,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from benchlog.core.events import ShuntBridged, ShuntFree
 from benchlog.core.trace import Mark
 
-BRIDGED, FREE = "shunt bridged", "shunt free"
+BRIDGED, FREE = ShuntBridged.text, ShuntFree.text
 #: A mark is set by a hand that has just let go of the cable, or is about to take it: the bridge may have been put on
 #: this long before its mark, and taken off this long after it, s (common practice, no source). Longer than for a fuse,
 #: since the cable lies at the battery and the key a step away.
@@ -57,8 +58,7 @@ def bridges_of(marks: Sequence[Mark]) -> tuple[tuple[Bridge, ...], tuple[str, ..
     begun_s: float | None = None
     freed = False
     for mark in marks:
-        text = " ".join(mark.text.lower().split())
-        if text == BRIDGED:
+        if isinstance(mark.event, ShuntBridged):
             if begun_s is not None:
                 faults.append(
                     f'the mark "{BRIDGED}" at {mark.time_s:.1f} s came while the shunt was bridged already '
@@ -66,7 +66,7 @@ def bridges_of(marks: Sequence[Mark]) -> tuple[tuple[Bridge, ...], tuple[str, ..
                 )
                 continue
             begun_s = mark.time_s
-        elif text == FREE:
+        elif isinstance(mark.event, ShuntFree):
             if begun_s is None:
                 taken = "it was not used" if freed else "the shunt counts as bridged from the start of the log"
                 faults.append(

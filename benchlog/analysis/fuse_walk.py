@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, runs
+from benchlog.core.events import FuseIn, FuseOut
 from benchlog.core.spread import robust_noise, robust_spread
 from benchlog.core.trace import Array, Mark
 from benchlog.core.uncertainty import combine, rectangular, t_inflation
@@ -64,14 +65,11 @@ def pulls_of(marks: Sequence[Mark]) -> list[Pull]:
     out: dict[int, float] = {}
     found: list[Pull] = []
     for mark in marks:
-        words = mark.text.strip().lower().split(" ")
-        if len(words) != 3 or words[0] != "fuse" or not words[1].isdecimal() or words[2] not in ("out", "in"):
-            continue
-        slot = int(words[1])
-        if words[2] == "out":
-            out.setdefault(slot, mark.time_s)
-        elif slot in out:
-            found.append(Pull(slot, out.pop(slot), mark.time_s))
+        match mark.event:
+            case FuseOut(slot):
+                out.setdefault(slot, mark.time_s)
+            case FuseIn(slot) if slot in out:
+                found.append(Pull(slot, out.pop(slot), mark.time_s))
     found += [Pull(slot, at, None) for slot, at in out.items()]
     return sorted(found, key=lambda pull: pull.out_s)
 

@@ -11,6 +11,7 @@ import numpy as np
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.analysis.cranking import Crank
 from benchlog.analysis.switched import SwitchedLine, drop_short, hold_state, without_chatter
+from benchlog.core.events import KeyOff, KeyOn
 from benchlog.core.trace import Mark
 
 #: A dwell shorter than this is chatter, s.
@@ -82,7 +83,7 @@ def key_state(
         marks: what the tester noted.
         cranks: a line that drops during one of them (many bikes cut the lamps) is no key event.
     """
-    noted = [mark for mark in marks if mark.text.lower() in ("key on", "key off")]
+    noted = [mark for mark in marks if isinstance(mark.event, KeyOn | KeyOff)]
     if noted:
         return _from_marks(noted, table, lines, cranks)
     order: tuple[Literal["key_v", "trigger_v", "feed_v"], ...] = ("key_v", "trigger_v", "feed_v")
@@ -138,7 +139,7 @@ def _from_marks(
     turns: list[Turn] = []
     state: str | None = None
     for mark in noted:
-        to: Literal["on", "off"] = "on" if mark.text.lower() == "key on" else "off"
+        to: Literal["on", "off"] = "on" if isinstance(mark.event, KeyOn) else "off"
         if to == state:
             continue
         state = to

@@ -56,7 +56,7 @@ class Measured:
         offset_limit: the half-width of the limits that an unknown zero lies in, in the check's unit; None where the
             zero is known.
         likely_u: where ``u`` covers several values that it may be, the standard uncertainty of ``value`` alone.
-        needs_load_step: it cannot be told from zero, so it passes only where its channel showed a load in some log.
+        needs_load_step: indistinguishable from zero, so it passes only where its channel showed a load in some log.
     """
 
     value: float | None

@@ -7,7 +7,8 @@ from itertools import combinations
 
 from benchlog.analysis.assignment import LEAST_CHANCE, assign
 from benchlog.analysis.load_steps import LoadStep, follow
-from benchlog.core.trace import Mark
+from benchlog.core.events import SlotOn
+from benchlog.core.trace import Mark, times_of
 
 #: How far a circuit's true current is expected to stray from its plan, relative (common practice, no source).
 EXPECTED_SPREAD = 0.10
@@ -97,7 +98,7 @@ def match_slots(
 
 def marked_on(marks: Sequence[Mark], slot: int) -> list[float]:
     """When a slot was noted as switched on, s."""
-    return [mark.time_s for mark in marks if mark.text.lower() == f"slot {slot} on"]
+    return times_of(marks, SlotOn(slot))
 
 
 def near_mark(step: LoadStep, at_s: float, vague_s: float = 0.0) -> bool:

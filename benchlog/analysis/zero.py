@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from benchlog.core.events import ZeroFrom, ZeroTo
 from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array, Mark
 from benchlog.core.uncertainty import block_mean, combine, rectangular
@@ -45,12 +46,11 @@ def zero_stretches(marks: Sequence[Mark]) -> tuple[list[tuple[float, float]], li
     faults: list[str] = []
     begun: float | None = None
     for mark in marks:
-        text = mark.text.strip().lower()
-        if text == "zero":
+        if isinstance(mark.event, ZeroFrom):
             if begun is not None:
                 faults.append(_endless(begun))
             begun = mark.time_s
-        elif text == "zero end":
+        elif isinstance(mark.event, ZeroTo):
             if begun is None:
                 faults.append(f'the mark "zero end" at {mark.time_s:.1f} s has no "zero" before it, so it was not used')
             else:

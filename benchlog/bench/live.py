@@ -1,4 +1,4 @@
-"""The state of a running recording, left in a small file that the pages read while the recording goes on."""
+"""The state of a running recording, kept in a small file that the pages read meanwhile."""
 
 import contextlib
 import json
@@ -69,12 +69,12 @@ class LiveState:
 
 
 def live_folder() -> Path:
-    """Where running recordings leave their state."""
+    """The folder with the state of running recordings."""
     return data_folder() / "live"
 
 
 def write_live(state: LiveState) -> None:
-    """Leave the state of this process's recording for the pages; whole, never half.
+    """Save the state of this process's recording for the pages; whole or not at all.
 
     Raises:
         BenchlogError: the data folder cannot be written to.
@@ -85,8 +85,8 @@ def write_live(state: LiveState) -> None:
     except OSError as problem:
         why = (problem.strerror or str(problem)).lower()
         raise BenchlogError(
-            f"{folder}: the folder cannot be made ({why}); see that there is room and that you may write "
-            "there, or name another data folder in BENCHLOG_DATA"
+            f"{folder}: the folder cannot be created ({why}); make sure that there is room and that you can "
+            "write there, or name another data folder in BENCHLOG_DATA"
         ) from problem
     # field by field: ``asdict`` copies every point of the last minute, five times a second
     plain = {one.name: getattr(state, one.name) for one in fields(state)}
@@ -95,7 +95,7 @@ def write_live(state: LiveState) -> None:
 
 
 def forget_live() -> None:
-    """Take this process's state away again."""
+    """Remove this process's state."""
     (live_folder() / f"{os.getpid()}.json").unlink(missing_ok=True)
 
 

@@ -15,14 +15,16 @@ def acceptance(
     logger: LoggerOption = None,
     out: Annotated[
         Path | None,
-        typer.Option(metavar="LOG.csv", help="Where the log goes; by bike and date if not given.", readable=False),
+        typer.Option(
+            metavar="LOG.csv", help="Where to write the log; named by bike and date if not given.", readable=False
+        ),
     ] = None,
     report: Annotated[
-        Path | None, typer.Option(metavar="FILE.html", help="Where the report goes; beside the log if not given.")
+        Path | None, typer.Option(metavar="FILE.html", help="Where to write the report; beside the log if not given.")
     ] = None,
     baud: Annotated[int, typer.Option(metavar="N", min=1, help="Line speed.")] = 115200,
     resume: Annotated[
-        bool, typer.Option("--resume", help="Go on with a stopped test: that of --out, or the newest here.")
+        bool, typer.Option("--resume", help="Resume a stopped test: the one named by --out, or the newest here.")
     ] = False,
     before: Annotated[
         Path | None,
@@ -36,13 +38,13 @@ def acceptance(
         from benchlog.bench.guided.leading import conclude, lead, prepare
         from benchlog.bench.guided.screen import screen_for
         from benchlog.bench.guided.words import closing_words, opening_words
-        from benchlog.plan.advice import fire_risks
         from benchlog.report.text import render_text
+        from benchlog.verdict.advice import fire_risks
 
         if save:
             from benchlog.store import open_store
 
-            open_store(store).close()  # a store that cannot be used is told before the tester begins
+            open_store(store).close()  # a store that cannot be used is refused before the tester begins
         test = prepare(port, plan, logger_file=logger, out=out, report=report, baud=baud, go_on=resume, before=before)
         risks = fire_risks(test.plan)
         typer.echo(

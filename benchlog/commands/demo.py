@@ -60,7 +60,7 @@ def run_demo(into: Path, *, colour: bool = False) -> Iterator[str]:
     with _told_plainly(into):
         write_html(bad, into / FAULT_REPORT)
     failed = [found for found in bad.checks if found.verdict == "fail"]
-    yield "The same bike with a fault put in (a relay that lets go late):"
+    yield "The same bike with a fault added (a relay that drops out late):"
     for found in failed:
         told = f"{found.title}: {found.verdict}. {found.because} {next_test_of(bad, found)}".rstrip()
         yield fill(told, 80, initial_indent="  ", subsequent_indent="  ")
@@ -96,5 +96,5 @@ def _told_plainly(into: Path) -> Iterator[None]:
         return
     raise BenchlogError(
         f"{into}: the demo cannot write its two reports here ({why}); "
-        "go to a folder that has room and that you may write to, and run it there"
+        "run it in a folder that has room and that you can write to"
     )

@@ -31,14 +31,15 @@ def logger(
 ) -> None:
     """Show a foreign log's columns, guess and ask what they are, and write the logger file beside it."""
     with user_errors():
-        from benchlog.bench.recording.beside import beside_path, logger_text
+        from benchlog.bench.recording.beside import logger_text
         from benchlog.core.files import refuse_unwritable, write_whole
         from benchlog.log.foreign.guess import draft_of
         from benchlog.log.foreign.look import look
         from benchlog.log.log import Log
         from benchlog.logger.model import logger_from_mapping
+        from benchlog.logger.sidecar import sidecar_of
 
-        target = out or beside_path(log)
+        target = out or sidecar_of(log)
         draft = draft_of(look(log))
         if target.exists():
             raise BenchlogError(f"{target}: there is a logger file already; move it away, or name another with --out")

@@ -11,6 +11,7 @@ import typer
 
 from benchlog.core.remote import shown
 from benchlog.process.course import Course
+from benchlog.process.output import drawn_on
 
 if TYPE_CHECKING:
     from benchlog.store.importing import Imported
@@ -49,7 +50,7 @@ def shown_course(course: Course, *, events: bool) -> Iterator[Callable[[], None]
         return
     from rich.console import Console
 
-    with Console(stderr=True).status("") as line:
+    with Console(file=drawn_on(sys.stderr)).status("") as line:
         yield _now_and_then(_EVERY_S, lambda: line.update(course.line()))
 
 

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 
 from benchlog.process.course import Course
 from benchlog.process.orders import Answer
+from benchlog.process.output import drawn_on
 from benchlog.run import Progress, Watch
 
 SHOWN_AFTER_S = 1.0
@@ -28,7 +29,7 @@ def shown_progress(logs: int = 1) -> Iterator[tuple[Progress | None, Watch | Non
         TextColumn("reading {task.description}"),
         BarColumn(),
         DownloadColumn(),
-        console=Console(stderr=True),
+        console=Console(file=drawn_on(sys.stderr)),
         transient=True,
     )
     tasks: dict[str, TaskID] = {}

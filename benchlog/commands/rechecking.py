@@ -67,7 +67,7 @@ def _event(one: "Rechecked") -> str:
 
 
 def _lines(changed: "list[Rechecked]", counted: dict[str, int]) -> list[str]:
-    from benchlog.store.listing import one_line
+    from benchlog.core.printable import one_line
 
     judged = counted["same"] + counted["changed"]
     lines = []
@@ -77,7 +77,7 @@ def _lines(changed: "list[Rechecked]", counted: dict[str, int]) -> list[str]:
         for change in one.changes:
             lines.append(f"  {change.title}: {change.then or 'none'} → {change.now or 'none'}")
             lines += [f"    {one_line(change.because)}"] if change.because else []
-    told = f"{counted['changed']} of {judged} records judged otherwise" if changed else "no verdict changed"
+    told = f"{counted['changed']} of {judged} records judged differently" if changed else "no verdict changed"
     lines.append(f"{judged} records judged again: {told}" if not changed else told)
     if counted["not kept"]:
         lines.append(f"{counted['not kept']} cannot be judged again, since only the hashes of their logs are kept")
@@ -96,5 +96,5 @@ def backup(
 
         with opened_store(store) as opened:
             entries, logs, gone = back_up_store(opened, file)
-        lacking = f"; {gone} more are named but not there, as benchlog records verify tells" if gone else ""
+        lacking = f"; {gone} more are listed but missing; benchlog records verify names them" if gone else ""
         typer.echo(f"Backed up: {entries} entries and {logs} kept logs in {file}{lacking}")

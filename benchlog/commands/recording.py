@@ -23,9 +23,9 @@ def ports() -> None:
         found = ports_there()
         if not found:
             typer.echo(
-                "There is no serial port.\n"
+                "No serial port was found.\n"
                 "Plug the logger in and switch it on, then try again; some USB cables only charge.\n"
-                "Without a logger, benchlog standin makes a port to try with."
+                "Without a logger, benchlog standin simulates one."
             )
             return
         width = max(len(port.name) for port in found)
@@ -41,25 +41,24 @@ def record(
         Path, typer.Option("--out", metavar="LOG.csv", readable=False, help="The file to write; it must not exist yet.")
     ],
     logger: LoggerOption = None,
-    baud: Annotated[int, typer.Option(metavar="N", min=50, help="Line speed, where the port has one.")] = 115200,
+    baud: Annotated[int, typer.Option(metavar="N", min=50, help="Baud rate, where the port has one.")] = 115200,
     seconds: Annotated[
-        float | None, typer.Option(metavar="N", min=0.1, help="End after so long; without it, Ctrl-C ends.")
+        float | None, typer.Option(metavar="N", min=0.1, help="Stop after this time; without it, stop with Ctrl-C.")
     ] = None,
     plan: Annotated[
         Path | None,
-        typer.Option("--plan", readable=False, help="The plan, for the bike's name on the page that looks on."),
+        typer.Option("--plan", readable=False, help="The plan, to show the bike's name on the live page."),
     ] = None,
 ) -> None:
     """Save what a logger sends to a file that can be checked. Exit status: 0 saved, 2 unusable input or a full disk."""
     with user_errors():
         from benchlog.bench.recording import Capture
-        from benchlog.bench.recording.beside import beside_path
         from benchlog.bench.recording.screen import LiveLine, summary
         from benchlog.logger.model import load_logger
+        from benchlog.logger.sidecar import find_sidecar
         from benchlog.plan.model import load_plan
 
-        if logger is None and beside_path(out).is_file():
-            logger = beside_path(out)
+        logger = logger or find_sidecar(out)
         meant = load_logger(logger) if logger is not None else None
         bike = load_plan(plan).install.bike if plan is not None else ""
         capture = Capture(port, out, logger=meant, baud=baud, bike=bike, seconds=seconds)

@@ -21,17 +21,20 @@ if TYPE_CHECKING:
     from benchlog.verdict.result import Result
 
 app = typer.Typer(
-    add_completion=False,
     no_args_is_help=True,
-    rich_markup_mode=None,
     help="The store of records: list, show, sign, import, export, verify.",
 )
 
 BikeOption = Annotated[str | None, typer.Option("--bike", metavar="BIKE", help="Only the records of this bike.")]
 NumberArgument = Annotated[int, typer.Argument(metavar="NUMBER", help="The record's number, as the list shows it.")]
 HashesOnlyOption = Annotated[
-    bool, typer.Option("--hashes-only", help="Keep the logs' hashes alone, no copies: a record cannot be drawn again.")
+    bool, typer.Option("--hashes-only", help="Keep only the logs' hashes, no copies: the record cannot be drawn again.")
 ]
+
+_UNPROVEN = (
+    "  Without a last hash that was noted earlier (each report, sheet and export has one) this cannot show that the\n"
+    "  whole store was made anew, or that its newest entries were cut off with all that names them."
+)
 
 
 def save_check(
@@ -48,7 +51,7 @@ def save_check(
     corrects: int | None = None,
     hashes_only: bool = False,
 ) -> str:
-    """Save what ``check`` has found; gives the line that says so.
+    """Save what ``check`` has found; gives the lines that say so.
 
     Raises:
         BenchlogError: the store or a log cannot be used.
@@ -70,13 +73,15 @@ def save_check(
             corrects=corrects,
             keep_logs=not hashes_only,
         )
-        return f"Saved as record {record.number} in {opened.where}"
+        return (
+            f"Saved as record {record.number} in {opened.where}\nLast hash, to be noted elsewhere: {opened.head()[1]}"
+        )
 
 
 @app.command("list")
 def list_records(
     bike: BikeOption = None,
-    limit: Annotated[int | None, typer.Option(metavar="N", min=1, help="The newest N alone.")] = None,
+    limit: Annotated[int | None, typer.Option(metavar="N", min=1, help="Only the newest N.")] = None,
     store: StoreOption = None,
 ) -> None:
     """List the records, the last saved first; dates in this computer's time zone."""
@@ -105,14 +110,14 @@ def show(
             if json:
                 typer.echo(record_json(record))
             else:
-                typer.echo(record_text(record, colour=sys.stdout.isatty()), nl=False)
+                typer.echo(record_text(record, opened.head()[1], colour=sys.stdout.isatty()), nl=False)
 
 
 @app.command()
 def sign(
     number: NumberArgument,
     by: Annotated[str, typer.Option(metavar="NAME", help="Who signs.")],
-    notes: Annotated[str, typer.Option(metavar="TEXT", help="What is to be said with it.")] = "",
+    notes: Annotated[str, typer.Option(metavar="TEXT", help="A note to go with the signature.")] = "",
     store: StoreOption = None,
 ) -> None:
     """Sign a record: you stand for it as it is now."""
@@ -136,7 +141,7 @@ def import_folder(
     on: OnOption = None,
     json: EventsOption = False,
 ) -> None:
-    """Check every log under a folder and save each as a record; run again, it goes on where it stopped.
+    """Check every log under a folder and save each as a record; run again, it continues where it stopped.
 
     Exit status: 0 if every log is in the store now, 2 if one could not be used.
     """
@@ -182,7 +187,9 @@ app.command()(backup)
 
 @app.command()
 def export(
-    file: Annotated[Path | None, typer.Argument(metavar="[FILE]", help="Left out: to standard output.")] = None,
+    file: Annotated[
+        Path | None, typer.Argument(metavar="FILE", help="The file to write; standard output if left out.")
+    ] = None,
     form: Annotated[
         Literal["csv", "json"],
         typer.Option("--format", help="csv: a row for each check of each record; json: all entries, whole."),
@@ -215,21 +222,21 @@ def export(
 
 @app.command()
 def verify(
-    head: Annotated[
+    last_hash: Annotated[
         str | None,
-        typer.Option(metavar="HASH", help="A hash that this command printed earlier: it must still be in the ledger."),
+        typer.Option(metavar="HASH", help="The last hash as printed earlier: an entry must still have it."),
     ] = None,
     mend: Annotated[
-        bool, typer.Option("--mend", help="Make the lists anew from the ledger and remove files left over.")
+        bool, typer.Option("--mend", help="Rebuild the lists from the ledger and remove leftover files.")
     ] = False,
     store: StoreOption = None,
 ) -> None:
-    """Prove that nothing in the store was altered. Exit status: 0 all is whole, 2 something differs."""
+    """Prove that nothing in the store was altered. Exit status: 0 intact, 2 something differs."""
     with user_errors():
         from benchlog.store.mending import mend as put_right
 
         with opened_store(store) as opened:
-            troubles = opened.verify(head)
+            troubles = opened.verify(last_hash)
             if mend:
                 troubles = put_right(opened, troubles)
             last, its_hash = opened.head()
@@ -238,14 +245,16 @@ def verify(
         grave = [trouble for trouble in troubles if not trouble.harmless]
         if grave:
             raise BenchlogError(_advice({trouble.kind for trouble in grave}, len(grave)))
-        typer.echo(f"● {last} entries, all as they were saved. The last one's hash, to be noted elsewhere:")
+        typer.echo(f"● {last} entries, all as saved. The last hash, to be noted elsewhere:")
         typer.echo(f"  {its_hash}")
+        if last_hash is None:
+            typer.echo(_UNPROVEN)
 
 
 def _advice(kinds: set[str], count: int) -> str:
     found = "1 thing differs" if count == 1 else f"{count} things differ"
     if "ledger" in kinds:
-        return f"{found} from what was saved; keep this store as it is for evidence and go on with a backup of it"
+        return f"{found} from what was saved; keep this store untouched as evidence and continue with a backup"
     if "logs" in kinds:
-        return f"{found} from what was saved; put the kept logs back from a backup, the records themselves are whole"
-    return f"{found} from what was saved, in lists alone; benchlog records verify --mend makes them anew"
+        return f"{found} from what was saved; restore the kept logs from a backup; the records themselves are intact"
+    return f"{found} from what was saved, only in the lists; benchlog records verify --mend rebuilds them"

@@ -18,10 +18,12 @@ if TYPE_CHECKING:
 
 
 def season(
-    bike: Annotated[str | None, typer.Argument(help="As in the plan; without it, all bikes at a glance.")] = None,
+    bike: Annotated[
+        str | None, typer.Argument(help="The bike's name, as in the plan; without it, all bikes at a glance.")
+    ] = None,
     logs: Annotated[
         list[Path] | None,
-        typer.Argument(metavar="[LOG]...", help="Plain resting logs to add to the records.", readable=False),
+        typer.Argument(metavar="LOG", help="Plain resting logs to add to the records.", readable=False),
     ] = None,
     store: StoreOption = None,
     changed: Annotated[
@@ -31,24 +33,26 @@ def season(
     what: Annotated[str | None, typer.Option(metavar="TEXT", help='What was changed, such as "new battery".')] = None,
     take_back: Annotated[
         int | None,
-        typer.Option(metavar="NUMBER", help="Take a change back that was noted wrongly; its number is in the list."),
+        typer.Option(metavar="NUMBER", help="Withdraw a change that was noted by mistake; its number is in the list."),
     ] = None,
     plan: Annotated[
         Path | None,
         typer.Option(
-            metavar="PLAN", readable=False, help="Chemistry, capacity and limits; else those of the newest record."
+            metavar="PLAN",
+            readable=False,
+            help="The plan with chemistry, capacity and limits; else that of the newest record.",
         ),
     ] = None,
     log: Annotated[
-        list[Path] | None, typer.Option(metavar="LOG", readable=False, help="As LOG; may be given several times.")
+        list[Path] | None, typer.Option(metavar="LOG", readable=False, help="Same as LOG; may be repeated.")
     ] = None,
     logger: LoggerOption = None,
     every: Annotated[bool, typer.Option("--all", help="All bikes at a glance.")] = False,
     today: Annotated[
-        str | None, typer.Option(metavar="DATE", help="The day that now means; later records are left out.")
+        str | None, typer.Option(metavar="DATE", help="The day to take as today; later records are left out.")
     ] = None,
     json: Annotated[
-        str | None, typer.Option(metavar="FILE", help="Write the season as JSON; - for standard output alone.")
+        str | None, typer.Option(metavar="FILE", help="Write the season as JSON; - for standard output only.")
     ] = None,
     report: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the season as an HTML page.")] = None,
 ) -> None:
@@ -97,7 +101,7 @@ def _one(
         store.note_change(bike, *change)
     if take_back is not None:
         gone = store.take_back(take_back, bike)
-        notes = [*notes, f"change {gone.number} ({gone.on}: {gone.what}) is taken back and counts no more"]
+        notes = [*notes, f"change {gone.number} ({gone.on}: {gone.what}) is taken back and no longer counts"]
     found = _season(store, bike, day, planned, added)
     if json == "-":
         typer.echo(season_json(found))
@@ -181,4 +185,6 @@ def _date(text: str, option: str) -> date:
     try:
         return datetime.strptime(text.strip(), "%Y-%m-%d").date()
     except ValueError:
-        raise BenchlogError(f'{option}: "{text}" is no date; write it as year-month-day, such as 2026-09-20') from None
+        raise BenchlogError(
+            f'{option}: "{text}" is not a date; write it as year-month-day, such as 2026-09-20'
+        ) from None

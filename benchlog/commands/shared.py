@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from benchlog.core.errors import BenchlogError
+from benchlog.core.plain import plain, short, unsecret
 
 PASS, FAIL, UNUSABLE, NOT_PROVEN = 0, 1, 2, 3
 EXIT_STATUS = {"pass": PASS, "fail": FAIL, "not proven": NOT_PROVEN}
@@ -38,7 +39,7 @@ def user_errors() -> Iterator[None]:
     try:
         yield
     except BenchlogError as problem:
-        typer.echo(f"benchlog: {problem}", err=True)
+        typer.echo(plain(short(unsecret(f"benchlog: {problem}"))), err=True)
         raise typer.Exit(UNUSABLE) from None
     except BrokenPipeError:
         raise  # the reader of a pipe went away, as ``head`` does: no fault of anyone

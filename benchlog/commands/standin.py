@@ -27,28 +27,35 @@ NO_BEFORE = {"added_drain_ma": None}
 class WithBehaviours(TyperCommand):
     """Lists the behaviours at the end of its help; only there, since they bring the whole stand-in with them."""
 
-    def format_epilog(self, ctx: Any, formatter: Any) -> None:  # noqa: ARG002  # typer's call; its classes are not public
-        """Write the names and what each is."""
+    def format_help(self, ctx: Any, formatter: Any) -> None:
+        """Print the help, then the names and what each is."""
+        from rich import print as shown
+        from rich.panel import Panel
+        from rich.table import Table
+
         from benchlog.standin import BEHAVIOURS
 
-        with formatter.section("Behaviours"):
-            formatter.write_dl([(one.name, one.words) for one in BEHAVIOURS.values()])
+        super().format_help(ctx, formatter)
+        table = Table.grid(padding=(0, 2))
+        for one in BEHAVIOURS.values():
+            table.add_row(one.name, one.words)
+        shown(Panel(table, title="Behaviours", title_align="left", border_style="dim"))
 
 
 def standin(
     fault: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Show one fault: a cause id, as a result names it.")
+        str | None, typer.Option(metavar="NAME", help="Simulate one fault, named by its cause id.")
     ] = None,
     behaviour: Annotated[
         list[str] | None,
         typer.Option(
             metavar="NAME",
-            help="Show what a real bike does beside the test; may be given again. The names stand below.",
+            help="Show what a real bike does beside the test; may be given again. Names below.",
         ),
     ] = None,
     plan: Annotated[
         Path | None,
-        typer.Option(metavar="PLAN", readable=False, help="Make the install from this plan; else that of the Larch."),
+        typer.Option(metavar="PLAN", readable=False, help="Build the install from this plan; else that of the Larch."),
     ] = None,
     rate: Annotated[float, typer.Option(metavar="HZ", help="Samples a second.")] = 500.0,
     speed: Annotated[float, typer.Option(metavar="N", help="Simulated seconds in a second.")] = 1.0,
@@ -57,8 +64,12 @@ def standin(
         False
     ),
     crc: Annotated[bool, typer.Option("--crc", help="End each line in * and a CRC-16.")] = False,
-    seed: Annotated[int | None, typer.Option(metavar="N", help="The same number gives the same logger.")] = None,
-    seconds: Annotated[float | None, typer.Option(metavar="N", help="End after so many seconds of the clock.")] = None,
+    seed: Annotated[
+        int | None, typer.Option(metavar="N", help="Random seed: the same number gives the same logger.")
+    ] = None,
+    seconds: Annotated[
+        float | None, typer.Option(metavar="N", help="Stop after this many seconds of real time.")
+    ] = None,
     listen: Annotated[
         str | None,
         typer.Option(
@@ -124,7 +135,7 @@ def _install(plan: Path | None, fault: str | None, behaviours: list[str]) -> "tu
 
     if fault is not None and fault not in FAULTS:
         raise NoSuchFault(fault)
-    with_behaviours(SimulatedInstall(), behaviours)  # an unknown name is told before the plan is read
+    with_behaviours(SimulatedInstall(), behaviours)  # an unknown name is refused before the plan is read
     if plan is None:
         made = SimulatedInstall() if fault is None else with_fault(SimulatedInstall(), fault)
         return with_behaviours(made, behaviours), plan_toml_of(SimulatedInstall(), NO_BEFORE)
@@ -169,7 +180,7 @@ def _welcome(running: "Standin", fault: str | None, behaviours: list[str]) -> st
             "it waits until a program opens the port; try in another terminal:",
             f"  benchlog record {port} --out try.csv --logger {running.logger}",
             f"  benchlog acceptance {port} --plan {running.plan}",
-            "type here what you do to the bike, one a line:",
+            "type here what you do to the bike, one action a line:",
             "  key on · key off · slot N on · slot N off · all on · all off",
             "  fuse N out · fuse N in · crank · engine off",
             "  zero · zero end · shunt bridged · shunt free",

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 #: Of a table that ends whoever reads it.
-DAMAGED_INSIDE = "is damaged inside, so that the reader gave up; copy it again, or save the log as CSV"
+DAMAGED_INSIDE = "is damaged inside and cannot be read; copy it again, or save the log as CSV"
 
 
 class BenchlogError(Exception):
@@ -20,7 +20,7 @@ class CannotWrite(BenchlogError):
     def __init__(self, where: str, what: str, why: str) -> None:
         self.why = why
         super().__init__(
-            f"{where}: {what} cannot be written ({why}); name a folder that exists, has room, and that you may write to"
+            f"{where}: {what} cannot be written ({why}); name a folder that exists, has room, and that you can write to"
         )
 
 

@@ -1,14 +1,18 @@
 """Files written whole or not at all, and their names as text."""
 
 import contextlib
+import errno
+import io
 import os
 import secrets
+import stat
 import time
 from collections.abc import Iterable
 from pathlib import Path
 
 from benchlog.core.errors import BenchlogError, CannotWrite
 from benchlog.core.interrupts import later
+from benchlog.core.printable import printable
 
 #: What Windows says where another program has a file open (ERROR_ACCESS_DENIED, ERROR_SHARING_VIOLATION; from memory).
 _HELD = (5, 32)
@@ -78,7 +82,7 @@ def replace(part: Path, target: Path) -> None:
 def shown_name(path: Path) -> str:
     """A file's name as text that any report can hold, whatever bytes it is made of."""
     name = os.fsencode(path.name).decode("utf-8", "replace")
-    return "".join(character if character.isprintable() else "?" for character in name)
+    return printable(name, "?")
 
 
 def refuse_unwritable(target: Path, what: str, inputs: Iterable[Path] = ()) -> None:
@@ -87,7 +91,7 @@ def refuse_unwritable(target: Path, what: str, inputs: Iterable[Path] = ()) -> N
     Args:
         target: the file that will be written.
         what: the thing that will be written, for the message.
-        inputs: files that must not be written over.
+        inputs: files that must not be overwritten.
 
     Raises:
         CannotWrite: as ``write_whole``.
@@ -117,6 +121,36 @@ def _refuse_folder(target: Path, what: str) -> None:
 def is_read_once(source: Path) -> bool:
     """Whether it is a pipe or a device: what has come out of it is gone, and it may keep its reader waiting."""
     return source.exists() and not source.is_file() and not source.is_dir()
+
+
+def open_own(path: Path) -> io.BufferedReader:
+    """Open a file for reading that is a file of its own: no link, nothing that could keep its reader waiting.
+
+    Raises:
+        OSError: there is none, it is something else, or its folder is a link.
+    """
+    if path.parent.is_symlink():
+        raise OSError(errno.ELOOP, "its folder is a link to another")
+    # where the system knows neither, links and pipes lie in no folder of kept logs
+    flags = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    try:
+        handle = os.open(path, os.O_RDONLY | flags)
+    except OSError as problem:
+        if problem.errno == errno.ELOOP:
+            raise OSError(errno.ELOOP, "a link to another file") from None
+        raise
+    if not stat.S_ISREG(os.fstat(handle).st_mode):
+        os.close(handle)
+        raise OSError(errno.EINVAL, "not a file, but a pipe, a device or a folder")
+    return open(handle, "rb")
+
+
+def is_own(path: Path) -> bool:
+    """Whether ``open_own`` would take it for a file of its own."""
+    try:
+        return stat.S_ISREG(path.lstat().st_mode) and not path.parent.is_symlink()
+    except OSError:
+        return False
 
 
 def _is_special(target: Path) -> bool:

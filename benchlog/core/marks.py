@@ -4,15 +4,12 @@ import difflib
 import re
 from collections.abc import Collection, Sequence
 
+from benchlog.core.events import PLAIN, SlotEvent, plain
 from benchlog.core.trace import Mark
 
 #: Marks that settle something. Free text is allowed beside them.
-KNOWN = (
-    *("key on", "key off", "crank", "running", "engine off"),
-    *("zero", "zero end", "shunt bridged", "shunt free"),
-)
-_NUMBERED = re.compile(r"(slot|fuse) (\d+) (on|off|out|in)")
-_NEARLY_NUMBERED = re.compile(r"(slot|circuit|fuse)s?[ _#.:-]*(\d+)[ _.:-]*(on|off|out|in|pulled|back)")
+KNOWN = tuple(event.text for event in PLAIN)
+_NEARLY_NUMBERED = re.compile(r"(slot|circuit|fuse)s?[ _#.:-]{0,9}([0-9]{1,4})[ _.:-]{0,9}(on|off|out|in|pulled|back)")
 #: Words that mean a known mark and are not spelt like it.
 _MEANT = {
     **dict.fromkeys(("ignition on", "ign on", "key in"), "key on"),
@@ -21,6 +18,10 @@ _MEANT = {
     **dict.fromkeys(("engine on", "engine running", "engine runs", "idle", "idling"), "running"),
     **dict.fromkeys(("engine stop", "engine stopped"), "engine off"),
 }
+#: A mark that is meant to be a known one has no more letters; comparing takes the square of them.
+_LONGEST = 40
+#: Different marks that are compared with the known ones.
+MOST_COMPARED = 500
 #: This alike and a mark was meant to be another.
 ALIKE = 0.75
 
@@ -28,30 +29,36 @@ ALIKE = 0.75
 def mark_notes(marks: Sequence[Mark], slots: Collection[int]) -> list[str]:
     """A plain sentence for each mark that looks like a known one but is not, or names a slot the plan lacks."""
     notes = []
-    for text in dict.fromkeys(mark.text for mark in marks):
-        plain = text.lower()
-        at_s = next(mark.time_s for mark in marks if mark.text == text)
-        numbered = _NUMBERED.fullmatch(plain)
-        if numbered:
-            if int(numbered.group(2)) not in slots:
+    first: dict[str, Mark] = {}
+    for mark in marks:
+        first.setdefault(mark.text, mark)
+    free = 0
+    for text, mark in first.items():
+        at_s, event = mark.time_s, mark.event
+        if isinstance(event, SlotEvent):
+            if event.slot not in slots:
                 notes.append(f'the mark "{text}" at {at_s:.1f} s names a slot that the plan does not have')
             continue
-        if plain in KNOWN:
+        if event is not None:
             continue
-        meant = _meant(plain)
+        if (free := free + 1) > MOST_COMPARED:  # so many are a column of something else
+            continue
+        meant = _meant(plain(text))
         if meant:
             notes.append(f'the mark "{text}" at {at_s:.1f} s was not understood; did you mean "{meant}"?')
     return notes
 
 
-def _meant(plain: str) -> str | None:
+def _meant(noted: str) -> str | None:
     """The known mark that a text in small letters was probably meant to be."""
-    if spaced := _MEANT.get(re.sub(r"[\s_-]+", " ", plain)):
+    if len(noted) > _LONGEST:
+        return None
+    if spaced := _MEANT.get(re.sub(r"[\s_-]+", " ", noted)):
         return spaced
-    if nearly := _NEARLY_NUMBERED.fullmatch(plain):
+    if nearly := _NEARLY_NUMBERED.fullmatch(noted):
         what, number, how = nearly.groups()
         what = "fuse" if what == "fuse" else "slot"
         how = {"pulled": "out", "back": "in"}.get(how, how)
         meant = f"{what} {number} {how}"
         return meant if (what == "fuse") is (how in ("out", "in")) else None
-    return next(iter(difflib.get_close_matches(plain, KNOWN, 1, ALIKE)), None)
+    return next(iter(difflib.get_close_matches(noted, KNOWN, 1, ALIKE)), None)

@@ -1,5 +1,6 @@
 """Numbers as people read them."""
 
+from collections.abc import Callable
 from decimal import ROUND_HALF_EVEN, Decimal
 
 
@@ -22,6 +23,20 @@ def with_uncertainty(value: float, uncertainty: float | None) -> str:
     ]
     shown, half = (f"{x:.{max(0, -place)}f}" for x in rounded)
     return f"{_signed(shown)} ± {half}"
+
+
+def unit_suffix(unit: str) -> str:
+    """A unit with a space before it; nothing for a plain count, whose unit is "1"."""
+    return "" if unit == "1" else f" {unit}"
+
+
+def sides(low: float | None, high: float | None, shown: Callable[[float], str] = number) -> str:
+    """A limit by its sides: ``1 to 2``, ``at most 2``, ``at least 1``; "" where both are open."""
+    if low is not None and high is not None:
+        return f"{shown(low)} to {shown(high)}"
+    if high is not None:
+        return f"at most {shown(high)}"
+    return "" if low is None else f"at least {shown(low)}"
 
 
 def _exponent(value: float, digits: int) -> int:

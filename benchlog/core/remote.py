@@ -13,10 +13,15 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from benchlog.core.errors import BadLog, BenchlogError
+from benchlog.core.plain import unsecret
 
 # two letters at least, as one is a drive; one slash, as where a URL was made a path before
 _URL = re.compile(r"^([a-z][a-z0-9+]+):/+(?=[^/])", re.I)
 _BESIDE = ".logger.toml"
+#: How the addresses of buckets begin, as a rule.
+BUCKETS = ("s3", "s3a", "az", "abfs", "abfss", "gs", "gcs")
+#: And those of databases, which may hold a password.
+_DATABASES = re.compile(r"postgres|sqlite|mysql|mariadb|oracle|mssql", re.I)
 
 
 def url_of(named: object) -> str | None:
@@ -25,12 +30,12 @@ def url_of(named: object) -> str | None:
         return None
     text = named if isinstance(named, str) else named.as_posix()
     found = _URL.match(text)
-    return None if found is None else f"{found[1].lower()}://{text[found.end() :]}"
+    return None if found is None or _DATABASES.match(text) else f"{found[1].lower()}://{text[found.end() :]}"
 
 
 def shown(named: object) -> str:
     """A path or URL as the user wrote it."""
-    return url_of(named) or str(named)
+    return unsecret(url_of(named) or str(named))
 
 
 def exists(named: str) -> bool:
@@ -74,7 +79,7 @@ def fetched(named: Path) -> Iterator[Path]:
         local = Path(folder) / PurePath(path).name
         with _said(url):
             if not system.isfile(path):
-                raise BadLog(url, "there is no such file in the bucket; check the name")
+                raise BadLog(unsecret(url), "there is no such file in the bucket; check the name")
             system.get_file(path, str(local))
             changed = system.modified(path)
             beside = [one for stem in _stems(path) if system.isfile(one := f"{stem}{_BESIDE}")]
@@ -99,12 +104,12 @@ def _system(url: str) -> tuple[Any, str]:
         system, path = fsspec.core.url_to_fs(url)
     except ImportError as lacking:
         raise BenchlogError(
-            f"{url}: what reads such a bucket is not installed ({lacking.name or lacking}); "
+            f"{unsecret(url)}: what reads such a bucket is not installed ({lacking.name or lacking}); "
             'run: pip install "benchlog[bucket]", or the fsspec library of this bucket'
         ) from None
     except ValueError as problem:
         raise BenchlogError(
-            f"{url}: this is no address of a bucket ({problem}); write it as s3://BUCKET/FOLDER"
+            f"{unsecret(url)}: this is no address of a bucket ({unsecret(str(problem))}); write it as s3://BUCKET/FOLDER"
         ) from None
     return system, path
 
@@ -118,4 +123,6 @@ def _said(url: str) -> Iterator[None]:
         raise
     except Exception as problem:  # each library has errors of its own
         first = next(iter(str(problem).splitlines()), "") or type(problem).__name__
-        raise BadLog(url, f"the bucket cannot be read ({first}); check its name, its address and your key") from None
+        raise BadLog(
+            unsecret(url), f"the bucket cannot be read ({unsecret(first)}); check its name, its address and your key"
+        ) from None

@@ -40,10 +40,14 @@ UNITS: dict[str, tuple[str, float]] = {
     "us": ("s", 1e-6),
 }
 
-_SLOT = re.compile(r"slot(\d+)_[av]")
+_SLOT = re.compile(r"slot([0-9]{1,4})_[av]")
 
 
 def slot_of(role: str) -> int | None:
     """The slot number in a role such as ``slot3_a``; None for any other role."""
     found = _SLOT.fullmatch(role)
     return int(found.group(1)) if found else None
+
+
+#: Ticks of a time column in one second, by its unit; a written date is read to the microsecond.
+TICKS_A_SECOND = {"s": 1, "ms": 1000, "us": 1_000_000, "epoch_s": 1, "epoch_ms": 1000, "iso8601": 1_000_000}

@@ -1,4 +1,4 @@
-"""How far values scatter, told by medians, so that a few outliers do not count; and quantiles of the normal law."""
+"""How far values scatter, by medians, so that a few outliers do not count."""
 
 import math
 from statistics import NormalDist

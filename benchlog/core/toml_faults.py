@@ -1,16 +1,24 @@
 """What is wrong in a file of settings, in plain words: what was needed, what was found, what to do."""
 
 import difflib
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, get_args
 
 from pydantic import BaseModel
 from pydantic_core import ErrorDetails
 
+#: Of any number in a file of settings; a counter of 64 bits wraps at 1.8e19.
+_LEAST, _MOST = 1e-20, 1e20
+#: Nothing that is meant is longer, and comparing takes the square of the length.
+_LONGEST_WORD = 60
+
 
 def near(word: str, known: Iterable[str]) -> str | None:
     """The known word that was probably meant, if any."""
     known = list(known)
+    if len(word) > _LONGEST_WORD:
+        return None
     folded = {each.casefold(): each for each in reversed(known)}
     found = difflib.get_close_matches(word.casefold(), folded, n=1, cutoff=0.6)
     return folded[found[0]] if found else None
@@ -24,9 +32,28 @@ def shown(value: object) -> str:
         return "a list"
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, int) and abs(value) >= 10**30:
+        return "a number of more than 30 digits"
     text = f'"{value}"' if isinstance(value, str) else str(value)
     text = text.replace("\n", " ")
     return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def strange_numbers(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Numbers that no quantity of a motorcycle has, with their paths: worked with, they run over."""
+    waiting: list[tuple[tuple[int | str, ...], Any]] = [((), data)]
+    while waiting:
+        loc, value = waiting.pop()
+        if isinstance(value, Mapping):
+            waiting += [((*loc, key), each) for key, each in value.items()]
+        elif isinstance(value, (list, tuple)):
+            waiting += [((*loc, n), each) for n, each in enumerate(value)]
+        elif isinstance(value, (int, float)) and value and _is_finite(value) and not _LEAST <= abs(value) <= _MOST:
+            yield path_of(loc), f"must be 0 or between {_LEAST:g} and {_MOST:g}, got {shown(value)}"
+
+
+def _is_finite(value: float) -> bool:
+    return isinstance(value, int) or math.isfinite(value)  # an int may be too large for a float
 
 
 def path_of(loc: tuple[int | str, ...]) -> str:

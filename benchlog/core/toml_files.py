@@ -1,17 +1,20 @@
-"""Files of settings in TOML: read, checked in full against a model, every fault told at once with its line."""
+"""Files of settings in TOML: read, checked in full against a model, every fault reported at once with its line."""
 
 import re
-import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic_core import ErrorDetails
 
 from benchlog.core.errors import BadLogger, BadPlan
-from benchlog.core.toml_faults import path_of, worded
+from benchlog.core.toml_faults import path_of, strange_numbers, worded
+from benchlog.core.toml_text import TOO_DEEP, TOO_MANY_PARTS, tables_of
 
 _LARGEST_FILE = 1_000_000  # bytes; a plan or logger file is a few thousand
+_MOST_TOLD = 50  # faults of one file
+_LONGEST_PATH = 120  # letters of a key as it is told
 
 Model = TypeVar("Model", bound=BaseModel)
 Cross = Callable[[Mapping[str, Any]], Iterable[tuple[str, str]]]
@@ -23,8 +26,9 @@ OPTIONS: dict[Kind, str] = {"plan": "--plan", "logger file": "--logger"}
 _WRITTEN_BY_A_WORD_PROCESSOR = (b"PK\x03\x04", b"{\\rtf", b"\xd0\xcf\x11\xe0")
 _TYPOGRAPHIC = re.compile("[\u201c\u201d\u201e\u2018\u2019\u201a\u00ab\u00bb]")
 _SIGNS: tuple[tuple[Kind, str], ...] = (
-    ("plan", r"^\s*\[\s*(install|battery)\s*\]"),
-    ("logger file", r"^\s*\[\[\s*channel\s*\]\]"),
+    # no \s, which runs over the ends of lines and tries again from each
+    ("plan", r"^[\x20\t]*+\[[\x20\t]*+(install|battery)[\x20\t]*+\]"),
+    ("logger file", r"^[\x20\t]*+\[\[[\x20\t]*+channel[\x20\t]*+\]\]"),
 )
 
 
@@ -75,23 +79,33 @@ def validated(
         BadPlan, BadLogger: with every fault and its path, in the order of the file where it is known.
     """
     lines = lines or {}
-    faults: list[tuple[str, str]] = []
+    faults: list[tuple[str, str | ErrorDetails]] = []
     made: Model | None = None
     try:
         made = model.model_validate(dict(data))
     except ValidationError as error:
         faults += [
-            (path_of(detail["loc"]), worded(model, detail))
-            for detail in error.errors()
+            (path_of(detail["loc"]), detail)
+            for detail in error.errors(include_url=False)
             if detail["type"] != "disagree" and not (detail["type"] == "too_short" and detail["input"])
         ]
     faults += cross(data)
+    named = {path for path, _ in faults}
+    faults += [fault for fault in strange_numbers(data) if fault[0] not in named]
     if made is not None and not faults:
         return made
     faults.sort(key=lambda fault: lines.get(fault[0], lines.get(fault[0].rpartition(".")[0], 0)))
-    raise _REFUSALS[kind](
-        where, [f"{path}: {text}" + (f" (line {lines[path]})" if path in lines else "") for path, text in faults]
-    )
+    told = []
+    for path, fault in faults[:_MOST_TOLD]:  # looking for what was meant takes a while each
+        text = fault if isinstance(fault, str) else worded(model, fault)
+        told.append(f"{_short(path)}: {text}" + (f" (line {lines[path]})" if path in lines else ""))
+    if len(faults) > _MOST_TOLD:
+        told.append(f"and {len(faults) - _MOST_TOLD} more faults")
+    raise _REFUSALS[kind](where, told)
+
+
+def _short(path: str) -> str:
+    return path if len(path) <= _LONGEST_PATH else f"{path[:_LONGEST_PATH]}…"
 
 
 def schema(model: type[BaseModel]) -> dict[str, Any]:
@@ -130,24 +144,22 @@ def _read(path: Path) -> tuple[str, list[str]]:
 def _parsed(text: str, faults: list[str]) -> dict[str, Any]:
     """The tables of a TOML text; a syntax error is added to ``faults``, with its line."""
     try:
-        return tomllib.loads(text)
-    except RecursionError:
-        faults.append("is nested too deeply for a file of settings; write each table under a [name] of its own")
-    except ValueError as fault:  # also what Python says to a number of thousands of digits
+        return tables_of(text)
+    except ValueError as fault:
         if _is_table_of_numbers(text):
             faults.append(
                 "this is a log, not a file of settings; the log comes first, then --plan or --logger FILE.toml"
             )
-            return {}
-        found = re.fullmatch(r"(.*?) \(at line (\d+), column (\d+)\)", str(fault), re.DOTALL)
-        at = f"line {found[2]}, column {found[3]}: " if found else ""
-        if named := _named_fault(str(fault), text, int(found[2]) if found else None):
-            faults.append(named)
-            return {}
-        what = found[1] if found else str(fault).removesuffix(" (at end of document)")
-        if not isinstance(fault, tomllib.TOMLDecodeError):
-            what = "a number has thousands of digits"
-        faults.append(f"{at}is not valid TOML: {what[:1].lower()}{what[1:]}; texts need quotes, decimals a point")
+        elif str(fault) in (TOO_DEEP, TOO_MANY_PARTS):
+            faults.append(str(fault))
+        else:
+            found = re.fullmatch(r"(.*?) \(at line (\d+), column (\d+)\)", str(fault), re.DOTALL)
+            if named := _named_fault(str(fault), text, int(found[2]) if found else None):
+                faults.append(named)
+                return {}
+            at = f"line {found[2]}, column {found[3]}: " if found else ""
+            what = found[1] if found else str(fault).removesuffix(" (at end of document)")
+            faults.append(f"{at}is not valid TOML: {what[:1].lower()}{what[1:]}; texts need quotes, decimals a point")
     return {}
 
 

@@ -1,20 +1,36 @@
 """Plain tables of samples that pass from the log to the analysis: no files, no behaviour beyond slicing."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
+
+from benchlog.core.events import Event, event_of
 
 Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """What the tester noted at one sample."""
+    """What the tester noted at one sample.
+
+    Attributes:
+        time_s: s. text: as noted. event: what it stands for; None for free text.
+    """
 
     time_s: float
     text: str
+    event: Event | None = field(init=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Read the text, once."""
+        object.__setattr__(self, "event", event_of(self.text))
+
+
+def times_of(marks: Sequence[Mark], event: Event) -> list[float]:
+    """When this was noted, s."""
+    return [mark.time_s for mark in marks if mark.event == event]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +61,19 @@ class Trace:
             {role: column[cut] for role, column in self.values.items()},
             {role: flags[cut] for role, flags in self.over.items()},
         )
+
+    def less(self, offsets: Mapping[str, float]) -> "Trace":
+        """The same samples less each role's offset."""
+        values = {role: x - offsets[role] if role in offsets else x for role, x in self.values.items()}
+        return Trace(self.time_s, values, self.over)
+
+    def hiding(self, roles: Collection[str], hidden: npt.NDArray[np.bool_]) -> "Trace":
+        """The same samples; these roles have none where ``hidden`` is true, nor any over range."""
+        if not hidden.any():
+            return self
+        values = {role: np.where(hidden, np.nan, x) if role in roles else x for role, x in self.values.items()}
+        over = {role: flags & ~hidden if role in roles else flags for role, flags in self.over.items()}
+        return Trace(self.time_s, values, {role: flags for role, flags in over.items() if flags.any()})
 
 
 @dataclass(frozen=True, slots=True)

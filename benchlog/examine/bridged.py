@@ -33,16 +33,7 @@ class BridgedLog(LogBehind):
 
 def bridged_trace(trace: Trace, bridges: Sequence[Bridge]) -> Trace:
     """The same samples, with those of the bridged shunts missing, and not over range either."""
-    return without_shunts(trace, _hidden(trace.time_s, trace.time_s, bridges))
-
-
-def without_shunts(trace: Trace, hidden: npt.NDArray[np.bool_]) -> Trace:
-    """The same samples; the battery's shunts have none where ``hidden`` is true."""
-    if not hidden.any():
-        return trace
-    values = {role: np.where(hidden, np.nan, x) if role in SHUNT_ROLES else x for role, x in trace.values.items()}
-    over = {role: flags & ~hidden if role in SHUNT_ROLES else flags for role, flags in trace.over.items()}
-    return Trace(trace.time_s, values, {role: flags for role, flags in over.items() if flags.any()})
+    return trace.hiding(SHUNT_ROLES, _hidden(trace.time_s, trace.time_s, bridges))
 
 
 def bridged_overview(overview: Overview, bridges: Sequence[Bridge]) -> Overview:

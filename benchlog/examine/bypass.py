@@ -1,4 +1,4 @@
-"""A drain that cannot be told from zero: did the same channel of the same logger show a load somewhere?"""
+"""A drain that cannot be distinguished from zero: did the same channel of the same logger show a load somewhere?"""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from benchlog.examine.everything import LogFindings
 
 BYPASSED = (
-    "it cannot be told from zero, and the same channel showed no load in this log, so the shunt may be bypassed; "
-    "switch a load on once while it records"
+    "it cannot be distinguished from zero, and the same channel showed no load in this log, so the shunt may be "
+    "bypassed; switch a load on once while it records"
 )
 #: A current that changes by this much, A, by so many steps of the channel and so many times its noise, is a load.
 LOAD_A, LOAD_STEPS, TOLD_APART = 0.01, 10, 20

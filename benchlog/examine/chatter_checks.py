@@ -2,12 +2,13 @@
 
 import numpy as np
 
-from benchlog.analysis.bounce import line_moves, train
+from benchlog.analysis.bounce import KEY_BOUNCE_S, line_moves, train
 from benchlog.analysis.coarse import coarse, runs, unseen_s
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.relay import BOUNCE_S, chatter_count, contact_moves, let_go_s, without_spikes
 from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
+from benchlog.core.events import SlotOff, SlotOn
 from benchlog.examine.context import LogContext
 from benchlog.examine.load_checks import Loads
 from benchlog.examine.path_checks import FeedLoad
@@ -120,9 +121,8 @@ def _all_on(bench: LogContext, from_s: float, to_s: float, load: FeedLoad | None
     on: set[int] = set()
     planned = {circuit.slot for circuit in bench.plan.circuit}
     for mark in bench.log.marks:
-        words = mark.text.lower().split()
-        if from_s <= mark.time_s <= to_s and len(words) == 3 and words[0] == "slot" and words[1].isdigit():
-            (on.add if words[2] == "on" else on.discard)(int(words[1]))
+        if from_s <= mark.time_s <= to_s and isinstance(mark.event, SlotOn | SlotOff):
+            (on.add if isinstance(mark.event, SlotOn) else on.discard)(mark.event.slot)
             if planned <= on:
                 return True
     most = [point.load_a for point in (load.points if load else ()) if from_s <= point.plateau.from_s <= to_s]
@@ -147,8 +147,12 @@ def _falls_from(bench: LogContext, on_to: float) -> float | None:
 
 def _bounces(bench: LogContext, on_from: float, on_to: float) -> list[tuple[float, float]]:
     """The stretches in which the contact follows the bounce of the key's own, as a coil may, s."""
-    if bench.story.trigger_pulses is not None or not bench.has("trigger_v"):
+    if not bench.has("trigger_v"):
         return []
+    if bench.story.trigger_pulses is not None:
+        # among pulses no edge is known as a bounce; a contact that follows the pulses does so all the time
+        near = [rise.time_s for rise in bench.story.rises if abs(rise.time_s - on_from) <= NEAR_S]
+        return [(min(near), min(near) + KEY_BOUNCE_S + FOLLOWS_S)] if near else []
     found = []
     for at_s, events in ((on_from, bench.story.rises), (on_to, bench.story.falls)):
         event = min(events, key=lambda move: abs(move.time_s - at_s), default=None)

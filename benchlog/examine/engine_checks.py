@@ -18,6 +18,8 @@ from benchlog.analysis.crank_level import (
 from benchlog.analysis.cranking import Crank
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.core.events import Cranked
+from benchlog.core.trace import times_of
 from benchlog.core.uncertainty import combine, rectangular
 from benchlog.examine.context import LogContext
 from benchlog.examine.parted import level_parts
@@ -34,7 +36,7 @@ def examine_crank(bench: LogContext) -> dict[str, Finding]:
         missing = NotEvaluated("battery_v is not logged")
         return {"crank_minimum": missing, "feed_in_crank": missing}
     if not bench.story.cranks:
-        marked = next((mark.time_s for mark in bench.log.marks if mark.text.lower() == "crank"), None)
+        marked = next(iter(times_of(bench.log.marks, Cranked())), None)
         why = "no cranking in this log; start the engine while it records"
         if marked is not None:
             why = (

@@ -12,7 +12,7 @@ from benchlog.examine.closing import closing_load
 from benchlog.examine.context import LogContext, Samples, Timeline, accuracy_of
 from benchlog.examine.drawn import battery_points, feed_points, ground_points, settlings
 from benchlog.examine.engine_checks import examine_crank
-from benchlog.examine.fuse_checks import examine_walk, find_walk, without_pulled
+from benchlog.examine.fuse_checks import FuseWalk, examine_walk, find_walk, without_pulled
 from benchlog.examine.load_checks import examine_battery_load, find_loads
 from benchlog.examine.noisy import noise_in
 from benchlog.examine.observe import observe
@@ -29,7 +29,7 @@ from benchlog.logger.model import Logger
 from benchlog.plan.limits import PlannedLimit
 from benchlog.plan.model import Plan
 from benchlog.verdict.causes.seen import Seen
-from benchlog.verdict.evidence import LogEvidence
+from benchlog.verdict.evidence import LogEvidence, Span
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,18 +55,24 @@ class LogFindings:
     notes: tuple[str, ...] = ()
 
 
-def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, PlannedLimit]) -> LogFindings:
-    """Ask one log every question of the plan.
+@dataclass(frozen=True, slots=True)
+class _Ready:
+    """A log with its clips, bridges and zeros used, and what it shows of key and engine.
 
-    Args:
-        log: its samples. logger: what its channels mean. limits: check id -> limit, for what is ambiguous.
-
-    Raises:
-        BadLog: a channel is reversed, or reads what no bike has.
+    Attributes:
+        bench: for the examinations. walk: the fuses that were pulled. bridges: spans with the shunt bridged.
+        clip_notes, notes: plain sentences, on clipped channels and on the rest.
     """
-    refuse_senseless(log)
+
+    bench: LogContext
+    walk: FuseWalk
+    bridges: tuple[Span, ...]
+    clip_notes: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def _ready(log: Samples, logger: Logger, plan: Plan) -> _Ready:
     stated, low_side = accuracy_of(logger)
-    samples = int(log.overview.rows.sum())
     clipped = use_clips(log)
     bridged = use_bridges(clipped.log)
     zeroed = use_zeros(bridged.log, logger, stated, bridged.bridges)
@@ -79,6 +85,23 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     bench = LogContext(
         log, plan, story, accuracy, low_side, walk.left_out, zeroed.zeros, stated, bridged.bridges, noise, steps
     )
+    return _Ready(bench, walk, bridged.spans, tuple(clipped.notes), (*bridged.notes, *zeroed.notes))
+
+
+def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, PlannedLimit]) -> LogFindings:
+    """Ask one log every question of the plan.
+
+    Args:
+        log: its samples. logger: what its channels mean. limits: check id -> limit, for what is ambiguous.
+
+    Raises:
+        BadLog: a channel is reversed, or reads what no bike has.
+    """
+    refuse_senseless(log)
+    samples = int(log.overview.rows.sum())
+    ready = _ready(log, logger, plan)
+    bench, walk = ready.bench, ready.walk
+    log, story = bench.log, bench.story
     off_state = examine_off_state(bench)
     walked = examine_walk(bench, walk, off_state)
     relay = examine_relay(bench)
@@ -100,7 +123,7 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
         log=log.name,
         overview=log.overview,
         roles=tuple(log.overview.bands),
-        spans=tuple(sorted((*story.spans, *bridged.spans), key=lambda span: span.from_s)),
+        spans=tuple(sorted((*story.spans, *ready.bridges), key=lambda span: span.from_s)),
         pull_ins=tuple(trace for trace, _ in relay.pull_ins),
         drop_outs=tuple(trace for trace, _ in relay.drop_outs),
         pull_in_at_s=tuple(at for _, at in relay.pull_ins),
@@ -112,14 +135,14 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
         key_off_draws=walked.draws,
         key_off_drain_ma=off_state.drain.mean_a * 1000 if off_state.drain else None,
         samples=samples,
-        zero_offsets={role: zero.offset for role, zero in zeroed.zeros.items()},
+        zero_offsets={role: zero.offset for role, zero in bench.zeros.items()},
     )
     seen = observe(bench, findings, limits, off_state.drain, loads, load)
     devices = {circuit.slot: circuit.device for circuit in plan.circuit}
     let_go = tuple((pull.slot, devices.get(pull.slot, "")) for pull in walk.let_go)
-    told = tuple(note.split(",")[0] for note in clipped.notes)
+    told = tuple(note.split(",")[0] for note in ready.clip_notes)
     doubtful = [
         note for note in doubtful_readings(bench, logger, findings, off_state) if not (told and note.startswith(told))
     ]
-    notes = (*clipped.notes, *bridged.notes, *zeroed.notes, *walked.notes, *doubtful)
+    notes = (*ready.clip_notes, *ready.notes, *walked.notes, *doubtful)
     return LogFindings(log.name, story, findings, off_state, logger, evidence, seen, let_go, notes)

@@ -11,7 +11,8 @@ from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.core.numbers import number, with_uncertainty
 from benchlog.core.uncertainty import COVERAGE_K, combine
 from benchlog.examine.context import LogContext, Samples, Timeline
-from benchlog.examine.off_state import OffSpan, OffState
+from benchlog.examine.off_spans import OffSpan
+from benchlog.examine.off_state import OffState
 from benchlog.verdict.evidence import KeyOffDraw
 from benchlog.verdict.result import Cause
 
@@ -197,7 +198,7 @@ def _sentence(entry: KeyOffDraw, name: str) -> str:
     figure = with_uncertainty(entry.draw_ma, entry.uncertainty_ma)
     if not entry.told:
         return (
-            f"{name} draws nothing that can be told from zero with the key off ({figure} mA, "
+            f"{name} draws nothing that can be distinguished from zero with the key off ({figure} mA, "
             f"fuse {entry.slot} out at {entry.out_at_s:.1f} s)"
         )
     how = "in pulses, " if entry.pulses else ""

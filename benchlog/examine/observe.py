@@ -9,7 +9,7 @@ from benchlog.examine.load_checks import Loads
 from benchlog.examine.observe_battery import off_state, ratios, running
 from benchlog.examine.observe_clips import clip_slope, feed_lead
 from benchlog.examine.observe_lines import line_states
-from benchlog.examine.observe_loads import before, circuits, held_coil, key_off, load_on, load_swing
+from benchlog.examine.observe_loads import before, circuits, held_coil, key_off, keyed, load_on, load_swing
 from benchlog.examine.observe_relay import coil_kick, relay_times
 from benchlog.examine.path_checks import FeedLoad
 from benchlog.plan.limits import PlannedLimit
@@ -37,6 +37,7 @@ def observe(
         **off_state(off, findings, limits),
         **load_on(bench, load, findings),
         **load_swing(bench),
+        **keyed(bench),
         **key_off(bench, off, findings),
         **held_coil(bench, off, findings),
         **before(bench, off, findings),

@@ -1,13 +1,13 @@
 """What one log shows of the battery: at rest, with the key off, under load and charged."""
 
 import math
-import re
 from collections.abc import Mapping
 
 import numpy as np
 
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding, Measured
+from benchlog.core.events import SlotOff
 from benchlog.core.uncertainty import rectangular
 from benchlog.examine.context import LogContext
 from benchlog.examine.running_points import RunningPoints, running_points
@@ -18,7 +18,6 @@ from benchlog.verdict.causes.seen import Seen
 UNSTATED_ZERO_A = 0.02
 #: Fewer points of 0.2 s show no steady current.
 FEWEST_POINTS = 10
-_SWITCHED_OFF = re.compile(r"slot \d+ off")
 
 
 def ratios(findings: Mapping[str, Finding], limits: Mapping[str, PlannedLimit]) -> dict[str, Seen]:
@@ -134,7 +133,7 @@ def running(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping[
 def _with_all_on(bench: LogContext, points: RunningPoints, into_a: float) -> float:
     """The current into the battery before the first circuit is marked off again, A; the mean where none is."""
     run = bench.story.running[-1]
-    marks = [mark.time_s for mark in bench.log.marks if _SWITCHED_OFF.fullmatch(mark.text.lower())]
+    marks = [mark.time_s for mark in bench.log.marks if isinstance(mark.event, SlotOff)]
     first_s = min((at for at in marks if run.from_s < at < run.to_s), default=None)
     if first_s is None:
         return into_a

@@ -1,6 +1,5 @@
 """What the circuits draw with the key on and off, over what the plan gives them."""
 
-import re
 from collections.abc import Mapping
 
 import numpy as np
@@ -8,13 +7,16 @@ import numpy as np
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding, Measured
+from benchlog.core.events import SlotOff, SlotOn
 from benchlog.core.uncertainty import Accuracy, combine, rectangular
 from benchlog.examine.context import LogContext
 from benchlog.examine.path_checks import FeedLoad
 from benchlog.examine.slot_match import switched_unseen
 from benchlog.examine.swing import swing_a
 from benchlog.plan.limits import PlannedLimit
-from benchlog.verdict.causes.seen import Seen
+from benchlog.verdict.causes.seen import Seen, slot_quantity
+from benchlog.verdict.registry.loads import SLOT_CURRENT
+from benchlog.verdict.registry.table import is_of
 
 POINT_S = 0.1
 #: Currents below this share of the circuits' are not theirs, 1.
@@ -27,7 +29,6 @@ MOST_COIL = 1.4
 CLOSING_U = 0.2
 #: After a switch inrush has gone, s.
 INRUSH_S = 0.5
-_SWITCHED_ON = re.compile(r"slot \d+ on")
 #: Where the offset may be more than this share of the coil's current, what flows first may be the coil's, 1.
 NOT_HELD = 0.4
 #: A stretch before the first key-on that is shorter than this shows no steady current, s.
@@ -40,7 +41,7 @@ def circuits(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping
     """``slot_N``: each circuit's current over the planned one, where the log is sure of it."""
     seen = dict[str, Seen]()
     for circuit in bench.plan.circuit:
-        check_id = f"slot_{circuit.slot}_current"
+        check_id = SLOT_CURRENT.id_of(circuit.slot)
         limit = limits.get(check_id)
         amps = _sure(findings.get(check_id))
         if amps is None or limit is None or limit.min is None or limit.max is None:
@@ -48,7 +49,7 @@ def circuits(bench: LogContext, findings: Mapping[str, Finding], limits: Mapping
         share, u = amps.value / circuit.planned_a, amps.u / circuit.planned_a
         text = f"slot {circuit.slot} draws {amps.value:.3g} A, {circuit.planned_a:.3g} A planned"
         low, high = limit.min / circuit.planned_a, limit.max / circuit.planned_a
-        seen[f"slot_{circuit.slot}"] = Seen(share, u, text, low, high)
+        seen[slot_quantity(circuit.slot)] = Seen(share, u, text, low, high)
     return seen
 
 
@@ -62,7 +63,7 @@ def _sure(finding: Finding | None) -> Seen | None:
 
 def _drawn(bench: LogContext, findings: Mapping[str, Finding]) -> tuple[float, float] | None:
     """``(A that all circuits were seen to draw, A planned)``; None where one of them is not known."""
-    found = [_sure(findings.get(f"slot_{circuit.slot}_current")) for circuit in bench.plan.circuit]
+    found = [_sure(findings.get(SLOT_CURRENT.id_of(circuit.slot))) for circuit in bench.plan.circuit]
     if not found or any(one is None for one in found):
         return None
     return sum(one.value for one in found if one is not None), bench.plan.planned_load_a
@@ -73,7 +74,7 @@ def load_on(bench: LogContext, load: FeedLoad | None, findings: Mapping[str, Fin
     planned = bench.plan.planned_load_a
     if not planned or not bench.story.on:
         return {}
-    slots = [found for check_id, found in findings.items() if check_id.startswith("slot_")]
+    slots = [found for check_id, found in findings.items() if is_of(check_id, SLOT_CURRENT)]
     u = 0.01
     if bench.has("feed_a") and load is not None and load.points:
         most = max(point.load_a for point in load.points)
@@ -88,7 +89,7 @@ def load_on(bench: LogContext, load: FeedLoad | None, findings: Mapping[str, Fin
     elif any(isinstance(found, Measured) and (found.value or 0.0) > 0.1 for found in slots):
         return {}  # circuits draw, though not through a channel that sums them
     elif (
-        any(mark.text.lower().startswith("slot ") for mark in bench.log.marks)
+        any(isinstance(mark.event, SlotOn | SlotOff) for mark in bench.log.marks)
         and bench.has("battery_a")
         and not any(switched_unseen(bench, circuit.slot) for circuit in bench.plan.circuit)
     ):
@@ -146,7 +147,7 @@ def _shares(
     Args:
         left_on: the slots known to be switched on; None where that is not known.
     """
-    drawn = {circuit.slot: _sure(findings.get(f"slot_{circuit.slot}_current")) for circuit in bench.plan.circuit}
+    drawn = {circuit.slot: _sure(findings.get(SLOT_CURRENT.id_of(circuit.slot))) for circuit in bench.plan.circuit}
     wanted = {
         circuit.slot: circuit.planned_a for circuit in bench.plan.circuit if left_on is None or circuit.slot in left_on
     }
@@ -183,7 +184,7 @@ def held_coil(bench: LogContext, off: Drain | None, findings: Mapping[str, Findi
         return {"coil_held": let_go}
     if not slots or at is None:
         return {}
-    known = [_sure(findings.get(f"slot_{slot}_current")) for slot in slots]
+    known = [_sure(findings.get(SLOT_CURRENT.id_of(slot))) for slot in slots]
     drawn = [one.value for one in known if one is not None]
     planned = sum(circuit.planned_a for circuit in bench.plan.circuit if circuit.slot in slots)
     if len(drawn) < len(known) or min(off.base_a, sum(drawn)) < LEAST_SHARE * planned:
@@ -203,6 +204,18 @@ def held_coil(bench: LogContext, off: Drain | None, findings: Mapping[str, Findi
     beyond = off.base_a - (zero or 0.0) * zeroed - sum(drawn)
     text = f"{beyond * 1000:.3g} mA with the key off beyond the circuits, {relay.coil_a * 1000:.3g} mA the coil's"
     return {"coil_held": Seen(beyond / relay.coil_a, u / relay.coil_a, text)}
+
+
+def keyed(bench: LogContext) -> dict[str, Seen]:
+    """``keyed_a``: what flows with the key on before the engine is started, A."""
+    if not bench.has("battery_a"):
+        return {}
+    starts = [c.from_s for c in bench.story.cranks] + [r.from_s for r in bench.story.running]
+    spans = [(a + INRUSH_S, min([b, *(at for at in starts if a < at < b)])) for a, b in bench.story.on]
+    found = [amps for a, b in spans if b > a and (amps := _median(bench, "battery_a", a, b)) is not None]
+    if not found:
+        return {}
+    return {"keyed_a": Seen(max(found), 0.1, f"{max(found):.3g} A with the key on before the engine was started")}
 
 
 def _let_go(bench: LogContext, coil_a: float, accuracy: Accuracy) -> Seen | None:
@@ -248,7 +261,7 @@ def load_swing(bench: LogContext) -> dict[str, Seen]:
 
 def _around_marks(bench: LogContext) -> tuple[tuple[float, float], tuple[float, float]] | None:
     """The stretches of one key-on before the first circuit is marked on, and after the last; None without marks."""
-    at = sorted(mark.time_s for mark in bench.log.marks if _SWITCHED_ON.fullmatch(mark.text.lower()))
+    at = sorted(mark.time_s for mark in bench.log.marks if isinstance(mark.event, SlotOn))
     span = next(((a, b) for a, b in bench.story.on if at and a < at[0] < b), None)
     if span is None:
         return None
@@ -260,10 +273,9 @@ def _around_marks(bench: LogContext) -> tuple[tuple[float, float], tuple[float, 
 
 def _left_on(bench: LogContext) -> tuple[int, ...] | None:
     """The slots that marks show switched on at the last key-off; None where no mark tells."""
-    texts = [(mark.time_s, mark.text.lower().split()) for mark in bench.log.marks]
     state = {
-        int(words[1]): words[2] == "on"
-        for _, words in sorted(texts, key=lambda pair: pair[0])
-        if len(words) == 3 and words[0] == "slot" and words[1].isdigit() and words[2] in ("on", "off")
+        mark.event.slot: isinstance(mark.event, SlotOn)
+        for mark in sorted(bench.log.marks, key=lambda mark: mark.time_s)
+        if isinstance(mark.event, SlotOn | SlotOff)
     }
     return tuple(slot for slot, on in state.items() if on) if state else None

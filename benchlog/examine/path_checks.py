@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.plateaus import Plateau
-from benchlog.analysis.slopes import from_steps, with_gains, with_offset
+from benchlog.analysis.slopes import Slope, from_steps, with_gains, with_offset
 from benchlog.core.uncertainty import combine
 from benchlog.examine.context import LogContext
 from benchlog.examine.floating import without_return
@@ -83,8 +83,8 @@ def examine_paths(bench: LogContext, load: FeedLoad | None) -> dict[str, Finding
 
 def _no_load(bench: LogContext) -> NotEvaluated:
     return NotEvaluated(
-        "no steady load through the feed was seen that can be told from the bike's own; switch the circuits on one by "
-        "one with the key on, and leave each on for 4 s"
+        "no steady load through the feed was seen that can be distinguished from the bike's own; switch the circuits "
+        "on one by one with the key on, and leave each on for 4 s"
         + ("" if bench.has("feed_a") else bench.bridged_in(*bench.story.on))
     )
 
@@ -208,17 +208,7 @@ def _by_steps(bench: LogContext, load: FeedLoad, path: str, gain: float | None, 
             lean = gain_apart(bench) * abs(sag.ohm if sag else 0.0)
         drift = _drift_ohm(bench, path, load.points)
         u = combine(with_gains(slope, gain, current.gain_rel), slope.ohm * load.extra_rel, lean, drift) * planned
-    greatest = max(load.points, key=lambda p: p.load_a).plateau
-    return Measured(
-        value=slope.ohm * planned,
-        u=u,
-        from_s=greatest.sustained_from_s,
-        to_s=greatest.to_s,
-        story=(
-            f"{slope.ohm * 1000:.1f} mΩ {text}, load {load.how} up to {most:.1f} A, "
-            f"scaled to the planned {planned:.1f} A"
-        ),
-    )
+    return _scaled(slope, u, load.points, planned, f"{text}, load {load.how}")
 
 
 def _path(
@@ -259,14 +249,16 @@ def _path(
     if u is not None and load.role == "battery_a" and slope.ohm * planned + 2 * u < least_ohm * planned:
         # less than the bare wire has: what stepped as the contact closed did not come through here
         return _no_load(bench)
-    greatest = max(points, key=lambda p: p.load_a).plateau
+    return _scaled(slope, u, points, planned, f"{text}, load {load.how}")
+
+
+def _scaled(slope: Slope, u: float | None, points: Sequence[PathPoint], planned: float, text: str) -> Measured:
+    """The loss at the planned load, by its slope over these points."""
+    most = max(points, key=lambda point: point.load_a)
     return Measured(
         value=slope.ohm * planned,
         u=u,
-        from_s=greatest.sustained_from_s,
-        to_s=greatest.to_s,
-        story=(
-            f"{slope.ohm * 1000:.1f} mΩ {text}, load {load.how} up to {most:.1f} A, "
-            f"scaled to the planned {planned:.1f} A"
-        ),
+        from_s=most.plateau.sustained_from_s,
+        to_s=most.plateau.to_s,
+        story=(f"{slope.ohm * 1000:.1f} mΩ {text} up to {most.load_a:.1f} A, scaled to the planned {planned:.1f} A"),
     )

@@ -6,13 +6,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from benchlog.analysis.coarse import coarse, outside_of
-from benchlog.analysis.drain import AWAKE_A, Settled, settle
+from benchlog.analysis.drain import AWAKE_A
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
+from benchlog.analysis.settling import Settled, settle
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import COVERAGE_K, combine
 from benchlog.examine.context import LogContext
-from benchlog.examine.off_state import POINT_S, OffSpan, needed_s, no_key_off, too_short
+from benchlog.examine.off_spans import POINT_S, OffSpan, needed_s, no_key_off, too_short
 from benchlog.examine.parted import level_parts
 
 #: The stretch before the first key-on that stands for the rested battery, s.

@@ -11,10 +11,11 @@ from benchlog.examine.context import LogContext
 from benchlog.examine.load_checks import Loads
 from benchlog.examine.own_channel import own_channel
 from benchlog.examine.slot_dead import in_pulses, left_out, no_step, watched
-from benchlog.examine.slot_match import KeyOn, match_key_on, note_it, proven_steps, switched_unseen
+from benchlog.examine.slot_match import KeyOnSteps, match_key_on, note_it, proven_steps, switched_unseen
 from benchlog.examine.slot_step import from_step
 from benchlog.examine.stepped import AllSteps, Stepped, find_steps
 from benchlog.plan.limits import PlannedLimit
+from benchlog.verdict.registry.loads import SLOT_CURRENT
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +41,7 @@ def examine_slots(bench: LogContext, loads: Loads, limits: Mapping[str, PlannedL
     unlogged = [slot for slot in planned if not bench.has(f"slot{slot}_a")]
     for slot in planned:
         if slot not in unlogged:
-            findings[f"slot_{slot}_current"] = own_channel(bench, slot, planned[slot])
+            findings[SLOT_CURRENT.id_of(slot)] = own_channel(bench, slot, planned[slot])
     by_feed = bench.has("feed_a")
     if not planned or (by_feed and not unlogged):
         return SlotWork(findings, (), _first_rises(bench, loads))
@@ -48,7 +49,7 @@ def examine_slots(bench: LogContext, loads: Loads, limits: Mapping[str, PlannedL
     if not by_feed:
         for slot in [slot for slot in unlogged if switched_unseen(bench, slot)]:
             # its step is nowhere in the log, so no other step may be taken for it
-            findings[f"slot_{slot}_current"] = NotEvaluated(
+            findings[SLOT_CURRENT.id_of(slot)] = NotEvaluated(
                 f"slot {slot} was switched on while battery_a was not measured; switch it on again with the shunt free"
                 + bench.bridged_in(*bench.story.on)
             )
@@ -62,7 +63,7 @@ def examine_slots(bench: LogContext, loads: Loads, limits: Mapping[str, PlannedL
         if group
     ]
     for slot in unlogged:
-        check = f"slot_{slot}_current"
+        check = SLOT_CURRENT.id_of(slot)
         findings[check] = _matched(bench, slot, key_on, found, limits.get(check), groups)
     first = tuple(
         min(steps) for one in key_on if (steps := [m.step.time_s for m in one.matches.values() if m.step is not None])
@@ -85,7 +86,7 @@ def _first_rises(bench: LogContext, loads: Loads) -> tuple[float, ...]:
 def _matched(
     bench: LogContext,
     slot: int,
-    key_ons: Sequence[KeyOn],
+    key_ons: Sequence[KeyOnSteps],
     steps: AllSteps,
     limit: PlannedLimit | None,
     loads: Sequence[Sequence[Plateau]],
@@ -104,26 +105,7 @@ def _matched(
                 f"slots {' and '.join(map(str, slots))} seem to have come on in one step of {step.amps:.2f} A at "
                 f"{step.time_s:.1f} s; switch them on one by one"
             )
-        empty = next((one.matches[slot] for one in key_ons if one.matches[slot].marked), None)
-        if empty is not None:
-            if not any(watched(bench, at_s, loads) for at_s in marked_on(bench.log.marks, slot)):
-                return NotEvaluated(
-                    f"the load was not steady around the mark of slot {slot}, so a step there may be lost; switch it "
-                    "on again, by itself, and leave it on for 4 s"
-                )
-            if any(in_pulses(bench, slot, at_s, role) for at_s in marked_on(bench.log.marks, slot)):
-                return NotEvaluated(
-                    f"the load comes and goes, and by more from the mark of slot {slot} on; look at the relay first, "
-                    "then switch it on again"
-                )
-            return no_step(bench, slot, empty, role)
-        dead = next((found for one in key_ons if (found := left_out(bench, slot, one, steps, limit)) is not None), None)
-        if dead is not None:
-            return dead
-        return NotEvaluated(
-            f"no load step of {role} fits slot {slot}; switch it on by itself with the key on and the engine off"
-            + (bench.bridged_in(*bench.story.on) if role == "battery_a" else "")
-        )
+        return _without_step(bench, slot, key_ons, steps, limit, loads)
     findings = [from_step(bench, slot, one, role, limit) for one in shown]
     sure = [finding for finding in findings if not finding.disqualified] or findings
     if limit is not None and len(sure) > 1:
@@ -137,6 +119,38 @@ def _matched(
                 remedy=note_it(slot),
             )
     return sure[0]
+
+
+def _without_step(
+    bench: LogContext,
+    slot: int,
+    key_ons: Sequence[KeyOnSteps],
+    steps: AllSteps,
+    limit: PlannedLimit | None,
+    loads: Sequence[Sequence[Plateau]],
+) -> Finding:
+    """The slot without a step of its own: dead where the log can tell that, else not seen."""
+    role = steps.role
+    empty = next((one.matches[slot] for one in key_ons if one.matches[slot].marked), None)
+    if empty is not None:
+        if not any(watched(bench, at_s, loads) for at_s in marked_on(bench.log.marks, slot)):
+            return NotEvaluated(
+                f"the load was not steady around the mark of slot {slot}, so a step there may be lost; switch it "
+                "on again, by itself, and leave it on for 4 s"
+            )
+        if any(in_pulses(bench, slot, at_s, role) for at_s in marked_on(bench.log.marks, slot)):
+            return NotEvaluated(
+                f"the load comes and goes, and by more from the mark of slot {slot} on; look at the relay first, "
+                "then switch it on again"
+            )
+        return no_step(bench, slot, empty, role)
+    dead = next((found for one in key_ons if (found := left_out(bench, slot, one, steps, limit)) is not None), None)
+    if dead is not None:
+        return dead
+    return NotEvaluated(
+        f"no load step of {role} fits slot {slot}; switch it on by itself with the key on and the engine off"
+        + (bench.bridged_in(*bench.story.on) if role == "battery_a" else "")
+    )
 
 
 def _judged(finding: Measured, limit: PlannedLimit) -> str:

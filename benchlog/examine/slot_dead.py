@@ -11,7 +11,7 @@ from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
 from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, marked_on
 from benchlog.core.uncertainty import COVERAGE_K, PASS_PROBABILITY, combine, probability_of_conforming
 from benchlog.examine.context import LogContext
-from benchlog.examine.slot_match import KeyOn
+from benchlog.examine.slot_match import KeyOnSteps
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import AllSteps
 from benchlog.examine.swing import swing_a
@@ -74,7 +74,9 @@ def no_step(bench: LogContext, slot: int, match: Match, role: str) -> Measured:
     )
 
 
-def left_out(bench: LogContext, slot: int, one: KeyOn, steps: AllSteps, limit: PlannedLimit | None) -> Measured | None:
+def left_out(
+    bench: LogContext, slot: int, one: KeyOnSteps, steps: AllSteps, limit: PlannedLimit | None
+) -> Measured | None:
     """The slot draws nothing, though no mark says so: every other circuit came on, and no step is left for this one.
 
     Only where the paths prove which steps are the fuse block's, and that nothing was on there from the beginning.
@@ -129,7 +131,7 @@ def _conforms(bench: LogContext, role: str, step: LoadStep, limit: PlannedLimit 
     return probability_of_conforming(step.load_a, u, limit.min, limit.max)
 
 
-def _nothing_at_first(bench: LogContext, one: KeyOn, steps: AllSteps, planned: float) -> bool:
+def _nothing_at_first(bench: LogContext, one: KeyOnSteps, steps: AllSteps, planned: float) -> bool:
     """Whether the fuse block carried nothing before the first step, by the paths: else a circuit may be on since."""
     if steps.role == "feed_a":
         return one.first is not None and abs(one.first.readings["feed_a"].value) < 0.5 * planned

@@ -13,7 +13,7 @@ from benchlog.examine.stepped import Stepped
 
 
 @dataclass(frozen=True, slots=True)
-class KeyOn:
+class KeyOnSteps:
     """One key-on: its steps, the marks that fall into it, and what was matched."""
 
     steps: tuple[Stepped, ...]
@@ -26,7 +26,7 @@ class KeyOn:
 
 def match_key_on(
     bench: LogContext, role: str, group: Sequence[Plateau], steps: tuple[Stepped, ...], planned: Mapping[int, float]
-) -> KeyOn:
+) -> KeyOnSteps:
     """Match the steps of one key-on, by the current ``role``, to marks and plan."""
     marks = tuple(
         mark
@@ -38,10 +38,10 @@ def match_key_on(
     vague_s = bench.true_step_s(role)
     matches = match_slots(plain, planned, marks, vague_s)
     together = come_together(plain, planned, marks, matches, vague_s)
-    return KeyOn(steps, marks, matches, together, group[0], group[-1].to_s)
+    return KeyOnSteps(steps, marks, matches, together, group[0], group[-1].to_s)
 
 
-def proven_steps(one: KeyOn) -> tuple[Stepped, ...]:
+def proven_steps(one: KeyOnSteps) -> tuple[Stepped, ...]:
     """The steps up and down that the paths or the matching prove to be the fuse block's."""
     sure = {
         id(match.step)

@@ -7,6 +7,8 @@ from benchlog.analysis.load_steps import LoadStep, follow, hidden_beside
 from benchlog.analysis.measurement import Measured
 from benchlog.analysis.slots import MARK_AFTER_S, Match
 from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.core.events import SlotOff
+from benchlog.core.trace import times_of
 from benchlog.core.uncertainty import (
     COVERAGE_K,
     PASS_PROBABILITY,
@@ -17,7 +19,7 @@ from benchlog.core.uncertainty import (
 )
 from benchlog.examine.context import LogContext
 from benchlog.examine.own_channel import as_pulsed
-from benchlog.examine.slot_match import KeyOn, note_it
+from benchlog.examine.slot_match import KeyOnSteps, note_it
 from benchlog.examine.stepped import ANOTHER_BESIDE
 from benchlog.plan.limits import PlannedLimit
 
@@ -25,7 +27,7 @@ from benchlog.plan.limits import PlannedLimit
 COVERS = 0.95
 
 
-def from_step(bench: LogContext, slot: int, one: KeyOn, role: str, limit: PlannedLimit | None) -> Measured:
+def from_step(bench: LogContext, slot: int, one: KeyOnSteps, role: str, limit: PlannedLimit | None) -> Measured:
     """The slot's current by the step that was matched to it; there must be one."""
     match = one.matches[slot]
     step = match.step
@@ -60,13 +62,13 @@ def from_step(bench: LogContext, slot: int, one: KeyOn, role: str, limit: Planne
     return found if step.peak_a is None else as_pulsed(bench, slot, found, step.peak_a, doubt)
 
 
-def _figures(bench: LogContext, one: KeyOn, step: LoadStep, role: str) -> tuple[float, float | None]:
+def _figures(bench: LogContext, one: KeyOnSteps, step: LoadStep, role: str) -> tuple[float, float | None]:
     """A step's current as the circuit's, and its standard uncertainty, A."""
     value, u = _step_figures(bench, step, role)
     return value, None if u is None else combine(u, rectangular(abs(value) * _sags_on(bench, one, step)))
 
 
-def _covering(bench: LogContext, one: KeyOn, match: Match, value: float, u: float, role: str) -> float:
+def _covering(bench: LogContext, one: KeyOnSteps, match: Match, value: float, u: float, role: str) -> float:
     """The standard uncertainty, A, whose double covers the steps that the circuit's may be with 95 % in all."""
     may = [(step, chance) for step, chance in match.chances if step is not None and chance > 0]
     whole = sum(chance for _, chance in may)
@@ -84,7 +86,7 @@ def _covering(bench: LogContext, one: KeyOn, match: Match, value: float, u: floa
     return half / COVERAGE_K
 
 
-def _whichever(bench: LogContext, one: KeyOn, match: Match, role: str, limit: PlannedLimit) -> str | None:
+def _whichever(bench: LogContext, one: KeyOnSteps, match: Match, role: str, limit: PlannedLimit) -> str | None:
     """Why the circuit fails whichever of several steps is its own; None where it may fit the plan by one of them."""
     may = [(step, chance) for step, chance in match.chances if step is not None and chance > LEAST_CHANCE]
     if len(may) < 2:
@@ -99,7 +101,7 @@ def _whichever(bench: LogContext, one: KeyOn, match: Match, role: str, limit: Pl
     return f"whichever step of {role} is whose, this circuit draws {listed}, and none of these fits the plan"
 
 
-def _by_size(bench: LogContext, one: KeyOn, slot: int, match: Match, role: str, limit: PlannedLimit) -> str | None:
+def _by_size(bench: LogContext, one: KeyOnSteps, slot: int, match: Match, role: str, limit: PlannedLimit) -> str | None:
     """Why the verdict by size is not proven over all assignments of steps to circuits; None where it is."""
     step = match.step
     if step is None:
@@ -129,7 +131,7 @@ def _by_size(bench: LogContext, one: KeyOn, slot: int, match: Match, role: str, 
     return f"the step of {likeliest.amps:.2f} A at {likeliest.time_s:.1f} s may be slot {slot} instead"
 
 
-def _sags_on(bench: LogContext, one: KeyOn, step: LoadStep) -> float:
+def _sags_on(bench: LogContext, one: KeyOnSteps, step: LoadStep) -> float:
     """By how much, relative, the circuit's voltage goes on to change while it is on: so may its current.
 
     A heater draws less in proportion as the voltage falls, a converter more. The circuit's voltage is the feed's,
@@ -147,7 +149,7 @@ def _sags_on(bench: LogContext, one: KeyOn, step: LoadStep) -> float:
 
 
 def _mistaken(
-    bench: LogContext, slot: int, one: KeyOn, match: Match, step: LoadStep, role: str, limit: PlannedLimit
+    bench: LogContext, slot: int, one: KeyOnSteps, match: Match, step: LoadStep, role: str, limit: PlannedLimit
 ) -> str | None:
     """Why the step may be another load than the slot's, with another verdict; None where it may not."""
     value, u = _step_figures(bench, step, role)
@@ -174,14 +176,14 @@ def _mistaken(
     return None
 
 
-def _went_off(slot: int, one: KeyOn, step: LoadStep) -> bool:
+def _went_off(slot: int, one: KeyOnSteps, step: LoadStep) -> bool:
     """Whether the load of this step was switched off amid the test, while the circuits stay on as they come."""
     loads = [load for load in follow([stepped.step for stepped in one.steps]) if load.ons]
     mine = next((load for load in loads if any(up is step for up in load.ons)), None)
     if mine is None or mine.on or not mine.offs:
         return False
     off_s = mine.offs[-1].time_s
-    if any(mark.text.lower() == f"slot {slot} off" and abs(mark.time_s - off_s) <= MARK_AFTER_S for mark in one.marks):
+    if any(abs(at_s - off_s) <= MARK_AFTER_S for at_s in times_of(one.marks, SlotOff(slot))):
         return False
     later = [load for load in loads if load.ons[0].time_s > off_s]
     stay = [load for load in loads if load is not mine and (load.on or load.offs[-1].time_s > off_s)]

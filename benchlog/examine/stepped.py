@@ -12,7 +12,7 @@ from benchlog.analysis.witness import PathStep, judge_steps
 from benchlog.core.uncertainty import combine, rectangular
 from benchlog.examine.context import LogContext
 from benchlog.examine.steady import DROP, LIFT, new_pulse
-from benchlog.plan.limits import feed_path, ground_path
+from benchlog.plan.paths import feed_path, ground_path
 
 #: A step of the battery's current within this time of a key-on is the bike's own, s.
 KEY_REACH_S = 0.5

@@ -15,7 +15,8 @@ from benchlog.analysis.pulsing import Pulses, pulses_of
 from benchlog.analysis.relay import trigger_crossings
 from benchlog.analysis.running import EngineOff, Running, find_charged, find_running, into_battery
 from benchlog.analysis.switched import PLAUSIBLE_V, SwitchedLine, line_state, without_chatter
-from benchlog.core.trace import Trace
+from benchlog.core.events import Cranked, EngineRuns, EngineStopped
+from benchlog.core.trace import Trace, times_of
 from benchlog.core.uncertainty import Accuracy, combine
 from benchlog.examine.context import KeyTurn, Samples, Timeline
 from benchlog.verdict.evidence import Span
@@ -44,7 +45,7 @@ def segment(log: Samples, current_accuracy: Accuracy | None) -> Timeline:
     ups = [
         float(table.start_s[at]) for line in lines.values() for at in np.flatnonzero(line.up[1:] & ~line.up[:-1]) + 1
     ]
-    cranks = find_cranks(table, ups, [mark.time_s for mark in log.marks if mark.text.lower() == "crank"])
+    cranks = find_cranks(table, ups, times_of(log.marks, Cranked()))
     if "battery_v" not in table.mean:
         cranks += _marked_cranks(log, table, lines)
     key = key_state(table, lines, log.marks, cranks)
@@ -83,13 +84,11 @@ def _known(turn: Turn, half_width_s: float, pulses: Pulses | None) -> float:
 def _marked_cranks(log: Samples, table: Coarse, lines: dict[str, SwitchedLine]) -> list[Crank]:
     """Where the battery's voltage is not logged: a line that is down around a ``crank`` mark, as many bikes cut it."""
     found = []
-    for mark in log.marks:
-        if mark.text.lower() != "crank":
-            continue
+    for at_s in times_of(log.marks, Cranked()):
         for line in lines.values():
             for first, end in runs(~line.up):
                 begins, ends = float(table.start_s[first]), float(table.end_s[end - 1])
-                near = begins - MARK_BEFORE_S <= mark.time_s <= begins + MARK_LATE_S
+                near = begins - MARK_BEFORE_S <= at_s <= begins + MARK_LATE_S
                 if first > 0 and end < len(table) and near and ends - begins <= LONGEST_S:
                     found.append(Crank(begins, ends, float("nan"), float("nan")))
     return found
@@ -179,7 +178,7 @@ def _running(
 ) -> list[Running]:
     share_u = combine(accuracy.change_u(10.0), accuracy.level_u(0.0)) if accuracy else 0.1
     slow = coarse(log.overview, log.start_s, log.end_s, SLOW_POINT_S, ENGINE_ROLES)
-    marks = [(mark.time_s, mark.text.lower()) for mark in log.marks]
+    runs_at, stopped_at = times_of(log.marks, EngineRuns()), times_of(log.marks, EngineStopped())
     found: list[Running] = []
     for a, b in on or ((log.start_s, log.end_s),):
         inside = [crank for crank in cranks if a - 0.5 <= crank.from_s <= b]
@@ -194,7 +193,7 @@ def _running(
         earlier_v: list[float] = []
         for number, crank in enumerate(inside):
             until = inside[number + 1].from_s if number + 1 < len(inside) else b
-            stops = [t for t, text in marks if text == "engine off" and crank.to_s < t < until]
+            stops = [t for t in stopped_at if crank.to_s < t < until]
             until = min([until, *stops])
             # after a crank that failed the battery takes seconds to recover
             volts = max([v for v in (*earlier_v, crank.before_v) if np.isfinite(v)], default=crank.before_v)
@@ -205,7 +204,7 @@ def _running(
             if run:
                 runs_here.append(run)
                 earlier_v = []
-        found += _with_marks(runs_here, marks, inside, a, b)
+        found += _with_marks(runs_here, runs_at, stopped_at, inside, (a, b))
     return sorted(found, key=lambda run: run.from_s)
 
 
@@ -245,13 +244,18 @@ def _median_between(t: np.ndarray, x: np.ndarray, a: float, b: float) -> float:
 
 
 def _with_marks(
-    found: list[Running], marks: list[tuple[float, str]], inside: list[Crank], a: float, b: float
+    found: list[Running],
+    runs_at: list[float],
+    stopped_at: list[float],
+    inside: list[Crank],
+    key_on: tuple[float, float],
 ) -> list[Running]:
     """A key-on's runs, with what the tester noted as ``running`` where no current or voltage tells."""
-    for t, text in marks:
-        if text != "running" or not a <= t <= b or any(run.from_s <= t <= run.to_s for run in found):
+    a, b = key_on
+    for t in runs_at:
+        if not a <= t <= b or any(run.from_s <= t <= run.to_s for run in found):
             continue
-        until = min([b, *(m for m, other in marks if other == "engine off" and m > t)])
+        until = min([b, *(stop for stop in stopped_at if stop > t)])
         until = min([until, *(crank.from_s for crank in inside if crank.from_s > t)])
         before = [crank for crank in inside if crank.to_s <= t]
         nan = float("nan")

@@ -32,14 +32,13 @@ class ZeroedLog(LogBehind):
 
     def trace(self, from_s: float, to_s: float, roles: Sequence[str] | None = None) -> Trace:
         """Single samples of a stretch."""
-        trace = self._log.trace(from_s, to_s, roles)
-        values = {role: x - self._offsets[role] if role in self._offsets else x for role, x in trace.values.items()}
+        trace = self._log.trace(from_s, to_s, roles).less(self._offsets)
         keep = outside_of(trace.time_s, trace.time_s, self._stretches)
         if keep.all():
-            return Trace(trace.time_s, values, trace.over)
+            return trace
         return Trace(
             trace.time_s[keep],
-            {role: x[keep] for role, x in values.items()},
+            {role: x[keep] for role, x in trace.values.items()},
             {role: flags[keep] for role, flags in trace.over.items()},
         )
 

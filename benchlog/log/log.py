@@ -38,6 +38,10 @@ _SMALL_BYTES = 2 << 20
 #: The years 1 to 9999, s from 1970 UTC: what a calendar holds.
 _FIRST_EPOCH_S, _LAST_EPOCH_S = -62_135_596_800, 253_402_300_800
 
+#: A nanosecond, and a thousand years: what lies beyond is no log of a motorcycle.
+_LEAST_STEP_S, _MOST_S = 1e-9, 3.2e10
+_MOST_MARKS = 2_000
+
 Progress = Callable[[int, int], None]
 
 
@@ -90,6 +94,7 @@ class Log:
         self._refuse_undated()
         self.start_s, self.end_s = self._blocks.starts_s[0], self._blocks.ends_s[-1]
         self.step_s = self.overview.step_s
+        self._refuse_untimely()
         texts = (*table.notes, *self._time_hint(), *self._written.notes())
         self.notes = (*left_out.notes(), *(Note(log=name, line=line, text=text) for line, text in texts))
 
@@ -236,6 +241,7 @@ class Log:
             if added is not None:
                 added.result()
         self.marks = tuple(marks)
+        self._refuse_marks()
         return (builder or OverviewBuilder(self._order)).finish(), state
 
     def _parsed(self) -> Iterator[tuple[Piece, Raw]]:
@@ -283,9 +289,29 @@ class Log:
             "to what the column counts, such as epoch_ms",
         )
 
+    def _refuse_marks(self) -> None:
+        """A test has some dozens, and what is worked out of them takes their square."""
+        count = sum(mark.event is not None for mark in self.marks)
+        if count > _MOST_MARKS:
+            raise BadLog(
+                self.name,
+                f"it has {count} marks such as key on or slot 2 off, at most {_MOST_MARKS} are understood; set a mark "
+                "once where something was switched, not in every row",
+            )
+
+    def _refuse_untimely(self) -> None:
+        """Times that no logger has: worked with, they run over or divide by nothing."""
+        if self.step_s >= _LEAST_STEP_S and self.end_s - self.start_s <= _MOST_S:
+            return
+        raise BadLog(
+            self.name,
+            f"its samples lie {self.step_s:.3g} s apart over {self.end_s - self.start_s:.3g} s, as no logger's do; set "
+            "`unit` in [time] of the logger file to what the column counts",
+        )
+
     def _refuse_empty(self) -> None:
         if self.rows == 1:
-            raise BadLog(self.name, "there is one sample only; two at least are needed, record a longer log")
+            raise BadLog(self.name, "there is only one sample; at least two are needed: record a longer log")
         if all(np.isnan(band.mean).all() for band in self.overview.bands.values()):
             text = f"there is no number in any of its {self.rows} rows; check the header line and the logger file"
             raise BadLog(self.name, text)

@@ -147,7 +147,7 @@ class Channel(TomlTable):
     )
     resolution: float | None = Field(default=None, ge=0, description="smallest step, in `unit`", examples=[0.02])
     over_range: tuple[str, ...] = Field(
-        default=(), strict=False, description="column texts that mean over range", examples=[["OL"]]
+        default=(), strict=False, max_length=100, description="column texts that mean over range", examples=[["OL"]]
     )
     low_side_mohm: float | None = Field(
         default=None,
@@ -218,7 +218,7 @@ def tidy_unit(unit: str) -> str:
 
 def _role_fault(role: str) -> str | None:
     if role == "time_s":
-        return 'time_s is no channel; describe the time column in [time], as column = "time_s"'
+        return 'time_s is not a channel; describe the time column in [time], as column = "time_s"'
     if role in ROLE_UNITS:
         return None
     meant = near(role, ROLE_UNITS)
@@ -266,8 +266,8 @@ def channel_faults(channel: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     if ROLE_UNITS[role] != "A":
         for key in ("shunt_mohm", "low_side_mohm"):
             if channel.get(key) is not None:
-                yield key, f"suits currents only, and {role} is none; leave it out"
+                yield key, f"applies to currents only, and {role} is not one; leave it out"
         if channel.get("positive") == "charge":
-            yield "positive", f"suits currents only, and {role} is none; leave it out"
+            yield "positive", f"applies to currents only, and {role} is not one; leave it out"
     if channel.get("scale") == 0:
         yield "scale", "must not be 0: every value would be the same; leave it out, or give the right factor"

@@ -214,6 +214,11 @@ class Plan(TomlTable):
         return sum((circuit.planned_a for circuit in self.circuit), 0.0)
 
 
+def slots_in_order(plan: Plan) -> list[Circuit]:
+    """The plan's circuits by slot number."""
+    return sorted(plan.circuit, key=lambda circuit: circuit.slot)
+
+
 def load_plan(path: str | Path) -> Plan:
     """Read a plan file.
 

@@ -1,6 +1,5 @@
 """Does each planned fuse protect its wire? The plan held against itself, before anything is measured."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -56,14 +55,13 @@ class Protection:
 
 @dataclass(frozen=True, slots=True)
 class PlannedFuse:
-    """One fuse of the plan.
+    """One fuse of the plan, also one that the plan does not give.
 
     Attributes:
-        check_id: of its check. name: what it is in front of, in words.
+        name: what it is in front of, in words.
         protection: None where the fuse or its wire is not planned. lacks: what is missing then, as a clause.
     """
 
-    check_id: str
     name: str
     protection: Protection | None
     lacks: str = ""
@@ -77,18 +75,18 @@ def protection(run: Run, fuse_a: float | None) -> Protection | None:
     return Protection(fuse_a, wire, largest_fuse_a(wire), most_lenient_fuse_a(wire))
 
 
-def planned_fuses(plan: Plan) -> Iterator[PlannedFuse]:
-    """The feed fuse, then each slot's by its number; also those that the plan does not give."""
+def feed_fuse(plan: Plan) -> PlannedFuse:
+    """The fuse in front of the feed."""
     feed_a = plan.feed.fuse_a if plan.feed else None
     found = None if plan.feed is None else protection(plan.feed, feed_a)
-    yield PlannedFuse("feed_fuse", "the feed", found, _lacks(plan.feed, feed_a, "feed"))
-    for circuit in sorted(plan.circuit, key=lambda circuit: circuit.slot):
-        yield PlannedFuse(
-            f"slot_{circuit.slot}_fuse",
-            f"slot {circuit.slot} ({circuit.device})",
-            protection(circuit, circuit.fuse_a),
-            _lacks(circuit, circuit.fuse_a, "circuit") + _behind_the_feed(circuit, feed_a),
-        )
+    return PlannedFuse("the feed", found, _lacks(plan.feed, feed_a, "feed"))
+
+
+def slot_fuse(plan: Plan, circuit: Circuit) -> PlannedFuse:
+    """The fuse in front of one circuit."""
+    feed_a = plan.feed.fuse_a if plan.feed else None
+    lacks = _lacks(circuit, circuit.fuse_a, "circuit") + _behind_the_feed(circuit, feed_a)
+    return PlannedFuse(f"slot {circuit.slot} ({circuit.device})", protection(circuit, circuit.fuse_a), lacks)
 
 
 def _lacks(run: Run | None, fuse_a: float | None, table: str) -> str:

@@ -41,10 +41,10 @@ class Workers:
             BenchlogError: the scheduler is not reached or has no worker; a worker has another benchlog, or does not
                 see a path.
         """
-        from distributed.scheduler import KilledWorker
-
         self._address = address
         self._client = _reached(address)
+        from distributed.scheduler import KilledWorker
+
         self.deaths: tuple[type[BaseException], ...] = (KilledWorker, _Dropped)
         try:
             self._refuse_unfit(sees)

@@ -21,10 +21,20 @@ idle.daemon = True
 idle.start()
 for line in sys.stdin:
     idle.cancel()
+    asked = json.loads(line)
     try:
-        for _ in pl.scan_parquet(json.loads(line), glob=False).collect_batches(chunk_size=200_000):
-            pass
-        told = "sound"
+        import resource
+        # soft: what a page says of its size is made room for, whatever the file's
+        resource.setrlimit(resource.RLIMIT_DATA, (asked["data"], resource.RLIM_INFINITY))
+    except (ImportError, ValueError, OSError):
+        pass  # not on this system
+    try:
+        scan = pl.scan_parquet(asked["path"], glob=False)
+        told = "met again"  # too many rows: the reader refuses them
+        if scan.select(pl.len()).collect().item() <= asked["rows"]:
+            for _ in scan.collect_batches(chunk_size=200_000):
+                pass
+            told = "sound"
     except pl.exceptions.PanicException:
         told = "panic"
     except Exception:
@@ -39,13 +49,18 @@ _running: "subprocess.Popen[str] | None" = None
 _told: dict[tuple[int, int, int, int], bool] = {}  # device, number, size, time of change -> whether it was read whole
 _MOST_TOLD = 1000
 _IDLE = "idle"
+# bytes: polars itself has 120 MB; sound tables of random numbers take 4 for one of the file, of constants up to 60
+_DATA_BYTES, _DATA_RATIO, _DATA_A_CORE = 640 << 20, 128, 16 << 20
 
 
-def can_be_read(path: str) -> bool:
+def can_be_read(path: str, most_rows: int) -> bool:
     """Whether a process survives reading a Parquet table from end to end; what it meets short of its end counts not.
+
+    It has memory enough for any table of the file's size, and ends where a few bytes ask for gigabytes.
 
     Args:
         path: under which another process opens it too.
+        most_rows: a table of more is not read, since the reader refuses it.
     """
     if not sys.executable or getattr(sys, "frozen", False):
         return True  # there is no interpreter to try it
@@ -55,15 +70,16 @@ def can_be_read(path: str) -> bool:
         if file not in _told:
             if len(_told) >= _MOST_TOLD:
                 _told.clear()
-            _told[file] = _tried(path)
+            bound = _DATA_BYTES + _DATA_RATIO * info.st_size + _DATA_A_CORE * (os.cpu_count() or 1)
+            _told[file] = _tried(json.dumps({"path": path, "rows": most_rows, "data": bound}))
         return _told[file]
 
 
-def _tried(path: str) -> bool:
+def _tried(question: str) -> bool:
     try:
-        answer = _asked(path)
+        answer = _asked(question)
         if answer == _IDLE:
-            answer = _asked(path)
+            answer = _asked(question)
     except OSError:
         return True  # no more processes may be had
     except BaseException:
@@ -72,7 +88,7 @@ def _tried(path: str) -> bool:
     return answer in ("sound\n", "met again\n")
 
 
-def _asked(path: str) -> str:
+def _asked(question: str) -> str:
     """What the other process says; nothing where it ended, or that it had ended for want of questions."""
     global _running  # noqa: PLW0603 one for the process
     if _running is None:
@@ -80,7 +96,7 @@ def _asked(path: str) -> str:
     assert _running.stdin is not None
     assert _running.stdout is not None
     with suppress(BrokenPipeError):  # it has ended: its answer will be none
-        _running.stdin.write(f"{json.dumps(path)}\n")
+        _running.stdin.write(f"{question}\n")
         _running.stdin.flush()
     answer = _running.stdout.readline()
     if answer:

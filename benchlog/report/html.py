@@ -8,7 +8,6 @@ from benchlog.report.bar import bar
 from benchlog.report.figures.in_page import FigureBox, boxes_of, page_parts
 from benchlog.report.figures.loads import Where
 from benchlog.report.templating import filled_in
-from benchlog.verdict.evidence import Evidence
 from benchlog.verdict.result import Cause, Result
 
 if TYPE_CHECKING:
@@ -16,8 +15,8 @@ if TYPE_CHECKING:
 
 
 _LOG_CAPTION = (
-    "The whole log: mean as a line, least to greatest as a band. Currents stand on a stretched scale, each mark ten "
-    "times the one before; below zero the battery is charged."
+    "The whole log: mean as a line, minimum to maximum as a band. Currents are on a stretched scale, each mark ten "
+    "times the one before; below zero the battery is charging."
 )
 
 #: Also under the figures of the pages.
@@ -26,12 +25,12 @@ LOAD_CAPTIONS: dict[Where, str] = {
     "feed": "Voltage lost from battery + to the fuse block against the load through the feed.",
     "return": "Ground bus above battery negative against the load through the feed.",
 }
-OFF_CAPTION = "The current after the key-off until it has settled, milliamperes beside amperes."
+OFF_CAPTION = "The current after key-off until it has settled, from milliamperes to amperes."
 #: Figures that paper has no room for; the table says what they prove.
 _SCREEN_ONLY = {*LOAD_CAPTIONS.values(), OFF_CAPTION}
 
 
-def render_html(result: Result) -> str:
+def render_html(result: Result, *, kept: str = "") -> str:
     """The whole page. plotly.js is inside once, and only where there are figures to draw."""
     drawn = _figures(result)
     titles = {check.id: check.title for check in result.checks}
@@ -39,6 +38,7 @@ def render_html(result: Result) -> str:
         "check.html",
         **page_parts([box for _, boxes in drawn for box in boxes]),
         result=result,
+        kept=kept,
         words=words,
         checks=sorted(result.checks, key=lambda check: words.READING_ORDER.index(check.verdict)),
         facts_of=lambda cause: _facts(cause, titles),
@@ -60,8 +60,8 @@ def _note(note: Note) -> str:
 
 def _figures(result: Result) -> list[tuple[str, list[FigureBox]]]:
     """Log name -> its figures; logs without any are left out."""
-    evidence = result._evidence
-    if not isinstance(evidence, Evidence):
+    evidence = result.evidence
+    if evidence is None:
         return []
     from benchlog.report.figures import (  # heavy; evidence needs it
         load_figure,
@@ -79,7 +79,7 @@ def _figures(result: Result) -> list[tuple[str, list[FigureBox]]]:
             figure = relay_figure(log, "pull in" if kind == "pull in" else "drop out", _limit_ms(result, check_id))
             if figure is not None:
                 what = "closing" if kind == "pull in" else "opening"
-                figures.append((f"The relay {what}, every event laid over the others.", figure))
+                figures.append((f"The relay {what}, all events overlaid.", figure))
         for where, caption in LOAD_CAPTIONS.items():
             figure = load_figure(log, result, where)
             if figure is not None:

@@ -2,31 +2,29 @@
 
 import textwrap
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from benchlog.core.folding import folded
-from benchlog.plan.advice import SYSTEM_V, advice, circuit_drop_v
+from benchlog.core.numbers import sides, unit_suffix
+from benchlog.core.printable import printable
 from benchlog.plan.batteries import CHEMISTRY
-from benchlog.plan.limits import (
-    Path,
-    PlannedLimit,
-    feed_path,
-    ground_path,
-    limits_of,
-    not_planned,
-    slot_limit,
-    slots_in_order,
-)
-from benchlog.plan.model import Plan
+from benchlog.plan.limits import PlannedLimit, slot_limit
+from benchlog.plan.model import Circuit, Plan, slots_in_order
+from benchlog.plan.paths import PlannedPath, feed_path, ground_path
 from benchlog.plan.wiring import HOT_C
-from benchlog.verdict.check_table import CHECKS, id_in_table
+from benchlog.report.table_text import table_lines
+from benchlog.verdict.advice import SYSTEM_V, advice, circuit_drop_v
+from benchlog.verdict.registry.kind import CheckKind
+from benchlog.verdict.registry.table import check_of, limits_of, not_planned
+
+if TYPE_CHECKING:
+    from rich.console import JustifyMethod
 
 WIDTH = 80
 CAUTION = (
     "Caution: put the feed fuse close to battery +, before any chafing point, and disconnect battery negative"
     " before you wire. These figures are worked out from the plan and do not replace the bike's service manual."
 )
-
-_UNITS = {spec.id: "" if spec.unit == "1" else spec.unit for spec in CHECKS}
 
 
 def render_plan(plan: Plan) -> str:
@@ -39,7 +37,7 @@ def render_plan(plan: Plan) -> str:
 def _head(plan: Plan) -> Iterator[str]:
     yield from _wrapped(f"Plan for {plan.install.bike}", "")
     if plan.install.notes:
-        plain = "".join(letter if letter.isprintable() else " " for letter in plan.install.notes)
+        plain = printable(plan.install.notes)
         yield from _wrapped(plain, "  ")
     yield f"  battery       {plan.battery.capacity_ah:g} Ah, {CHEMISTRY[plan.battery.chemistry].name}"
     if relay := plan.relay:
@@ -64,42 +62,57 @@ def _remarks(plan: Plan) -> list[str]:
 def _circuits(plan: Plan) -> list[str]:
     if not plan.circuit:
         return []
-    lines = [
-        "Circuits",
-        f"  {'slot':>4}  {'device':<18}{'planned':>8}  {'may draw':<18}{'fuse':>6}  {'wire':<9}{'drop':>8}",
+    from rich.table import Column
+
+    heads: dict[str, JustifyMethod] = {
+        "planned": "right",
+        "may draw": "left",
+        "fuse": "right",
+        "wire": "left",
+        "drop": "right",
+    }
+    # a long name goes on in the next line; nothing else gives way
+    columns = [Column("slot", justify="right", no_wrap=True), Column("device", overflow="fold")]
+    columns += [Column(head, justify=side, no_wrap=True) for head, side in heads.items()]
+    lines = table_lines(columns, map(_circuit_cells, slots_in_order(plan)), width=WIDTH, indent=2)
+    return ["Circuits", *lines, "  drop: the circuit's own wire, one way, at its planned current and 20 °C"]
+
+
+def _circuit_cells(circuit: Circuit) -> list[str]:
+    limit, drop_v = slot_limit(circuit), circuit_drop_v(circuit)
+    return [
+        str(circuit.slot),
+        circuit.device,
+        _amps(circuit.planned_a),
+        "none fits" if limit.impossible else _amps(limit.min or 0.0, limit.max or 0.0),
+        f"{circuit.fuse_a:.3g} A" if circuit.fuse_a else "none",
+        str(circuit.wire or "-"),
+        _volts(drop_v) if drop_v is not None else "-",
     ]
-    for circuit in slots_in_order(plan):
-        limit = slot_limit(circuit)
-        drop_v = circuit_drop_v(circuit)
-        lines.append(
-            f"  {circuit.slot:>4}  {_clipped(circuit.device, 17):<18}{_amps(circuit.planned_a):>8}"
-            f"  {'none fits' if limit.impossible else _amps(limit.min or 0.0, limit.max or 0.0):<18}"
-            f"{f'{circuit.fuse_a:.3g} A' if circuit.fuse_a else 'none':>6}"
-            f"  {circuit.wire or '-'!s:<9}{_volts(drop_v) if drop_v is not None else '-':>8}"
-        )
-    return [*lines, "  drop: the circuit's own wire, one way, at its planned current and 20 °C"]
 
 
 def _paths(plan: Plan) -> list[str]:
     paths = [(name, path) for name, path in (("feed", feed_path(plan)), ("ground", ground_path(plan))) if path]
     if not paths:
         return []
-    lines = [
-        "Common wires at the planned load",
-        f"  {'':<8}{'wire':<20}{'resists':>10}  {'allowance':>10}  {'together':>10}  {'expected':>10}",
-    ]
-    for name, path in paths:
-        expected_v = plan.planned_load_a * path.nominal_mohm / 1000.0
-        lines.append(
-            f"  {name:<8}{f'{path.wire}, {path.length_m:.3g} m':<20}{path.wire_mohm:>7.1f} mΩ"
-            f"  {path.allowance.total_mohm:>7.1f} mΩ  {path.nominal_mohm:>7.1f} mΩ  {_volts(expected_v):>10}"
-        )
+    from rich.table import Column
+
+    heads = ("resistance", "allowance", "together", "expected")
+    columns = [Column(""), Column("wire"), *(Column(head, justify="right") for head in heads)]
+    rows = [[name, *_path_cells(path, plan.planned_load_a)] for name, path in paths]
+    lines = ["Common wires at the planned load", *table_lines(columns, rows, width=WIDTH, indent=2)]
     for name, path in paths:
         lines += _wrapped(f"{name} allowance: {_allowance(path)}", "  ")
     return lines
 
 
-def _allowance(path: Path) -> str:
+def _path_cells(path: PlannedPath, load_a: float) -> list[str]:
+    ohms = (path.wire_mohm, path.allowance.total_mohm, path.nominal_mohm)
+    wire = f"{path.wire}, {path.length_m:.3g} m"
+    return [wire, *(f"{mohm:.1f} mΩ" for mohm in ohms), _volts(load_a * path.nominal_mohm / 1000.0)]
+
+
+def _allowance(path: PlannedPath) -> str:
     parts = [
         (path.allowance.joints_mohm, "joints"),
         (path.allowance.fuse_mohm, "fuse"),
@@ -112,31 +125,27 @@ def _allowance(path: Path) -> str:
 def _limits(plan: Plan) -> list[str]:
     lines = ["Limits"]
     for check_id, limit in limits_of(plan).items():
-        lead = f"  {check_id:<17} {_limit_text(check_id, limit):<16} {limit.origin:<7} "
+        lead = f"  {check_id:<17} {_limit_text(check_of(check_id).kind, limit):<16} {limit.origin:<7} "
         lines += _wrapped(limit.how, lead)
     return lines if len(lines) > 1 else []
 
 
-def _limit_text(check_id: str, limit: PlannedLimit) -> str:
-    unit = _UNITS[id_in_table(check_id)]
-    if check_id == "feed_in_crank":
-        return "no loss" if limit.max is not None else "a loss is seen"
+def _limit_text(kind: CheckKind, limit: PlannedLimit) -> str:
+    if kind.limit_words is not None and kind.limit_words.plan is not None:
+        return kind.limit_words.plan(limit)
     if limit.impossible:
         return "none fits"
     digits = 4 if limit.origin == "given" else 3
-    low, high = (None if side is None else f"{side:.{digits}g}" for side in (limit.min, limit.max))
-    text = f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}"
-    return f"{text} {unit}".rstrip()
+    return sides(limit.min, limit.max, lambda value: f"{value:.{digits}g}") + unit_suffix(kind.unit)
 
 
 def _not_planned(plan: Plan) -> list[str]:
-    lines = [line for check_id in not_planned(plan) for line in _wrapped(_what_to_add(check_id), f"  {check_id:<21} ")]
-    return ["Not planned (no limit given), and what to add", *lines] if lines else []
+    lines = [line for check_id in not_planned(plan) for line in _wrapped(_what_sets(check_id), f"  {check_id:<21} ")]
+    return ["Not planned (no limit given), and what sets it", *lines] if lines else []
 
 
-def _what_to_add(check_id: str) -> str:
-    keys = next((spec.plan_keys for spec in CHECKS if spec.id == id_in_table(check_id)), ())
-    return ", ".join(keys) or "its circuit's fuse_a and conductor"
+def _what_sets(check_id: str) -> str:
+    return check_of(check_id).kind.set_by.replace("`", "")
 
 
 def _volts(volts: float) -> str:
@@ -148,10 +157,6 @@ def _volts(volts: float) -> str:
 def _amps(*amps: float) -> str:
     scale, unit = (1, "A") if max(amps) >= 0.1 else (1000, "mA")
     return f"{' to '.join(f'{scale * each:.3g}' for each in amps)} {unit}"
-
-
-def _clipped(text: str, width: int) -> str:
-    return text if len(text) <= width else f"{text[: width - 1]}…"
 
 
 def _wrapped(text: str, lead: str) -> list[str]:

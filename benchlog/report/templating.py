@@ -1,4 +1,4 @@
-"""HTML from the templates that lie beside the code; whatever they are given is escaped."""
+"""HTML from the templates beside the code; whatever they are given is escaped."""
 
 import functools
 from typing import TYPE_CHECKING, Any

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from benchlog.core.printable import one_line
 from benchlog.report import words
 from benchlog.verdict.result import Cause, Check, Result, Verdict
 
@@ -90,7 +91,7 @@ class _Sheet:
         first, *rest = self._leader(f"{words.SHAPES[check.verdict]} {check.title}", measured, "·")
         yield self._paint(first[:1], check.verdict) + first[1:]
         yield from rest
-        yield from self._wrapped(check.because, "    ")
+        yield from self._wrapped(words.because_of(check), "    ")
         margin = words.margin_words(check)
         source = words.source_words(check) if self.several_logs else ""
         # the sentence has the limit already
@@ -137,7 +138,7 @@ class _Sheet:
 
     def _leader(self, left: str, right: str, fill: str) -> Iterator[str]:
         """``left`` and ``right`` at the two edges, dots between; on lines of their own where they do not fit."""
-        left, right = _plain(left), _plain(right)
+        left, right = one_line(left), one_line(right)
         room = self.width - _cells(left) - _cells(right) - 2
         if not right:
             yield from self._wrapped(left, "", "  ")
@@ -151,7 +152,7 @@ class _Sheet:
     def _wrapped(self, text: str, first: str, then: str | None = None) -> Iterator[str]:
         then = first if then is None else then
         line, lead = first, first
-        for word in _plain(text).split(" "):
+        for word in one_line(text).split(" "):
             while word:
                 gap = "" if line == lead else " "
                 if _cells(line + gap + word) <= self.width:
@@ -168,12 +169,6 @@ class _Sheet:
 
     def _paint(self, text: str, verdict: Verdict) -> str:
         return f"\x1b[{_COLOURS[verdict]}m{text}\x1b[0m" if self.colour else text
-
-
-def _plain(text: str) -> str:
-    """One line of printable text: a name from a file must not steer the terminal."""
-    joined = " ".join(text.split())
-    return "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in joined)
 
 
 def _cells(text: str) -> int:

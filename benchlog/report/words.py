@@ -2,10 +2,11 @@
 
 from typing import Protocol
 
-from benchlog.core.numbers import number, with_uncertainty
-from benchlog.verdict.causes.first_tests import first_test
-from benchlog.verdict.check_table import is_fuse_check
-from benchlog.verdict.evidence import Evidence, KeyOffDraw
+from benchlog.core.numbers import number, sides, with_uncertainty
+from benchlog.core.numbers import unit_suffix as suffix_of
+from benchlog.verdict.evidence import KeyOffDraw
+from benchlog.verdict.registry.key_off import lacks_before
+from benchlog.verdict.registry.table import find_check, is_fuse_check
 from benchlog.verdict.result import Cause, Check, Result, Verdict
 
 #: What needs attention first.
@@ -14,7 +15,7 @@ READING_ORDER: tuple[Verdict, ...] = ("fail", "not proven", "not seen", "pass", 
 #: Beside each verdict word, so that no verdict hangs on colour.
 SHAPES: dict[Verdict, str] = {"pass": "●", "fail": "▲", "not proven": "◐", "not seen": "○", "not planned": "–"}
 
-#: What to do about a missing log from before the install, in a terminal; a page has another way and says that.
+#: How a log from before the install is given in a terminal; a page has another way and says that.
 NAME_BEFORE = "name it with --before"
 
 CAUTIONS: tuple[str, ...] = (
@@ -36,9 +37,20 @@ def measured_words(check: Check) -> str:
     return with_uncertainty(check.measured, check.uncertainty) + unit_suffix(check)
 
 
+def because_of(check: Check, give_before: str = NAME_BEFORE) -> str:
+    """The check's sentence; where a log is missing, with how it is given here.
+
+    Args:
+        give_before: how a log from before the install is given, as a clause.
+    """
+    if lacks_before(check.id, check.because):
+        return f"{check.because.removesuffix('.')}; {give_before}."
+    return check.because
+
+
 def unit_suffix(check: Check) -> str:
     """The unit with a space before it; nothing for a plain count."""
-    return "" if check.unit == "1" else f" {check.unit}"
+    return suffix_of(check.unit)
 
 
 def limit_words(check: Check) -> str:
@@ -47,11 +59,7 @@ def limit_words(check: Check) -> str:
     unit = unit_suffix(check)
     if low is not None and high is not None and low > high:
         return f"at least {number(low)}{unit} and at most {number(high)}{unit}: no value can meet it"
-    if low is not None and high is not None:
-        return f"{number(low)} to {number(high)}{unit}"
-    if high is not None:
-        return f"at most {number(high)}{unit}"
-    return f"at least {number(low)}{unit}" if low is not None else ""
+    return f"{words}{unit}" if (words := sides(low, high)) else ""
 
 
 def planned_words(check: Check) -> str:
@@ -133,13 +141,17 @@ def key_sentence(result: Result) -> str:
     return f"Key events: {len(result.key_events)} ({on} on, {off} off)" if result.key_events else "Key events: none"
 
 
-def open_reasons(result: Result) -> list[tuple[Verdict, list[str], str]]:
-    """What is open and no cause explains, worst first: verdict, the titles of the checks, and the reason they share."""
+def open_reasons(result: Result, give_before: str = NAME_BEFORE) -> list[tuple[Verdict, list[str], str]]:
+    """What is open and no cause explains, worst first: verdict, the titles of the checks, and the reason they share.
+
+    Args:
+        give_before: as in ``because_of``.
+    """
     explained = {check_id for cause in result.causes for check_id in cause.explains}
     rest = [c for c in result.checks if c.verdict in ("fail", "not proven", "not seen") and c.id not in explained]
     same: dict[tuple[Verdict, str], list[str]] = {}
     for check in sorted(rest, key=lambda check: READING_ORDER.index(check.verdict)):
-        reason = " ".join(filter(None, (check.because, next_test_of(result, check))))
+        reason = " ".join(filter(None, (because_of(check, give_before), next_test_of(result, check))))
         same.setdefault((check.verdict, reason), []).append(check.title)
     return [(verdict, titles, because) for (verdict, because), titles in same.items()]
 
@@ -151,8 +163,10 @@ def causes_of(result: Result, check: Check) -> list[Cause]:
 
 def next_test_of(result: Result, check: Check) -> str:
     """What to do about a failed check that no cause explains, as a sentence; "" for every other."""
-    if check.verdict != "fail" or causes_of(result, check) or not (test := first_test(check.id)):
+    known = find_check(check.id)
+    if check.verdict != "fail" or known is None or causes_of(result, check):
         return ""
+    test = known.kind.first_test
     if is_fuse_check(check.id):
         return f"Next: {test}."
     return f"None of the known faults explains it. Next test: {test}."
@@ -198,7 +212,7 @@ def walk_caption(log: str) -> str:
 
 def walks_of(result: Result) -> list[Walk]:
     """The table of each log in which fuses were pulled with the key off; a stored result has none."""
-    logs = result._evidence.logs if isinstance(result._evidence, Evidence) else ()
+    logs = result.evidence.logs if result.evidence is not None else ()
     return [(log.log, rows) for log in logs if (rows := draw_rows(log))]
 
 
@@ -212,7 +226,7 @@ def draw_rows(log: Walked) -> list[tuple[str, str, str]]:
     drain_ma = log.key_off_drain_ma
     if rows and drain_ma is not None and drain_ma > 0:
         rest_ma = drain_ma - sum(draw.draw_ma for draw in last.values() if draw.told)
-        rows.append(("rest, which no fuse took away", f"{number(max(rest_ma, 0.0))} mA", _share(rest_ma / drain_ma)))
+        rows.append(("rest, not removed by any fuse", f"{number(max(rest_ma, 0.0))} mA", _share(rest_ma / drain_ma)))
     return rows
 
 
@@ -223,7 +237,7 @@ def _circuit(draw: KeyOffDraw) -> str:
 def _drawn(draw: KeyOffDraw) -> str:
     figure = f"{with_uncertainty(draw.draw_ma, draw.uncertainty_ma)} mA"
     if not draw.told:
-        return f"{figure}, not told from zero"
+        return f"{figure}, not distinguishable from zero"
     return f"{figure}, in pulses" if draw.pulses else figure
 
 

@@ -11,10 +11,13 @@ from benchlog.verdict.result import Result
 __all__ = ["render_html", "render_text", "write_html"]
 
 
-def write_html(result: Result, path: str | os.PathLike[str]) -> None:
+def write_html(result: Result, path: str | os.PathLike[str], *, kept: str = "") -> None:
     """Write the page to ``path``: the old file stays whole until the new one is complete.
+
+    Args:
+        kept: what proves the record that it was saved as; "" where it was not.
 
     Raises:
         BenchlogError: the folder is missing or cannot be written to, or ``path`` is a folder.
     """
-    write_whole(Path(path), render_html(result), what="the report")
+    write_whole(Path(path), render_html(result, kept=kept), what="the report")

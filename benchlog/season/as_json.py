@@ -8,7 +8,7 @@ from typing import Any
 
 from benchlog import __version__
 from benchlog.season.bikes import Glance
-from benchlog.season.season import Season
+from benchlog.season.model import Season
 
 
 def season_json(season: Season) -> str:

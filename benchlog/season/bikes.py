@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from benchlog.season.dates import day_words
-from benchlog.season.season import Season
-from benchlog.season.words import SHAPES, URGENCIES, SeasonAdvice
+from benchlog.season.model import Season, SeasonAdvice
+from benchlog.season.words import SHAPES, URGENCIES
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,11 +40,12 @@ def at_a_glance(seasons: Iterable[Season]) -> list[Glance]:
 
 def render_bikes(glances: Iterable[Glance]) -> str:
     """The bikes as plain text, 80 columns; ends with a newline."""
-    from benchlog.season.chart import fold, plain
+    from benchlog.core.printable import one_line
+    from benchlog.season.chart import fold
 
     lines: list[str] = []
     for glance in glances:
-        lines += fold(f"{SHAPES[glance.advice.urgency]} {plain(glance.bike)}: {glance.advice.words}", "", "  ")
+        lines += fold(f"{SHAPES[glance.advice.urgency]} {one_line(glance.bike)}: {glance.advice.words}", "", "  ")
         lines += fold(f"{glance.advice.about}: {glance.advice.because}", "    ", "    ")
         facts = [f"{glance.more} more to do" if glance.more else "", f"charge {glance.charge}" if glance.charge else "",
                  f"last reading {day_words(glance.last)}" if glance.last else ""]  # fmt: skip

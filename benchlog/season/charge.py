@@ -78,5 +78,5 @@ def _because(reading: Reading, chemistry: str, low: float, high: float) -> str:
     if reading.uncertainty is None:
         parts.append("the logger's accuracy is not stated, so its own error is left out")
     if reading.temperature_c is None and kind.lead_acid:
-        parts.append(f"its temperature was not noted, so {USUAL_C:.0f} ± {UNKNOWN_K:.0f} °C is taken")
+        parts.append(f"its temperature was not noted, so {USUAL_C:.0f} ± {UNKNOWN_K:.0f} °C is assumed")
     return f"{text}; {'; '.join(parts)}"

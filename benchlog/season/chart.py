@@ -6,9 +6,10 @@ from datetime import date, datetime, timedelta
 
 from benchlog.core.folding import folded
 from benchlog.core.numbers import number
+from benchlog.core.printable import one_line
 from benchlog.season import words
 from benchlog.season.dates import between_words, day_words
-from benchlog.season.season import Part, Season
+from benchlog.season.model import Part, Season, SeasonAdvice
 from benchlog.season.series import day_of
 from benchlog.season.todo import NOTE_IT
 
@@ -34,7 +35,7 @@ def _blocks(season: Season, colour: bool, width: int) -> Iterator[list[str]]:
     head = f"{words.SHAPES[worst.urgency]} {worst.words}"
     if colour:
         head = f"\x1b[1m{head}\x1b[0m"
-    yield [f"Season: {plain(season.bike) or 'battery'}, {day_words(season.today)}"[:width], "═" * width, head]
+    yield [f"Season: {one_line(season.bike) or 'battery'}, {day_words(season.today)}"[:width], "═" * width, head]
     yield [_rule("What to do, worst first", width), *(line for one in season.advice for line in _advice(one, width))]
     if season.charge is not None:
         stands = [] if season.standing is None else fold(f"can stand {season.standing.words}", "  ", "  ", width)
@@ -50,7 +51,7 @@ def _blocks(season: Season, colour: bool, width: int) -> Iterator[list[str]]:
         yield fold(_MEANING, "", "", width)
 
 
-def _advice(advice: words.SeasonAdvice, width: int) -> Iterator[str]:
+def _advice(advice: SeasonAdvice, width: int) -> Iterator[str]:
     yield from fold(
         f"{words.SHAPES[advice.urgency]} {advice.about}: {advice.words}: {advice.because}.", "", "  ", width
     )
@@ -78,11 +79,12 @@ def change_words(season: Season, note: str = NOTE_IT) -> list[tuple[int | None, 
         )
         moved = f" ({moved})" if moved else ""
         if one.noted:
-            told.append((one.number, f"{day_words(one.before.date())}: {plain(one.noted)}{moved}"))
+            told.append((one.number, f"{day_words(one.before.date())}: {one_line(one.noted)}{moved}"))
         else:
             when = between_words(one.after.date(), one.before.date())
             told.append((None, f"Something changed {when}, {one.kind}{moved}; {note}"))
-    told += [(one.number, f"{day_words(one.on)}: {plain(one.what)}, which does not count yet") for one in season.later]
+    for noted in season.later:
+        told.append((noted.number, f"{day_words(noted.on)}: {one_line(noted.what)}, which does not count yet"))
     return told
 
 
@@ -144,13 +146,7 @@ def chart(part: Part, breaks: Sequence[datetime], width: int = WIDTH) -> list[st
 
 def fold(text: str, first: str, then: str, width: int = WIDTH) -> list[str]:
     """Printable text in lines, as ``folded`` breaks it."""
-    return folded(plain(text), first, then, width)
-
-
-def plain(text: str) -> str:
-    """One line of printable text: a name from a file must not steer the terminal."""
-    joined = " ".join(text.split())
-    return "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in joined)
+    return folded(one_line(text), first, then, width)
 
 
 def is_drawn(limit: float, values: Sequence[float]) -> bool:

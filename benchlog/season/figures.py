@@ -13,7 +13,7 @@ from benchlog.core.numbers import number
 from benchlog.report.figures.look import LABEL_PX, LIMIT, MEASURED, PLANNED, faint, plain
 from benchlog.season.chart import is_drawn
 from benchlog.season.forecast import Trend
-from benchlog.season.season import Part, Season
+from benchlog.season.model import Part, Season
 from benchlog.season.series import AT_C, day_of, series_of
 from benchlog.season.trend import MOST_READINGS, Array
 
@@ -196,7 +196,7 @@ def _at_20(part: Part, drawn: DrawnSeason) -> tuple[Array, Array]:
 
 
 def _changes(part: Part, season: Season) -> list[tuple[datetime, datetime]]:
-    """Between which moments each change lies that the quantity was parted at; one before all readings parts nothing."""
+    """The dates around each change that splits the quantity's trend; one before all readings splits nothing."""
     first = min((r.at for r in part.readings), default=datetime.max.replace(tzinfo=UTC))
     parted = season.breaks_of(part.quantity)
     return [(one.after, one.before) for one in season.breaks if one.before in parted and one.before > first]

@@ -175,8 +175,8 @@ def _dated(trend: Trend, side: Literal["min", "max"], limit: float, today: date)
 def _because(proven: bool, ordered: bool, others: str, days: float) -> str:
     if proven:
         return {
-            "temperature": "at 20 °C: what the noted temperatures explain was taken out",
-            "time of year": "what the time of year explains was taken out, as temperatures were not noted",
+            "temperature": "at 20 °C: the effect of the noted temperatures was taken out",
+            "time of year": "the effect of the time of year was taken out, as temperatures were not noted",
             "none": "the noted temperatures hardly differ",
         }[others]
     if ordered:
@@ -184,4 +184,4 @@ def _because(proven: bool, ordered: bool, others: str, days: float) -> str:
     if others == "time of year":
         season = ", and in less than a year age and season look alike" if days < DAYS_A_YEAR else ""
         return f"no trend proven: temperatures were not noted{season}; note them with each record"
-    return "no trend proven: the readings scatter more than they move"
+    return "no trend proven: the readings scatter more than they change"

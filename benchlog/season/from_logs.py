@@ -27,20 +27,19 @@ def readings_of_log(
         BenchlogError: the log cannot be used.
     """
     from benchlog.log.log import Log
-    from benchlog.logger.model import load_logger
-    from benchlog.run import beside, check, logger_of
+    from benchlog.logger.sidecar import logger_for
+    from benchlog.run import check, logger_of
 
     path = Path(log)
-    own = beside(path)
     # once: what comes through a pipe cannot be read again
-    with Log.open(path, load_logger(own) if own else logger_of(logger)) as opened:
+    with Log.open(path, logger_for(path, logger_of(logger))) as opened:
         result = check(opened, plan=plan)
         epoch_s = opened.epoch_s
         temperature_c = opened.overview.mean("battery_c")
     note = None
     if epoch_s is None:
         epoch_s = path.stat().st_mtime
-        note = f"{path.name}: its clock does not tell the day, so its file's time was taken"
+        note = f"{path.name}: its clock does not give the date, so the file's was used"
     at = datetime.fromtimestamp(epoch_s, UTC)
     found = [
         Reading(at, check.id, check.measured, check.uncertainty, temperature_c)
@@ -48,14 +47,14 @@ def readings_of_log(
         if check.id in QUANTITIES and check.measured is not None
     ]
     if not found:
-        note = f"{path.name}: shows none of what a season is made of ({', '.join(QUANTITIES)}), so it was left out"
+        note = f"{path.name}: shows none of a season's quantities ({', '.join(QUANTITIES)}), so it was left out"
     return found, note
 
 
 def readings_of_logs(
     logs: Sequence[str | Path], plan: Plan, logger: "LoggerLike | None" = None
 ) -> tuple[list[Reading], list[str]]:
-    """The readings of several logs, and what should be told of them."""
+    """The readings of several logs, with notes on what was unclear."""
     readings: list[Reading] = []
     notes = []
     for log in logs:

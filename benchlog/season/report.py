@@ -9,9 +9,8 @@ from benchlog.report.words import CAUTIONS
 from benchlog.season import words
 from benchlog.season.chart import numbered_changes
 from benchlog.season.dates import day_words
-from benchlog.season.season import Season
+from benchlog.season.model import Season, Urgency
 from benchlog.season.todo import NOTE_IT
-from benchlog.season.words import Urgency
 
 _CLASSES: dict[Urgency, str] = {"now": "v-fail", "soon": "v-not-proven", "fine": "v-pass", "open": "v-not-seen"}
 _COLUMNS = ("Quantity", "Now", "Limit", "Trend since the last change", "Limit crossed")

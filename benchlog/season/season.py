@@ -1,7 +1,7 @@
 """A bike's season: every quantity's breaks, trend and limit, the charge, the days it can stand, and what to do."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta, tzinfo
 from itertools import pairwise
 from typing import Literal
@@ -12,11 +12,12 @@ from benchlog.core.errors import BenchlogError
 from benchlog.plan.batteries import CHEMISTRY
 from benchlog.plan.model import Limits
 from benchlog.season.breaks import FALSE_ALARMS, Break, LevelShift, found_steps, kind_of
-from benchlog.season.charge import Charge, charge_of
-from benchlog.season.forecast import PROVEN_P, LimitCrossing, TooFew, Trend, crossing_of, trend_of
+from benchlog.season.charge import charge_of
+from benchlog.season.forecast import PROVEN_P, Trend, crossing_of, trend_of
+from benchlog.season.model import NotedChange, Part, Season, splits, starts_anew
 from benchlog.season.series import LEAST_READINGS, Series, compared, day_of, moment_of, series_of
-from benchlog.season.standing import Standing, standing_of
-from benchlog.season.words import SeasonAdvice, advise
+from benchlog.season.standing import standing_of
+from benchlog.season.words import advise
 from benchlog.store.readings import QUANTITIES, Reading
 
 TITLES = {
@@ -26,90 +27,12 @@ TITLES = {
     "off_state_drain": "Off-state drain",
     "charging_voltage": "Charging voltage",
 }
-#: A new battery starts these anew; any other change the rest.
-_BATTERY = ("resting_voltage", "source_resistance", "crank_minimum")
 # a found step and an entered change this far apart are one
 _SAME_DAYS = 14.0
 # a found break lies after a reading, which is kept before it; an entered one starts its own day
 _SIDE: dict[bool, Literal["left", "right"]] = {True: "right", False: "left"}
 # of a quantity that scatters from start to start, the median of so many is taken as the present value
 _LATEST = {"source_resistance": 3, "crank_minimum": 3}
-
-
-@dataclass(frozen=True, slots=True)
-class NotedChange:
-    """Something that was done to the bike and noted: ``on`` a day, in the words of ``what``.
-
-    ``number``: its entry in the store; None for one that is in no store.
-    """
-
-    on: date
-    what: str
-    number: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """One quantity of the season.
-
-    Attributes:
-        quantity, title, unit: as in ``QUANTITIES``.
-        readings: all of it, in time order.
-        limit: (least, most) of the plan; None where a side is open.
-        since: the last break before the present trend; None without one.
-        now: the present value and its expanded uncertainty (0 where not stated); None without a reading.
-        trend: since the last break.
-        earlier: the trends of the stretches before it.
-        crossing: where it stands against its limit.
-    """
-
-    quantity: str
-    title: str
-    unit: str
-    readings: tuple[Reading, ...]
-    limit: tuple[float | None, float | None]
-    since: datetime | None
-    now: tuple[float, float] | None
-    trend: Trend | TooFew
-    earlier: tuple[Trend, ...]
-    crossing: LimitCrossing
-
-
-@dataclass(frozen=True, slots=True)
-class Season:
-    """Everything the readings of one bike say about its battery.
-
-    Attributes:
-        breaks: noted and found changes, earliest first.
-        advice: what to do, worst first; never empty.
-        later: changes noted for days after ``today``, earliest first; they part nothing yet.
-    """
-
-    bike: str
-    chemistry: str
-    capacity_ah: float
-    today: date
-    parts: tuple[Part, ...]
-    breaks: tuple[Break, ...]
-    charge: Charge | None
-    standing: Standing | None
-    advice: tuple[SeasonAdvice, ...]
-    later: tuple[NotedChange, ...] = ()
-
-    def part(self, quantity: str) -> Part:
-        """The part of this quantity.
-
-        Raises:
-            KeyError: not a quantity.
-        """
-        for part in self.parts:
-            if part.quantity == quantity:
-                return part
-        raise KeyError(quantity)
-
-    def breaks_of(self, quantity: str) -> list[datetime]:
-        """When each change that this quantity was parted at happened."""
-        return [one.before for one in self.breaks if _parts(one, quantity)]
 
 
 def season_of(
@@ -197,18 +120,8 @@ def _refuse(readings: Sequence[Reading], chemistry: str, capacity_ah: float) -> 
 
 
 def _cuts(quantity: str, noted: Sequence[NotedChange], zone: tzinfo | None) -> list[float]:
-    """Days since 1970 UTC at which an entered change starts the quantity anew."""
-    return [day_of(_start_of(change.on, zone)) for change in noted if _starts(change.what, quantity)]
-
-
-def _starts(what: str, quantity: str) -> bool:
-    """Whether a change in these words starts the quantity anew."""
-    return ("batter" in what.casefold()) == (quantity in _BATTERY)
-
-
-def _parts(one: Break, quantity: str) -> bool:
-    """Whether a quantity is judged anew after this change."""
-    return quantity in one.steps or bool(one.noted and _starts(one.noted, quantity))
+    """Days since 1970 UTC at which a noted change starts the quantity afresh."""
+    return [day_of(_start_of(change.on, zone)) for change in noted if starts_anew(change.what, quantity)]
 
 
 def _start_of(on: date, zone: tzinfo | None) -> datetime:
@@ -268,7 +181,7 @@ def _part(
     quantity: str, readings: Sequence[Reading], series: Series, breaks: Sequence[Break], limits: Limits, today: date
 ) -> Part:
     own = tuple(sorted((r for r in readings if r.quantity == quantity), key=lambda r: r.at))
-    cuts = [one for one in breaks if _parts(one, quantity)]
+    cuts = [one for one in breaks if splits(one, quantity)]
     # readings within a break that could lie on either side of it belong to neither stretch
     starts = [0, *(int(np.searchsorted(series.day, day_of(b.before))) for b in cuts)]
     stops = [*(int(np.searchsorted(series.day, day_of(b.after), side=_SIDE[b.after < b.before])) for b in cuts), None]
@@ -306,7 +219,7 @@ def _confirmed(parts: tuple[Part, ...], today: date) -> tuple[Part, ...]:
     for part in parts:
         if isinstance(part.trend, Trend) and part.trend.proven and part.quantity not in sure:
             trend = replace(
-                part.trend, proven=False, because="no trend proven: not clear enough among so many quantities"
+                part.trend, proven=False, because="no trend proven: not significant among this many quantities"
             )
             part = replace(part, trend=trend, crossing=crossing_of(trend, part.now, *part.limit, today))
         kept.append(part)

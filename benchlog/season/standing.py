@@ -103,12 +103,14 @@ def _because(charge: Charge, drain: Reading | None, chemistry: str, capacity_ah:
     least, most = self_discharge(chemistry, storage_c)
     if drain is None:
         taken = "no drain was measured" + (
-            ", so how few is not known" if allowed_ma is None else f", so from none to the planned {allowed_ma:g} mA"
+            ", so the least number of days is not known"
+            if allowed_ma is None
+            else f", so from none to the planned {allowed_ma:g} mA"
         )
     else:
         taken = f"drain {drain.value:.2f} mA"
         if drain.uncertainty is None:
-            taken += f" (accuracy not stated, ± {UNSTATED_SHARE * 100:.0f} % taken)"
+            taken += f" (accuracy not stated, ± {UNSTATED_SHARE * 100:.0f} % assumed)"
     return (
         f"from {charge.words} charge on {day_words(charge.at.date())} to 50 %: {taken}; self-discharge {least:.1f} to "
         f"{most:.1f} % a month at {storage_c:.0f} °C; {WORN_SHARE * 100:.0f} to 100 % of {capacity_ah:g} Ah"

@@ -40,6 +40,6 @@ def how_to(words: str, chemistry: str) -> str:
         "battery lead off with the engine running",
         "look at the charging": "measure at the battery's posts at a raised idle, warm and cold, and look at the "
         "regulator's plug with the engine off; never take a battery lead off with the engine running",
-        "measure again": "record a check after the change, and the season goes on from there",
+        "measure again": "record a check after the change, and the season continues from there",
         "nothing measured yet": f"record a log of the bike and {KEEP_IT}",
     }.get(words, "")

@@ -2,21 +2,17 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
-from typing import TYPE_CHECKING, Literal
 
 from benchlog.core.numbers import number, with_uncertainty
 from benchlog.season.charge import Charge
 from benchlog.season.dates import day_words, month
 from benchlog.season.forecast import TooFew, Trend
+from benchlog.season.model import Part, SeasonAdvice, Urgency
 from benchlog.season.standing import Standing
 from benchlog.season.todo import how_to
 
-if TYPE_CHECKING:
-    from benchlog.season.season import Part
-
-Urgency = Literal["now", "soon", "fine", "open"]
 #: What needs attention first.
 URGENCIES: tuple[Urgency, ...] = ("now", "soon", "fine", "open")
 #: Beside each urgency word, so that none hangs on colour.
@@ -43,26 +39,8 @@ _ORDER = (
 _AGEING = ("source_resistance", "crank_minimum")
 
 
-@dataclass(frozen=True, slots=True)
-class SeasonAdvice:
-    """One thing to do, or to know.
-
-    Attributes:
-        words: a few, such as "test under load".
-        about: the quantity's title, or "Standing".
-        because: one plain sentence.
-        how: how to do it, with the caution where it can hurt; empty where there is nothing to do.
-    """
-
-    urgency: Urgency
-    words: str
-    about: str
-    because: str
-    how: str = ""
-
-
 def advise(
-    parts: Sequence["Part"], charge: Charge | None, standing: Standing | None, today: date, chemistry: str
+    parts: Sequence[Part], charge: Charge | None, standing: Standing | None, today: date, chemistry: str
 ) -> tuple[SeasonAdvice, ...]:
     """Everything worth saying, worst first, each thing to do explained once; never empty."""
     given = [advice for part in parts if part.readings for advice in [_of_part(part, parts, charge, today)]]
@@ -87,21 +65,21 @@ def advise(
     )
 
 
-def _nearness(part: "Part", today: date) -> float:
+def _nearness(part: Part, today: date) -> float:
     """Days to the limit: 0 at it or beyond, infinite where no date is known."""
     if part.crossing.state in ("crossed", "at the limit"):
         return 0.0
     return math.inf if part.crossing.earliest is None else float((part.crossing.earliest - today).days)
 
 
-def now_words(part: "Part") -> str:
+def now_words(part: Part) -> str:
     """The present value with its uncertainty and unit; ``no value`` where there is none."""
     if part.now is None:
         return "no value"
     return f"{with_uncertainty(part.now[0], part.now[1] or None)} {part.unit}"
 
 
-def limit_words(part: "Part") -> str:
+def limit_words(part: Part) -> str:
     """The plan's limit in words, or that there is none."""
     low, high = part.limit
     if low is not None and high is not None:
@@ -122,7 +100,7 @@ def trend_words(trend: Trend | TooFew, unit: str) -> str:
     return f"{moves} {_short(abs(trend.per_year))} {unit} a year ({_short(low)} to {_short(high)})"
 
 
-def crossing_words(part: "Part") -> str:
+def crossing_words(part: Part) -> str:
     """When the limit would be crossed, as an interval of months; or why that is not known."""
     crossing = part.crossing
     if crossing.state == "crossed":
@@ -135,11 +113,11 @@ def crossing_words(part: "Part") -> str:
         first, last = month(crossing.earliest), month(crossing.latest)
         return f"crossed between {first} and {last}" if first != last else f"crossed in {first}"
     if crossing.state == "inside":
-        return "kept; no date, as no trend toward it is proven"
+        return "met; no date, as no trend towards it is proven"
     return "no limit planned" if part.limit == (None, None) else "not measured since the last change"
 
 
-def _of_part(part: "Part", parts: Sequence["Part"], charge: Charge | None, today: date) -> SeasonAdvice:
+def _of_part(part: Part, parts: Sequence[Part], charge: Charge | None, today: date) -> SeasonAdvice:
     state = part.crossing.state
     limit = f"the limit is {limit_words(part)}"
     now = now_words(part)
@@ -172,7 +150,7 @@ def _of_part(part: "Part", parts: Sequence["Part"], charge: Charge | None, today
     return SeasonAdvice("open", "no limit planned", part.title, f"{now}; {trend_words(part.trend, part.unit)}")
 
 
-def _crossed(part: "Part", parts: Sequence["Part"]) -> str:
+def _crossed(part: Part, parts: Sequence[Part]) -> str:
     if part.quantity == "off_state_drain":
         return "find the drain"
     if part.quantity == "charging_voltage":
@@ -186,7 +164,7 @@ def _crossed(part: "Part", parts: Sequence["Part"]) -> str:
     return "replace soon" if both or worsening else "test under load"
 
 
-def _own(part: "Part") -> str:
+def _own(part: Part) -> str:
     """What the trend adds to a value at or beyond its limit."""
     if isinstance(part.trend, Trend) and part.trend.proven:
         return f"; it {trend_words(part.trend, part.unit)}"

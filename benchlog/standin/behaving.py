@@ -13,7 +13,7 @@ class NoSuchBehaviour(BenchlogError):
     def __init__(self, name: str) -> None:
         self.name = name
         super().__init__(
-            f"behaviour: {name!r} is not known; needed is one of {', '.join(BEHAVIOURS)}; "
+            f"behaviour: {name!r} is not known; use one of {', '.join(BEHAVIOURS)}; "
             "benchlog standin --help says what each does"
         )
 

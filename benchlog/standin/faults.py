@@ -19,7 +19,7 @@ class NoSuchFault(BenchlogError):
 
     def __init__(self, name: str) -> None:
         self.name = name
-        super().__init__(f"fault: {name!r} is not known; needed is one of {', '.join(FAULTS)}")
+        super().__init__(f"fault: {name!r} is not known; use one of {', '.join(FAULTS)}")
 
 
 def _circuits(install: SimulatedInstall, at: int, share: float) -> SimulatedInstall:

@@ -7,13 +7,15 @@ limit are chosen so that a healthy install keeps well clear of it; they are inve
 from dataclasses import replace
 
 from benchlog.plan.batteries import charging_window, rest_voltage
-from benchlog.plan.limits import PlannedLimit, limits_of, planned_resistance_mohm, slot_limit, slots_in_order
+from benchlog.plan.limits import PlannedLimit, slot_limit
 from benchlog.plan.model import Circuit as PlannedCircuit
-from benchlog.plan.model import Plan
+from benchlog.plan.model import Plan, slots_in_order
+from benchlog.plan.paths import planned_resistance_mohm
 from benchlog.plan.wiring import resistance_mohm
 from benchlog.standin.faults import running_a, with_fault
 from benchlog.standin.install import SimulatedCircuit, SimulatedInstall, WakeUps
 from benchlog.standin.relay import fall_s, rise_s
+from benchlog.verdict.registry.table import limits_of
 
 USUAL = SimulatedInstall()
 #: Of a limit that a healthy install uses up.

@@ -83,7 +83,7 @@ def ask(hands: Hands | Path, text: str) -> float:
             return float(answer[3:])
     if answer.startswith("no: "):
         raise BenchlogError(f'stand-in: "{line}" was not done: {answer[4:]}')
-    raise BenchlogError(f'stand-in: "{line}" got an answer that says nothing: "{answer}"; start benchlog standin anew')
+    raise BenchlogError(f'stand-in: "{line}" got a meaningless answer: "{answer}"; restart benchlog standin')
 
 
 def _answer(at: Path | tuple[str, int], line: str, within_s: float) -> str:

@@ -1,8 +1,26 @@
 """What the tester does to the bike, and when."""
 
-import re
 from dataclasses import dataclass, replace
 from typing import Literal
+
+from benchlog.core.events import (
+    Cranked,
+    EngineRuns,
+    EngineStopped,
+    Event,
+    FuseIn,
+    FuseOut,
+    KeyOff,
+    KeyOn,
+    ShuntBridged,
+    ShuntFree,
+    SlotEvent,
+    SlotOff,
+    SlotOn,
+    ZeroFrom,
+    ZeroTo,
+    event_of,
+)
 
 Do = Literal[
     "key on",
@@ -126,25 +144,26 @@ def key_cycles(
     return Script(now - off_s + settle_s, tuple(actions), frozenset(on))
 
 
-_NUMBERED = re.compile(r"(slot|fuse) (\d{1,3}) (on|off|out|in)")
-_PLAIN: tuple[Do, ...] = (
-    *("key on", "key off", "crank", "running", "engine off"),
-    *("zero", "zero end", "shunt bridged", "shunt free"),
-)
-_BY_SLOT: dict[str, Do] = {
-    "slot on": "slot on",
-    "slot off": "slot off",
-    "fuse out": "fuse out",
-    "fuse in": "fuse in",
+_BY_EVENT: dict[type[Event], Do] = {
+    KeyOn: "key on",
+    KeyOff: "key off",
+    Cranked: "crank",
+    EngineRuns: "running",
+    EngineStopped: "engine off",
+    ZeroFrom: "zero",
+    ZeroTo: "zero end",
+    ShuntBridged: "shunt bridged",
+    ShuntFree: "shunt free",
+    SlotOn: "slot on",
+    SlotOff: "slot off",
+    FuseOut: "fuse out",
+    FuseIn: "fuse in",
 }
 
 
 def action_of(text: str, time_s: float) -> Action | None:
     """What a mark's text tells to do, done at ``time_s``; None where it tells nothing. Case and spaces do not count."""
-    plain = " ".join(text.lower().split())
-    for do in _PLAIN:
-        if plain == do:
-            return Action(time_s, do)
-    found = _NUMBERED.fullmatch(plain)
-    by_slot = _BY_SLOT.get(f"{found[1]} {found[3]}") if found else None
-    return Action(time_s, by_slot, int(found[2])) if found and by_slot else None
+    event = event_of(text)
+    if event is None:
+        return None
+    return Action(time_s, _BY_EVENT[type(event)], event.slot if isinstance(event, SlotEvent) else None)

@@ -83,8 +83,8 @@ class Standin:
             why = (problem.strerror or str(problem)).lower()
             place = tempfile.gettempdir() if folder is None else folder
             raise BenchlogError(
-                f"stand-in: its port cannot be made in {place} ({why}); see that there is room and that "
-                "you may write there, or name another folder in TMPDIR"
+                f"stand-in: its port cannot be made in {place} ({why}); make sure that there is room and that you "
+                f"can write there, or name another folder in TMPDIR"
             ) from problem
         self._pending = bytearray()
         self._within_line = False
@@ -119,7 +119,7 @@ class Standin:
         self._open.close()
 
     def run(self, ended: Callable[[], bool], *, typing: bool = False) -> Iterator[str]:
-        """Go on until told to end; a line of text for each thing that happened.
+        """Run until stopped; a line of text for each thing that happened.
 
         Args:
             ended: asked some twenty times a second.

@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.core.errors import BenchlogError
+from benchlog.core.events import SlotOff, SlotOn, plain
 from benchlog.core.trace import Array
 from benchlog.standin.channels import at_logger
 from benchlog.standin.deeds import deeds_of, still_to_come
@@ -83,11 +84,10 @@ class LiveBike:
             CannotDo: not understood, no such slot, or it makes no sense now (cranking with the key off).
         """
         at = done = self._next_instant()
-        plain = " ".join(text.lower().split())
-        if plain in ("all on", "all off"):
-            wanted = [f"slot {circuit.slot} {plain[4:]}" for circuit in self.install.circuits]
-        else:
-            wanted = [plain]
+        asked = plain(text)
+        slots = [circuit.slot for circuit in self.install.circuits]
+        every = {"all on": [SlotOn(slot).text for slot in slots], "all off": [SlotOff(slot).text for slot in slots]}
+        wanted = every.get(asked, [asked])
         for one in wanted:
             action = action_of(one, at)
             if action is None:

@@ -43,7 +43,7 @@ def back_up_store(store: "Store", file: Path) -> tuple[int, int, int]:
     for taken in (target, beside):
         if taken.exists():
             raise BenchlogError(
-                f"{taken}: this is there already, and a backup replaces nothing; name a new file for it"
+                f"{taken}: this already exists, and a backup overwrites nothing; name a new file for it"
             )
     refuse_unwritable(target, "the backup", inputs=store.files)
     part = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")

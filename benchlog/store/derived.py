@@ -18,7 +18,19 @@ def rows_of(entry: Entry) -> Rows:
     Raises:
         ValueError, KeyError, TypeError: the body is not one that this program writes.
     """
-    body = json.loads(entry.body)
+    made = _made(entry, json.loads(entry.body))
+    return {name: [_storable(row) for row in rows] for name, rows in made.items()}
+
+
+def _storable(row: dict[str, Any]) -> dict[str, Any]:
+    """The row with half characters, which JSON can hold and no database, as question marks."""
+    return {
+        name: value.encode("utf-8", "replace").decode() if isinstance(value, str) else value
+        for name, value in row.items()
+    }
+
+
+def _made(entry: Entry, body: Mapping[str, Any]) -> Rows:
     if entry.kind == "record":
         return _of_record(entry, body)
     if entry.kind == "signature":

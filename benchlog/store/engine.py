@@ -2,6 +2,7 @@
 
 import logging
 import os
+import re
 import sqlite3
 import time
 from collections.abc import Iterator
@@ -21,6 +22,8 @@ logging.getLogger("sqlalchemy").addHandler(logging.NullHandler())
 
 _BUSY_MS = 30_000
 _CONNECT_S = 10
+#: What a driver quotes of a URL's own words, which may be a password in the wrong place; not the server's name.
+_QUOTED = re.compile(r'(?<!server at )(?<!host )(?<!host name )"[^"]*"')
 _FULL = "benchlog_full"  # of a connection that only reads, since the disk is full
 
 
@@ -47,7 +50,7 @@ def _sqlite(url: URL) -> Engine:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as problem:
         raise BenchlogError(
-            f"{folder}: the folder for the store cannot be made ({(problem.strerror or '').lower()}); name a file "
+            f"{folder}: the folder for the store cannot be created ({(problem.strerror or '').lower()}); name a file "
             "elsewhere with --store"
         ) from problem
     named = _unwritten(url) if _only_read(Path(str(url.database))) else url
@@ -167,34 +170,35 @@ def plain_words(where: str) -> Iterator[None]:
 
 #: Start of SQLite's name for an error -> what it means and what to do.
 _SQLITE = {
-    "SQLITE_BUSY": "the store is locked by another program; end it or wait, then try again",
-    "SQLITE_LOCKED": "the store is locked by another program; end it or wait, then try again",
+    "SQLITE_BUSY": "the store is locked by another program; close it or wait, then try again",
+    "SQLITE_LOCKED": "the store is locked by another program; close it or wait, then try again",
     "SQLITE_FULL": "the disk is full; make room and try again (nothing was half saved)",
-    "SQLITE_READONLY": "the store may not be written to; change the rights of the file and its folder, or name another",
-    "SQLITE_CANTOPEN": "the store cannot be opened; name a file in a folder that you may read and write",
-    "SQLITE_PERM": "the store may not be opened; change the rights of the file, or name another",
-    "SQLITE_NOTADB": "this file is no store; name another file",
+    "SQLITE_READONLY": "no permission to write to the store; change the permissions of the file and its folder, or "
+    "name another",
+    "SQLITE_CANTOPEN": "the store cannot be opened; name a file in a folder that you can read and write",
+    "SQLITE_PERM": "no permission to open the store; change the permissions of the file, or name another",
+    "SQLITE_NOTADB": "this file is not a store; name another file",
     "SQLITE_CORRUPT": "the file is damaged; take the newest backup of it",
     "SQLITE_IOERR_SHM": "the disk is full; make room and try again (nothing was half saved)",
-    "SQLITE_IOERR": "the disk does not read or write the file; check the disk, then run: benchlog records verify",
+    "SQLITE_IOERR": "the disk fails to read or write the file; check the disk, then run: benchlog records verify",
 }
 
 #: Start of PostgreSQL's state (its manual, appendix A) -> the same.
 _POSTGRESQL = {
     "28": "the database refuses this user or password; check both in the store's URL",
-    "3D": "the server has no such database; make it (createdb) or correct the store's URL",
-    "42501": "this database user lacks the right; let the owner grant it",
+    "3D": "the server has no such database; create it (createdb) or correct the store's URL",
+    "42501": "this database user lacks the permission; have the owner grant it",
     "53100": "the database server's disk is full; make room there and try again (nothing was half saved)",
     "53300": "the database server has too many connections; close some, or try again later",
-    "55P03": "the store is locked by another program; end it or wait, then try again",
+    "55P03": "the store is locked by another program; close it or wait, then try again",
     "57P": "the database server was stopped or restarted; try again once it runs (nothing was half saved)",
-    "08": "the connection to the database server broke; try again (nothing was half saved)",
-    "25006": "the database may only be read; name one that you may write to",
+    "08": "the connection to the database server was lost; try again (nothing was half saved)",
+    "25006": "the database is read-only; name one that you can write to",
 }
 
 
 def _said(origin: Any) -> str:
-    detail = _first_line(origin)
+    detail = _QUOTED.sub('"***"', _first_line(origin))
     name = getattr(origin, "sqlite_errorname", None)
     if name is not None:
         words = next((text for start, text in _SQLITE.items() if name.startswith(start)), None)
@@ -222,7 +226,8 @@ def _said(origin: Any) -> str:
 
 def _unknown(problem: object) -> str:
     return (
-        f"the store cannot be used ({_first_line(problem)}); try again, and if it stays so go on with the newest backup"
+        f"the store cannot be used ({_first_line(problem)}); try again, and if it persists continue with the newest "
+        "backup"
     )
 
 

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from collections.abc import Generator, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,17 +21,20 @@ if TYPE_CHECKING:
 COLUMNS = (
     *("record", "bike", "recorded_at", "made_at", "overall", "percent", "corrects", "corrected_by", "signed_by"),
     *("check", "title", "verdict", "measured", "unit", "uncertainty", "planned", "limit_min", "limit_max"),
-    *("margin_pct", "log", "temperature_c", "because", "notes"),
+    *("margin_pct", "log", "temperature_c", "because", "notes", "hash", "last_hash"),
 )
 #: A spreadsheet takes a cell that begins with one of these for a formula.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
+#: Where another spreadsheet begins a cell: it takes other signs for what parts them, or the text's own lines.
+_WITHIN = re.compile(r"([;,\t\r\n|]\s*\"*)(?=[=+\-@＝＋－＠])")
 
 
 def csv_lines(store: "Store", bike: str | None = None) -> Generator[str, None, None]:
     """The table as CSV (RFC 4180), a piece at a time; texts that a spreadsheet would run get an apostrophe before."""
     yield _lines([COLUMNS])
-    with reading(store.engine, store.where) as connection:
+    with read.understood(store.where), reading(store.engine, store.where) as connection:
         known = {row.number: row for row in read.rows_of(connection, bike, None, 0)}
+        _, last_hash = read.head_of(connection)  # where the table is kept, so is what proves the store
         for batch in batches(connection, bike):
             for entry in batch:
                 row = known.get(entry.number)
@@ -49,7 +53,7 @@ def csv_lines(store: "Store", bike: str | None = None) -> Generator[str, None, N
                         (
                             *(row.number, row.bike, *dates, row.verdict, row.percent, *fate),
                             *(check["id"], check["title"], check["verdict"], *found, limit["min"], limit["max"]),
-                            *(*tail, check["because"], body["notes"]),
+                            *(*tail, check["because"], body["notes"], entry.hash, last_hash),
                         )
                     )
                 yield _lines(lines)
@@ -59,7 +63,7 @@ def json_lines(store: "Store", bike: str | None = None) -> Generator[str, None, 
     """All entries with their hashes as one JSON text, an entry a line, a piece at a time."""
     yield '{"benchlog_store":1,"entries":['
     comma = "\n"
-    with reading(store.engine, store.where) as connection:
+    with read.understood(store.where), reading(store.engine, store.where) as connection:
         for batch in batches(connection, bike):
             for entry in batch:
                 head = json.dumps(
@@ -87,9 +91,10 @@ def write_pieces(target: Path, pieces: Iterable[str]) -> None:
 
 def cell(value: Any) -> Any:
     """A value as it may stand in a spreadsheet: numbers stay numbers, a text is never a formula."""
-    if isinstance(value, str) and value.startswith(_FORMULA):
-        return f"'{value}"
-    return value
+    if not isinstance(value, str):
+        return value
+    text = _WITHIN.sub(r"\1'", value)
+    return f"'{text}" if text.lstrip(' "').startswith(_FORMULA) else text
 
 
 def _lines(rows: Iterable[Iterable[Any]]) -> str:

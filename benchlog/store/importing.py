@@ -147,7 +147,7 @@ def _made(folder: Path | None) -> list[Path]:
 def _lost(path: Path) -> _Answer:
     return (
         f"{remote.shown(path)}: this log ended two of the processes that read it, perhaps because memory ran out; it "
-        "was passed over: check it alone, where there is more memory"
+        "was skipped: check it alone, where there is more memory"
     )
 
 

@@ -64,7 +64,7 @@ def entry_of(row: Any) -> Entry:
 
 
 def derive_again(connection: Connection) -> None:
-    """Fill the tables that are worked out from the ledger anew, inside the caller's write transaction."""
+    """Rebuild the tables derived from the ledger, inside the caller's write transaction."""
     forget(connection)
     for batch in batches(connection):
         enter(connection, batch)

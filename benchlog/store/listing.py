@@ -4,6 +4,8 @@ import json
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 
+from benchlog.core.printable import one_line
+from benchlog.report.table_text import ONE_LINE_A_ROW, table_lines
 from benchlog.report.text import render_text
 from benchlog.report.words import SHAPES
 from benchlog.store.entry import stamp
@@ -18,19 +20,16 @@ def list_text(rows: Sequence[RecordRow]) -> str:
     """The records as a table; a line each, ends with a newline."""
     if not rows:
         return "The store has no records yet; benchlog check LOG --plan PLAN --save makes the first.\n"
-    lines = [_HEADS, *(_cells(row) for row in rows)]
-    widths = [max(_columns(line[n]) for line in lines) for n in range(len(_HEADS))]
-    text = ""
-    for line in lines:
-        padded = (cell + " " * (width - _columns(cell)) for cell, width in zip(line, widths, strict=True))
-        text += "  ".join(padded).rstrip() + "\n"
-    return text
+    from rich.table import Column
+
+    lines = table_lines([Column(head) for head in _HEADS], map(_cells, rows), width=ONE_LINE_A_ROW)
+    return "".join(f"{line}\n" for line in lines)
 
 
-def record_text(record: Record, *, colour: bool = False) -> str:
-    """The result's text, then what is known of the record itself."""
+def record_text(record: Record, last_hash: str, *, colour: bool = False) -> str:
+    """The result's text, then what is known of the record itself, and the store's last hash, to be kept elsewhere."""
     text = render_text(record.result, colour=colour, walks=record.walks)
-    return text + "\n" + "".join(f"{line}\n" for line in _facts(record))
+    return text + "\n" + "".join(f"{line}\n" for line in _facts(record)) + f"  last hash {last_hash}\n"
 
 
 def record_json(record: Record) -> str:
@@ -64,12 +63,6 @@ def record_json(record: Record) -> str:
 def local(moment: datetime) -> str:
     """A moment on this computer's clock, to the minute, with its distance from UTC."""
     return moment.astimezone().strftime("%Y-%m-%d %H:%M %z")
-
-
-def one_line(text: str) -> str:
-    """One line of printable text: what was typed or read from a file must not steer the terminal."""
-    joined = " ".join(text.split())
-    return "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in joined)
 
 
 def _facts(record: Record) -> Iterator[str]:
@@ -112,9 +105,3 @@ def _cells(row: RecordRow) -> tuple[str, ...]:
         row.closest or "–",
         one_line(", ".join(row.signed_by)) or "–",
     )
-
-
-def _columns(text: str) -> int:
-    from rich.cells import cell_len
-
-    return cell_len(text)

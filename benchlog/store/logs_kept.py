@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from benchlog.core.errors import BenchlogError, MissingColumns
+from benchlog.core.errors import BenchlogError
 from benchlog.core.files import replace
 from benchlog.core.interrupts import later
 from benchlog.core.roles import ROLE_UNITS
+from benchlog.log.earlier import open_as_earlier
 from benchlog.log.readers import reader_of
 from benchlog.log.readers.raw import Table
 from benchlog.log.readers.source import Source
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 #: No voltage, current or temperature of a motorcycle comes near.
 OVER_RANGE = 9.9e37
 _SYSTEM_SAID = re.compile(r"([^:]+?) \(os error \d+\)")
+_HASH = re.compile("[0-9a-f]{64}")
 _BLOCK_BYTES = 8 << 20
 _ROW_GROUP = 200_000  # as many rows as a log is read in at once
 
@@ -44,13 +46,18 @@ class Kept:
     sha256: str
     bytes: int
 
+    def __post_init__(self) -> None:
+        """Refuse what could name a file elsewhere; raises ValueError."""
+        if not _HASH.fullmatch(self.sha256):
+            raise ValueError("not the SHA-256 of a kept log")
+
 
 @dataclass(frozen=True, slots=True)
 class LogFacts:
     """What is known of a log file.
 
     Attributes:
-        name: the file's name.
+        name: the file's name as it can be shown, whatever bytes it is made of: as the checks have it.
         sha256, bytes: of the file as it lies there, compressed or not.
         logger: as used.
         epoch_s: s since 1970-01-01 UTC of its first sample by its own clock; None without one.
@@ -96,24 +103,32 @@ def read_log(
         if folder is None:
             first = next(_placed(table), None)
             begun = None if first is None else epoch_s(table.logger, first.after)
-            return LogFacts(path.name, sha256, info.st_size, table.logger, begun, info.st_mtime, None)
+            return LogFacts(source.name, sha256, info.st_size, table.logger, begun, info.st_mtime, None)
         copied = _keep(table, folder, run)
         return LogFacts(
-            path.name, sha256, info.st_size, table.logger, copied.begun, info.st_mtime, copied.kept, *copied.reach
+            source.name, sha256, info.st_size, table.logger, copied.begun, info.st_mtime, copied.kept, *copied.reach
         )
     finally:
         source.close()
 
 
 def forget_parts(folder: Path, run: str) -> None:
-    """Take away the copies that the processes of one run did not complete, once they have ended."""
+    """Remove the copies that the processes of one run did not complete, once they have ended."""
     for part in folder.glob(f".{run}*.part"):
         with suppress(OSError):
             part.unlink(missing_ok=True)
 
 
 def kept_path(folder: Path, sha256: str) -> Path:
-    """Where a kept copy lies."""
+    """Where a kept copy lies.
+
+    Raises:
+        BenchlogError: it is no hash, but could name a file elsewhere.
+    """
+    if not _HASH.fullmatch(sha256):
+        raise BenchlogError(
+            "a record names a kept log by something other than a hash, so it was altered; run benchlog records verify"
+        )
     return folder / sha256[:2] / f"{sha256}.parquet"
 
 
@@ -138,19 +153,11 @@ def kept_logger(logger: Logger) -> Logger:
 
 def _table(source: Source, logger: Logger | None, *, may_lack: bool) -> Table:
     reader = reader_of(source.name, source.head)
-    try:
-        return reader.open(source, logger, _BLOCK_BYTES)
-    except MissingColumns as lacking:
-        if not may_lack or logger is None:
-            raise
-        left = tuple(
-            channel
-            for channel in logger.channel
-            if channel.column not in lacking.columns or channel.role in ("drain_a", "battery_a")
-        )
-        if len(left) == len(logger.channel) or not left:
-            raise
-        return reader.open(source, logger.model_copy(update={"channel": left}), _BLOCK_BYTES)
+
+    def open_with(meant: Logger | None) -> Table:
+        return reader.open(source, meant, _BLOCK_BYTES)
+
+    return open_as_earlier(open_with, logger)[0] if may_lack else open_with(logger)
 
 
 def _placed(table: Table) -> Iterator[Placed]:
@@ -205,8 +212,8 @@ def _keep(table: Table, folder: Path, run: str) -> _Copied:
         if broken:
             raise broken[0] from None
         raise CannotKeep(
-            f"{folder}: the copy of the log cannot be kept ({_why(problem)}); make room there, or let files "
-            "be written there, or keep the logs' hashes alone (--hashes-only)"
+            f"{folder}: the copy of the log cannot be kept ({_why(problem)}); make room there, or allow "
+            "writing there, or keep only the logs' hashes (--hashes-only)"
         ) from problem
     finally:
         with suppress(OSError):

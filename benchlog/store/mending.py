@@ -1,4 +1,4 @@
-"""What can be put right without touching the ledger: lists worked out anew, files that no record names removed."""
+"""What can be repaired without touching the ledger: lists rebuilt, files that no record names removed."""
 
 import time
 from contextlib import suppress
@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from benchlog.store.engine import writing
 from benchlog.store.ledger import derive_again, lock_head
-from benchlog.store.verify import Trouble
+from benchlog.store.trouble import Trouble
 
 if TYPE_CHECKING:
     from benchlog.store.store import Store
@@ -16,9 +16,9 @@ _YOUNG_S = 3600.0
 
 
 def mend(store: "Store", troubles: list[Trouble]) -> list[Trouble]:
-    """Put right what can be; gives what remains.
+    """Repair what can be repaired; gives what remains.
 
-    The lists are worked out anew only where the ledger is whole.
+    The lists are rebuilt only where the ledger is intact.
     """
     remaining = [trouble for trouble in troubles if trouble.kind in ("ledger", "logs")]
     lists = [trouble for trouble in troubles if trouble.kind == "lists"]

@@ -98,10 +98,20 @@ MIGRATIONS: tuple[Migration, ...] = (
 
 
 def version_of(connection: Connection) -> int:
-    """How many steps a store has taken; 0 for an empty database."""
+    """How many steps a store has taken; 0 for an empty database.
+
+    Raises:
+        BenchlogError: what it says of that was altered.
+    """
     if not inspect(connection).has_table(VERSION.name):
         return 0
-    return int(connection.execute(text("SELECT coalesce(max(number), 0) FROM schema_version")).scalar_one())
+    found = connection.execute(text("SELECT coalesce(max(number), 0) FROM schema_version")).scalar_one()
+    if type(found) is not int:  # SQLite keeps what it is given
+        raise BenchlogError(
+            "this store's schema version is not a number, so it was altered; keep it untouched as evidence and "
+            "continue with a backup"
+        )
+    return found
 
 
 def refuse_newer(found: int, where: str, known: int | None = None) -> None:

@@ -56,8 +56,8 @@ def back_up(path: Path, form: int) -> Path:
         if not isinstance(problem, (OSError, sqlite3.Error)):
             raise
         raise BenchlogError(
-            f"{path}: the copy that is made before the store is updated cannot be written ({problem}); "
-            "make room in its folder, or let files be written there, then try again"
+            f"{path}: the backup made before the store is updated cannot be written ({problem}); "
+            "make room in its folder, or allow writing there, then try again"
         ) from problem
     return copy
 
@@ -65,4 +65,4 @@ def back_up(path: Path, form: int) -> Path:
 def _refuse_foreign(connection: Connection, where: str) -> None:
     """Tables of another program are not mixed with the store's own."""
     if version_of(connection) == 0 and inspect(connection).has_table("ledger"):
-        raise BenchlogError(f"{where}: this database holds a ledger of another program; name another with --store")
+        raise BenchlogError(f"{where}: this database holds another program's ledger; name another with --store")

@@ -5,6 +5,8 @@ from pathlib import Path
 
 from sqlalchemy.engine import URL
 
+from benchlog.core import remote
+from benchlog.core.errors import BenchlogError
 from benchlog.core.places import data_folder
 from benchlog.store.named import path_of
 
@@ -25,6 +27,11 @@ def logs_folder(url: URL, named: Path | None = None) -> Path:
     if url.get_backend_name() == "sqlite" and own.is_dir():
         return own
     if by_name := os.environ.get("BENCHLOG_LOGS"):
+        if by_name.partition("://")[0].lower() in remote.BUCKETS:
+            raise BenchlogError(
+                f"BENCHLOG_LOGS {by_name}: copies of logs are kept in a folder, not in a bucket; "
+                "name a folder that all benches reach"
+            )
         return path_of(by_name, "BENCHLOG_LOGS, the folder of kept logs,")
     if url.get_backend_name() == "sqlite":
         return Path(str(url.database)).parent / "logs"

@@ -2,7 +2,8 @@
 
 import json
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 from pydantic import ValidationError
@@ -18,10 +19,27 @@ from benchlog.store.logs_kept import Kept
 from benchlog.store.readings import QUANTITIES, Reading
 from benchlog.store.saving import BODY_FORM
 from benchlog.store.schema import HEAD, LEDGER, MEASURED, RECORDS, SIGNATURES
+from benchlog.store.trouble import NOT_OURS
 from benchlog.store.walk_kept import walk_of
 from benchlog.verdict.result import Result
 
 _LATER = RECORDS.alias("later")
+
+
+@contextmanager
+def understood(where: str) -> Iterator[None]:
+    """Rows that benchlog did not write, such as a date that is none, end in one sentence.
+
+    Raises:
+        BenchlogError: a row could not be read.
+    """
+    try:
+        yield
+    except NOT_OURS as problem:
+        raise BenchlogError(
+            f"{where}: a row of the store is not in the form that benchlog writes; run benchlog records verify, "
+            "which names it"
+        ) from problem
 
 
 def head_of(connection: Connection) -> tuple[int, str]:
@@ -74,7 +92,7 @@ def record_of(connection: Connection, number: int) -> Record:
         logs = tuple(_log(log) for log in body["logs"])
     except (ValidationError, KeyError, ValueError, TypeError) as problem:
         raise BenchlogError(
-            f"record {number} cannot be read by benchlog of this version (it was made by "
+            f"record {number} cannot be read by this version of benchlog (it was made by "
             f"{body.get('benchlog_version')}), or was altered; run benchlog records verify, or update benchlog"
         ) from problem
     later = connection.execute(select(func.max(RECORDS.c.number)).where(RECORDS.c.corrects == number)).scalar_one()

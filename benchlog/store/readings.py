@@ -3,13 +3,14 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from benchlog.verdict.registry.engine import CHARGING_VOLTAGE, CRANK_MINIMUM
+from benchlog.verdict.registry.key_off import OFF_STATE_DRAIN, RESTING_VOLTAGE
+from benchlog.verdict.registry.loads import SOURCE_RESISTANCE
+
 #: Quantity -> its unit; the names are those of the checks that measure them.
 QUANTITIES: dict[str, str] = {
-    "resting_voltage": "V",
-    "source_resistance": "mΩ",
-    "crank_minimum": "V",
-    "off_state_drain": "mA",
-    "charging_voltage": "V",
+    kind.id: kind.unit
+    for kind in (RESTING_VOLTAGE, SOURCE_RESISTANCE, CRANK_MINIMUM, OFF_STATE_DRAIN, CHARGING_VOLTAGE)
 }
 
 

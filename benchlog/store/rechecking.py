@@ -41,7 +41,7 @@ class KeptLog:
 
 @dataclass(frozen=True, slots=True)
 class ChangedVerdict:
-    """One check that is judged otherwise now; ``check`` is "" for the verdict of the whole record.
+    """One check that is judged differently now; ``check`` is "" for the verdict of the whole record.
 
     Attributes:
         because: why, as the new result says it. because_then: as the record says it.
@@ -145,7 +145,7 @@ def recheck_records(
     on: str | None = None,
     watch: Watch | None = None,
 ) -> Iterator[Rechecked]:
-    """Judge every kept log again and compare; a record that was corrected already is passed over.
+    """Judge every kept log again and compare; a record that was corrected already is skipped.
 
     Args:
         bike: of this bike alone.
@@ -206,7 +206,7 @@ def _judge(job: _RecheckJob) -> _Judged:
     changes = tuple(changed_verdicts(job.then, now))
     if not changes:
         return _Judged(job.number, job.bike, "same")
-    walks = tuple(walk_body(outline) for outline in now._evidence.logs)
+    walks = () if now.evidence is None else tuple(walk_body(outline) for outline in now.evidence.logs)
     plain = now.model_dump(mode="json", by_alias=True)
     return _Judged(job.number, job.bike, "changed", changes, result=plain, walks=walks)
 
@@ -214,13 +214,13 @@ def _judge(job: _RecheckJob) -> _Judged:
 def _lost_record(job: _RecheckJob) -> _Judged:
     text = (
         f"record {job.number}: judging it ended two of the processes that tried, perhaps because memory ran out; it "
-        "was passed over"
+        "was skipped"
     )
     return _Judged(job.number, job.bike, "bad", text=text)
 
 
 def changed_verdicts(then: Result, now: Result) -> Iterator[ChangedVerdict]:
-    """The checks that are judged otherwise, and the whole."""
+    """The checks that are judged differently, and the whole."""
     if then.verdict != now.verdict:
         yield ChangedVerdict("", "the whole record", then.verdict, now.verdict, "", "")
     before = {check.id: check for check in then.checks}

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from benchlog import __version__
 from benchlog.core.errors import BenchlogError
-from benchlog.logger.model import Logger, load_logger
+from benchlog.logger.model import Logger
+from benchlog.logger.sidecar import logger_for
 from benchlog.plan.model import Plan
 from benchlog.store.entry import canonical, stamp
 from benchlog.store.logs_kept import LogFacts, read_log
@@ -44,7 +45,7 @@ def record_body(
     paths = [(Path(log), False) for log in logs] + ([] if before is None else [(Path(before), True)])
     given = given_loggers([path for path, _ in paths], loggers)
     # the result's evidence is of the same logs in the same order; a stored or loaded result has none
-    seen: list[LogEvidence | None] = [*getattr(result._evidence, "logs", ())]
+    seen: list[LogEvidence | None] = [] if result.evidence is None else [*result.evidence.logs]
     seen = seen if len(seen) == len(logs) else [None] * len(logs)
     described = []
     for (path, is_before), logger, outline in zip(paths, given, [*seen, None][: len(paths)], strict=True):
@@ -78,7 +79,7 @@ def given_loggers(
     paths: Sequence[Path], loggers: "LoggerLike | Sequence[LoggerLike | None] | None"
 ) -> list[Logger | None]:
     """The logger of each log: its own file beside it, else the one named; a list names one for each log."""
-    from benchlog.run import beside, logger_of
+    from benchlog.run import logger_of
 
     if isinstance(loggers, (list, tuple)):
         if len(loggers) < len(paths):
@@ -87,8 +88,7 @@ def given_loggers(
             )
         return [logger_of(logger) for logger in loggers[: len(paths)]]
     default = logger_of(loggers)  # type: ignore[arg-type]  # a list was dealt with above
-    own = [beside(path) for path in paths]
-    return [default if file is None else load_logger(file) for file in own]
+    return [logger_for(path, default) for path in paths]
 
 
 def settings_of(plan: Plan, logger: Logger | None) -> str:
@@ -127,8 +127,8 @@ def _refuse_changed(facts: LogFacts, outline: "LogEvidence | None") -> None:
         return
     if outline.samples not in (0, facts.rows):
         raise BenchlogError(
-            f"{facts.name}: this log changed since it was checked ({outline.samples} samples then, {facts.rows} now); "
-            "wait until its recording has ended, then check it again"
+            f"{facts.name}: this log has changed since it was checked ({outline.samples} samples then, {facts.rows} "
+            f"now); wait until its recording has ended, then check it again"
         )
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from benchlog.core.errors import BenchlogError
+from benchlog.core.files import is_own
 from benchlog.core.interrupts import later
 from benchlog.logger.model import Logger
 from benchlog.store import changes as changed
@@ -25,7 +26,7 @@ from benchlog.verdict.result import Result
 
 if TYPE_CHECKING:
     from benchlog.run import LoggerLike, PlanLike
-    from benchlog.store.verify import Trouble
+    from benchlog.store.trouble import Trouble
 
 
 def open_store(url: str | os.PathLike[str] | None = None, *, logs: Path | None = None, create: bool = True) -> "Store":
@@ -70,7 +71,7 @@ class Store:
         self.engine, self.where, self.logs = engine, where, logs
 
     def close(self) -> None:
-        """Let the database go."""
+        """Close the database."""
         with later():
             self.engine.dispose()
 
@@ -164,7 +165,7 @@ class Store:
             return changed.note(connection, name, day, text)
 
     def take_back(self, number: int, bike: str | None = None) -> Change:
-        """Take a change back that was noted wrongly: it stays on file, but counts no more; gives the change.
+        """Take a change back that was noted wrongly: it stays on file but no longer counts; gives the change.
 
         Args:
             number: of the change. bike: the bike that it must be of; None for any.
@@ -177,12 +178,12 @@ class Store:
 
     def bikes(self) -> list[BikeRow]:
         """Every bike with records, by name."""
-        with reading(self.engine, self.where) as connection:
+        with read.understood(self.where), reading(self.engine, self.where) as connection:
             return read.bikes_of(connection)
 
     def rows(self, bike: str | None = None, limit: int | None = None, offset: int = 0) -> list[RecordRow]:
         """Records, the last saved first."""
-        with reading(self.engine, self.where) as connection:
+        with read.understood(self.where), reading(self.engine, self.where) as connection:
             return read.rows_of(connection, bike, limit, offset)
 
     def record(self, number: int) -> Record:
@@ -191,7 +192,7 @@ class Store:
         Raises:
             BenchlogError: there is none with this number.
         """
-        with reading(self.engine, self.where) as connection:
+        with read.understood(self.where), reading(self.engine, self.where) as connection:
             return read.record_of(connection, number)
 
     def readings(self, bike: str, quantity: str | None = None) -> list[Reading]:
@@ -201,12 +202,12 @@ class Store:
             bike: as in the plan.
             quantity: a check's id; None for all of ``benchlog.store.readings.QUANTITIES``.
         """
-        with reading(self.engine, self.where) as connection:
+        with read.understood(self.where), reading(self.engine, self.where) as connection:
             return read.readings_of(connection, bike, quantity)
 
     def changes(self, bike: str) -> list[Change]:
         """What was changed on a bike and not taken back, in the order of dates."""
-        with reading(self.engine, self.where) as connection:
+        with read.understood(self.where), reading(self.engine, self.where) as connection:
             return changed.changes_of(connection, bike)
 
     def log_path(self, number: int, name: str) -> Path | None:
@@ -240,11 +241,11 @@ class Store:
         """
         from benchlog.store.verify import troubles_of
 
-        return troubles_of(self, head)
+        return troubles_of(self.engine, self.where, self.logs, head)
 
     def head(self) -> tuple[int, str]:
         """Number and hash of the last entry; 0 and zeros in an empty store."""
-        with reading(self.engine, self.where) as connection:
+        with read.understood(self.where), reading(self.engine, self.where) as connection:
             return read.head_of(connection)
 
     def _log_of(self, number: int, name: str) -> RecordLog:
@@ -258,13 +259,13 @@ class Store:
         if log.kept is None:
             return None
         path = kept_path(self.logs, log.kept.sha256)
-        return path if path.is_file() else None
+        return path if is_own(path) else None
 
 
 def _one_line(text: str, what: str) -> str:
     """A name as it may stand in a list: one line, not empty, nothing that steers a terminal."""
     tidy = text.strip()
     if not tidy or any(unicodedata.category(letter) in ("Cc", "Cs") for letter in tidy):
-        got = "several lines, or signs that cannot be shown" if tidy else "nothing"
+        got = "several lines, or unprintable characters" if tidy else "nothing"
         raise BenchlogError(f"{what} must be one line of text, got {got}")
     return tidy

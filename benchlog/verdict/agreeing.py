@@ -6,15 +6,12 @@ from dataclasses import replace
 from functools import partial
 
 from benchlog.analysis.measurement import Finding, Measured
-from benchlog.core.numbers import with_uncertainty
+from benchlog.core.numbers import unit_suffix, with_uncertainty
 from benchlog.core.uncertainty import COVERAGE_K, Z_PROVEN
 from benchlog.plan.limits import PlannedLimit
-from benchlog.verdict.check_table import CheckSpec
-from benchlog.verdict.proving import verdict
+from benchlog.verdict.registry.kind import CheckKind
 from benchlog.verdict.result import Verdict
 
-#: What comes and goes over hours: of several logs that can see it the one that watched longest decides.
-LONGEST_DECIDES = ("off_state_drain", "added_drain")
 _ORDER: dict[Verdict, int] = {"fail": 0, "pass": 1, "not proven": 2, "not planned": 3, "not seen": 4}
 
 #: A log's name and its finding.
@@ -22,7 +19,7 @@ Named = tuple[str, Finding]
 Shown = tuple[str, Measured]
 
 
-def judged_of(spec: CheckSpec, given: Sequence[Named], limit: PlannedLimit | None) -> Named:
+def judged_of(kind: CheckKind, given: Sequence[Named], limit: PlannedLimit | None) -> Named:
     """The log that decides a check, and its finding.
 
     A failure proven in one log is a failure. Among the logs that can see the thing the surest counts, of a drain the
@@ -32,14 +29,14 @@ def judged_of(spec: CheckSpec, given: Sequence[Named], limit: PlannedLimit | Non
     Args:
         given: log name and finding, one a log; at least one.
     """
-    failed = [one for one in given if verdict(spec.id, one[1], limit) == "fail"]
+    failed = [one for one in given if kind.verdict(one[1], limit) == "fail"]
     if failed:
         return max(failed, key=lambda one: _badness(one[1], limit))
-    drain = spec.id in LONGEST_DECIDES
+    drain = kind.longest_decides
     shown = [(name, found) for name, found in given if isinstance(found, Measured) and _has_figure(found)]
     seeing = [one for one in shown if (_sees_drain(one[1], limit) if drain else _sees(one[1]))]
     if not seeing:
-        return min(given, key=lambda one: _rank(spec.id, one[1], limit))
+        return min(given, key=lambda one: _rank(kind, one[1], limit))
     # of figures as sure the worse one, so that the logs' order decides nothing
     badness = partial(_badness, limit=limit)
     decides = (
@@ -55,7 +52,7 @@ def judged_of(spec: CheckSpec, given: Sequence[Named], limit: PlannedLimit | Non
     while worse := [one for one in others if one is not decides and _shows_worse(one[1], decides[1], limit)]:
         decides = max(worse, key=lambda one: _badness(one[1], limit))
         others = [one for one in others if one is not decides]
-    return decides if decides == first else (decides[0], _with_word(spec, decides[1], first))
+    return decides if decides == first else (decides[0], _with_word(kind, decides[1], first))
 
 
 def _has_figure(found: Measured) -> bool:
@@ -108,17 +105,17 @@ def _shows_worse(found: Measured, than: Measured, limit: PlannedLimit) -> bool:
     return found.value - found.at_rest - than.value > COVERAGE_K * math.hypot(pulses_u, _u(than))
 
 
-def _rank(check_id: str, found: Finding, limit: PlannedLimit | None) -> tuple[float, ...]:
+def _rank(kind: CheckKind, found: Finding, limit: PlannedLimit | None) -> tuple[float, ...]:
     """Of logs that cannot see it: those with a figure first, then the surer, then the worse."""
     if not isinstance(found, Measured):
         return (_ORDER["not seen"],)
-    return _ORDER[verdict(check_id, found, limit)], _u(found), -_badness(found, limit)
+    return _ORDER[kind.verdict(found, limit)], _u(found), -_badness(found, limit)
 
 
-def _with_word(spec: CheckSpec, found: Measured, other: Shown) -> Measured:
+def _with_word(kind: CheckKind, found: Measured, other: Shown) -> Measured:
     """The worse figure, with a word on the one that it is worse than."""
     name, milder = other
     u = None if milder.u is None or milder.one_sided else COVERAGE_K * milder.u
-    figure = with_uncertainty(milder.value or 0.0, u) + ("" if spec.unit == "1" else f" {spec.unit}")
+    figure = with_uncertainty(milder.value or 0.0, u) + unit_suffix(kind.unit)
     word = f"the worse of logs that differ, {name} shows {figure}"
     return replace(found, story=f"{found.story}; {word}" if found.story else word)

@@ -6,16 +6,13 @@ from typing import Literal
 
 from benchlog.analysis.measurement import Finding, NotEvaluated
 from benchlog.core.uncertainty import COVERAGE_K
-from benchlog.plan.limits import PlannedLimit, limits_of, planned_value_of
+from benchlog.plan.limits import PlannedLimit
 from benchlog.plan.model import Plan
 from benchlog.verdict.agreeing import judged_of
-from benchlog.verdict.check_table import CheckSpec, specs_for
-from benchlog.verdict.fuse_findings import fuse_findings
-from benchlog.verdict.proving import verdict
+from benchlog.verdict.registry.kind import PlannedCheck
+from benchlog.verdict.registry.table import checks_of
 from benchlog.verdict.result import Check, Limit, Score
 from benchlog.verdict.sentences import because
-
-__all__ = ["judge", "overall", "score", "verdict"]
 
 
 def judge(plan: Plan, found: Sequence[tuple[str, Mapping[str, Finding]]]) -> list[Check]:
@@ -25,46 +22,46 @@ def judge(plan: Plan, found: Sequence[tuple[str, Mapping[str, Finding]]]) -> lis
         plan: what was planned.
         found: log name and its findings by check id, one a log; at least one.
     """
-    limits, planned = limits_of(plan), planned_value_of(plan)
     nothing = NotEvaluated("no log shows it")
-    own = fuse_findings(plan)
     checks = []
-    for spec in specs_for(plan):
-        limit = limits.get(spec.id)
-        if spec.id in own:
-            checks.append(_check(spec, own[spec.id], None, limit, None))
+    for planned in checks_of(plan):
+        limit = planned.limit(plan)
+        own = planned.from_plan(plan)
+        if own is not None:
+            checks.append(_check(planned, own, None, limit, None))
             continue
-        given = [(name, findings.get(spec.id, nothing)) for name, findings in found]
-        name, best = judged_of(spec, given, limit)
-        checks.append(_check(spec, best, name, limit, planned.get(spec.id)))
+        given = [(name, findings.get(planned.id, nothing)) for name, findings in found]
+        name, best = judged_of(planned.kind, given, limit)
+        checks.append(_check(planned, best, name, limit, planned.planned_value(plan)))
     return checks
 
 
 def _check(
-    spec: CheckSpec, finding: Finding, log: str | None, limit: PlannedLimit | None, planned: float | None
+    check: PlannedCheck, finding: Finding, log: str | None, limit: PlannedLimit | None, planned: float | None
 ) -> Check:
-    found = verdict(spec.id, finding, limit)
+    kind = check.kind
+    found = kind.verdict(finding, limit)
     shown = None if limit is None else Limit(min=limit.min, max=limit.max)
     if isinstance(finding, NotEvaluated):
         return Check(
-            id=spec.id,
-            title=spec.title,
+            id=check.id,
+            title=check.title,
             verdict=found,
-            unit=spec.unit,
+            unit=kind.unit,
             planned=planned,
             limit=shown,
-            because=because(spec.id, spec.unit, found, finding, limit),
+            because=because(kind, found, finding, limit),
         )
     u = None if finding.u is None or not math.isfinite(finding.u) else COVERAGE_K * finding.u
     if finding.one_sided or log is None:
         # what the samples did not see has no bound, and what stands in the plan was not measured
         u = None
     return Check(
-        id=spec.id,
-        title=spec.title,
+        id=check.id,
+        title=check.title,
         verdict=found,
         measured=finding.value,
-        unit=spec.unit,
+        unit=kind.unit,
         uncertainty=u if finding.value is not None else None,
         planned=planned,
         limit=shown,
@@ -72,7 +69,7 @@ def _check(
         log=log,
         from_s=None if log is None else finding.from_s,
         to_s=None if log is None else finding.to_s,
-        because=because(spec.id, spec.unit, found, finding, limit),
+        because=because(kind, found, finding, limit),
     )
 
 

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from benchlog.analysis.coarse import outside_of
+from benchlog.core.roles import SHUNT_ROLES
 from benchlog.core.trace import Overview, Trace
 
 #: While the shunt is bridged, overview and traces hold no current of the battery's shunts.
@@ -101,6 +103,15 @@ class LogEvidence:
     key_off_drain_ma: float | None = None
     samples: int = 0
     zero_offsets: Mapping[str, float] = field(default_factory=dict)
+
+    def as_seen(self, trace: Trace) -> Trace:
+        """Samples of this log, fresh or of a kept copy, as the overview has them.
+
+        They come less what a zero took off, and the battery's shunts have none where they were bridged.
+        """
+        bridged = [(span.from_s, span.to_s) for span in self.spans if span.kind == "shunt bridged"]
+        hidden = ~outside_of(trace.time_s, trace.time_s, bridged)
+        return trace.less(self.zero_offsets).hiding(SHUNT_ROLES, hidden)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,7 @@
 """What one finding proves about one limit."""
 
 import math
+from collections.abc import Callable
 from typing import Literal
 
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
@@ -9,10 +10,12 @@ from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.result import Verdict
 
 Conformity = Literal["pass", "fail", "not proven"]
+#: What a value with its uncertainty proves about a limit; neither is missing or ruled out.
+Rule = Callable[[Measured, PlannedLimit], Conformity]
 
 
-def verdict(check_id: str, finding: Finding, limit: PlannedLimit | None) -> Verdict:
-    """What one finding proves about one limit."""
+def verdict(finding: Finding, limit: PlannedLimit | None, rule: Rule) -> Verdict:
+    """What one finding proves about one limit, by the check's rule."""
     if limit is None:
         return "not planned"
     if isinstance(finding, NotEvaluated):
@@ -21,17 +24,37 @@ def verdict(check_id: str, finding: Finding, limit: PlannedLimit | None) -> Verd
         return "fail"
     if finding.disqualified or finding.value is None or finding.u is None:
         return "not proven"
-    if check_id == "feed_in_crank":
-        return _feed_in_crank(finding, limit)
+    return rule(finding, limit)
+
+
+def within_limits(finding: Measured, limit: PlannedLimit) -> Conformity:
+    """The usual rule: the probability of conforming, or both ends of an interval."""
     if finding.interval is None:
-        found = conformity(finding.value, finding.u, limit.min, limit.max)
+        found = conformity(finding.value or 0.0, finding.u or 0.0, limit.min, limit.max)
     else:
         found = _of_interval(finding.interval, limit)
-    if check_id == "off_state_drain" and found == "pass" and not _drain_conforms(finding.value, finding.u, limit.max):
-        found = "not proven"
     if found == "fail" and finding.offset_limit and not _fails_wherever_zero_lies(finding, limit.max):
-        found = "not proven"
+        return "not proven"
     return "not proven" if found == "pass" and finding.one_sided else found
+
+
+def drain_within_limits(finding: Measured, limit: PlannedLimit) -> Conformity:
+    """The usual rule, where a true value below zero cannot be."""
+    found = within_limits(finding, limit)
+    if found == "pass" and not _drain_conforms(finding.value or 0.0, finding.u or 0.0, limit.max):
+        return "not proven"
+    return found
+
+
+def loss_as_planned(finding: Measured, limit: PlannedLimit) -> Conformity:
+    """A limit from above: no loss beyond its uncertainty. One from below: a loss beyond it."""
+    lost = (finding.value or 0.0) > COVERAGE_K * (finding.u or 0.0)
+    may_drop = limit.max is None
+    if lost:
+        return "pass" if may_drop else "fail"
+    if finding.one_sided:
+        return "not proven"
+    return "fail" if may_drop else "pass"
 
 
 def _fails_wherever_zero_lies(finding: Measured, most: float | None) -> bool:
@@ -57,14 +80,3 @@ def _drain_conforms(value: float, u: float, most: float | None) -> bool:
         return True
     below = probability_of_conforming(value, u, 0.0, most)
     return below >= PASS_PROBABILITY * probability_of_conforming(value, u, 0.0, None)
-
-
-def _feed_in_crank(finding: Measured, limit: PlannedLimit) -> Verdict:
-    """Hold: no loss beyond its uncertainty. Drop: a loss beyond it."""
-    lost = (finding.value or 0.0) > COVERAGE_K * (finding.u or 0.0)
-    may_drop = limit.max is None
-    if lost:
-        return "pass" if may_drop else "fail"
-    if finding.one_sided:
-        return "not proven"
-    return "fail" if may_drop else "pass"

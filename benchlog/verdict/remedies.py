@@ -5,10 +5,11 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from benchlog.analysis.measurement import Measured, UncertaintyParts
-from benchlog.core.numbers import number
+from benchlog.core.numbers import number, unit_suffix
 from benchlog.core.uncertainty import COVERAGE_K
 from benchlog.plan.limits import PlannedLimit
-from benchlog.verdict.proving import verdict
+from benchlog.verdict.registry.key_off import OFF_STATE_DRAIN
+from benchlog.verdict.registry.kind import CheckKind
 
 INSIDE = "the limit lies inside the uncertainty"
 #: A zero as the guided test or a tester takes it, s.
@@ -19,14 +20,11 @@ LONGEST_S = 24 * 3600.0
 LEAST_SHARE = 0.05
 #: A rate that loggers of this kind still reach, samples a second.
 FASTEST_HZ = 10000
-KEY_OFF = ("off_state_drain", "added_drain", "feed_off_voltage", "resting_voltage")
-#: Their uncertainty is that of the samples' spacing.
-BY_SAMPLES = ("relay_pull_in", "relay_drop_out")
 
 Proves = Callable[[float], bool]
 
 
-def what_would_prove(check_id: str, unit: str, finding: Measured, limit: PlannedLimit) -> str:
+def what_would_prove(kind: CheckKind, finding: Measured, limit: PlannedLimit) -> str:
     """A clause that names what suffices, the cheapest first: a zero, more time, a finer logger; else that none does.
 
     Args:
@@ -35,34 +33,32 @@ def what_would_prove(check_id: str, unit: str, finding: Measured, limit: Planned
     have = finding.u or 0.0
     if not math.isfinite(have):
         return "the log holds too few samples to tell how sure it is; record a longer log"
-    if check_id == "off_state_drain" and (finding.value or 0.0) < 0:
+    if kind is OFF_STATE_DRAIN and (finding.value or 0.0) < 0:
         return _below_zero(finding)
-    proves = _prover(check_id, finding, limit)
+    proves = _prover(kind, finding, limit)
     if not proves(LEAST_SHARE * have):
         return "it lies right at the limit, closer than this logger can tell"
     needed = _largest(proves, LEAST_SHARE * have, have)
-    if check_id in BY_SAMPLES:
+    if kind.by_samples:
         return _rate(needed)
     parts = finding.parts
     if parts is not None and math.isclose(parts.u, have, rel_tol=0.02):
-        way = _cheapest(check_id, unit, parts, needed, proves)
+        way = _cheapest(kind, parts, needed, proves)
         if way:
             return f"{INSIDE}; {way} would prove it"
-    suffix = "" if unit == "1" else f" {unit}"
-    return (
-        f"{INSIDE}; only what measures to ± {_down(COVERAGE_K * needed)}{suffix} in all, noise included, would prove it"
-    )
+    least = f"± {_down(COVERAGE_K * needed)}{unit_suffix(kind.unit)}"
+    return f"{INSIDE}; only what measures to {least} in all, noise included, would prove it"
 
 
-def proven_without_reason(check_id: str, finding: Measured, limit: PlannedLimit) -> bool:
+def proven_without_reason(kind: CheckKind, finding: Measured, limit: PlannedLimit) -> bool:
     """Whether the figure itself would prove the limit, were the log not too slow or short for it."""
     bare = replace(finding, one_sided=None, disqualified=None)
-    return verdict(check_id, bare, limit) != "not proven"
+    return kind.verdict(bare, limit) != "not proven"
 
 
-def _prover(check_id: str, finding: Measured, limit: PlannedLimit) -> Proves:
+def _prover(kind: CheckKind, finding: Measured, limit: PlannedLimit) -> Proves:
     bare = replace(finding, one_sided=None, disqualified=None)
-    return lambda u: verdict(check_id, _surer(bare, u), limit) != "not proven"
+    return lambda u: kind.verdict(_surer(bare, u), limit) != "not proven"
 
 
 def _surer(finding: Measured, u: float) -> Measured:
@@ -91,7 +87,7 @@ def _below_zero(finding: Measured) -> str:
     return f"it reads below zero, which no drain is; {way if parts is None or parts.zeroable else finer}"
 
 
-def _cheapest(check_id: str, unit: str, parts: UncertaintyParts, needed: float, proves: Proves) -> str:
+def _cheapest(kind: CheckKind, parts: UncertaintyParts, needed: float, proves: Proves) -> str:
     """The first of the ways that suffices, in words; "" where none does."""
     zeroed = replace(parts, offset=min(parts.offset, _zero_u(parts)))
     ways = [parts, *([zeroed] if parts.zeroable else [])]
@@ -101,18 +97,18 @@ def _cheapest(check_id: str, unit: str, parts: UncertaintyParts, needed: float, 
     for at, those in enumerate(ways):
         more_s = _more_s(those, math.sqrt(max(needed**2 - those.type_b**2, 0.0)))
         if more_s is not None:
-            time = f"about {_lasting(more_s)} more{' with the key off' if check_id in KEY_OFF else ''}"
+            time = f"about {_lasting(more_s)} more{' with the key off' if kind.key_off else ''}"
             return f"{zero} and {time}" if at else time
     finer = math.sqrt(max(needed**2 - parts.type_a**2, 0.0))
     if finer >= needed / 2:
-        return _finer(unit, parts, finer)
+        return _finer(kind.unit, parts, finer)
     # neither alone: half the room for each
     share = needed / math.sqrt(2)
     more_s = _more_s(parts, share)
     if more_s is None:
-        return _finer(unit, parts, finer) if finer > LEAST_SHARE * parts.type_b else ""
-    time = f"about {_lasting(more_s)} more{' with the key off' if check_id in KEY_OFF else ''}"
-    return f"{time} and {_finer(unit, parts, share)}"
+        return _finer(kind.unit, parts, finer) if finer > LEAST_SHARE * parts.type_b else ""
+    time = f"about {_lasting(more_s)} more{' with the key off' if kind.key_off else ''}"
+    return f"{time} and {_finer(kind.unit, parts, share)}"
 
 
 def _zero_u(parts: UncertaintyParts) -> float:

@@ -1,6 +1,6 @@
 """The result of a check: the one object that text, HTML, JSON, the store and the pages are made from."""
 
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 
@@ -8,6 +8,8 @@ from benchlog.core.note import Note
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from benchlog.verdict.evidence import Evidence
 
 Verdict = Literal["pass", "fail", "not proven", "not seen", "not planned"]
 VERDICTS: tuple[Verdict, ...] = ("pass", "fail", "not proven", "not seen", "not planned")
@@ -90,7 +92,18 @@ class Result(_Frozen):
     causes: list[Cause]
     notes: list[Note]
 
-    _evidence: Any = PrivateAttr(default=None)
+    _evidence: "Evidence | None" = PrivateAttr(default=None)
+
+    @property
+    def evidence(self) -> "Evidence | None":
+        """The logs behind it, for drawing; no part of its JSON, so None for a result that was stored or read back."""
+        return self._evidence
+
+    def with_evidence(self, evidence: "Evidence") -> "Result":
+        """The same result with the logs behind it."""
+        result = self.model_copy()
+        result._evidence = evidence
+        return result
 
     def check(self, check_id: str) -> Check:
         """The check with this id.

@@ -11,7 +11,8 @@ from benchlog.verdict.result import Check, Result
 from dashboards.parts.attributes import attributes
 from dashboards.parts.badge import badge
 from dashboards.parts.bar import bar
-from dashboards.words.said import on_page
+from dashboards.parts.table import row, table
+from dashboards.words.said import DROP_BEFORE
 
 _COLUMNS = ("Check", "Verdict", "Measured", "Limit", "Against the limit", "Because")
 
@@ -24,19 +25,12 @@ def check_table(result: Result, drawn_logs: Mapping[str, int]) -> html.Table:
             that shows the check's stretch there.
     """
     ordered = sorted(result.checks, key=lambda check: words.READING_ORDER.index(check.verdict))
-    return html.Table(
-        [
-            html.Caption(
-                "What was measured, against what was planned. ± is the expanded uncertainty (k = 2), about 95 in 100."
-            ),
-            html.Thead(
-                html.Tr([html.Th(name, scope="col", role="columnheader") for name in _COLUMNS], role="row"),
-                role="rowgroup",
-            ),
-            html.Tbody([_row(check, drawn_logs) for check in ordered], role="rowgroup"),
-        ],
-        className="checks",
-        role="table",
+    return table(
+        "What was measured, against what was planned. ± is the expanded uncertainty (k = 2), which covers "
+        "about 95 in 100.",
+        _COLUMNS,
+        [_row(check, drawn_logs) for check in ordered],
+        "checks",
     )
 
 
@@ -47,22 +41,9 @@ def _row(check: Check, drawn_logs: Mapping[str, int]) -> html.Tr:
         ("Measured", words.measured_words(check)),
         ("Limit", [words.limit_words(check) or "none planned", *(html.Small(extra) for extra in extras)]),
         ("Against the limit", bar(check)),
-        ("Because", [on_page(check.because), *_source(check, drawn_logs)]),
+        ("Because", [held_together(words.because_of(check, DROP_BEFORE)), *_source(check, drawn_logs)]),
     ]
-    return html.Tr(
-        [html.Th(check.title, scope="row", role="rowheader")]
-        + [
-            html.Td(
-                html.Div(content),
-                role="cell",
-                className=f"c-{name.split()[0].lower()}" + ("" if content else " none"),
-                **attributes(data_label=name),
-            )
-            for name, content in cells
-        ],
-        role="row",
-        className=f"r-{check.verdict.replace(' ', '-')}",
-    )
+    return row(check.title, cells, f"r-{check.verdict.replace(' ', '-')}")
 
 
 def _source(check: Check, drawn_logs: Mapping[str, int]) -> list[Any]:

@@ -2,11 +2,13 @@
 
 from dash import html
 
+from benchlog.core.folding import held_together
 from benchlog.report import words
 from benchlog.verdict.result import Result
-from dashboards.words.said import on_page
 
 
 def dangers(result: Result) -> list[html.P]:
     """One paragraph for each; none where every fuse protects its wire."""
-    return [html.P([html.Strong("Danger:"), " ", on_page(text)], className="danger") for text in words.dangers(result)]
+    return [
+        html.P([html.Strong("Danger:"), " ", held_together(text)], className="danger") for text in words.dangers(result)
+    ]

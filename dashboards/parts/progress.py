@@ -11,7 +11,7 @@ from dashboards.work import Job
 def progress(job: Job) -> html.Div:
     """A bar where the share is known, and words in any case."""
     share = job.share
-    doing = job.doing or ("waiting for other work to end" if job.state == "waiting" else "starting")
+    doing = job.doing or ("waiting for other work to finish" if job.state == "waiting" else "starting")
     text = doing if share is None else f"{doing}: {share:.0%}"
     bar: dict[str, Any] = {} if share is None else {"value": f"{share:.3f}"}
     return html.Div(

@@ -18,7 +18,7 @@ NO_RECORDING_COMMANDS = (
     ("Without a logger: a port to try", "benchlog standin"),
 )
 NO_SEASON = (
-    "There is nothing to draw yet: a season is made from the sheets on file. Check a log and save it on the results "
+    "There is nothing to draw yet: a season is built from the sheets on file. Check a log and save it on the results "
     "page; six readings over two months and more show a trend."
 )
 NO_SEASON_OF_BIKE = "No sheet of this bike is filed, so there is no season of it. The sheets on file are under Results."

@@ -82,7 +82,7 @@ def check(asked: Asked) -> Iterator[Row]:
     import check_speed
 
     light = check_speed.light_help(asked.rounds)
-    yield at_most("`--help` beside importing typer and rich", light.ratio, 1.5, " ×")
+    yield at_most("`--help` beside the smallest typer program's", light.ratio, 1.5, " ×")
     one = check_speed.samples(asked.rounds)
     yield at_most("check of the two sample logs with `--before`", one.wall_s, 0.7, " s", f"CPU {one.cpu_s:.2f} s")
     found = check_speed.of_rows(asked.rows, asked.rounds)

@@ -1,4 +1,9 @@
-"""One key at a time from the terminal, without waiting for it."""
+"""One key at a time from the terminal, without waiting for it.
+
+By ``termios`` and ``msvcrt`` themselves, not by prompt_toolkit: its raw mode makes Ctrl-C a key like any other, which
+nobody reads while the program computes; here it stays a signal. prompt_toolkit would save the 40 lines below that read,
+for 0.12 s of CPU to load it (``termios``, ``tty`` and ``select``: 0.01 s) and 10 MB to install.
+"""
 
 import re
 import sys
@@ -60,7 +65,7 @@ class Keyboard:
             self._restore = None
 
     def pressed(self) -> list[Pressed]:
-        """The keys since the last time; others than the known ones are nothing."""
+        """The keys since the last call; unknown ones are ignored."""
         text = _UNLETTERED.sub("", self._half + self._read())
         # the rest of such a key may come a moment later
         half = _HALF.search(text)

@@ -61,9 +61,9 @@ def prepare(
         go_on: take up a stopped test again: that of ``out``, else the newest one in this folder.
 
     Raises:
-        BenchlogError: a file is missing, cannot be used, or would be written over.
+        BenchlogError: a file is missing, cannot be used, or would be overwritten.
     """
-    from benchlog.bench.recording.beside import beside_path
+    from benchlog.logger.sidecar import find_sidecar
     from benchlog.run import refuse_unreadable_before
     from benchlog.standin.hands import hands_of
 
@@ -80,15 +80,13 @@ def prepare(
     else:
         stamp = (now or datetime.now()).strftime("%Y-%m-%d-%H%M")
         log = _free(Path(f"{_plain(plan.install.bike)}-{stamp}.csv")) if out is None else out
-        _refuse_there(log, "the log of this test", "--out", "; to go on with a stopped test, add --resume")
+        _refuse_there(log, "the log of this test", "--out", "; to resume a stopped test, add --resume")
         resume.forget(log)  # of a log that is gone
     if report is None:
         report = _free(log.with_suffix(".html"))
     _refuse_there(report, "the report", "--report")
     # of a test that goes on, or laid there by the tester as a recording would find it
-    laid = beside_path(log)
-    if logger_file is None and laid.is_file():
-        logger_file = laid
+    logger_file = logger_file or find_sidecar(log)
     logger = None if logger_file is None else load_logger(logger_file)
     if before is not None:
         refuse_unreadable_before(before, logger)
@@ -156,8 +154,8 @@ def _stopped(log: Path, plan: Plan) -> resume.Stopped:
     stopped = resume.load(log)
     if stopped.bike != plan.install.bike:
         raise BenchlogError(
-            f'{log}: the stopped test is of the bike "{stopped.bike}", the plan of "{plan.install.bike}"; '
-            "name the plan that it was begun with"
+            f'{log}: the stopped test is for the bike "{stopped.bike}", the plan for "{plan.install.bike}"; '
+            "name the plan that it was started with"
         )
     return stopped
 
@@ -165,7 +163,7 @@ def _stopped(log: Path, plan: Plan) -> resume.Stopped:
 def _refuse_there(path: Path, what: str, option: str, more: str = "") -> None:
     if path.exists():
         raise BenchlogError(
-            f"{path}: exists already and is not written over; name another file for {what} with {option}{more}"
+            f"{path}: already exists and is not overwritten; name another file for {what} with {option}{more}"
         )
     if not path.absolute().parent.is_dir():
         raise BenchlogError(

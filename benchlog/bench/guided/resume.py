@@ -1,4 +1,4 @@
-"""Where a stopped run stands: a small file beside its log, so that the test can go on later."""
+"""The state of a stopped run: a small file beside its log, so that the test can be resumed later."""
 
 import json
 import math
@@ -30,7 +30,7 @@ def state_path(log: Path) -> Path:
 
 
 def save(log: Path, bike: str, memory: Memory) -> None:
-    """Leave where the run stands; whole, never half.
+    """Save where the run stands; whole or not at all.
 
     Raises:
         BenchlogError: the folder cannot be written to.
@@ -68,7 +68,8 @@ def load(log: Path) -> Stopped:
         return Stopped(str(plain["bike"]), log, _memory(plain["memory"]))
     except (KeyError, TypeError, ValueError, AttributeError):
         raise BenchlogError(
-            f"{path}: this file does not say where a guided test stands, or another benchlog wrote it; {_ANEW}"
+            f"{path}: this file does not hold the state of a guided test, or another version of benchlog wrote it; "
+            f"{_ANEW}"
         ) from None
 
 
@@ -81,7 +82,7 @@ def newest(folder: Path) -> Path:
     found = sorted(folder.glob(f"*{_SUFFIX}"), key=lambda path: path.stat().st_mtime)
     if not found:
         raise BenchlogError(
-            f"{folder}: no stopped test is here; name the log of the stopped test with --out, or go to its folder"
+            f"{folder}: there is no stopped test here; name the log of the stopped test with --out, or go to its folder"
         )
     try:
         name = json.loads(found[-1].read_text(encoding="utf-8"))["log"]
@@ -91,7 +92,7 @@ def newest(folder: Path) -> Path:
 
 
 def forget(log: Path) -> None:
-    """Take the state away: the test is done."""
+    """Remove the state: the test is done."""
     state_path(log).unlink(missing_ok=True)
 
 
@@ -99,7 +100,7 @@ def _unreadable(path: Path, problem: Exception) -> BenchlogError:
     why = "it is damaged"
     if isinstance(problem, OSError):
         why = (problem.strerror or str(problem)).lower()
-    return BenchlogError(f"{path}: where the test stands cannot be read ({why}); {_ANEW}")
+    return BenchlogError(f"{path}: the state of the test cannot be read ({why}); {_ANEW}")
 
 
 def _memory(plain: dict[str, object]) -> Memory:

@@ -10,12 +10,15 @@ from typing import Literal, TextIO
 
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.bench.guided.view import View
+from benchlog.core.plain import plain
+from benchlog.core.printable import printable
+from benchlog.process.output import drawn_on
 
 _WIDTH, _HEIGHT = 76, 24
 _NARROWEST, _WIDEST = 20, 100
 _NEWS = 3
 _CLEAR, _HOME, _REST = "\x1b[2J", "\x1b[H", "\x1b[J"
-_KEYS = ("[Enter] done", "[s] leave out", "[a] again", "[q] stop")
+_KEYS = ("[Enter] done", "[s] skip", "[a] again", "[q] stop")
 _WALK_KEY = "[w] fuse walk"
 _BRIDGE_KEYS = {"offered": ("[b] shunt bridged",), "on": ("[b] bridge is off",)}
 _APART = "   "
@@ -107,7 +110,7 @@ def _fitted(
 
 def _wrapped(text: str, width: int, first: str = "", rest: str = "", paint: Paint = "plain") -> list[ScreenLine]:
     # a name in the plan must not steer the terminal
-    plain = "".join(char if char.isprintable() else "?" for char in text)
+    plain = printable(text, "?")
     lines = textwrap.wrap(plain, width, initial_indent=first, subsequent_indent=rest or " " * len(first))
     return [ScreenLine(line, paint) for line in lines or [""]]
 
@@ -175,15 +178,20 @@ class PlainScreen:
         self._write(_told(text))
 
     def close(self) -> None:
-        """Nothing to leave."""
+        """Nothing to clean up."""
 
 
 class LiveScreen:
-    """One page, redrawn in place."""
+    """One page, redrawn in place.
+
+    Not by rich.live: that moves up by as many lines as it drew, which are more once the terminal has been made
+    narrower, and on the terminal's other screen the last page would be gone at the end. What to leave out of a page
+    that is too long has to be said here anyway, so it would save ten lines.
+    """
 
     def __init__(self, out: TextIO) -> None:
         """The page goes to this terminal."""
-        self._out = out
+        self._out = drawn_on(out)
         self._news: tuple[str, ...] = ()
         self._drawn: list[ScreenLine] = []
         self._size = (0, 0)
@@ -206,10 +214,11 @@ class LiveScreen:
         self._news = (*self._news, text)[-_NEWS:]
 
     def close(self) -> None:
-        """Leave the page and go on below it."""
+        """Leave the page and continue below it."""
         self._out.write("\n")
         self._out.flush()
 
 
 def _painted(line: ScreenLine) -> str:
-    return f"{_PAINTS[line.paint]}{line.text}\x1b[0m" if line.paint != "plain" else line.text
+    text = plain(line.text)
+    return f"{_PAINTS[line.paint]}{text}\x1b[0m" if line.paint != "plain" else text

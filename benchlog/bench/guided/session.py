@@ -95,9 +95,9 @@ def run_session(
         memory=memory,
     )
     if memory is not None:
-        ways.mark(f"taken up again at: {walk.spec.title}")
+        ways.mark(f"resumed at: {walk.spec.title}")
         if memory.bridged:
-            ways.tell("the shunt was bridged when the test stopped: b, if the bridge is off by now")
+            ways.tell("the shunt was bridged when the test stopped: press b if the bridge is off now")
     try:
         return _follow(recorder, plan, screen, keys, walk, ways, log, resolution, StreamSilence(clock, ask is not None))
     except KeyboardInterrupt:

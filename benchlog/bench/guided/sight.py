@@ -1,4 +1,4 @@
-"""What a question about the stream is asked of, and what its answer is."""
+"""What a question about the stream looks at, and its answer."""
 
 import math
 from collections.abc import Callable, Mapping, Sequence
@@ -9,7 +9,7 @@ from benchlog.bench.guided.history import Before, History
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """What a question is asked of.
+    """What a question looks at.
 
     Attributes:
         history: the stream so far. since_s: when this was asked for, s. before: the levels just before that.

@@ -11,7 +11,7 @@ GONE_S = 30.0
 
 
 class StreamSilence:
-    """Tells a stream that stands still.
+    """Notices a stream that stands still.
 
     Args:
         clock: wall clock, s. alone: nobody sits there to stop the test.
@@ -22,7 +22,7 @@ class StreamSilence:
         self._heard, self._told = clock(), False
 
     def heard(self, lines: bool, told: bool) -> str:
-        """What is to be told now; "" for nothing."""
+        """What to say now; "" for nothing."""
         if lines or told:  # the recorder's own words are enough
             self._heard, self._told = (self._clock() if lines else self._heard), told and not lines
             return ""
@@ -30,8 +30,8 @@ class StreamSilence:
             return ""
         self._told = True
         return (
-            f"no line for {STILL_S:.0f} s: is the logger on, and its cable in? The test waits, and goes on by itself "
-            "once lines come"
+            f"no line for {STILL_S:.0f} s: is the logger on, and its cable plugged in? The test waits, and continues "
+            "by itself once lines arrive"
         )
 
     @property
@@ -42,5 +42,5 @@ class StreamSilence:
 
     @property
     def over(self) -> bool:
-        """Nobody is there to see it, and it has lasted too long."""
+        """Nobody is watching, and it has lasted too long."""
         return self._alone and self._clock() - self._heard > GONE_S

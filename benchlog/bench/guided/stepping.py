@@ -14,6 +14,7 @@ from benchlog.bench.guided.sight import Look, Sight, StepSeen
 from benchlog.bench.guided.spec import StepSpec
 from benchlog.bench.guided.view import Key
 from benchlog.bench.guided.watch_drain import starting_up_s
+from benchlog.core.events import KeyOn
 
 Phase = Literal["read", "back", "act", "hold"]
 
@@ -93,7 +94,7 @@ class Stepping:
         raise NotImplementedError
 
     def _take_walk(self, why: str) -> None:
-        """The fuse walk is taken as well."""
+        """Add the fuse walk."""
         raise NotImplementedError
 
     def _move_bridged(self) -> bool:
@@ -144,7 +145,7 @@ class Stepping:
         return "Turn the key on" + (f" and switch on again: {'; '.join(on)}." if on else ".")
 
     def _back_mark(self) -> str:
-        return self.spec.undo.mark if self.spec.undo is not None and not self._resumed else "key on"
+        return self.spec.undo.mark if self.spec.undo is not None and not self._resumed else KeyOn.text
 
     def _end_back(self, *, noted: bool, over_s: float = LEVEL_S) -> None:
         if noted and self._by_itself is False:
@@ -238,7 +239,7 @@ class Stepping:
         if seen is None and waited_s < longest_s:
             return False
         if seen is None and not helped and not self._perhaps_on:
-            self._ways.tell(f"{self.spec.title}: not seen taken back; the test goes on")
+            self._ways.tell(f"{self.spec.title}: switching back was not seen; the test continues")
         # what was just taken back is not among the levels before
         over_s = LEVEL_S if seen is None else min(max(self.history.now_s - seen.at_s - POINT_S, POINT_S), LEVEL_S)
         self._end_back(noted=seen is not None, over_s=over_s)
@@ -267,7 +268,9 @@ class Stepping:
                     self._ways.tell(f"{spec.title}: {unseen}")
                 self._settle_for("not seen", max(self._since_s, self._did_s), "")
             else:
-                self._ways.tell(f"{spec.title}: not seen within {wait_s:.0f} s; the test goes on (a goes back to it)")
+                self._ways.tell(
+                    f"{spec.title}: not seen within {wait_s:.0f} s; the test continues (a repeats the step)"
+                )
                 self._leave("not seen")
             return True
         if waited_s >= min(spec.doubt_s, wait_s / 2) and not self._doubted and not helped:
@@ -276,18 +279,18 @@ class Stepping:
         return False
 
     def _unseen(self) -> str:
-        """What is said where the stand-in did it and nothing was seen; "" where that is as it must be."""
+        """What to say where the stand-in did it and nothing was seen; "" where nothing should be seen."""
         spec = self.spec
         if spec.question == "fuse_in" and not math.isfinite(self.memory.fallen_a.get(spec.slot, math.nan)):
             return ""
         expected = spec.waiting_for.removesuffix(OR_ENTER)
-        return spec.unseen or f"done, but nothing was seen of it (expected: {expected})"
+        return spec.unseen or f"done, but no sign of it was seen (expected: {expected})"
 
     def _wait_s(self) -> float:
         spec = self.spec
         dead = "feed_v" in self.history.roles and not is_up(self.history, "feed_v")
         if spec.question == "slot_on" and dead:
-            self._waiting = "the feed is dead, so nothing can come on; Enter, if it is switched on"
+            self._waiting = "the feed is dead, so nothing can come on; press Enter if it is switched on"
             return min(spec.wait_s, DEAD_FEED_S)
         return spec.wait_s
 
@@ -303,11 +306,11 @@ class Stepping:
         from_s = self.history.now_s if spec.question == "crank" else seen.at_s
         self._settle_for("seen" if seen.by else "done", from_s, f"{seen.by}; {seen.odd}" if seen.odd else seen.by)
         if spec.question == "asleep" and seen.value * 1000 > self._limit_ma:
-            self._take_walk("the drain is above the limit: fuse by fuse shows which circuit draws it")
+            self._take_walk("the drain is above the limit: the fuse walk shows which circuit draws it")
             self.memory.wakes_every_s = seen.wakes_every_s
 
     def _settle_for(self, outcome: str, from_s: float, by: str) -> None:
-        """It is done; now it lasts."""
+        """Done; now the step lasts for its hold time."""
         spec = self.spec
         self._note_due()
         if spec.mark and not self._noted:
@@ -336,7 +339,7 @@ class Stepping:
         return left_s
 
     def _end(self) -> None:
-        """It has lasted."""
+        """The step has lasted long enough."""
         spec = self.spec
         if spec.end_mark:
             self._ways.mark(spec.end_mark)

@@ -4,10 +4,9 @@ from benchlog.bench.guided.spec import StepSpec
 from benchlog.bench.guided.steps_fuses import fuse, fuses_in
 from benchlog.bench.guided.steps_on import all_on, engine, key_on, slot
 from benchlog.bench.guided.steps_rest import at_rest, key_off, sleep, sleep_again
-from benchlog.examine.off_state import DEFAULT_SETTLED_S
-from benchlog.plan.advice import fire_risks
-from benchlog.plan.limits import slots_in_order
-from benchlog.plan.model import Plan
+from benchlog.examine.off_spans import DEFAULT_SETTLED_S
+from benchlog.plan.model import Plan, slots_in_order
+from benchlog.verdict.advice import fire_risks
 
 
 def steps_of(plan: Plan) -> tuple[StepSpec, ...]:

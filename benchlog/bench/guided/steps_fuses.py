@@ -1,6 +1,7 @@
 """The steps of the fuse walk."""
 
 from benchlog.bench.guided.spec import StepSpec
+from benchlog.core.events import FuseIn, FuseOut
 from benchlog.plan.model import Circuit
 
 FUSE_CAUTION = (
@@ -19,10 +20,10 @@ def fuse(circuit: Circuit, *, first: bool) -> tuple[StepSpec, ...]:
             f"Pull the fuse of slot {slot} ({circuit.device}).",
             "fuse_out",
             "the drain to fall, or Enter",
-            mark=f"fuse {slot} out",
+            mark=FuseOut(slot).text,
             caution=FUSE_CAUTION if first else "",
-            doubt="the drain does not fall: Enter, if the fuse is out (a circuit that draws nothing with the key off "
-            "shows nothing)",
+            doubt="the drain does not fall: press Enter if the fuse is out (a circuit that draws nothing "
+            "with the key off shows nothing)",
             hold_say=f"Leave the fuse of slot {slot} out. Touch nothing.",
             unseen="no fall of the drain was seen",
             hold_s=5.0,
@@ -37,9 +38,9 @@ def fuse(circuit: Circuit, *, first: bool) -> tuple[StepSpec, ...]:
             f"Put the fuse of slot {slot} back in.",
             "fuse_in",
             "the drain to come back, or Enter",
-            mark=f"fuse {slot} in",
-            doubt="Enter, if the fuse is in again",
-            hold_say="Touch nothing: what hangs on this fuse starts up.",
+            mark=FuseIn(slot).text,
+            doubt="press Enter if the fuse is back in",
+            hold_say="Touch nothing: whatever is on this fuse is starting up.",
             hold_s=7.0,
             doubt_s=10.0,
             wait_s=60.0,
@@ -54,10 +55,10 @@ def fuses_in() -> StepSpec:
     return StepSpec(
         "fuses_in",
         "All fuses in",
-        "Look: every fuse is in again, each with its own rating.",
+        "Check that every fuse is back in, each with its own rating.",
         "told",
-        "Enter, when all fuses are in",
-        doubt="are all fuses in again?",
+        "Enter when all fuses are in",
+        doubt="are all fuses back in?",
         hold_say="Touch nothing.",
         hold_s=10.0,
         by_hand=True,

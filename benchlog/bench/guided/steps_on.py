@@ -1,6 +1,7 @@
 """The steps with the key on: each device, all of them, the starter and the running engine."""
 
 from benchlog.bench.guided.spec import StepSpec, Undo
+from benchlog.core.events import Cranked, EngineRuns, KeyOff, KeyOn, SlotOff, SlotOn
 from benchlog.plan.model import Circuit, Plan
 
 CRANK_CAUTION = (
@@ -25,13 +26,13 @@ def key_on(plan: Plan) -> StepSpec:
         "Turn the key on. Do not start the engine. Leave the added devices off.",
         "key_on",
         "the trigger or the feed to rise, or the bike's own current",
-        mark="key on",
+        mark=KeyOn.text,
         doubt="nothing rose: is the kill switch in the run position, is the trigger clip on terminal 86 (DIN 72552), "
         f"is the trigger's circuit{trigger} live with the key on?",
         hold_say="The key is on. Touch nothing.",
         hold_s=4.0,
         key=False,
-        undo=Undo("Turn the key off again.", "key off", "key_off"),
+        undo=Undo("Turn the key off again.", KeyOff.text, "key_off"),
     )
 
 
@@ -44,9 +45,9 @@ def slot(circuit: Circuit) -> StepSpec:
         f"Switch on: {circuit.device}. Full power. Nothing else.",
         "slot_on",
         f"the current to rise by about {circuit.planned_a:g} A",
-        mark=f"slot {slot} on",
-        doubt=f"no rise of the current: is the device switched on, is the fuse of slot {slot} in and whole, is the "
-        "fuse block live? Enter, if it is switched on and nothing comes",
+        mark=SlotOn(slot).text,
+        doubt=f"no rise of the current: is the device switched on, is the fuse of slot {slot} in and intact, is the "
+        "fuse block live? press Enter if it is switched on and no current flows",
         hold_say=f"{circuit.device[:1].upper()}{circuit.device[1:]} is on: leave it on. Touch nothing.",
         hold_s=4.0,
         doubt_s=15.0,
@@ -54,7 +55,7 @@ def slot(circuit: Circuit) -> StepSpec:
         slot=slot,
         planned_a=circuit.planned_a,
         key=True,
-        undo=Undo(f"Switch off again: {circuit.device}.", f"slot {slot} off", "slot_off"),
+        undo=Undo(f"Switch off again: {circuit.device}.", SlotOff(slot).text, "slot_off"),
     )
 
 
@@ -80,7 +81,7 @@ def engine() -> tuple[StepSpec, ...]:
             "Press the starter. Hold it until the engine fires.",
             "crank",
             "the battery's voltage to dip",
-            mark="crank",
+            mark=Cranked.text,
             caution=CRANK_CAUTION,
             doubt="no dip seen: neutral, side stand, clutch lever, kill switch? is battery_v clipped to the posts?",
             hold_say="Let go of the starter.",
@@ -100,11 +101,10 @@ def engine() -> tuple[StepSpec, ...]:
             "If you bridged the shunt, take the bridge off now. Hold a fast idle, with all loads on.",
             "engine_on",
             "the battery's voltage to rise, or Enter if the engine runs",
-            mark="running",
+            mark=EngineRuns.text,
             bridged_say="Take the bridge off the shunt, then press b. Hold a fast idle, with all loads on.",
             caution=RUN_CAUTION,
-            doubt="no sign of the alternator: Enter if the engine runs all the same; if it does not, a for another "
-            "start",
+            doubt="no sign of the alternator: press Enter if the engine runs anyway; if not, press a for another start",
             hold_s=30.0,
             doubt_s=10.0,
             wait_s=90.0,

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from benchlog.bench.guided.spec import StepSpec, Undo
+from benchlog.core.events import KeyOff, KeyOn, ZeroFrom, ZeroTo
 
 #: A little longer than the check needs, so that its finer search finds enough, s.
 MARGIN_S = 4.0
@@ -34,7 +35,7 @@ def at_rest(fire_risks: Sequence[str] = ()) -> tuple[StepSpec, ...]:
             "Key off, engine off, every added device switched off. Clip the logger on. Lay its cable clear of "
             "exhaust, chain and wheels.",
             "told",
-            "Enter, when the bike stands ready",
+            "Enter when the bike is ready",
             caution=" ".join([*burns, PREPARE_CAUTION]),
             doubt="is everything connected? the values below show what the logger sees",
             doubt_s=60.0,
@@ -44,13 +45,13 @@ def at_rest(fire_risks: Sequence[str] = ()) -> tuple[StepSpec, ...]:
         StepSpec(
             "zero",
             "Zero of the shunt",
-            "Let no current pass the shunt: leave the key off and move both sense leads of the shunt to one side of "
-            "it, or open the load side of the shunt. Touch nothing for 5 s.",
+            "Make sure that no current passes the shunt: leave the key off and move both sense leads of the shunt to "
+            "one side of it, or open the load side of the shunt. Touch nothing for 5 s.",
             "told",
-            "Enter, when no current can pass the shunt",
-            mark="zero",
-            end_mark="zero end",
-            doubt="no Enter yet; s leaves the zero out, and small drains are then less sure",
+            "Enter when no current can pass the shunt",
+            mark=ZeroFrom.text,
+            end_mark=ZeroTo.text,
+            doubt="no Enter yet; s skips the zero, which makes small drains less certain",
             hold_say="Touch nothing until the zero is taken.",
             hold_s=5.0,
             wait_s=120.0,
@@ -61,7 +62,7 @@ def at_rest(fire_risks: Sequence[str] = ()) -> tuple[StepSpec, ...]:
             "Shunt back",
             "Connect the shunt again as it was.",
             "told",
-            "Enter, when the shunt is back",
+            "Enter when the shunt is back",
             doubt="is the shunt connected again? without it no current is measured",
             wait_s=90.0,
             by_hand=True,
@@ -88,11 +89,11 @@ def key_off() -> StepSpec:
         "Turn the key off. Leave the devices' own switches on.",
         "key_off",
         "the trigger or the feed to fall",
-        mark="key off",
+        mark=KeyOff.text,
         doubt="nothing fell: if the key is off, press Enter; then something holds the feed, or the trigger is not "
         "switched by the key",
         key=True,
-        undo=Undo("Turn the key on again.", "key on", "key_on"),
+        undo=Undo("Turn the key on again.", KeyOn.text, "key_on"),
     )
 
 
@@ -118,7 +119,7 @@ def sleep_again(need_s: float) -> StepSpec:
         "Asleep again",
         "Touch nothing: the walk may have woken something.",
         "asleep",
-        f"{need_s:.0f} s of settled drain, the time with a fuse out not counted",
+        f"{need_s:.0f} s of settled drain, not counting the time with a fuse out",
         doubt="the drain does not settle; something is still awake",
         need_s=need_s + MARGIN_S,
         doubt_s=need_s + 120.0,

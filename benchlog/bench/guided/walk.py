@@ -8,8 +8,8 @@ from benchlog.bench.guided.spec import StepSpec
 from benchlog.bench.guided.stepping import FIRST_LOOK_S, OR_ENTER, Stepping
 from benchlog.bench.guided.view import Key, View
 from benchlog.bench.live import LiveStep
+from benchlog.core.roles import SHUNT_ROLES
 from benchlog.core.trace import Trace
-from benchlog.examine.bridged import without_shunts
 
 
 class Walk(Stepping):
@@ -29,18 +29,18 @@ class Walk(Stepping):
         number = next((n for n, one in enumerate(shown, start=1) if one is spec), len(shown))
         say, waiting = spec.say, self._waiting or spec.waiting_for
         if self._phase == "back":
-            say, waiting = self._back_say(), "that to be seen, or Enter"
+            say, waiting = self._back_say(), "a sign of it, or Enter"
         elif self._phase == "hold":
             left = f"{max(math.ceil(self._left_s()), 0)} s more"
             say, waiting = spec.hold_say or say, "b, once the bridge is off" if self._waits_for_bridge else left
         elif self._phase == "read":
-            waiting = "Enter, when you have read the caution"
+            waiting = "Enter when you have read the caution"
         if self.memory.bridged and self._engine_tried and self._phase != "back":
             say = spec.bridged_say or f"Take the bridge off the shunt, then press b. {say}"
         if self._resumed and not self._begun:
             say, waiting = (
-                "Touch nothing yet: the test first looks at the bike as it is now.",
-                "two seconds of the stream",
+                "Touch nothing yet: the test first checks the state of the bike.",
+                "two seconds of data",
             )
         helped = self._by_itself and not self._tester
         if helped:
@@ -56,7 +56,7 @@ class Walk(Stepping):
     def advance(self, trace: Trace, keys: Sequence[Key] = ()) -> None:
         """Take in new samples and keys, and move on as far as they carry."""
         if self.history.add(self._measured(trace)):
-            self._ways.tell("the logger's clock was started again; this step is begun anew")
+            self._ways.tell("the logger's clock restarted; this step starts over")
             self._begun = False
             self._free_from_s = -math.inf
         if math.isnan(self.history.now_s):
@@ -79,8 +79,8 @@ class Walk(Stepping):
         self._note_due()
 
     def _measured(self, trace: Trace) -> Trace:
-        """The samples without the currents that a bridge takes past the shunt, so that no question is asked of them."""
-        return without_shunts(trace, (trace.time_s < self._free_from_s) | self.memory.bridged)
+        """The samples without the currents that a bridge takes past the shunt, so that no question looks at them."""
+        return trace.hiding(SHUNT_ROLES, (trace.time_s < self._free_from_s) | self.memory.bridged)
 
     @property
     def _engine_tried(self) -> bool:
@@ -102,11 +102,11 @@ class Walk(Stepping):
         if key == "enter":
             self._confirm()
         elif key == "skip":
-            self._ways.mark(f"step left out: {self.spec.title}")
-            self._ways.tell(f"{self.spec.title}: left out")
+            self._ways.mark(f"step skipped: {self.spec.title}")
+            self._ways.tell(f"{self.spec.title}: skipped")
             self._leave("skipped")
         elif key == "walk":
-            self._take_walk("the fuse walk comes after the sleep")
+            self._take_walk("the fuse walk comes once the bike is asleep")
         elif key == "bridge":
             self._turn_bridge()
         else:
@@ -116,7 +116,7 @@ class Walk(Stepping):
         """The shunt has just been bridged, or is free again."""
         on = not self.memory.bridged
         if on and not self.spec.key:
-            self._ways.tell("b: the shunt is bridged to start the engine, with the key on; nothing was noted")
+            self._ways.tell("b: the shunt is bridged only to start the engine, with the key on; nothing was noted")
             return
         text = BRIDGED if on else FREE
         done_s = self._ways.do(text) if self._by_itself else self.history.now_s
@@ -127,9 +127,9 @@ class Walk(Stepping):
         self.memory.bridged = on
         if on:
             late = (
-                "; where it was on before the start, the log is wrong: take the test anew" if self._engine_tried else ""
+                "; if it was on before the start, the log is wrong: start the test over" if self._engine_tried else ""
             )
-            self._ways.tell(f"the shunt is bridged: its current does not count until b says that it is free{late}")
+            self._ways.tell(f"the shunt is bridged: its current does not count until you press b again{late}")
             return
         self._ways.tell("the bridge is off: the current counts from now on")
         self._free_from_s = done_s
@@ -143,8 +143,8 @@ class Walk(Stepping):
         waited_s = self.history.now_s - self._held_from_s
         if waited_s >= self.spec.wait_s:
             self._ways.tell(
-                f"{self.spec.title}: b did not come within {self.spec.wait_s:.0f} s; the test goes on, and no current "
-                "counts until it does (a goes back to it)"
+                f"{self.spec.title}: b was not pressed within {self.spec.wait_s:.0f} s; the test continues, and no "
+                f"current counts until it is (a repeats the step)"
             )
             self._leave("not seen")
             return True
@@ -161,7 +161,7 @@ class Walk(Stepping):
         elif self._phase == "back":
             self._end_back(noted=True)
         elif self._phase == "act" and self.spec.question in ("rested", "asleep"):
-            self._ways.tell(f"{self.spec.title}: only time can tell; s leaves it out")
+            self._ways.tell(f"{self.spec.title}: Enter cannot shorten this wait; s skips it")
         elif self._phase == "act":
             self._settle_for("confirmed", self.history.now_s, "" if self.spec.by_hand else "confirmed by hand")
 

@@ -50,7 +50,7 @@ def key_on(sight: Sight) -> Look:
         if silent and not any(sight.before.of(role) > UP_ABOVE_V for role in silent):
             odd = "the trigger did not rise with it: is its clip on terminal 86 (DIN 72552), and is that circuit live?"
         elif silent:
-            odd = "the trigger was up before: the key does not switch it, or its clip sits on another wire"
+            odd = "the trigger was live before: the key does not switch it, or its clip is on another wire"
         # a line that is on its way gets the first word
         waits_s = STEADY_S if silent else 0.0
         if sight.history.now_s - change[0] >= STEADY_S + waits_s:

@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from benchlog.analysis.drain import Settled, settle
 from benchlog.analysis.fuse_walk import HAND_S, started_up_s
+from benchlog.analysis.settling import Settled, settle
 from benchlog.bench.guided.history import History
 from benchlog.bench.guided.moves import is_up, sigma, steady_change
 from benchlog.bench.guided.sight import Look, Sight, StepSeen
@@ -73,10 +73,10 @@ def asleep(sight: Sight) -> Look:
     if left_s <= 0 and role != "feed_v" and abs(newest - found.base_a) > max(0.1 * abs(found.base_a), FUSE_LEAST_A):
         return Look(waiting="the drain has just changed again")
     if left_s <= 0 and found.wakeups and history.now_s - found.wakeups[-1][1] < CALM_S:
-        return Look(waiting="something has just woken; a moment of calm")
+        return Look(waiting="something has just woken up; wait for it to settle")
     if left_s <= 0 and found.lasts_s < MOST_TIMES * sight.need_s and _open(found, mean_a, sight.limit_ma / 1000):
         return Look(
-            waiting=f"drain {_amount(mean_a)} with wake-ups; one more or less still decides, so it lasts longer"
+            waiting=f"drain {_amount(mean_a)} with wake-ups; one more or less would still decide, so this takes longer"
         )
     if left_s > 0:
         shown = f"drain {_amount(mean_a)}" if role != "feed_v" else "the feed"
@@ -140,7 +140,7 @@ def fuse_in(sight: Sight) -> Look:
     """The drain that fell as the fuse was pulled is back."""
     role = drain_role(sight.history)
     if role is None or not math.isfinite(sight.fallen_a):
-        return Look(waiting="Enter, when the fuse is in again")
+        return Look(waiting="Enter when the fuse is back in")
     change = steady_change(sight, role, IN_STANDS_S, sight.fallen_a / 4)
     return Look(StepSeen(change[0], "the drain is back")) if change and change[1] > sight.fallen_a / 2 else Look()
 

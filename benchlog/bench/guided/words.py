@@ -8,9 +8,9 @@ from pathlib import Path
 def opening_words(log: Path, *, by_itself: bool, resumed: bool, fire_risks: Sequence[str] = ()) -> str:
     """What is said before the first step; fuses that do not protect their wires come before all else."""
     lines = [f"FIRE RISK: {risk}" for risk in fire_risks]
-    lines += [f"{'Going on in' if resumed else 'Recording to'} {log}"]
+    lines += [f"{'Resuming in' if resumed else 'Recording to'} {log}"]
     if by_itself:
-        lines.append("A stand-in is at this port: it does the steps itself, no key is needed.")
+        lines.append("A stand-in is at this port: it does the steps itself; no key needs pressing.")
     return "\n".join(lines)
 
 
@@ -19,14 +19,14 @@ def closing_words(port: str, plan: Path, log: Path, *, lost: bool) -> str:
     how = "The logger's stream has ended" if lost else "Stopped"
     return (
         f"\n{how}; what was recorded is kept in {log}.\n"
-        "Go on later:\n"
+        "Resume later:\n"
         f"  benchlog acceptance {_quoted(port)} --plan {_quoted(plan)} --out {_quoted(log)} --resume\n"
         "Or check what there is:\n"
         f"  benchlog check {_quoted(log)} --plan {_quoted(plan)}\n"
-        "What the log lacks then is not seen, which is no pass."
+        "Whatever the log lacks is then not seen, which is not a pass."
     )
 
 
 def _quoted(name: str | Path) -> str:
-    """As a shell takes it."""
+    """Quoted for a shell."""
     return shlex.quote(str(name))

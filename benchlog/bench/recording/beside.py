@@ -1,4 +1,4 @@
-"""The logger file that is laid beside a recording, so that the log can be checked as it is."""
+"""The logger file that is put beside a recording, so that the log can be checked as it is."""
 
 from collections.abc import Sequence
 from pathlib import Path
@@ -8,11 +8,6 @@ from benchlog.core.errors import BenchlogError
 
 if TYPE_CHECKING:
     from benchlog.logger.model import Logger
-
-
-def beside_path(log: Path) -> Path:
-    """``ride.logger.toml`` for ``ride.csv``."""
-    return log.with_name(f"{log.name.rpartition('.')[0] or log.name}.logger.toml")
 
 
 def lay_beside(log: Path, logger: "Logger", given: "Logger | None") -> None:
@@ -28,8 +23,9 @@ def lay_beside(log: Path, logger: "Logger", given: "Logger | None") -> None:
     """
     from benchlog.core.files import write_whole
     from benchlog.logger.model import load_logger
+    from benchlog.logger.sidecar import sidecar_of
 
-    path = beside_path(log)
+    path = sidecar_of(log)
     if path.exists():
         # by what they say: two that mean the same may differ in what was noted as they were read
         there = logger_text(load_logger(path))
@@ -37,7 +33,7 @@ def lay_beside(log: Path, logger: "Logger", given: "Logger | None") -> None:
             return
         if given is None or there != logger_text(given):
             raise BenchlogError(
-                f"{path}: another logger file lies beside the recording already; move it away, or name it with --logger"
+                f"{path}: another logger file already lies beside the recording; move it away, or name it with --logger"
             )
     write_whole(path, logger_text(logger), what="the logger file beside the recording")
 

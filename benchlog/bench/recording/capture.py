@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Self
 import numpy as np
 
 from benchlog.bench.live import LiveStep
-from benchlog.bench.recording.beside import beside_path, lay_beside, logger_by_number
+from benchlog.bench.recording.beside import lay_beside, logger_by_number
 from benchlog.bench.recording.cells import (
     decimals_of,
     has_mark,
@@ -34,6 +34,7 @@ from benchlog.core.errors import BenchlogError, MissingColumns
 from benchlog.core.trace import Trace
 from benchlog.log.readers.lines import ADDED_TIME, LineParser, Parsed
 from benchlog.log.readers.timeline import State, place
+from benchlog.logger.sidecar import find_sidecar
 
 if TYPE_CHECKING:
     from benchlog.logger.model import Logger
@@ -87,7 +88,7 @@ class Capture:
             logger: what the columns mean; None where the stream's own names are roles.
             baud: line speed, where the port has one.
             bike: for whoever looks on.
-            append: go on in a file that a stopped recording left.
+            append: continue a file that a stopped recording left.
             seconds: end by itself after so long.
         """
         self._port, self._out, self._given, self._baud = port, out, logger, baud
@@ -115,7 +116,7 @@ class Capture:
         Raises:
             BenchlogError: one of them cannot be opened; says what to do.
         """
-        if not self._append and beside_path(self._out).exists() and self._given is not None:
+        if not self._append and find_sidecar(self._out) is not None and self._given is not None:
             lay_beside(self._out, self._given, self._given)  # refuses another logger's file before anything is lost
         self._writer = LogWriter(self._out, append=self._append)
         try:
@@ -179,7 +180,7 @@ class Capture:
         return None if since is None else time.monotonic() - since
 
     def close(self) -> None:
-        """Write what is there, say what was refused, and let port and file go."""
+        """Write what is there, say what was refused, and close port and file."""
         if self._closed:
             return
         self._closed = True
@@ -206,7 +207,7 @@ class Capture:
             headless = final or waited_s > HEADER_WAIT_S
             if waited_s > FORM_WAIT_S and not self._told_headless:
                 self._told_headless = True
-                self._story.tell(f"lines come, but no header line yet; waiting {HEADER_WAIT_S:g} s for one")
+                self._story.tell(f"lines arrive, but no header line yet; waiting {HEADER_WAIT_S:g} s for one")
             if final or waited_s > FORM_WAIT_S:
                 traces.append(self._feed(b"", self._first_at, now, few=True, last=headless))
         elif final:
@@ -226,7 +227,7 @@ class Capture:
             return self._feed(event.data, event.first_at, event.last_at)
         if isinstance(event, Lost):
             self._parser.interrupted()
-            self._story.tell("the connection was lost; trying to open it again")
+            self._story.tell("the connection was lost; reconnecting")
             return None
         self._came_back(event)
         return None
@@ -239,8 +240,8 @@ class Capture:
             if not last:
                 raise
             raise BenchlogError(
-                f"{self._port}: no header line came, and the logger file names columns that only a header can tell; "
-                f"switch the logger off and on again within {HEADER_WAIT_S:g} s of beginning to record, or give "
+                f"{self._port}: no header line arrived, and the logger file names columns that only a header can "
+                f"identify; switch the logger off and on within {HEADER_WAIT_S:g} s of starting to record, or give "
                 "`column` in the logger file as a number, 1 for the first"
             ) from why
         except BenchlogError:
@@ -260,7 +261,7 @@ class Capture:
         return trace
 
     def _begin(self, now: float) -> None:
-        """The form is known: the file gets its header, and the logger file is laid beside it."""
+        """The form is known: the file gets its header, and the logger file is put beside it."""
         meaning, form = self._parser.meaning, self._parser.form
         assert meaning is not None
         assert form is not None
@@ -279,18 +280,18 @@ class Capture:
             if old.last is not None:
                 (self._added or self._clock).resume(old.last, old.ago_s, now)  # type: ignore[union-attr] # one of them is
             self._state = old.state
-            self._story.note(f"the recording was stopped here and went on {old.ago_s:.1f} s later")
+            self._story.note(f"the recording was stopped here and resumed {old.ago_s:.1f} s later")
         else:
             self._writer.write(header)
         self.logger = meaning.logger if meaning.known else None
         if self._given is not None:
             lay_beside(self._out, meaning.logger, self._given)
         if meaning.adds_time and meaning.rate_hz is None:
-            self._story.tell_and_note(f"the stream has no time: the computer's clock gives time_s, ± {HALF_WIDTH_S} s")
+            self._story.tell_and_note(f"the stream has no time: time_s is the computer's clock, ± {HALF_WIDTH_S} s")
         if not meaning.known:
             named = ", ".join(form.columns)
             self._story.tell(
-                f"nobody knows what the columns mean ({named}); lines are kept, give a logger file to check them"
+                f"the meaning of the columns is not known ({named}); lines are kept; give a logger file to check them"
             )
 
     def _keep(self, parsed: Parsed | None, since: float, now: float, *, final: bool = False) -> Trace:
@@ -393,7 +394,7 @@ class Capture:
             f"no connection to the logger from {_hour(gap.from_s)} to {_hour(gap.to_s)}, {gap.length_s:.1f} s{last}"
         )
         if event.port != self._port:
-            self._story.tell_and_note(f"the logger came back as {event.port}, before it was {self._port}")
+            self._story.tell_and_note(f"the logger came back as {event.port}; before it was {self._port}")
             self._port = event.port
         self._silence.restart(event.at)
 
@@ -401,7 +402,7 @@ class Capture:
         """A header came after all: the columns that it names are described by number beside the file."""
         names = self._parser.late_header
         self._parser.late_header = ()
-        self._story.tell_and_note(f"the header line came late: the columns are {', '.join(names)}")
+        self._story.tell_and_note(f"the header line arrived late: the columns are {', '.join(names)}")
         if (numbered := logger_by_number(names)) is not None:
             lay_beside(self._out, numbered, None)
 

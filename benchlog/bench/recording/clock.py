@@ -1,10 +1,11 @@
-"""From a stream's times to those in the file: they go on increasing whatever the logger's clock does."""
+"""From a stream's times to those in the file: they keep increasing whatever the logger's clock does."""
 
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from benchlog.core.roles import TICKS_A_SECOND
 from benchlog.log.readers.raw import Flags, Floats, Ints, Raw
 
 if TYPE_CHECKING:
@@ -15,7 +16,6 @@ FAR_S = 5.0
 #: How well the computer's clock tells when a line was sent.
 HALF_WIDTH_S = 0.1
 COUNTER = 1 << 32
-_DIVISOR = {"s": 1, "ms": 1000, "us": 1_000_000, "epoch_s": 1, "epoch_ms": 1000, "iso8601": 1_000_000}
 _STRAYS = 3  # this many times in a row that do not fit are no strays but a new time
 
 
@@ -50,7 +50,7 @@ class StreamClock:
     def __init__(self, meaning: "Meaning") -> None:
         time = meaning.logger.time
         self._unit = time.unit if time is not None else "s"
-        self._divisor = _DIVISOR[self._unit]
+        self._divisor = TICKS_A_SECOND[self._unit]
         self._stated = time.wraps_at if time is not None else None
         self._wraps: float | None = self._stated
         if self._stated is None and self._unit in ("ms", "us"):
@@ -160,7 +160,7 @@ class StreamClock:
                 if self._stated is None:
                     timed.told.append(
                         f"the logger's 32-bit counter wrapped at {self._seconds(out):.3f} s; "
-                        "later times in this file count on"
+                        "later times in this file continue"
                     )
                 good, out, done = at, at + self._offset, i + 1
                 continue
@@ -231,7 +231,7 @@ class AddedClock:
         self._out, self._at, self._broken = last_s, now - ago_s, True
 
     def interrupted(self) -> None:
-        """The stream broke off: how long is told by the computer's clock."""
+        """The stream broke off: the computer's clock says for how long."""
         self._broken = True
 
     def times(self, rows: int, lost: int, since: float, now: float) -> Floats:

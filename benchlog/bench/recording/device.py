@@ -13,7 +13,7 @@ class Device:
 
     Attributes:
         maker, kind: the numbers that USB gives to makers and their products.
-        serial_number: None where the device has none; two alike are then not told apart.
+        serial_number: None where the device has none; two alike then cannot be distinguished.
         interface: which of the device's own ports; "" where it has one alone.
     """
 

@@ -88,7 +88,7 @@ class Link:
         return events
 
     def stop(self) -> None:
-        """Read no more; safe in a signal handler."""
+        """Stop reading; safe in a signal handler."""
         self._stop.set()
 
     @property

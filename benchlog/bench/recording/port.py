@@ -71,7 +71,7 @@ def open_port(port: str, baud: int) -> Any:
         raise BenchlogError(f"{port}: {_why_not(port, why)}") from None
     except (ValueError, KeyError, ImportError):
         raise BenchlogError(
-            f"{port}: this is no port that is known; name a device, as benchlog ports lists them, or a network address "
+            f"{port}: this port is not known; name a device, as benchlog ports lists them, or a network address "
             "such as socket://192.168.1.20:4000"
         ) from None
     return opened
@@ -119,8 +119,8 @@ def _refuse_half_address(port: str) -> None:
         whole = False
     if not whole:
         raise BenchlogError(
-            f"{port}: this address is not whole; needed are the logger's host and its network port, 0 to 65535, such "
-            f"as {scheme}//192.168.1.20:4000"
+            f"{port}: this address is incomplete; it needs the logger's host and its network port, 0 to 65535, "
+            f"such as {scheme}//192.168.1.20:4000"
         )
 
 
@@ -159,5 +159,5 @@ def listed() -> str:
     """The ports there are, as half a sentence."""
     there = ports_there()
     if not there:
-        return "this computer has no serial port now: plug the logger in, then try benchlog ports"
+        return "this computer has no serial port at the moment: plug the logger in, then try benchlog ports"
     return "name one of these: " + ", ".join(f"{port.name} ({port.what})" for port in there)

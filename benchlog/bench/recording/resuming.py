@@ -1,10 +1,11 @@
-"""Going on in the file of a recording that was stopped."""
+"""Resuming in the file of a recording that was stopped."""
 
 from dataclasses import dataclass
 from pathlib import Path
 
 from benchlog.bench.recording.writer import age_of, head_of, tail_of
 from benchlog.core.errors import BadLog, BenchlogError
+from benchlog.core.roles import TICKS_A_SECOND
 from benchlog.log.readers.lines import ADDED_TIME, Meaning
 from benchlog.log.readers.rows import read_times
 from benchlog.log.readers.timeline import State
@@ -37,8 +38,9 @@ def resumed_from(path: Path, header: bytes, meaning: Meaning) -> Resumed:
     names = [line for line in head.split(b"\n") if line and not line.startswith(b"#")]
     if not names or names[0] + b"\n" != header:
         raise BenchlogError(
-            f"{path}: this recording has other columns than the logger sends now ({header.decode().strip()}); go on "
-            "with the logger and the logger file that it was begun with, or begin anew in another file"
+            f"{path}: the columns of this recording differ from those the logger sends now "
+            f"({header.decode().strip()}); continue with the logger and the logger file that it was started with, or "
+            "start over in another file"
         )
     separator = ";" if header.count(b";") > header.count(b",") else "\t" if b"\t" in header else ","
     column = header.decode().strip().split(separator).index(ADDED_TIME) if meaning.adds_time else meaning.wanted.time
@@ -63,8 +65,7 @@ def resumed_from(path: Path, header: bytes, meaning: Meaning) -> Resumed:
             end_s = float("-inf")
         wraps_at = meaning.logger.time.wraps_at if meaning.logger.time is not None else None
         if wraps_at is not None and end_s > 0:
-            divisor = {"s": 1.0, "ms": 1e3, "us": 1e6}[unit]
-            turns = max(round((end_s * divisor - last) / wraps_at), 0)
+            turns = max(round((end_s * TICKS_A_SECOND[unit] - last) / wraps_at), 0)
     absolute = unit.startswith("epoch") or unit == "iso8601"
     state = State(rows=0, first=first if absolute else None, turns=turns, last=float(last), last_s=end_s)
     return Resumed(last, age_of(path), state)

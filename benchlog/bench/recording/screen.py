@@ -7,7 +7,9 @@ from typing import TextIO
 
 from benchlog.bench.recording.capture import Batch, Capture
 from benchlog.bench.recording.counts import refused_words
+from benchlog.core.plain import plain
 from benchlog.core.roles import ROLE_UNITS, slot_of
+from benchlog.process.output import drawn_on
 
 REDRAWN_EVERY_S, PLAIN_EVERY_S = 0.25, 10.0
 _WORDS = {
@@ -27,7 +29,7 @@ class LiveLine:
     """Says on a stream, standard error as a rule, how a recording goes."""
 
     def __init__(self, capture: Capture, stream: TextIO) -> None:
-        self._capture, self._stream = capture, stream
+        self._capture, self._stream = capture, drawn_on(stream)
         self._drawn = stream.isatty()
         self._last_at = time.monotonic() if not self._drawn else float("-inf")
 
@@ -42,9 +44,9 @@ class LiveLine:
         line = self._line()
         if self._drawn:
             width = shutil.get_terminal_size().columns - 1
-            self._stream.write(f"\r\x1b[K{line[:width]}")
+            self._stream.write(f"\r\x1b[K{plain(line)[:width]}")
         else:
-            self._stream.write(line + "\n")
+            self._stream.write(plain(line) + "\n")
         self._stream.flush()
 
     def clear(self) -> None:
@@ -55,7 +57,7 @@ class LiveLine:
 
     def _print(self, text: str) -> None:
         self.clear()
-        self._stream.write(text + "\n")
+        self._stream.write(plain(text) + "\n")
         self._stream.flush()
         self._last_at = float("-inf") if self._drawn else self._last_at
 
@@ -88,7 +90,7 @@ def summary(capture: Capture, out: str) -> str:
         if counts.refused_in_all:
             lines[0] = f"{out}: no line could be used"
         else:
-            lines.append("No line came: is the logger switched on, and is the baud rate (--baud) right?")
+            lines.append("No line arrived: is the logger switched on, and is the baud rate (--baud) right?")
     if counts.refused_in_all > counts.kept:
         lines.append(
             "Most lines were refused: is the baud rate (--baud) right, and the logger file that of this logger?"

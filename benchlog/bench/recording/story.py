@@ -14,7 +14,7 @@ REFUSED_S, REFUSED_LINES = 2.0, 20
 
 
 class Story:
-    """Sentences that wait to be told and to be noted, and refused lines that wait to be summed up."""
+    """Sentences waiting to be shown and noted, and refused lines waiting to be summed up."""
 
     def __init__(self) -> None:
         self._told: list[str] = []
@@ -45,7 +45,7 @@ class Story:
         self._refused = Counter()
 
     def told(self) -> tuple[str, ...]:
-        """What was told since the last time."""
+        """What was said since the last time."""
         told, self._told = tuple(self._told), []
         return told
 
@@ -67,7 +67,7 @@ class Refusing:
         self._told = False
 
     def watch(self, now: float, kept: int, refused: Mapping[str, int], story: Story) -> None:
-        """``kept`` and ``refused`` are the tallies so far; told once, until a line is good again."""
+        """``kept`` and ``refused`` are the tallies so far; said once, until a line is good again."""
         if kept != self._kept or self._since is None:
             self._kept, self._since, self._told = kept, now, False
             self._before = Counter(refused)
@@ -79,7 +79,7 @@ class Refusing:
         words = refused_words(lately)
         more = "is the baud rate right?"
         if lately["unreadable"] > lately.total() / 2:
-            more = "what a channel sends beyond its range, such as OL, must stand as over_range in its logger file"
+            more = "what a channel sends beyond its range, such as OL, must be listed as over_range in its logger file"
         story.tell(f"no line could be used for {now - self._since:.0f} s ({words}); {more}")
 
 
@@ -96,7 +96,7 @@ class Silence:
         silent_s = now - self._last_at
         if not self._silent and silent_s > max(SILENT_S, 5 * self._longest_s):
             self._silent = True
-            story.tell(f"nothing has come for {silent_s:.0f} s: is the logger switched on, and the baud rate right?")
+            story.tell(f"nothing has arrived for {silent_s:.0f} s: is the logger switched on, and the baud rate right?")
 
     def ended(self, now: float, story: Story, *, begun: bool) -> None:
         """Something came; ``begun`` where it is not the first."""

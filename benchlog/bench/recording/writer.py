@@ -109,19 +109,19 @@ class LogWriter:
         reason = (why.strerror or str(why)).lower()
         saved = f"{self.lines} lines are saved and can be used" if self.lines else "no line is saved"
         return BenchlogError(
-            f"{self.path}: the recording cannot be written any further ({reason}); {saved}; "
+            f"{self.path}: the recording can no longer be written ({reason}); {saved}; "
             "make room or name another place, and record again"
         )
 
 
 def head_of(path: Path) -> bytes:
-    """The beginning of a file that is gone on with."""
+    """The beginning of a file that is resumed."""
     with path.open("rb") as file:
         return file.read(_TAIL)
 
 
 def tail_of(path: Path) -> bytes:
-    """The end of a file that is gone on with, and how long ago it was written to is ``age_of``."""
+    """The end of a file that is resumed; ``age_of`` says how long ago it was last written."""
     with path.open("rb") as file:
         file.seek(max(path.stat().st_size - _TAIL, 0))
         return file.read(_TAIL)
@@ -139,7 +139,7 @@ def _opened(path: Path, append: bool) -> int:
         return os.open(path, flags, 0o666)
     except FileExistsError:
         raise BenchlogError(
-            f"{path}: this file exists already and is not written over; name another with --out, or move it away"
+            f"{path}: this file already exists and is not overwritten; name another with --out, or move it away"
         ) from None
     except IsADirectoryError:
         raise BenchlogError(f"{path}: this is a folder; name a file in it, such as {path / 'log.csv'}") from None

@@ -13,6 +13,9 @@ from benchlog.log.readers.leftover import leftover_notes, meant_header
 if TYPE_CHECKING:
     from benchlog.logger.model import Logger
 
+_MOST_COLUMNS = 1_000
+_LONGEST = 200  # letters of a header that are looked at: what is compared takes the square of them
+
 
 @dataclass(frozen=True, slots=True)
 class Column:
@@ -73,6 +76,7 @@ class Wanted:
 
 def plain(header: str) -> str:
     """A header as it is compared: the two Unicode forms of µ are one, spaces at the ends do not count."""
+    header = header[:_LONGEST]
     return header.strip() if header.isascii() else unicodedata.normalize("NFKC", header).strip()
 
 
@@ -91,6 +95,12 @@ def resolve(
     Raises:
         BadLog: columns are missing or named twice, no header is a role, or nothing gives the time.
     """
+    if width > _MOST_COLUMNS or len(headers or ()) > _MOST_COLUMNS:
+        raise BadLog(
+            where,
+            f"it has {max(width, len(headers or ()))} columns, at most {_MOST_COLUMNS} are read; "
+            "export those alone that the logger measured",
+        )
     names = [plain(header) for header in headers or ()]
     if logger is None:
         logger = from_headers(where, names, line)
@@ -162,7 +172,9 @@ def resolve(
         time = index_of(fallback.time.columns[0]) if fallback.time is not None else None
     if not columns:
         raise BadLog(
-            where, "no column holds a voltage, current or temperature; give one of them such a role, as battery_v"
+            where,
+            "no column holds a voltage, current or temperature; give at least one column such a role, such as "
+            "battery_v",
         )
     used = {column.index for column in columns} | {time, mark, *more_time}
     known = {*seen, "time_s", "mark"} if mark is not None else {*seen, "time_s"}
@@ -185,7 +197,7 @@ def from_headers(where: str, names: Sequence[str], line: int | None = None) -> "
         advice = "" if ";" in faults else "; correct the header"
         raise BadLog(where, f"the header line cannot be used: {faults}{advice}") from None
     if found is None:
-        what = "no column" if _time_header(names) is None else "no column but the time"
+        what = "no column" if _time_header(names) is None else "no column other than the time"
         has = f"its headers are {', '.join(repr(name) for name in names)}" if names else "it has no header line"
         raise BadLog(
             where if line is None else f"{where}, line {line}",

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
+from benchlog.core.printable import printable
 from benchlog.log.readers.raw import Ints
 
 _NOTE = re.compile(r"#\s*note\s*:(.*)", re.IGNORECASE | re.DOTALL)
@@ -16,7 +17,7 @@ def notes_in(lines: Iterable[tuple[int, str]]) -> Iterator[tuple[int, str]]:
     """Number and text of each line that is a note; what a terminal might obey is blanked out."""
     for number, line in lines:
         if found := _NOTE.match(line.lstrip(" \ufeff")):
-            text = "".join(c if c.isprintable() else " " for c in found[1]).strip()
+            text = printable(found[1]).strip()
             if text:
                 yield number, text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"
 

@@ -323,7 +323,7 @@ def _single_spaces(data: bytes) -> bytes:
 
 
 def sheet_by_lines(data: bytes, layout: Layout) -> Sheet:
-    """Line by line, so that short, long, empty and comment lines are told apart."""
+    """Line by line, so that short, long, empty and comment lines are distinguished."""
     import polars as pl
 
     separator, width, wanted = layout.separator, layout.width, layout.wanted

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from benchlog.logger.model import Logger
 
+_LONGEST_NUMBER, _LONGEST_MARK = 100, 1_000  # letters of a cell
 _ROW_BYTES = 40  # of a text log with five columns: makes pieces of rows as large as pieces of bytes
 
 
@@ -76,11 +77,11 @@ def sheet_of(frame: "pl.DataFrame", wanted: Wanted) -> Sheet:
             sheet.stamps[wanted.time] = us.fill_null(0).to_numpy(), us.is_null().to_numpy()
         elif wanted.iso_time:
             for n in (wanted.time, *wanted.more_time):
-                sheet.texts[n] = series[n].cast(pl.String)
+                sheet.texts[n] = series[n].cast(pl.String).str.slice(0, _LONGEST_NUMBER)
         else:
             sheet.numbers[wanted.time] = _numbers(time, (), None)
     if wanted.mark is not None:
-        sheet.texts[wanted.mark] = series[wanted.mark].cast(pl.String)
+        sheet.texts[wanted.mark] = series[wanted.mark].cast(pl.String).str.slice(0, _LONGEST_MARK)
     return sheet
 
 

@@ -6,6 +6,7 @@ from itertools import zip_longest
 from typing import TYPE_CHECKING
 
 from benchlog.core.errors import BadLog
+from benchlog.core.printable import printable
 from benchlog.core.roles import ROLE_UNITS, UNITS
 from benchlog.log.readers.columns import Wanted, from_headers, plain, resolve
 from benchlog.log.readers.cutting import (
@@ -110,9 +111,9 @@ def _refuse_split_numbers(where: str, guess: Guess) -> None:
     if guess.separator == "," and 2 * len(longer) > len(lines) and whole and not points:
         raise BadLog(
             where,
-            f"its lines have {len(longer[0])} cells, but its header has {names} names: a decimal comma cannot be told "
-            "from the commas between the cells; export with decimal points, or with semicolons between the cells, and "
-            "name every column",
+            f"its lines have {len(longer[0])} cells, but its header has {names} names: a decimal comma cannot be "
+            "distinguished from the commas between the cells; export with decimal points, or with semicolons between "
+            "the cells, and name every column",
         )
 
 
@@ -136,7 +137,7 @@ def _meant(row: Sequence[str]) -> bool:
 
 def _no_table(first: str) -> str:
     """What is wrong with a text of another kind; its first line tells which file that is."""
-    shown = "".join(letter if letter.isprintable() else " " for letter in first.strip())
+    shown = printable(first.strip())
     shown = shown if len(shown) <= _SHOWN else f"{shown[:_SHOWN].rstrip()} …"
     return (
         f"this does not look like a log: no line of numbers was found, and it begins with '{shown}'; needed is a table "

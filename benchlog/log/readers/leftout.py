@@ -1,4 +1,4 @@
-"""Rows that were left out: counted by kind, told in notes, refused when there are too many."""
+"""Rows that were left out: counted by kind, reported in notes, refused when there are too many."""
 
 import re
 from collections.abc import Iterable, Mapping
@@ -112,7 +112,7 @@ def _order_advice(kind: _Kind, rows: int) -> str:
     if kind.count >= rows - 1:
         return "the newest row comes first: sort the rows by time, the oldest first"
     return (
-        "the logger was started again there, or several logs were joined together: save each part as a log of its own, "
+        "the logger restarted there, or several logs were joined together: save each part as a log of its own, "
         "and check them together"
     )
 

@@ -12,7 +12,7 @@ from benchlog.log.readers.columns import Wanted, resolve
 from benchlog.log.readers.frames import rows_of, sheet_of
 from benchlog.log.readers.raw import Piece, Raw, Reader
 from benchlog.log.readers.rows import accept_rows
-from benchlog.log.readers.source import Source
+from benchlog.log.readers.source import Source, most_unpacked, too_large
 from benchlog.process.probe import can_be_read
 
 if TYPE_CHECKING:
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from benchlog.logger.model import Logger
 
 
+_BYTES_A_VALUE = 8  # in memory
 _MAGIC = b"PAR1"  # the first and the last four bytes
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 _T = TypeVar("_T")
@@ -42,6 +43,9 @@ class ParquetLog:
         wanted = resolve(source.name, logger, names, len(names))
         others = (wanted.time, wanted.mark, *wanted.more_time)
         used = sorted({c.index for c in wanted.columns} | {n for n in others if n is not None})
+        # what it says of its rows is believed: each costs eight bytes a column, however little says so
+        if self._height * max(len(used), 1) * _BYTES_A_VALUE > (most := most_unpacked(source.size)):
+            raise too_large(source.name, most)
         self._scan = scan.select(names[n] for n in used)
         self._wanted = _moved(wanted, {n: place for place, n in enumerate(used)})
         self.logger, self.roles, self.first_line = wanted.logger, wanted.roles, 1
@@ -103,12 +107,16 @@ def _refuse_cut(name: str, path: str) -> None:
 
 
 def _refuse_deadly(source: Source, path: str) -> None:
-    """Let another process read it first, unless it is a copy that benchlog wrote, which its hash tells."""
-    if _SHA256.fullmatch(source.path.stem):
+    """Let another process read it first, unless it lies as a copy that benchlog wrote, which its hash tells.
+
+    The hash alone tells nothing: anyone can name a file by it.
+    """
+    if _SHA256.fullmatch(source.path.stem) and source.path.parent.name == source.path.stem[:2]:
         with open(path, "rb") as file:
             if hashlib.file_digest(file, "sha256").hexdigest() == source.path.stem:
                 return
-    if not can_be_read(path.replace("/proc/self/", f"/proc/{os.getpid()}/")):
+    most_rows = most_unpacked(source.size) // _BYTES_A_VALUE
+    if not can_be_read(path.replace("/proc/self/", f"/proc/{os.getpid()}/"), most_rows):
         raise BadLog(source.name, f"the Parquet file {DAMAGED_INSIDE}")
 
 

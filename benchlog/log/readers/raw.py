@@ -22,8 +22,8 @@ KINDS: dict[str, tuple[str, str]] = {
     "few": ("row with too few fields was left out", "rows with too few fields were left out"),
     "no_time": ("row without a time was left out", "rows without a time were left out"),
     "unreadable": ("row with an unreadable number was left out", "rows with unreadable numbers were left out"),
-    "header": ("header line that came again was passed over", "header lines that came again were passed over"),
-    "backward": ("row whose time does not rise was left out", "rows whose time does not rise were left out"),
+    "header": ("repeated header line was skipped", "repeated header lines were skipped"),
+    "backward": ("row whose time does not increase was left out", "rows whose time does not increase were left out"),
 }
 
 

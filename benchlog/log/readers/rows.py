@@ -14,6 +14,7 @@ from benchlog.log.readers.raw import Flags, Floats, Ints, Raw, ReadFault
 if TYPE_CHECKING:
     import polars as pl
 
+_MOST = 1e20  # as written: no reading in any unit is larger, and what is worked out of it stays finite
 _ORDER = ("many", "few", "unreadable", "no_time")  # the first that applies is a row's fault
 
 
@@ -65,6 +66,7 @@ def accept_rows(sheet: Sheet, wanted: Wanted) -> Raw:
             bad[kind].append(flags)
     time = _time(sheet, wanted, bad)
     odd = [sheet.numbers[column.index].unreadable for column in wanted.columns]
+    odd += [_endless(sheet.numbers[column.index], column) for column in wanted.columns]
     bad["unreadable"] += [flags for flags in odd if flags is not None]
     faults, keep = _judged(sheet, bad)
     if sheet.again is not None and len(sheet.again):
@@ -86,6 +88,19 @@ def accept_rows(sheet: Sheet, wanted: Wanted) -> Raw:
     marks = _marks(sheet.texts[wanted.mark], keep) if wanted.mark is not None else ()
     lines, notes, by_lines = sheet.lines, sheet.notes, sheet.by_lines
     return Raw(time, row, line, values, over, marks, sheet.rows, lines, faults, notes, by_lines)
+
+
+def _endless(found: Found, column: Column) -> Flags | None:
+    """Where a number is larger than any reading; None where none is. Over range has been told apart."""
+    values = found.values
+    if np.einsum("i,i->", values, values) < _MOST**2:  # one pass, no other array; NaN where a sample is missing
+        return None
+    large = np.abs(values) > _MOST
+    if found.over is not None:
+        large &= ~found.over
+    for number in column.over_numbers:
+        large &= values != number
+    return large if large.any() else None
 
 
 def _time(sheet: Sheet, wanted: Wanted, bad: dict[str, list[Flags]]) -> Floats | Ints | None:

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from benchlog.core.roles import TICKS_A_SECOND
 from benchlog.core.trace import Mark, Trace
 from benchlog.log.readers.noted import kept_marks
 from benchlog.log.readers.raw import Flags, Floats, Ints, Raw, ReadFault
@@ -14,8 +15,8 @@ if TYPE_CHECKING:
 
 #: Counter widths met in loggers: 16, 24 and 32 bits.
 COUNTERS = (1 << 16, 1 << 24, 1 << 32)
+#: A day, after which times of day begin again, us.
 DAY_US = 86_400_000_000
-_DIVISOR = {"s": 1.0, "ms": 1e3, "us": 1e6, "epoch_s": 1.0, "epoch_ms": 1e3, "iso8601": 1e6}
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +43,7 @@ class Placed:
     """A piece on the time axis.
 
     Attributes:
-        trace: its samples, those whose time does not rise left out.
+        trace: its samples, those whose time does not increase left out.
         marks: what the tester noted.
         after: what the next piece needs to know.
         faults: the samples left out.
@@ -92,7 +93,7 @@ def epoch_s(logger: "Logger", state: State) -> float | None:
 
 
 def _divisor(logger: "Logger") -> float:
-    return _DIVISOR[logger.time.unit] if logger.time is not None else 1.0
+    return float(TICKS_A_SECOND[logger.time.unit]) if logger.time is not None else 1.0
 
 
 def _seconds(time: Floats | Ints, logger: "Logger", state: State) -> tuple[Floats, float | int | None, int]:

@@ -3,7 +3,8 @@
 from typing import TYPE_CHECKING
 
 from benchlog.report.figures.look import LIMIT, MEASURED, PLANNED, plain
-from benchlog.verdict.check_table import id_in_table
+from benchlog.verdict.registry.loads import SLOT_CURRENT
+from benchlog.verdict.registry.table import check_of, is_of
 from benchlog.verdict.result import Result
 
 if TYPE_CHECKING:
@@ -18,12 +19,12 @@ def circuits_figure(result: Result) -> "go.Figure | None":
     Returns:
         The figure; None where the plan has no circuit.
     """
-    checks = [check for check in result.checks if id_in_table(check.id) == "slot_N_current"]
+    checks = [check for check in result.checks if is_of(check.id, SLOT_CURRENT)]
     if not checks:
         return None
     import plotly.graph_objects as go  # heavy; only a report with evidence pays for it
 
-    names = [f"slot {check.id.split('_')[1]}" for check in checks]
+    names = [f"slot {check_of(check.id).slot}" for check in checks]
     figure = go.Figure()
     windows = [(n, c.limit.min, c.limit.max) for n, c in zip(names, checks, strict=True)
                if c.limit and c.limit.min is not None and c.limit.max is not None]  # fmt: skip

@@ -4,8 +4,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
 from benchlog.report.figures.look import LIMIT, MEASURED, PLANNED, plain
-from benchlog.verdict.check_table import id_in_table
 from benchlog.verdict.evidence import LoadPoint, LogEvidence
+from benchlog.verdict.registry.loads import SLOT_CURRENT
+from benchlog.verdict.registry.table import is_of
 from benchlog.verdict.result import Check, Result
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def load_figure(evidence: LogEvidence, result: Result, where: Where) -> "go.Figu
     # the widest group carries the lines; the others have a rested voltage of their own
     widest = max(groups, key=lambda group: max(p.load_a for p in group) - min(p.load_a for p in group))
     most_a = max(point.load_a for point in widest)
-    planned_a = sum(c.planned or 0.0 for c in result.checks if id_in_table(c.id) == "slot_N_current")
+    planned_a = sum(c.planned or 0.0 for c in result.checks if is_of(c.id, SLOT_CURRENT))
     far_a = max(most_a, planned_a if where != "battery" else 0.0) * 1.05
     for slope, name, line in _lines(check, where, planned_a):
         start, zero = _zero(widest, slope if where == "battery" else None)

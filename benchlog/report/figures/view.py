@@ -26,32 +26,13 @@ from benchlog.report.figures.look import (
     spoken,
 )
 from benchlog.report.figures.scale import stretch, stretched_axis
-from benchlog.verdict.check_table import slot_of_check
 from benchlog.verdict.evidence import LogEvidence
+from benchlog.verdict.registry.table import find_check
 from benchlog.verdict.result import Check
 
 #: With fewer buckets than this in a stretch the samples themselves are drawn.
 ENOUGH_BUCKETS = 700
 
-#: A check's name beside its span: short, so that a phone has room for the drawing.
-_SHORT = {
-    "off_state_drain": "Drain",
-    "added_drain": "Added drain",
-    "settle_time": "Settling",
-    "feed_off_voltage": "Feed, off",
-    "relay_pull_in": "Pull-in",
-    "relay_drop_out": "Drop-out",
-    "relay_chatter": "Chatter",
-    "battery_sag": "Sag",
-    "feed_drop": "Feed drop",
-    "ground_lift": "Ground lift",
-    "resting_voltage": "At rest",
-    "source_resistance": "Resistance",
-    "crank_minimum": "Crank",
-    "feed_in_crank": "Crank feed",
-    "charging_voltage": "Charging",
-    "charging_balance": "Balance",
-}
 _VERDICT_COLOURS = {
     "pass": "#2f7fc1",
     "fail": "#c4621a",
@@ -233,8 +214,8 @@ def _strips(evidence: LogEvidence, checks: Sequence[tuple[Check, str]]) -> list[
 
 
 def _short_name(check_id: str) -> str:
-    slot = slot_of_check(check_id)
-    return _SHORT.get(check_id, check_id) if slot is None else f"Slot {slot}"
+    known = find_check(check_id)
+    return check_id if known is None else known.short
 
 
 def _bars(spans: Sequence[tuple[float, float, str, str]]) -> dict[str, Any]:

@@ -20,6 +20,8 @@ STEADY: Interval = (0.96, 1.1)
 #: So often, or more.
 #: Current with the key off over the coil's, where the coil is held.
 COIL: Interval = (0.7, 1.5)
+#: What a bike draws of itself with the key on, at most, A (from memory).
+BIKES_OWN: Interval = (-INF, 15.0)
 #: Before the key-on as after the key-off, where the same flows.
 SAME: Interval = (0.5, 2.0)
 NO_COIL: Interval = (-INF, 0.5)
@@ -104,7 +106,7 @@ FAULTS: tuple[Fault, ...] = (
         _BATTERY_LEADS,
         hints={
             **{"load_off": STAYS_ON, "coil_off": NO_COIL, "coil_before": NO_COIL, "slots": NOTHING},
-            **{"trigger_before": DOWN, "feed_before": LIVE, "coil_held": NO_COIL},
+            **{"trigger_before": DOWN, "feed_before": LIVE, "coil_held": NO_COIL, "keyed_a": BIKES_OWN},
         },
         also=(*_DRAWS_OFF, "load_before", "load_on"),  # a trigger that is cut while cranking lets it flow
     ),

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from benchlog.verdict.causes.fault import Fault, Interval
 from benchlog.verdict.causes.faults import FAULTS
 from benchlog.verdict.causes.parting import parting
-from benchlog.verdict.causes.seen import QUANTITIES, Seen, misfit, wrongness
-from benchlog.verdict.check_table import id_in_table, slot_of_check
+from benchlog.verdict.causes.seen import QUANTITIES, Seen, misfit, slot_of_quantity, slot_quantity, wrongness
+from benchlog.verdict.registry.table import check_of
 from benchlog.verdict.result import Cause, Check
 
 #: A fault must agree with what is wrong better than a good install by this much (half squared uncertainties).
@@ -96,7 +96,7 @@ def _candidates(fault: Fault, seen: Mapping[str, Seen], still_open: Mapping[str,
     """The fault as a candidate; none if it explains nothing that asks for a cause, or the log rules it out."""
     slots: tuple[int, ...] = ()
     if "slot" in fault.predicts:
-        slots = tuple(sorted(int(name[5:]) for name in _slots_of(seen) if _slot_fits(fault, name, seen[name])))
+        slots = tuple(sorted(slot for name, slot in _slots_of(seen).items() if _slot_fits(fault, name, seen[name])))
         if not slots:
             return []
     needed, predicts = _predicted(fault, seen, slots)
@@ -121,7 +121,7 @@ def _candidates(fault: Fault, seen: Mapping[str, Seen], still_open: Mapping[str,
         check_id
         for check_id in still_open
         if _explains(fault, check_id, slots)
-        and (still_open[check_id].verdict == "fail" or check_id not in ("added_drain", "feed_in_crank"))
+        and (still_open[check_id].verdict == "fail" or check_of(check_id).kind.explained_when_open)
     )
     failed = any(still_open[check_id].verdict == "fail" for check_id in explains)
     if not failed and (gain < ASKS or not any(_asking(name) for name in mainly)):
@@ -137,8 +137,8 @@ def _asking(name: str) -> bool:
     return name in QUANTITIES and QUANTITIES[name].asks
 
 
-def _slots_of(seen: Mapping[str, Seen]) -> list[str]:
-    return [name for name in seen if name.startswith("slot_")]
+def _slots_of(seen: Mapping[str, Seen]) -> dict[str, int]:
+    return {name: slot for name in seen if (slot := slot_of_quantity(name)) is not None}
 
 
 def _expanded(names: Sequence[str], seen: Mapping[str, Seen]) -> list[str]:
@@ -152,7 +152,8 @@ def _predicted(
     """What a log must show for the fault to be sure, and all that the fault predicts."""
     needed = {name: interval for name, interval in fault.predicts.items() if name != "slot"}
     for slot in slots:
-        needed[f"slot_{slot}"] = _slot_interval(fault, seen[f"slot_{slot}"])
+        name = slot_quantity(slot)
+        needed[name] = _slot_interval(fault, seen[name])
     # of alternatives those that hold count, or the one that holds best
     shown = {
         name: interval
@@ -179,7 +180,8 @@ def _slot_fits(fault: Fault, name: str, seen: Seen) -> bool:
 
 
 def _explains(fault: Fault, check_id: str, slots: Sequence[int]) -> bool:
-    return id_in_table(check_id) in fault.explains and (not slots or slot_of_check(check_id) in (None, *slots))
+    check = check_of(check_id)
+    return check.kind.id in fault.explains and (not slots or check.slot in (None, *slots))
 
 
 def _cause(

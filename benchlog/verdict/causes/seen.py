@@ -23,6 +23,20 @@ class Quantity:
     asks: bool = False
 
 
+_A_SLOT = "slot_"
+
+
+def slot_quantity(slot: int) -> str:
+    """The name of one circuit's quantity: its current over the planned one."""
+    return f"{_A_SLOT}{slot}"
+
+
+def slot_of_quantity(name: str) -> int | None:
+    """The slot whose current a quantity is; None for every other quantity."""
+    number = name.removeprefix(_A_SLOT)
+    return int(number) if number != name and number.isdigit() else None
+
+
 INF = math.inf
 
 #: Fractions of the battery's voltage, parts of a limit, and so on: every quantity is a plain number.
@@ -42,6 +56,7 @@ QUANTITIES: dict[str, Quantity] = {
     "load_off": Quantity(-INF, 0.1, 0.05, "current with the key off over what the circuits drew with it on"),
     "load_before": Quantity(-INF, 0.1, 0.05, "current before the first key-on over the circuits'"),
     "load_swing": Quantity(-INF, 0.15, 0.03, "how much further the current swings with the circuits on"),
+    "keyed_a": Quantity(-INF, INF, 1.0, "current with the key on, before the engine is started, A"),
     "before_off": Quantity(-INF, INF, 0.1, "current before the first key-on over that after the key-off"),
     "line_off": Quantity(-INF, 0.5, 0.1, "current with the key off over the coil's, where it is more"),
     "line_before": Quantity(-INF, 0.5, 0.1, "the same before the first key-on"),

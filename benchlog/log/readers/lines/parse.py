@@ -38,7 +38,7 @@ REASONS: dict[str, str] = {
     "cut": "cut short or joined",
     "rubbish": "of rubbish",
     "unreadable": "with an unreadable number",
-    "backward": "whose time does not rise",
+    "backward": "whose time does not increase",
 }
 _FAULTS = {"few": "cut", "many": "rubbish", "unreadable": "unreadable", "no_time": "unreadable"}
 _NOTE = re.compile(rb"#\s*note:\s*(.*?)\s*$")

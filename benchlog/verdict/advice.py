@@ -6,10 +6,12 @@ from typing import Literal
 
 from benchlog.plan.batteries import CHEMISTRY, state_of_charge
 from benchlog.plan.doubts import doubts
-from benchlog.plan.limits import FUSE_SHARE, feed_path, ground_path, limits_of, not_planned, slot_limit, slots_in_order
-from benchlog.plan.model import Circuit, Plan, Run
+from benchlog.plan.limits import FUSE_SHARE, slot_limit
+from benchlog.plan.model import Circuit, Plan, Run, slots_in_order
+from benchlog.plan.paths import feed_path, ground_path
 from benchlog.plan.planned_fuses import protection
 from benchlog.plan.wiring import resistance_mohm
+from benchlog.verdict.registry.table import limits_of, not_planned
 
 SYSTEM_V = 12.0
 #: Share of the system voltage that a circuit may lose: critical / any other circuit (ABYC E-11, as quoted).

@@ -1,0 +1,54 @@
+"""Checks of the relay: how soon its contact follows the trigger, and whether it holds."""
+
+from benchlog.plan.limits import PlannedLimit
+from benchlog.plan.model import Plan
+from benchlog.verdict.registry.kind import CheckKind, LimitWords
+from benchlog.verdict.registry.limiting import at_most, from_plan
+
+RELAY_PULL_IN = CheckKind(
+    id="relay_pull_in",
+    title="Relay pull-in",
+    short="Pull-in",
+    unit="ms",
+    measures="trigger rising until the feed is live; the worst",
+    set_by="`relay.pull_in_max_ms`",
+    limit=at_most("relay.pull_in_max_ms"),
+    found="the contact closed {} after the trigger rose",
+    first_test="time it again with another relay of the same kind, and measure from 86 to 85 with the key on",
+    by_samples=True,
+)
+RELAY_DROP_OUT = CheckKind(
+    id="relay_drop_out",
+    title="Relay drop-out",
+    short="Drop-out",
+    unit="ms",
+    measures="trigger falling until the contact opens; the worst",
+    set_by="`relay.drop_out_max_ms`",
+    limit=at_most("relay.drop_out_max_ms"),
+    found="the contact opened {} after the trigger fell",
+    first_test=(
+        "time it again with another relay of the same kind, since contacts that stick let go late; then see what else "
+        "lies across its coil"
+    ),
+    by_samples=True,
+)
+
+
+def _no_chatter(plan: Plan) -> PlannedLimit | None:
+    return None if plan.relay is None else PlannedLimit(None, 0.0, "given", "the plan has a [relay]: none allowed")
+
+
+RELAY_CHATTER = CheckKind(
+    id="relay_chatter",
+    title="Relay chatter",
+    short="Chatter",
+    unit="1",
+    measures="openings with the key on and re-closings with it off, contact bounce excluded",
+    set_by="none allowed where the plan has a `[relay]`",
+    limit=from_plan(("relay",), _no_chatter),
+    found="the contact opened or re-closed out of turn {} times",
+    found_none="the contact did not open or re-close out of turn",
+    found_once="the contact opened or re-closed out of turn once",
+    limit_words=LimitWords(sentence=lambda _: "the plan, which allows none"),
+    first_test="with the key on move relay, socket and harness by hand, and see which makes it open",
+)

@@ -1,0 +1,73 @@
+"""A Dask scheduler and workers of one thread each, for the tests and benchmarks of many logs."""
+
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from page_server import free_port, until
+
+ROOT = Path(__file__).parent.parent
+
+
+class Cluster:
+    """They run until ``close``."""
+
+    def __init__(self, folder: Path) -> None:
+        """Start the scheduler alone; what all of them say goes into files of the folder."""
+        self.folder, self.number = folder, free_port()
+        self.address = f"tcp://127.0.0.1:{self.number}"
+        self.workers: list[subprocess.Popen[bytes]] = []
+        self.start_scheduler()
+
+    def start_scheduler(self) -> None:
+        """At the same address as before."""
+        self.scheduler = self._started("scheduler", "--host", "127.0.0.1", "--port", str(self.number), "--no-dashboard")
+
+    def start_worker(self, *more: str, own: str = "") -> None:
+        """One more, and wait until the scheduler knows it; ``own``: Python that is run in it first."""
+        words = [self.address, "--nthreads", "1", "--no-dashboard", "--no-nanny", "--death-timeout", "60", *more]
+        if own:
+            preload = self.folder / f"own{len(self.workers)}.py"
+            preload.write_text(own, encoding="utf-8")
+            words += ["--preload", str(preload)]
+        known = self._said("worker").count("Registered to")
+        self.workers.append(self._started("worker", *words))
+        until(lambda: self._said("worker").count("Registered to") > known, 60)
+
+    def kill(self, process: "subprocess.Popen[bytes]") -> None:
+        """As where a machine is switched off."""
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+
+    def close(self) -> None:
+        """End them all."""
+        for process in (*self.workers, self.scheduler):
+            self.kill(process)
+
+    def _started(self, kind: str, *words: str) -> "subprocess.Popen[bytes]":
+        env = {**os.environ, "PYTHONPATH": f"{ROOT}{os.pathsep}{ROOT / 'tests'}", "POLARS_MAX_THREADS": "1"}
+        env |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+        with (self.folder / kind).open("ab") as said:
+            return subprocess.Popen(
+                [sys.executable, "-m", "dask", kind, *words], stdout=said, stderr=said, env=env, cwd=self.folder
+            )
+
+    def _said(self, kind: str) -> str:
+        said = self.folder / kind
+        return said.read_text(encoding="utf-8") if said.exists() else ""
+
+
+@contextmanager
+def cluster_of(folder: Path, workers: int = 2) -> Iterator[Cluster]:
+    """A scheduler with so many workers."""
+    running = Cluster(folder)
+    try:
+        for _ in range(workers):
+            running.start_worker()
+        yield running
+    finally:
+        running.close()

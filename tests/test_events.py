@@ -1,0 +1,50 @@
+"""Marks: each text that settles something is one event, whatever its case and spacing."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from benchlog.core.events import BY_SLOT, PLAIN, Event, SlotOn, event_of
+from benchlog.core.marks import mark_notes
+from benchlog.core.trace import Mark, times_of
+
+EVERY: tuple[Event, ...] = (*PLAIN, *(kind(slot) for kind in BY_SLOT for slot in (1, 3, 12)))
+
+
+@pytest.mark.parametrize("event", EVERY, ids=lambda event: event.text)
+@pytest.mark.parametrize("between", ["  ", "\t", " \u00a0 "], ids=["two spaces", "tab", "hard space"])
+def test_spacing_and_case_do_not_count(event: Event, between: str):
+    """More spaces than one, tabs, hard spaces and capital letters change nothing."""
+    text = f"  {between.join(event.text.split()).title()} "
+
+    assert event_of(event.text) == event
+    assert event_of(text) == event_of(text.upper()) == event
+    assert mark_notes([Mark(1.0, text)], [1, 3, 12]) == []
+
+
+def test_events_of_one_kind_differ_by_their_slot():
+    """What was noted of slot 2 is not said of slot 12."""
+    marks = [Mark(1.0, "slot 2 on"), Mark(2.0, "SLOT  12 on"), Mark(3.0, "slot 2  ON")]
+
+    assert times_of(marks, SlotOn(2)) == [1.0, 3.0]
+
+
+@pytest.mark.parametrize(
+    "text", ["", "slot on", "slot 2", "slot 2 out", "fuse 2 on", "slot two on", "key on again", "zeroend", "slot -1 on"]
+)
+def test_anything_else_is_free_text(text: str):
+    """A text that is not one of them stands for nothing, however near it comes."""
+    assert event_of(text) is None
+
+
+@given(st.lists(st.sampled_from(["slot", "fuse", "key", "on", "off", "in", "out", "zero", "end", "1", "02", "12345"])))
+def test_reading_what_was_read_changes_nothing(words: list[str]):
+    """Any words are read or left, and an event's own text stands for that event."""
+    event = event_of("  ".join(words))
+
+    assert event is None or event_of(event.text) == event
+
+
+def test_a_number_without_end_is_free_text():
+    """A slot of ten thousand digits is no slot."""
+    assert event_of(f"slot {'1' * 10000} on") is None

@@ -1,0 +1,289 @@
+"""Every message of many logs: processes, a cluster, buckets, rechecking, backup, and the stand-in over TCP."""
+
+# ruff: noqa: E501 a message is searched for in one piece
+
+import os
+import socket
+import sys
+from collections.abc import Callable, Iterator
+from concurrent.futures import CancelledError, Future
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+from messages import FOLDER, Entry, all_said, command, done, same, unheard
+from store_cases import save_small, small_log, small_plan
+
+import benchlog
+from benchlog.core.errors import BenchlogError
+from benchlog.process.cluster import Workers
+from benchlog.process.pool import side_by_side
+from benchlog.standin.network import listening
+from benchlog.store import open_store
+from benchlog.store.importing import import_logs, logs_under
+from benchlog.store.rechecking import kept_logs, recheck_records
+
+SAMPLES = Path(__file__).parent.parent / "sample_data"
+PLAN = SAMPLES / "larch.plan.toml"
+AT = "tcp://127.0.0.1:8786"
+
+
+def ends(*_: object, **__: object) -> None:
+    """Work that the system ends in every process but the caller's."""
+    os._exit(9)
+
+
+def import_that_ends_processes(folder: Path) -> list[str]:
+    """What is told of a log that ends two processes."""
+    logs = [small_log(folder, f"{n}.csv") for n in range(2)]
+    with open_store() as store, pytest.MonkeyPatch.context() as patch:
+        patch.setattr("benchlog.store.importing._examine_imported", ends)
+        return [one.text for one in import_logs(store, logs, plan=small_plan(), keep_logs=False, processes=2)][:1]
+
+
+def recheck_that_ends_processes(folder: Path) -> list[str]:
+    """What is told of a record that does."""
+    with open_store() as store, pytest.MonkeyPatch.context() as patch:
+        save_small(store, folder)
+        save_small(store, folder)
+        patch.setattr("benchlog.store.rechecking._judge", ends)
+        return [one.text for one in recheck_records(store, processes=2)][:1]
+
+
+def not_kept(folder: Path) -> None:
+    """A record of hashes alone."""
+    with open_store() as store:
+        number = save_small(store, folder, keep_logs=False)
+        kept_logs(store.record(number), store.logs)
+
+
+class FakeClient:
+    """A scheduler's client with one worker."""
+
+    version, sees, workers = benchlog.__version__, True, 1
+
+    def __init__(self, *_: object, **__: object) -> None:
+        """As Dask's."""
+
+    def wait_for_workers(self, _: int, timeout: float) -> None:
+        """Come at once, or never."""
+        if not self.workers:
+            raise TimeoutError(timeout)
+
+    def run(self, _: object, paths: list[str], **__: object) -> dict[str, tuple[str, str]]:
+        """What the worker tells."""
+        return {"tcp://10.0.0.2:4000": (self.version, "" if self.sees else paths[0])}
+
+    def register_plugin(self, *_: object, **__: object) -> None:
+        """Nothing to do."""
+
+    def ncores(self) -> dict[str, int]:
+        """Of the one worker."""
+        return {"a": 1}
+
+    def cancel(self, *_: object, **__: object) -> None:
+        """Nobody is there."""
+
+    def close(self) -> None:
+        """Nothing to do."""
+
+    def submit(self, *_: object, **__: object) -> "Future[Any]":
+        """Lost with the scheduler."""
+        lost: Future[Any] = Future()
+        lost.key = "lost"  # type: ignore[attr-defined]
+        lost.set_exception(CancelledError())
+        return lost
+
+
+def at_scheduler(**what: object) -> Callable[[Path], object]:
+    """A crew of such a scheduler's workers does some work."""
+
+    def run(_: Path) -> None:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("distributed.Client", type("Client", (FakeClient,), what))
+            list(side_by_side(str, [1, 2], 1, crew=lambda work: Workers(AT, work, ["/logs/a.csv"])))
+
+    return run
+
+
+def refused_client(_: Path) -> None:
+    """Nobody at the address."""
+
+    def refused(*_: object, **__: object) -> None:
+        raise OSError("Timed out")
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("distributed.Client", refused)
+        Workers(AT, str)
+
+
+def without(module: str, call: Callable[[Path], object]) -> Callable[[Path], object]:
+    """The same where a library is not installed."""
+
+    def run(folder: Path) -> None:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setitem(sys.modules, module, None)
+            call(folder)
+
+    return run
+
+
+@contextmanager
+def taken() -> Iterator[int]:
+    """A number that something listens on."""
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        yield other.getsockname()[1]
+
+
+def listen_where_taken(_: Path) -> None:
+    """Two at one number."""
+    with taken() as number:
+        try:
+            listening("127.0.0.1", number)
+        except BenchlogError as told:
+            raise BenchlogError(str(told).replace(str(number), "NUMBER")) from None
+
+
+def broken_bucket(_: Path) -> None:
+    """A bucket whose library fails."""
+    import fsspec.implementations.memory as memory
+
+    def fail(*_: object, **__: object) -> None:
+        raise RuntimeError("no key\nand much more")
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(memory.MemoryFileSystem, "isfile", fail)
+        benchlog.check("memory://garage/a.csv", plan=PLAN)
+
+
+def frame_on_workers(_: Path) -> None:
+    """A frame cannot be read elsewhere."""
+    benchlog.check(pl.DataFrame({"time_s": [0.0, 1.0], "battery_v": [12.0, 12.1]}), plan=PLAN, on=AT)
+
+
+PROVOKED: dict[str, Entry] = {
+    # ---- processes
+    "log that ends two processes": Entry(
+        import_that_ends_processes,
+        "…/0.csv: this log ended two of the processes that read it, perhaps because memory ran out; it was skipped: check it alone, where there is more memory",
+    ),
+    "record that ends two processes": Entry(
+        recheck_that_ends_processes,
+        "record 1: judging it ended two of the processes that tried, perhaps because memory ran out; it was skipped",
+    ),
+    "work that ends two processes": done(
+        lambda _: list(side_by_side(ends, [1, 2], 2)),
+        "the work was stopped: one of its processes was ended, perhaps because memory ran out; give fewer logs at once",
+    ),
+    # ---- a cluster
+    "no address": done(
+        lambda _: Workers("127.0.0.1", str),
+        "--on 127.0.0.1: this is no scheduler's address; it looks like tcp://HOST:8786",
+    ),
+    "no scheduler": done(
+        refused_client,
+        f"{AT}: no scheduler answers there; start one with: dask scheduler, and give the address it prints",
+    ),
+    "no dask": done(
+        without("distributed", lambda _: Workers(AT, str)),
+        '--on: what speaks to a scheduler is not installed; run: pip install "benchlog[cluster]"',
+    ),
+    "no worker": done(
+        at_scheduler(workers=0),
+        f"{AT}: this scheduler has no worker; start one with: dask worker {AT} --nthreads 1",
+    ),
+    "another version": done(
+        at_scheduler(version="0.0.9"),
+        f"{AT}: this is benchlog {benchlog.__version__}, its worker tcp://10.0.0.2:4000 has 0.0.9; install the same version there",
+    ),
+    "blind worker": done(
+        at_scheduler(sees=False),
+        f"{AT}: its worker tcp://10.0.0.2:4000 does not see /logs/a.csv; put the logs where all workers reach them by the same name, or in a bucket",
+    ),
+    "scheduler gone": done(
+        at_scheduler(),
+        f"{AT}: the scheduler is gone; what was answered until then is kept. Start it and its workers again, then run the same command again",
+    ),
+    "frame on workers": done(
+        frame_on_workers,
+        "a frame: with --on every log must be a file in a folder or bucket that all workers reach",
+    ),
+    # ---- buckets
+    "no fsspec": done(
+        without("fsspec", lambda _: benchlog.check("s3://garage/a.csv", plan=PLAN)),
+        's3://garage/a.csv: what reads such a bucket is not installed (fsspec); run: pip install "benchlog[bucket]", or the fsspec library of this bucket',
+    ),
+    "unknown kind of bucket": done(
+        lambda _: benchlog.check("odd://garage/a.csv", plan=PLAN),
+        "odd://garage/a.csv: this is no address of a bucket (…); write it as s3://BUCKET/FOLDER",
+    ),
+    "no such file in the bucket": done(
+        lambda _: benchlog.check("memory://garage/a.csv", plan=PLAN),
+        "memory://garage/a.csv: there is no such file in the bucket; check the name",
+    ),
+    "bucket that fails": done(
+        broken_bucket,
+        "memory://garage/a.csv: the bucket cannot be read (no key); check its name, its address and your key",
+    ),
+    "no log in the bucket": done(
+        lambda _: logs_under(Path("memory://garage/none")),
+        "memory://garage/none: there is no log in it; a log ends in .csv, .tsv, .txt, .log, .dat, .asc, .parquet",
+    ),
+    # ---- the store
+    "record without copies": done(
+        not_kept,
+        "record 1: no copy of ride.csv is kept here, so it cannot be checked again; check the log file itself, if you have it",
+    ),
+    "backup over a file": command(
+        lambda f: ["records", "backup", small_log(f, "b.sqlite"), "--store", made(f)],
+        f"{FOLDER}/b.sqlite: this already exists, and a backup overwrites nothing; name a new file for it",
+    ),
+    # ---- the stand-in over TCP
+    "no address to listen on": command(
+        lambda _: ["standin", "--listen", "4000"],
+        "--listen 4000: HOST:NUMBER is needed, such as 127.0.0.1:4000",
+    ),
+    "number that is taken": done(
+        listen_where_taken,
+        "--listen 127.0.0.1:NUMBER: the stand-in cannot listen there (address already in use); name another number, or 127.0.0.1",
+    ),
+}
+
+
+def made(folder: Path) -> Path:
+    """A store with a record."""
+    path = folder / "records.sqlite"
+    with open_store(path) as store:
+        save_small(store, folder)
+    return path
+
+
+@pytest.fixture(scope="module")
+def heard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """What was said by each entry."""
+    return all_said(PROVOKED, tmp_path_factory)
+
+
+@pytest.mark.parametrize("name", PROVOKED)
+def test_message_reads_like_this(heard: dict[str, str], name: str):
+    """Each cause brings up its own text: where, what was found, what was needed, what to do."""
+    assert same(heard[name], PROVOKED[name].text), heard[name]
+
+
+#: Files whose raised texts are all brought up here.
+FILES = {
+    f"benchlog/{name}.py": True
+    for name in (
+        *("process/cluster", "process/orders", "core/remote", "log/discovery"),
+        *("store/backup", "store/rechecking", "standin/network"),
+    )
+}
+
+
+def test_every_message_is_heard(heard: dict[str, str]):
+    """Each piece of each message in the sources is in what some entry brought up."""
+    assert unheard(FILES, heard) == {}
