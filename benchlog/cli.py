@@ -115,10 +115,11 @@ def check(
             write_whole(Path(json), result.to_json() + "\n", what="the result")
         kept = "" if keep is None else keep(result, plan=plan, logs=list(logs), logger=logger, before=before)
         if report is not None:
+            from benchlog.plan.model import load_plan
             from benchlog.report.written import write_html
 
             # the last line is the hash, which belongs where the report is kept
-            write_html(result, report, kept=kept.rpartition("\n")[2])
+            write_html(result, report, kept=kept.rpartition("\n")[2], plan=load_plan(plan))
             typer.echo(f"Report: {report}", err=json == "-")
         if kept:
             typer.echo(kept, err=json == "-")
