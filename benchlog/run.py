@@ -1,6 +1,5 @@
 """Logs and a plan in, a result out: the one way in for the command line, the pages and Python."""
 
-import math
 from collections.abc import Callable, Generator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import replace
@@ -8,23 +7,19 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.core import remote
 from benchlog.core.errors import BadLog, BenchlogError
 from benchlog.core.files import shown_name
 from benchlog.core.marks import mark_notes
 from benchlog.core.note import Note
-from benchlog.core.numbers import number
 from benchlog.core.roles import slot_of
-from benchlog.core.uncertainty import Accuracy, combine, rectangular
 from benchlog.log.discovery import ENDINGS, every_log, processes_for, reachable, size_of
 from benchlog.logger.model import Logger, load_logger, logger_from_mapping
 from benchlog.logger.sidecar import find_sidecar, logger_for
 from benchlog.plan.model import Plan, load_plan, plan_from_mapping
 from benchlog.process.orders import Answer
 from benchlog.process.pool import side_by_side, workers_at
-from benchlog.verdict.registry.key_off import NO_BEFORE
-from benchlog.verdict.result import KeyEvent, Result
+from benchlog.verdict.result import Result
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,9 +32,13 @@ if TYPE_CHECKING:
     LogLike = str | Path | pd.DataFrame | pl.DataFrame | Log
     LoggerLike = str | Path | Mapping[str, object] | Logger
     PlanLike = str | Path | Mapping[str, object] | Plan
+from benchlog.examine.added import added_drain
+from benchlog.examine.read_from import key_events, story_notes
 
 #: name of the log, or how many logs; bytes done, bytes in all
 Progress = Callable[[str, int, int], None]
+
+
 #: how many of many logs are done; what came of the last one
 Watch = Callable[[int, Answer], None]
 
@@ -104,7 +103,7 @@ def _judged(found: "list[LogFindings]", earlier: "LogFindings | None", planned: 
     if earlier is not None:
         earlier = lift_bypass([earlier, *found])[0]
     found = lift_bypass(found)
-    checks = judge(planned, [(f.log, {**f.findings, "added_drain": _added(f, earlier)}) for f in found])
+    checks = judge(planned, [(f.log, {**f.findings, "added_drain": added_drain(f, earlier)}) for f in found])
     devices = {circuit.slot: circuit.device for circuit in planned.circuit}
     causes = find_causes(merged(f.seen for f in found), checks, devices)
     draws = [draw for f in found for draw in f.evidence.key_off_draws]
@@ -114,7 +113,7 @@ def _judged(found: "list[LogFindings]", earlier: "LogFindings | None", planned: 
         bike=planned.install.bike,
         verdict=overall(checks),
         score=score(checks),
-        key_events=[event for findings in found for event in _events(findings)],
+        key_events=[event for findings in found for event in key_events(findings)],
         checks=checks,
         causes=with_circuits(causes, draws, [pair for f in found for pair in f.let_go], drain_ma),
         notes=notes,
@@ -285,7 +284,7 @@ def _findings(
     findings = examine(log, log.logger, plan, limits)
     findings = replace(findings, evidence=bounded(findings.evidence, of))
     notes = list(log.notes)
-    notes += [Note(log=log.name, text=text) for text in _story_notes(findings)]
+    notes += [Note(log=log.name, text=text) for text in story_notes(findings)]
     notes += [Note(log=log.name, text=text) for text in findings.notes]
     notes += [Note(log=log.name, text=text) for text in mark_notes(log.marks, [c.slot for c in plan.circuit])]
     planned = {circuit.slot for circuit in plan.circuit}
@@ -296,91 +295,3 @@ def _findings(
             Note(log=log.name, text=f"slot {named} is logged but the plan has no circuit there, so it was not judged")
         )
     return findings, notes
-
-
-_SOURCES = {
-    "marks": "the marks in the log",
-    "key_v": "the key line (key_v)",
-    "trigger_v": "the trigger (trigger_v)",
-    "feed_v": "the feed (feed_v)",
-    "battery_a": "the battery's current (battery_a)",
-    "battery_v": "the battery's voltage (battery_v), which is a rough guide",
-}
-
-
-def _story_notes(findings: "LogFindings") -> list[str]:
-    story = findings.story
-    if story.source == "none":
-        return ["no channel shows the key's state; the log is assumed to be recorded with the key off"]
-    text = f"the key's state was read from {_SOURCES[story.source]}"
-    if story.parked:
-        return [f"{text}: off throughout, so this is treated as a parked log"]
-    if not story.off:
-        text += ": on throughout"
-        if not story.sure:
-            text += "; it may be a log taken with the key on, or a trigger that the key does not switch"
-    return [text]
-
-
-def _events(findings: "LogFindings") -> list[KeyEvent]:
-    return [
-        KeyEvent(log=findings.log, time_s=t.time_s, half_width_s=t.half_width_s, to="on" if t.on else "off")
-        for t in findings.story.turns
-    ]
-
-
-def _added(after: "LogFindings", before: "LogFindings | None") -> Finding:
-    """``added_drain``: with one logger for both, its offset cancels, but for its drift."""
-    if before is None:
-        return NotEvaluated(NO_BEFORE)
-    if before.off_state.drain is None:
-        finding = before.off_state.findings["off_state_drain"]
-        why = finding.why if isinstance(finding, NotEvaluated) else "it shows no drain"
-        return NotEvaluated(f"the log from before the install does not give a drain: {why}")
-    own = after.off_state.findings["off_state_drain"]
-    drain = after.off_state.drain
-    if drain is None or isinstance(own, NotEvaluated):
-        return own
-    earlier = before.off_state.drain
-    now_a, then_a = drain.mean_a, earlier.mean_a
-    u: float | None = None
-    role, role_before = after.off_state.role or "", before.off_state.role or ""
-    here, there = after.logger.channel_of(role), before.logger.channel_of(role_before)
-    if here is not None and here == there and after.logger.name == before.logger.name:
-        zero, zero_before = after.off_state.zero, before.off_state.zero
-        zero_u = 0.0
-        if zero is not None and zero_before is not None:
-            zero_u = combine(zero.u, zero_before.u)
-        else:
-            # the offset cancels only where it is in both
-            now_a += zero.offset if zero else 0.0
-            then_a += zero_before.offset if zero_before else 0.0
-        if here.gain_rel is not None and (here.offset_canonical is not None or drain.u is not None):
-            gain_u = rectangular(here.gain_rel * abs(now_a - then_a))
-            apart = Accuracy(0.0, here.offset_canonical or 0.0, here.resolution_c or 0.0)
-            drift_u = 0.0 if zero_u else apart.drift_u(math.inf)
-            u = combine(drain.type_a_u, earlier.type_a_u, zero_u, gain_u, drift_u, math.sqrt(2) * apart.resolution_u)
-    elif drain.u is not None and earlier.u is not None:
-        u = combine(drain.u, earlier.u)
-    value = now_a - then_a
-    return Measured(
-        value=value * 1000,
-        u=None if u is None else u * 1000,
-        from_s=own.from_s,
-        to_s=own.to_s,
-        story=f"{number(drain.mean_a * 1000)} mA now, {number(earlier.mean_a * 1000)} mA before the install",
-        disqualified=own.disqualified or (None if drain.over else own.one_sided) or _earlier_doubt(before),
-        # what lies over range in this log makes it add more, not less
-        one_sided=own.one_sided if drain.over else None,
-        watched_s=own.watched_s,
-        needs_load_step=own.needs_load_step,
-    )
-
-
-def _earlier_doubt(before: "LogFindings") -> str | None:
-    """What makes the drain from before the install doubtful."""
-    finding = before.off_state.findings["off_state_drain"]
-    if isinstance(finding, NotEvaluated):
-        return None
-    reason = finding.disqualified or finding.one_sided
-    return f"in the log from before the install {reason}" if reason else None

@@ -8,10 +8,10 @@ from test_key_state import _on, _read
 
 from benchlog.analysis.charging import course_mean
 from benchlog.analysis.coarse import Coarse
+from benchlog.analysis.contact import chatter_count
 from benchlog.analysis.crank_level import between, evenly, held_minimum, one_a_reading, without_noise
 from benchlog.analysis.cranking import find_cranks
 from benchlog.analysis.levels import Crossing
-from benchlog.analysis.relay import chatter_count
 from benchlog.analysis.true_step import true_steps
 from benchlog.core.trace import Trace
 from benchlog.core.uncertainty import block_mean

@@ -10,15 +10,9 @@ import subprocess
 import numpy as np
 import pytest
 
+from benchlog.analysis.contact import chatter_count, contact_moves
 from benchlog.analysis.levels import Crossing
-from benchlog.analysis.relay import (
-    chatter_count,
-    contact_moves,
-    drop_out,
-    local_levels,
-    pull_in,
-    trigger_crossings,
-)
+from benchlog.analysis.relay import drop_out, local_levels, pull_in, trigger_crossings
 from benchlog.core.trace import Trace
 
 # A coil of 90 ohm and 0.3 H on 12 V with a diode across it; the contact closes at 80 mA and opens at 30 mA.

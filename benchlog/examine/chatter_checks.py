@@ -4,9 +4,10 @@ import numpy as np
 
 from benchlog.analysis.bounce import KEY_BOUNCE_S, line_moves, train
 from benchlog.analysis.coarse import coarse, runs, unseen_s
+from benchlog.analysis.contact import chatter_count, contact_moves, without_spikes
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
-from benchlog.analysis.relay import BOUNCE_S, chatter_count, contact_moves, let_go_s, without_spikes
+from benchlog.analysis.relay import BOUNCE_S, let_go_s
 from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
 from benchlog.core.events import SlotOff, SlotOn
 from benchlog.examine.context import LogContext

@@ -10,7 +10,7 @@ from benchlog.core.numbers import number
 from benchlog.core.uncertainty import COVERAGE_K, combine
 from benchlog.examine.bypass import BYPASSED, shows_load
 from benchlog.examine.context import LogContext
-from benchlog.examine.off_spans import POINT_S, OffSpan, _over_range, needed_s, no_key_off, too_short
+from benchlog.examine.off_spans import POINT_S, OffSpan, needed_s, no_key_off, over_range, too_short
 from benchlog.examine.parted import level_parts
 from benchlog.examine.wakes import fails_by_wakes
 from benchlog.plan.batteries import days_until
@@ -27,7 +27,7 @@ STANDING_AFTER_S = 3600.0
 LARGEST_GAP = 0.1
 
 
-def _drain(
+def drain_finding(
     bench: LogContext, logged: bool, spans: list[OffSpan]
 ) -> tuple[str | None, Drain | None, Zero | None, Finding]:
     if not logged:
@@ -52,7 +52,7 @@ def _drain(
             figure, zero = _by_zero_or_not(bench, span.role, figure)
             measured.append((figure, span.settled, span.role, zero))
     if not measured:
-        return None, None, None, _over_range(spans, need) or NotEvaluated(too_short(bench, spans))
+        return None, None, None, over_range(spans, need) or NotEvaluated(too_short(bench, spans))
     worst, settled, role, zero = max(measured, key=lambda entry: entry[0].mean_a)
     bypassed = not worst.over and _bypassed(bench, role, worst)
     # without its zero the accuracy as stated is behind the figure

@@ -25,7 +25,7 @@ RELAY_S = 0.5
 LEAST_AFTER_S = 10.0
 
 
-def _settle_time(bench: LogContext, logged: bool, spans: list[OffSpan], drained: Finding) -> Finding:
+def settle_time(bench: LogContext, logged: bool, spans: list[OffSpan], drained: Finding) -> Finding:
     if not logged:
         return NotEvaluated("neither drain_a nor battery_a is logged")
     after = [span for span in spans if not span.opens]

@@ -51,7 +51,7 @@ def needed_s(bench: LogContext) -> float:
     return bench.plan.limits.settle_max_s or DEFAULT_SETTLED_S
 
 
-def _spans(bench: LogContext, roles: list[str]) -> list[OffSpan]:
+def off_spans(bench: LogContext, roles: list[str]) -> list[OffSpan]:
     """The key-off spans, each settled by the finest channel that is not over range at its end."""
     spans = []
     for from_s, to_s in bench.story.off:
@@ -102,7 +102,7 @@ def too_short(bench: LogContext, spans: Sequence[OffSpan]) -> str:
     )
 
 
-def _over_range(spans: Sequence[OffSpan], need: float) -> Finding | None:
+def over_range(spans: Sequence[OffSpan], need: float) -> Finding | None:
     """A current that was over range to the end of a span has a figure that nobody saw."""
     for span in spans:
         if span.settled is not None and not math.isfinite(span.settled.base_a) and span.to_s - span.from_s >= need:

@@ -7,9 +7,9 @@ from benchlog.analysis.measurement import Finding
 from benchlog.analysis.zero import Zero
 from benchlog.examine.bypass import shows_load
 from benchlog.examine.context import LogContext
-from benchlog.examine.off_drain import _drain
-from benchlog.examine.off_settle import _settle_time
-from benchlog.examine.off_spans import OffSpan, _spans
+from benchlog.examine.off_drain import drain_finding
+from benchlog.examine.off_settle import settle_time
+from benchlog.examine.off_spans import OffSpan, off_spans
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +32,12 @@ class OffState:
 def examine_off_state(bench: LogContext) -> OffState:
     """Findings for ``off_state_drain`` and ``settle_time``."""
     roles = [role for role in ("drain_a", "battery_a") if bench.has(role)]
-    spans = _spans(bench, roles or ["feed_v"])
-    role, worst, zero, finding = _drain(bench, bool(roles), spans)
+    spans = off_spans(bench, roles or ["feed_v"])
+    role, worst, zero, finding = drain_finding(bench, bool(roles), spans)
     return OffState(
         {
             "off_state_drain": finding,
-            "settle_time": _settle_time(bench, bool(roles), spans, finding),
+            "settle_time": settle_time(bench, bool(roles), spans, finding),
         },
         worst,
         role,

@@ -7,9 +7,10 @@ import numpy as np
 
 from benchlog.analysis.bounce import KEY_BOUNCE_S, line_moves, working_edge
 from benchlog.analysis.coarse import unseen_s
+from benchlog.analysis.contact import contact_moves
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
-from benchlog.analysis.relay import BOUNCE_S, Operation, contact_moves, drop_out, pull_in
+from benchlog.analysis.relay import BOUNCE_S, Operation, drop_out, pull_in
 from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
 from benchlog.core.trace import Trace
 from benchlog.core.uncertainty import Z_PROVEN, combine, rectangular

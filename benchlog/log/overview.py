@@ -1,22 +1,26 @@
 """A whole log in a bounded number of buckets, made in one pass."""
 
-from collections.abc import Callable, Iterable
-from typing import Any
+from collections.abc import Iterable
 
 import numpy as np
-import numpy.typing as npt
 
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.core.trace import Array, Band, Overview, Trace
+from benchlog.log.buckets import BucketColumns, Figures, chained, merged, reduced
 
 _BYTES = 64 << 20
-_BYTES_A_ROLE, _BYTES_SHARED = 56, 32  # in one bucket
-_FEWEST, _MOST = 1 << 16, 1 << 19
-_STEPS = 1 << 18  # time steps kept for their median
-_PARTS = 256  # pieces that full buckets lie in
 
-_Key = tuple[str, str]  # role ("" for all) and figure
-_Figures = dict[_Key, npt.NDArray[Any]]
+
+_BYTES_A_ROLE, _BYTES_SHARED = 56, 32  # in one bucket
+
+
+_FEWEST, _MOST = 1 << 16, 1 << 19
+
+
+_STEPS = 1 << 18  # time steps kept for their median
+
+
+_PARTS = 256  # pieces that full buckets lie in
 
 
 def buckets_for(roles: int) -> int:
@@ -44,9 +48,9 @@ class OverviewBuilder:
         self._k = 1
         while expected_rows > self._max * self._k:
             self._k *= 2
-        self._full: list[_Figures] = []  # buckets of k rows
+        self._full: list[Figures] = []  # buckets of k rows
         self._buckets = 0
-        self._open: _Figures | None = None  # one bucket with fewer
+        self._open: Figures | None = None  # one bucket with fewer
         self._open_rows = 0
         self._last_s: float | None = None
         self._before_s: float | None = None  # the last trace's end, as the currents saw it
@@ -63,14 +67,14 @@ class OverviewBuilder:
         at = 0
         if self._open is not None:
             at = min(self._k - self._open_rows, rows)
-            self._extend(_reduced(columns, 0, at, at), at)
+            self._extend(reduced(columns, 0, at, at), at)
         whole = (rows - at) // self._k * self._k
         if whole:
-            self._full.append(_reduced(columns, at, at + whole, self._k))
+            self._full.append(reduced(columns, at, at + whole, self._k))
             self._buckets += whole // self._k
             at += whole
         if at < rows:
-            self._extend(_reduced(columns, at, rows, rows - at), rows - at)
+            self._extend(reduced(columns, at, rows, rows - at), rows - at)
         while self._buckets >= self._max and (self._buckets > self._max or self._open is not None):
             self._join()
 
@@ -78,12 +82,12 @@ class OverviewBuilder:
         """The overview of all samples taken."""
         parts = [*self._full, *([self._open] if self._open is not None else [])]
         if not parts:
-            return _overview(_reduced(self._columns(_nothing(self._roles)), 0, 0, 1), self._roles, float("nan"))
+            return _overview(reduced(self._columns(_nothing(self._roles)), 0, 0, 1), self._roles, float("nan"))
         steps = np.concatenate(self._steps) if self._steps else np.empty(0)
         step_s = float(np.median(steps)) if len(steps) else float("nan")
-        return _overview(_joined(parts), self._roles, step_s)
+        return _overview(chained(parts), self._roles, step_s)
 
-    def _columns(self, trace: Trace) -> "_Columns":
+    def _columns(self, trace: Trace) -> "BucketColumns":
         time_s = trace.time_s
         dt = np.empty(len(time_s))
         np.subtract(time_s[1:], time_s[:-1], out=dt[1:])
@@ -107,7 +111,7 @@ class OverviewBuilder:
                 self._last[role] = (float(time_s[-1]), float(values[-1]))
             products[role] = sums, weights
         self._before_s = self._last_s
-        return _Columns(trace, self._roles, dt, products)
+        return BucketColumns(trace, self._roles, dt, products)
 
     def _across_empty(self, trace: Trace, role: str) -> tuple[Array, Array]:
         """Trapezoids from valid sample to valid sample: empty cells are spanned, samples over range are not."""
@@ -140,8 +144,8 @@ class OverviewBuilder:
             self._stride *= 2
             self._kept = len(self._steps[0])
 
-    def _extend(self, bucket: _Figures, rows: int) -> None:
-        self._open = bucket if self._open is None else _merged(_joined([self._open, bucket]))
+    def _extend(self, bucket: Figures, rows: int) -> None:
+        self._open = bucket if self._open is None else merged(chained([self._open, bucket]))
         self._open_rows += rows
         if self._open_rows == self._k:
             self._full.append(self._open)
@@ -150,139 +154,28 @@ class OverviewBuilder:
 
     def _join(self) -> None:
         # part by part, in the cache; where there are many small ones, all at once
-        parts = self._full if len(self._full) <= _PARTS else [_joined(self._full)]
-        joined: list[_Figures] = []
-        odd: _Figures | None = None
+        parts = self._full if len(self._full) <= _PARTS else [chained(self._full)]
+        joined: list[Figures] = []
+        odd: Figures | None = None
         for part in parts:
-            figures = part if odd is None else _joined([odd, part])
+            figures = part if odd is None else chained([odd, part])
             count = len(figures["", "start"])
             even = count // 2 * 2
             odd = {key: column[even:] for key, column in figures.items()} if even < count else None
             if even:
-                joined.append(_merged({key: column[:even] for key, column in figures.items()}))
+                joined.append(merged({key: column[:even] for key, column in figures.items()}))
         if odd is not None:  # is half a bucket from now on
-            self._open = odd if self._open is None else _merged(_joined([odd, self._open]))
+            self._open = odd if self._open is None else merged(chained([odd, self._open]))
             self._open_rows += self._k
         self._full, self._buckets = joined, self._buckets // 2
         self._k *= 2
-
-
-class _Columns:
-    """One trace with what is worked out for it as a whole."""
-
-    def __init__(
-        self, trace: Trace, roles: tuple[str, ...], dt: Array, products: dict[str, tuple[Array, Array]]
-    ) -> None:
-        self.trace, self.roles, self.dt, self.products = trace, roles, dt, products
-
-
-def _reduced(columns: _Columns, lo: int, hi: int, k: int) -> _Figures:
-    """Buckets of k rows from the rows lo to hi, a multiple of k."""
-    time_s = columns.trace.time_s[lo:hi].reshape(-1, k)
-    count = len(time_s)
-    figures: _Figures = {
-        ("", "start"): time_s[:, 0].copy(),
-        ("", "end"): time_s[:, -1].copy(),
-        ("", "rows"): np.full(count, k),
-        ("", "gap"): _extreme(np.maximum, columns.dt[lo:hi].reshape(-1, k)),
-    }
-    for role in columns.roles:
-        values = columns.trace.values[role][lo:hi].reshape(-1, k)
-        sums = _sums(values)
-        valid: npt.NDArray[np.int64] = np.full(count, k)
-        low = high = values
-        if np.isnan(sums.sum()):
-            missing = np.isnan(values)
-            valid = k - np.count_nonzero(missing, axis=1)
-            sums = _sums(np.where(missing, 0.0, values))
-            low, high = np.where(missing, np.inf, values), np.where(missing, -np.inf, values)
-        figures[role, "min"], figures[role, "max"] = _extremes(low, high)
-        figures[role, "sum"], figures[role, "valid"] = sums, valid
-        flags = columns.trace.over.get(role)
-        figures[role, "over"] = (
-            np.zeros(count, np.int64) if flags is None else np.count_nonzero(flags[lo:hi].reshape(-1, k), axis=1)
-        )
-        if role in columns.products:
-            area, weight = columns.products[role]
-            figures[role, "area"] = _sums(area[lo:hi].reshape(-1, k)) * 0.5
-            figures[role, "weight"] = _sums(weight[lo:hi].reshape(-1, k))
-    return figures
-
-
-def _sums(table: Array) -> Array:
-    return table[:, 0].copy() if table.shape[1] == 1 else table @ np.ones(table.shape[1])
-
-
-def _extreme(which: np.ufunc, table: Array) -> Array:
-    if table.shape[1] == 1:
-        return table[:, 0].copy()
-    # over a flat array numpy is twice as fast as along the rows of a table
-    flat = np.ascontiguousarray(table).reshape(-1)
-    found: Array = which.reduceat(flat, np.arange(0, len(flat), table.shape[1])) if len(flat) else flat
-    return found
-
-
-def _extremes(low: Array, high: Array) -> tuple[Array, Array]:
-    """Smallest and largest of each row; both tables may be the same."""
-    k = low.shape[1]
-    if k == 1 or k > 32 or k & (k - 1):
-        return _extreme(np.minimum, low), _extreme(np.maximum, high)
-    # along short rows numpy is slow: neighbours are compared until one is left
-    low, high = np.ascontiguousarray(low).reshape(-1), np.ascontiguousarray(high).reshape(-1)
-    while k > 1:
-        low, high, k = np.minimum(low[0::2], low[1::2]), np.maximum(high[0::2], high[1::2]), k // 2
-    return low, high
-
-
-def _first(column: npt.NDArray[Any]) -> npt.NDArray[Any]:
-    return column[0::2]
-
-
-def _last(column: npt.NDArray[Any]) -> npt.NDArray[Any]:
-    return column[1::2]
-
-
-def _sum(column: npt.NDArray[Any]) -> npt.NDArray[Any]:
-    summed: npt.NDArray[Any] = column[0::2] + column[1::2]
-    return summed
-
-
-def _lower(column: npt.NDArray[Any]) -> npt.NDArray[Any]:
-    joined: npt.NDArray[Any] = np.minimum(column[0::2], column[1::2])
-    return joined
-
-
-def _higher(column: npt.NDArray[Any]) -> npt.NDArray[Any]:
-    joined: npt.NDArray[Any] = np.maximum(column[0::2], column[1::2])
-    return joined
-
-
-_MERGE: dict[str, Callable[[npt.NDArray[Any]], npt.NDArray[Any]]] = {
-    "start": _first,
-    "end": _last,
-    "gap": _higher,
-    "min": _lower,
-    "max": _higher,
-    **dict.fromkeys(("rows", "sum", "valid", "over", "area", "weight"), _sum),
-}
-
-
-def _merged(figures: _Figures) -> _Figures:
-    """Neighbouring buckets in pairs."""
-    return {key: _MERGE[key[1]](column) for key, column in figures.items()}
-
-
-def _joined(parts: list[_Figures]) -> _Figures:
-    if len(parts) == 1:
-        return parts[0]
-    return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
 
 
 def _nothing(roles: tuple[str, ...]) -> Trace:
     return Trace(np.empty(0), {role: np.empty(0) for role in roles}, {})
 
 
-def _overview(figures: _Figures, roles: tuple[str, ...], step_s: float) -> Overview:
+def _overview(figures: Figures, roles: tuple[str, ...], step_s: float) -> Overview:
     bands = {}
     for role in roles:
         valid = figures[role, "valid"]

@@ -12,7 +12,8 @@ from benchlog.log.readers.columns import Wanted, resolve
 from benchlog.log.readers.frames import rows_of, sheet_of
 from benchlog.log.readers.raw import Piece, Raw, Reader
 from benchlog.log.readers.rows import accept_rows
-from benchlog.log.readers.source import Source, most_unpacked, too_large
+from benchlog.log.readers.source import Source
+from benchlog.log.readers.unpacked import most_unpacked, too_large
 from benchlog.process.probe import can_be_read
 
 if TYPE_CHECKING:

@@ -3,7 +3,6 @@
 import codecs
 import io
 import os
-import shutil
 import stat
 import sys
 import tempfile
@@ -17,20 +16,14 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from benchlog.core.errors import BadLog
 from benchlog.core.files import shown_name
+from benchlog.log.readers.unpacked import bounded, most_unpacked, no_room
 
 if TYPE_CHECKING:
     from _typeshed import WriteableBuffer
 
 HEAD_BYTES = 1 << 16
 _CHUNK = 1 << 17  # small, since a compressed byte may stand for thousands
-_LOOK_EACH = 64 << 20  # unpacked bytes after which the disk is looked at again
-_LEAVE = 256 << 20  # bytes of it that are left to others
 _GZIP, _ZSTD = b"\x1f\x8b", b"\x28\xb5\x2f\xfd"
-
-#: The environment's name for what a packed log may unpack to, MB.
-UNPACKED_NAME = "BENCHLOG_MAX_UNPACKED_MB"
-# logs of text pack to a tenth, those of a logger that stands still to a hundredth
-_ALWAYS, _RATIO = 128 << 20, 128
 
 
 class Source:
@@ -71,7 +64,7 @@ class Source:
         again = not stat.S_ISREG(info.st_mode)
         if lead.startswith((_GZIP, _ZSTD)):
             again = True
-            chunks = _bounded(self.name, _unpacked(self.name, lead, self._file), most_unpacked(self.size))
+            chunks = bounded(self.name, _unpacked(self.name, lead, self._file), most_unpacked(self.size))
         first = next(chunks, b"")
         if not first:
             raise BadLog(self.name, "the compressed file holds nothing; record a log first")
@@ -107,7 +100,7 @@ class Source:
             self._spool.write(chunk)
             self._spool.flush()
         except OSError as why:
-            raise _no_room(self.name, _reason(why)) from None
+            raise no_room(self.name, _reason(why)) from None
 
     @contextmanager
     def _reading(self) -> Iterator[None]:
@@ -214,43 +207,6 @@ def _rest(file: BinaryIO, lead: bytes) -> Iterator[bytes]:
 def _before(first: bytes, rest: Iterator[bytes]) -> Iterator[bytes]:
     yield first
     yield from rest
-
-
-def most_unpacked(packed: int) -> int:
-    """Bytes that a log of so many packed bytes may unpack to: what the user says, or far more than any log's ratio."""
-    told = os.environ.get(UNPACKED_NAME, "")
-    return int(told) << 20 if told.isdecimal() and len(told) < 12 else max(_ALWAYS, _RATIO * packed)
-
-
-def too_large(name: str, most: int) -> BadLog:
-    """The message for a log that unpacks to more."""
-    return BadLog(
-        name,
-        f"it unpacks to more than {most >> 20} MB, which no log of its size does; if it is sound, "
-        "name what it may take: benchlog --max-unpacked-mb N, before the command",
-    )
-
-
-def _no_room(name: str, why: str) -> BadLog:
-    return BadLog(
-        name,
-        f"there is no room to unpack it in {tempfile.gettempdir()} ({why}); "
-        "make room there, or unpack it elsewhere and name the unpacked log",
-    )
-
-
-def _bounded(name: str, chunks: Iterator[bytes], most: int) -> Iterator[bytes]:
-    """The same, while they stay below the bound and leave the disk some room."""
-    total, looked = 0, 0
-    for chunk in chunks:
-        total += len(chunk)
-        if total > most:
-            raise too_large(name, most)
-        if total - looked > _LOOK_EACH:
-            looked = total
-            if shutil.disk_usage(tempfile.gettempdir()).free < _LEAVE:
-                raise _no_room(name, "hardly any is left")
-        yield chunk
 
 
 class _FromStart(io.RawIOBase):

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from benchlog.log.readers.cutting import text_of
-from benchlog.log.readers.delimited import regular_sheet, sheet_by_lines
 from benchlog.log.readers.layout import Layout
 from benchlog.log.readers.lines.block import Block
 from benchlog.log.readers.lines.checksum import body_of, kind_of
@@ -28,6 +27,7 @@ from benchlog.log.readers.lines.sift import (
 )
 from benchlog.log.readers.raw import Flags, Raw
 from benchlog.log.readers.rows import accept_rows
+from benchlog.log.readers.sheets import regular_sheet, sheet_by_lines
 
 if TYPE_CHECKING:
     from benchlog.logger.model import Logger
