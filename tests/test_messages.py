@@ -900,7 +900,7 @@ ALL_TEXTS = (
         f"log/readers/{name}.py"
         for name in ("__init__", "columns", "comments", "delimited", "hints", "layout", "leftout")
     ),
-    *(f"log/readers/{name}.py" for name in ("leftover", "parquet", "raw", "source", "unpacked")),
+    *(f"log/readers/{name}.py" for name in ("leftover", "parquet", "raw", "sheets", "source", "unpacked")),
     *("log/log.py", "core/toml_files.py", "core/toml_faults.py", "plan/model.py"),
     *("logger/channels.py", "logger/model.py"),
 )

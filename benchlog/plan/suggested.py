@@ -11,6 +11,8 @@ BLADE_FUSES_A = (1.0, 2.0, 3.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0)
 _MONTHLY_SHARE, _MONTH_H = 0.10, 730.0
 #: mohm x Ah: a battery of this kind and of 1 Ah resists this much when it is due for a look (from memory).
 _MOHM_AH = {"flooded": 450.0, "agm": 350.0, "gel": 450.0, "lifepo4": 150.0}
+#: mm2 of a wire that is laid on a bike by hand (common practice, no source).
+_THINNEST_MM2 = 1.0
 _OURS = "benchlog's own rule"
 _PRACTICE = "common practice, no source"
 
@@ -61,8 +63,9 @@ def fuse_for(load_a: float) -> float:
 
 
 def wire_for(fuse_a: float) -> str:
-    """The thinnest wire that a fuse protects, by the careful table."""
-    area = next((area for area, largest in FUSE_FOR_AREA.items() if fuse_a <= largest), max(FUSE_FOR_AREA))
+    """The thinnest wire that a fuse protects, by the careful table, and that bears handling on a bike."""
+    sizes = ((area, largest) for area, largest in FUSE_FOR_AREA.items() if area >= _THINNEST_MM2)
+    area = next((area for area, largest in sizes if fuse_a <= largest), max(FUSE_FOR_AREA))
     return f"{area:g} mm2"
 
 
