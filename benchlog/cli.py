@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from benchlog.commands import acceptance, find, page, recording, records, season, standin
+from benchlog.commands import acceptance, find, logger, page, recording, records, season, standin
 from benchlog.commands.many import OnOption, quiet_cluster
 from benchlog.commands.shared import EXIT_STATUS, LoggerOption, PlanOption, StoreOption, refuse_outputs, user_errors
 from benchlog.core.errors import BenchlogError
@@ -115,10 +115,11 @@ def check(
             write_whole(Path(json), result.to_json() + "\n", what="the result")
         kept = "" if keep is None else keep(result, plan=plan, logs=list(logs), logger=logger, before=before)
         if report is not None:
+            from benchlog.plan.model import load_plan
             from benchlog.report.written import write_html
 
             # the last line is the hash, which belongs where the report is kept
-            write_html(result, report, kept=kept.rpartition("\n")[2])
+            write_html(result, report, kept=kept.rpartition("\n")[2], plan=load_plan(plan))
             typer.echo(f"Report: {report}", err=json == "-")
         if kept:
             typer.echo(kept, err=json == "-")
@@ -167,9 +168,17 @@ def _keeper(
 
 
 @app.command()
-def plan(plan: Annotated[Path, typer.Argument(metavar="PLAN", readable=False, help="The plan, a TOML file.")]) -> None:
+def plan(
+    plan: Annotated[Path, typer.Argument(metavar="PLAN", readable=False, help="The plan, a TOML file.")],
+    new: Annotated[bool, typer.Option("--new", help="Ask for the install, and write a first plan.")] = False,
+) -> None:
     """Print the planned values worked out from a plan, and what in it should be looked at again."""
     with user_errors():
+        if new:
+            from benchlog.commands.new_plan import new_plan
+
+            new_plan(plan)
+            return
         from benchlog.plan.model import load_plan
         from benchlog.report.plan import render_plan
 
@@ -213,6 +222,7 @@ def schema(
 app.command()(recording.ports)
 app.command()(recording.record)
 app.command()(acceptance.acceptance)
+app.command()(logger.logger)
 app.command(cls=standin.WithBehaviours)(standin.standin)
 app.command()(season.season)
 app.add_typer(records.app, name="records")

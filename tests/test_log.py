@@ -352,7 +352,7 @@ def _refused(path: Path, match: str, logger: Logger | None = None) -> None:
         ("time_s,battery_v\n,\n,\n", "a header line but no sample|no row of numbers"),
         ("time_s,battery_v\n0,\n1,nan\n", "no number in any of its 2 rows"),
         ("hello\nworld\n", "no column is known|no line of numbers"),
-        ("a,b\n1,2\n3,4\n", "no column is known: its headers are 'a', 'b'; use role names"),
+        ("a,b\n1,2\n3,4\n", "no column is known: its headers are 'a', 'b'; run benchlog logger"),
         ("1,2\n3,4\n", "no column is known: it has no header line"),
         ("battery_v,battery_a\n12.5,1\n12.5,2\n", "nothing gives the time"),
         ("time_s,mark\n0,a\n1,b\n", "no column is known|no column holds a voltage"),

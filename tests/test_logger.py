@@ -203,9 +203,9 @@ scale = 0
         "channel[4].role: battery_a is already the role of channel[3]; each role once (line 20)",
         'channel[4].unit: unknown unit "ma"; did you mean mA? (line 21)',
         'channel[4].over_range: must be a list in brackets, got "OL"; write ["OL"] (line 22)',
-        "channel[5].shunt_mohm: suits currents only, and feed_v is none; leave it out (line 26)",
-        "channel[5].low_side_mohm: suits currents only, and feed_v is none; leave it out (line 27)",
-        "channel[5].positive: suits currents only, and feed_v is none; leave it out (line 28)",
+        "channel[5].shunt_mohm: applies to currents only, and feed_v is not one; leave it out (line 26)",
+        "channel[5].low_side_mohm: applies to currents only, and feed_v is not one; leave it out (line 27)",
+        "channel[5].positive: applies to currents only, and feed_v is not one; leave it out (line 28)",
         "channel[5].scale: must not be 0: every value would be the same; leave it out, or give the right factor "
         "(line 29)",
     ]

@@ -335,14 +335,14 @@ PROVOKED: dict[str, Entry] = {
     ),
     "unknown headers alone": log(
         "Time;Battery V\n",
-        "log.csv: no column is known: its headers are 'Time', 'Battery V' ('Time' looks like time_s, 'Battery V' looks like "
-        "battery_v); use role names such as time_s, battery_v, battery_a as headers, or say what the columns mean in a logger "
-        "file (--logger)",
+        "log.csv, line 1: no column is known: its headers are 'Time', 'Battery V' ('Time' looks like time_s, 'Battery V' looks like "
+        "battery_v); run benchlog logger log.csv, which asks what the columns mean, use role "
+        "names such as time_s, battery_v, battery_a as headers, or name a logger file (--logger)",
     ),
     "time alone": log(
         rows(9, "{n}", "time_s"),
-        "log.csv: no column other than the time is known: its headers are 'time_s'; use role names such as time_s, battery_v, "
-        "battery_a as headers, or say what the columns mean in a logger file (--logger)",
+        "log.csv, line 1: no column other than the time is known: its headers are 'time_s'; run benchlog logger log.csv, which asks what the columns mean, use role "
+        "names such as time_s, battery_v, battery_a as headers, or name a logger file (--logger)",
     ),
     "header alone": log(
         "time_s,battery_v\n", "log.csv: there is a header line but no sample below it; record a log first"
@@ -369,19 +369,19 @@ PROVOKED: dict[str, Entry] = {
     ),
     "unknown headers": log(
         rows(9, header="Time,Battery V"),
-        "log.csv: no column is known: its headers are 'Time', 'Battery V' ('Time' looks like time_s, 'Battery V' looks "
-        "like battery_v); use role names such as time_s, battery_v, battery_a as headers, or say what the columns mean "
-        "in a logger file (--logger)",
+        "log.csv, line 1: no column is known: its headers are 'Time', 'Battery V' ('Time' looks like time_s, 'Battery V' looks "
+        "like battery_v); run benchlog logger log.csv, which asks what the columns mean, use role "
+        "names such as time_s, battery_v, battery_a as headers, or name a logger file (--logger)",
     ),
     "no headers": log(
         "0,12\n1,12\n",
-        "log.csv: no column is known: it has no header line; use role names such as time_s, battery_v, battery_a as "
-        "headers, or say what the columns mean in a logger file (--logger)",
+        "log.csv: no column is known: it has no header line; run benchlog logger log.csv, which asks what the columns mean, use role "
+        "names such as time_s, battery_v, battery_a as headers, or name a logger file (--logger)",
     ),
     "no time": log(
         rows(9, header="Zeit,battery_v"),
-        "log.csv: nothing gives the time: there is no column time_s and no rate; add a time_s column, or [time] or "
-        "rate_hz in a logger file",
+        "log.csv: nothing gives the time: there is no column time_s and no rate; run benchlog logger log.csv, which asks for "
+        "it, add a time_s column, or [time] or rate_hz in a logger file",
     ),
     "unit of another role": log(
         rows(9, header="time_s,battery_v [A]"),
@@ -459,10 +459,10 @@ PROVOKED: dict[str, Entry] = {
         f"log.csv: 9 of 9 {BAD} 9 rows with unreadable numbers; {FIRST} 2, found '12,847'; write numbers with a decimal "
         "point and nothing between the thousands, or export with semicolons between the cells and decimal commas",
     ),
-    "units in the cells": log(
-        rows(9, "{n},12.5 V"),
-        f"log.csv: 9 of 9 {BAD} 9 rows with unreadable numbers; {FIRST} 2, found '12.5 V'; write the unit in the header, as "
-        "in battery_v [V], and the number alone in the cells",
+    "units of another kind in the cells": log(
+        rows(9, "{n},12.5 A"),
+        f"log.csv: 9 of 9 {BAD} 9 rows with unreadable numbers; {FIRST} 2, found '12.5 A'; its unit does not suit the "
+        "column; give the column the role that it measures, or write the number alone",
     ),
     "another word for over range": log(
         rows(9) + rows(9, "1{n},OVL").partition("\n")[2],
@@ -616,7 +616,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "unknown key": plan(
         PLAN + "[zzz]\n",
-        "zzz: unknown key; known are install, battery, relay, feed, ground, circuit, limits (line 6)",
+        "zzz: unknown key; known are install, battery, relay, feed, ground, alternator, circuit, limits (line 6)",
     ),
     "too small": plan(PLAN.replace("11.2", "-3"), "battery.capacity_ah: must be > 0, got -3 (line 5)"),
     "negative": plan(PLAN + "[limits]\nsettle_max_s = -1\n", "limits.settle_max_s: must be >= 0, got -1 (line 7)"),
@@ -734,6 +734,52 @@ PROVOKED: dict[str, Entry] = {
         '[time]\ncolumn = "t"\nunit = "iso8601"\nwraps_at = 9\n' + CHANNEL,
         "time.wraps_at: a counter in s, ms or us wraps, iso8601 does not; leave it out (line 4)",
     ),
+    "typographic quotes": plan(
+        PLAN.replace('"', "\u201d", 2),
+        'line 2: has typographic quotes (\u201d), which a word processor sets; type straight ones (") in a plain text editor',
+    ),
+    "single brackets twice": plan(
+        PLAN + "[circuit]\nslot = 1\n[circuit]\nslot = 2\n",
+        "line 8: [circuit] stands twice; write [[circuit]] in double brackets, once for each",
+    ),
+    "document": plan(
+        b"PK\x03\x04", "is a word processor's document, not plain text; save it there as plain text (.txt) in UTF-8"
+    ),
+    "inches": plan(
+        PLAN + "[feed]\nlength_in = 18\n",
+        "feed.length_in: inches are not known; 18 in are 0.46 m: length_m = 0.46 (line 7)",
+    ),
+    "unfused in both": plan(
+        PLAN + "[feed]\nunfused_m = 1\nunfused_ft = 1\n",
+        "feed.unfused_ft: give unfused_m or unfused_ft, not both (line 8)",
+    ),
+    "amperes and watts": plan(
+        PLAN + '[[circuit]]\nslot = 1\ndevice = "a"\nplanned_a = 1\nplanned_w = 40\n',
+        "circuit[1].planned_w: give planned_a or planned_w, not both (line 10)",
+    ),
+    "dates as numbers": mine(
+        '[time]\ncolumn = "t"\nunit = "s"\nformat = "%d.%m.%Y %H:%M"\n' + CHANNEL,
+        "time.unit: format says how dates are written, s that the time is a number; leave one out (line 3)",
+    ),
+    "two columns of a number": mine(
+        '[time]\ncolumn = ["d", "t"]\nunit = "ms"\n' + CHANNEL,
+        "time.unit: two columns are a date and a time, ms is a number's; leave it out (line 3)",
+    ),
+    "three columns of the time": mine(
+        '[time]\ncolumn = ["d", "t", "z"]\n' + CHANNEL,
+        "time.column: must be a header in quotes or a column number from 1, got a list; a list names two: date and time "
+        "(line 2)",
+    ),
+    "format of no date": mine(
+        '[time]\ncolumn = "t"\nformat = "%d.%m %H:%M"\n' + CHANNEL,
+        'time.format: day, month and year, or hours and minutes, are not all in it, got "%d.%m %H:%M"; for example '
+        '"%d.%m.%Y %H:%M:%S", "%m/%d/%Y %I:%M:%S %p", or "%H:%M:%S" alone (line 3)',
+    ),
+    "format with another letter": mine(
+        '[time]\ncolumn = "t"\nformat = "%Q"\n' + CHANNEL,
+        'time.format: %Q is not known, got "%Q"; for example "%d.%m.%Y %H:%M:%S", "%m/%d/%Y %I:%M:%S %p", or "%H:%M:%S" '
+        "alone (line 3)",
+    ),
     "role twice": mine(
         CHANNEL * 2, "channel[2].role: battery_a is already the role of channel[1]; each role once (line 6)"
     ),
@@ -819,6 +865,26 @@ PROVOKED: dict[str, Entry] = {
         '`positive` of feed_a in the logger file to the other of "discharge" and "charge", or turn the shunt\'s sense wires '
         "round, and check again",
     ),
+    "foreign table of another kind": command(
+        lambda f: ["logger", (f / "log.csv").write_bytes(b"PAR1") and f / "log.csv"],
+        "log.csv: a Parquet file names its columns itself; use --logger with a file you write",
+    ),
+    "foreign text": command(
+        lambda f: ["logger", (f / "log.csv").write_text("no log\n") and f / "log.csv"],
+        "log.csv: no line of numbers was found; a log is a table of numbers, one sample a line",
+    ),
+    "logger file that is there": command(
+        lambda f: ["logger", a_log(f), "--out", a_plan(f)],
+        f"{FOLDER}/plan.toml: there is a logger file already; move it away, or name another with --out",
+    ),
+    "plan that is there": command(
+        lambda f: ["plan", a_plan(f), "--new"],
+        f"{FOLDER}/plan.toml: there is a file already; name a new one, or edit this one and run benchlog plan",
+    ),
+    "answers that end": command(
+        lambda f: ["logger", a_log(f)],
+        "the answers ended before the last question; nothing was written",
+    ),
     "what only a saved result has": command(
         lambda f: ["check", a_log(f), "--plan", a_plan(f), "--corrects", "1"],
         "--corrects: nothing is saved without --save; add --save, or leave it out",
@@ -879,16 +945,39 @@ ALL_TEXTS = (
         f"log/readers/{name}.py"
         for name in ("__init__", "columns", "comments", "delimited", "hints", "layout", "leftout")
     ),
-    *(f"log/readers/{name}.py" for name in ("leftover", "parquet", "raw", "source", "unpacked")),
+    *(f"log/readers/{name}.py" for name in ("leftover", "parquet", "raw", "sheets", "source", "unpacked")),
     *("log/log.py", "core/toml_files.py", "core/toml_faults.py", "plan/model.py"),
     *("logger/channels.py", "logger/model.py"),
 )
 RAISED_TEXTS = (
     *("run.py", "cli.py", "commands/demo.py", "core/files.py", "plan/wiring.py"),
     *("examine/load_checks.py", "examine/sense.py", "find/answers.py"),
+    *("commands/logger.py", "commands/asking.py", "commands/new_plan.py"),
 )
 #: Texts that no entry can bring up, or that are no messages, and why.
 NOT_HEARD = {
+    **dict.fromkeys(
+        (
+            "To correct one, type its number and what it is, such as: 4 feed_a mA, or 4 charge (positive charges), 4 time, "
+            "4 - (not used). Roles: battery_v battery_a drain_a key_v trigger_v feed_v ground_v feed_a slot1_a to slot12_a "
+            "slot1_v to slot12_v battery_c mark.",
+            " stands twice; correct one of them",
+            "per cent of the reading and digits of the last place are needed, such as: 0.5 % + 2 digits",
+            "no column has a role yet, so there is nothing to check; name one, such as: 2 battery_v",
+            "s, ms or us is needed",
+            '" is no role, unit or direction; ',
+            "a column's number (1 to ",
+            ") and what it is are needed, such as: 2 battery_v",
+            '"y" or "n" is needed',
+            'a number above 0 is needed, got "',
+            "the number of a limit (1 to ",
+            ") and its value are needed",
+            "a number with A or W is needed, such as 3.5 A or 45 W",
+            "a number with its unit is needed, such as 1.2 m, 18 in or 4 ft",
+            "one line of plain text is needed",
+        ),
+        "of an answer that is asked again: test_foreign, test_new_plan",
+    ),
     "its folder is a link to another": "what verify tells of a kept log: test_store_forged",
     "a link to another file": "the same",
     "not a file, but a pipe, a device or a folder": "the same",

@@ -7,6 +7,7 @@ from textwrap import fill
 
 from benchlog.core.errors import BenchlogError, CannotWrite
 from benchlog.core.files import refuse_unwritable
+from benchlog.plan.model import load_plan
 from benchlog.report.text import render_text
 from benchlog.report.words import next_test_of
 from benchlog.report.written import write_html
@@ -46,6 +47,7 @@ def run_demo(into: Path, *, colour: bool = False) -> Iterator[str]:
             _refuse_in_the_way(into / name)
             refuse_unwritable(into / name, "the report")
     plan = samples / "larch.plan.toml"
+    planned = load_plan(plan)
     logs = [samples / "acceptance.csv", samples / "overnight.csv"]
     yield (
         'The invented bike "Larch". A fast log of the acceptance run proves the relay,\n'
@@ -55,10 +57,10 @@ def run_demo(into: Path, *, colour: bool = False) -> Iterator[str]:
     good = check(logs, plan=plan, before=samples / "before.csv")
     yield render_text(good, colour=colour)
     with _told_plainly(into):
-        write_html(good, into / REPORT)
+        write_html(good, into / REPORT, plan=planned)
     bad = check(samples / "fault_slow_drop_out.csv", plan=plan)
     with _told_plainly(into):
-        write_html(bad, into / FAULT_REPORT)
+        write_html(bad, into / FAULT_REPORT, plan=planned)
     failed = [found for found in bad.checks if found.verdict == "fail"]
     yield "The same bike with a fault added (a relay that drops out late):"
     for found in failed:

@@ -86,7 +86,7 @@ def worded(model: type[BaseModel], detail: ErrorDetails) -> str:
     kind, ctx, got = detail["type"], detail.get("ctx", {}), shown(detail["input"])
     match kind:
         case "extra_forbidden":
-            return _unknown_key(model, table, str(key))
+            return _other_unit(table, str(key), detail["input"]) or _unknown_key(model, table, str(key))
         case "missing":
             return f"missing; {_example(table, str(key))}"
         case "greater_than":
@@ -132,6 +132,31 @@ def _words_of(annotation: Any) -> list[Any]:
     """The words of a Literal, inside a union or not."""
     parts = get_args(annotation)
     return [word for part in parts for word in (_words_of(part) or ([part] if isinstance(part, str) else []))]
+
+
+#: Ending of a key -> what it measures, its size in that, and its name.
+_ENDINGS = {
+    **{"in": ("m", 0.0254, "inches"), "inch": ("m", 0.0254, "inches"), "ft": ("m", 0.3048, "feet")},
+    **{"cm": ("m", 0.01, "centimetres"), "mm": ("m", 0.001, "millimetres"), "m": ("m", 1.0, "metres")},
+    **{"ma": ("A", 1e-3, "milliamperes"), "a": ("A", 1.0, "amperes"), "ua": ("A", 1e-6, "microamperes")},
+    **{"mv": ("V", 1e-3, "millivolts"), "v": ("V", 1.0, "volts"), "ms": ("s", 1e-3, "milliseconds")},
+    **{"s": ("s", 1.0, "seconds"), "min": ("s", 60.0, "minutes"), "ohm": ("ohm", 1.0, "ohms")},
+    **{"mohm": ("ohm", 1e-3, "milliohms"), "ah": ("Ah", 1.0, "ampere-hours"), "mah": ("Ah", 1e-3, "milliampere-hours")},
+}
+
+
+def _other_unit(table: type[BaseModel], key: str, value: object) -> str | None:
+    """A known key in a unit that is not known for it: what it would be, for the user to write."""
+    stem, _, ending = key.rpartition("_")
+    if not stem or ending.lower() not in _ENDINGS or isinstance(value, bool) or not isinstance(value, (int, float)):
+        return None
+    kind, size, name = _ENDINGS[ending.lower()]
+    for known in table.model_fields:
+        known_stem, _, unit = known.rpartition("_")
+        if known_stem == stem and unit in _ENDINGS and _ENDINGS[unit][0] == kind:
+            turned = float(f"{value * size / _ENDINGS[unit][1]:.2g}")
+            return f"{name} are not known; {value:g} {ending} are {turned:g} {unit}: {known} = {turned:g}"
+    return None
 
 
 def _unknown_key(model: type[BaseModel], table: type[BaseModel], key: str) -> str:

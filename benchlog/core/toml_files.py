@@ -26,6 +26,9 @@ _REFUSALS: dict[Kind, type[BadPlan] | type[BadLogger] | type[BadAnswers]] = {
 }
 #: Which option of the command line takes which file.
 OPTIONS: dict[Kind, str] = {"plan": "--plan", "logger file": "--logger", "file of answers": "--answers"}
+#: First bytes of .docx and .odt, .rtf, and .doc.
+_WRITTEN_BY_A_WORD_PROCESSOR = (b"PK\x03\x04", b"{\\rtf", b"\xd0\xcf\x11\xe0")
+_TYPOGRAPHIC = re.compile("[\u201c\u201d\u201e\u2018\u2019\u201a\u00ab\u00bb]")
 _SIGNS: tuple[tuple[Kind, str], ...] = (
     # no \s, which runs over the ends of lines and tries again from each
     ("plan", r"^[\x20\t]*+\[[\x20\t]*+(install|battery)[\x20\t]*+\]"),
@@ -134,6 +137,8 @@ def _read(path: Path) -> tuple[str, list[str]]:
         raw = path.read_bytes()
     except (OSError, ValueError) as fault:
         return "", [f"cannot be read ({str(getattr(fault, 'strerror', None) or fault).lower()}); check its permissions"]
+    if raw.startswith(_WRITTEN_BY_A_WORD_PROCESSOR):
+        return "", ["is a word processor's document, not plain text; save it there as plain text (.txt) in UTF-8"]
     try:
         return raw.decode("utf-8-sig"), []
     except UnicodeDecodeError as fault:
@@ -154,10 +159,29 @@ def _parsed(text: str, faults: list[str]) -> dict[str, Any]:
             faults.append(str(fault))
         else:
             found = re.fullmatch(r"(.*?) \(at line (\d+), column (\d+)\)", str(fault), re.DOTALL)
+            if named := _named_fault(str(fault), text, int(found[2]) if found else None):
+                faults.append(named)
+                return {}
             at = f"line {found[2]}, column {found[3]}: " if found else ""
             what = found[1] if found else str(fault).removesuffix(" (at end of document)")
             faults.append(f"{at}is not valid TOML: {what[:1].lower()}{what[1:]}; texts need quotes, decimals a point")
     return {}
+
+
+def _named_fault(said: str, text: str, line: int | None) -> str | None:
+    """What is really wrong where the syntax error only tells the consequence."""
+    if twice := re.search(r"Cannot declare \('(\w+)',\) twice", said):
+        at = f"line {line}: " if line else ""
+        return f"{at}[{twice[1]}] stands twice; write [[{twice[1]}]] in double brackets, once for each"
+    lines = text.splitlines()
+    odd = next((n for n, each in enumerate(lines[:line], start=1) if _TYPOGRAPHIC.search(each.partition("#")[0])), None)
+    if odd is not None:
+        found = _TYPOGRAPHIC.findall(lines[odd - 1])
+        return (
+            f"line {odd}: has typographic quotes ({' '.join(dict.fromkeys(found))}), which a word processor sets; type "
+            'straight ones (") in a plain text editor'
+        )
+    return None
 
 
 def _is_table_of_numbers(text: str) -> bool:

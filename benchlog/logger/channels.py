@@ -1,5 +1,6 @@
 """One column of a log: what it measures, in which unit and sign, and how accurately; and the column of the time."""
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Annotated, Any, Literal, get_args
 
@@ -40,17 +41,84 @@ Column = Annotated[
     PlainValidator(_column),
     WithJsonSchema({"anyOf": [{"type": "string", "minLength": 1}, {"type": "integer", "minimum": 1}]}),
 ]
+
+
+def _time_column(column: object) -> str | int | tuple[str | int, ...]:
+    if isinstance(column, (list, tuple)):
+        if len(column) == 2:
+            return tuple(_column(each) for each in column)
+        text = "must be a header in quotes or a column number from 1, got a list; a list names two: date and time"
+        raise PydanticCustomError("worded", "{text}", {"text": text})
+    return _column(column)
+
+
+_COLUMN_SCHEMA: dict[str, Any] = {"anyOf": [{"type": "string", "minLength": 1}, {"type": "integer", "minimum": 1}]}
+TimeColumn = Annotated[
+    str | int | tuple[str | int, ...],
+    PlainValidator(_time_column),
+    WithJsonSchema(
+        {"anyOf": [*_COLUMN_SCHEMA["anyOf"], {"type": "array", "items": _COLUMN_SCHEMA, "minItems": 2, "maxItems": 2}]}
+    ),
+]
 _ROLES: list[JsonValue] = [role for role in ROLE_UNITS if role != "time_s"]
+
+
+_DIRECTIVES = "dmYybHIMSfp"
+
+
+def has_day(form: str) -> bool:
+    """Whether a format has a date in it, not a time of day alone."""
+    return "%d" in form
+
+
+def _known_format(form: str) -> str:
+    odd = [found for found in re.findall(r"%(.?)", form) if not found or found not in _DIRECTIVES]
+    hours = "%H" in form or ("%I" in form and "%p" in form)
+    day = [each in form for each in ("%d", "%m", "%b", "%Y", "%y")]
+    whole = not any(day) or (day[0] and (day[1] or day[2]) and (day[3] or day[4]))
+    if odd or not hours or "%M" not in form or not whole:
+        what = f"%{odd[0]} is not known" if odd else "day, month and year, or hours and minutes, are not all in it"
+        text = (
+            f'{what}, got {shown(form)}; for example "%d.%m.%Y %H:%M:%S", "%m/%d/%Y %I:%M:%S %p", or "%H:%M:%S" alone'
+        )
+        raise PydanticCustomError("worded", "{text}", {"text": text})
+    return form
 
 
 class LogTime(TomlTable):
     """The log's time column."""
 
-    column: Column = Field(description="a header, or a column number from 1", examples=["t_us"])
+    column: TimeColumn = Field(
+        description="a header, or a column number from 1; two in a list for date and time", examples=["t_us"]
+    )
     unit: TimeUnit = Field(default="s", description="unit of the column", examples=["us"])
     wraps_at: float | None = Field(
         default=None, gt=0, description="where the counter wraps to 0, in `unit`", examples=[4294967296]
     )
+    format: Annotated[str, AfterValidator(_known_format)] | None = Field(
+        default=None,
+        description="how dates that are not ISO 8601 are written: %d day, %m month, %Y year, %H hour, %I with %p",
+        examples=["%d.%m.%Y %H:%M:%S"],
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _text_unit(cls, data: Any) -> Any:
+        """A format, or two columns, are dates as text."""
+        if not isinstance(data, Mapping) or "unit" in data:
+            return data
+        dates = data.get("format") is not None or isinstance(data.get("column"), (list, tuple))
+        return {**data, "unit": "iso8601"} if dates else data
+
+    @property
+    def columns(self) -> tuple[str | int, ...]:
+        """The one column, or those of date and time."""
+        return self.column if isinstance(self.column, tuple) else (self.column,)
+
+    @property
+    def is_of_day(self) -> bool:
+        """Its texts are times of day without a date, which begin again at midnight."""
+        return self.format is not None and not has_day(self.format)
 
 
 class Channel(TomlTable):

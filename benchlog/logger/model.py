@@ -125,7 +125,8 @@ def _logger(file: LoggerFile) -> Logger:
     rate_hz = file.logger.rate_hz
     if rate_hz is not None and file.time is not None:
         rate_hz = None
-        notes.append(f'time is taken from column "{file.time.column}", so rate_hz is not used')
+        listed = '" and "'.join(str(column) for column in file.time.columns)
+        notes.append(f'time is taken from column "{listed}", so rate_hz is not used')
     logger = Logger(name=file.logger.name, rate_hz=rate_hz, time=file.time, channel=file.channel)
     logger._notes = tuple(notes)
     return logger
@@ -198,6 +199,10 @@ def _disagreements(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     if isinstance(time, Mapping):
         time_column = time.get("column")
         unit = time.get("unit")
+        if time.get("format") is not None and unit not in (None, "iso8601"):
+            yield "time.unit", f"format says how dates are written, {unit} that the time is a number; leave one out"
+        elif isinstance(time_column, (list, tuple)) and unit not in (None, "iso8601"):
+            yield "time.unit", f"two columns are a date and a time, {unit} is a number's; leave it out"
         if time.get("wraps_at") is not None and unit in ("epoch_s", "epoch_ms", "iso8601"):
             yield "time.wraps_at", f"a counter in s, ms or us wraps, {unit} does not; leave it out"
     channels = data.get("channel")
@@ -212,5 +217,6 @@ def _disagreements(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
             yield f"{path}.role", f"{role} is already the role of {seen[role]}; each role once"
         elif isinstance(role, str):
             seen[role] = path
-        if time_column is not None and channel.get("column") == time_column:
+        times = time_column if isinstance(time_column, (list, tuple)) else (time_column,)
+        if channel.get("column") is not None and channel.get("column") in times:
             yield f"{path}.column", "is the time column already; name another"

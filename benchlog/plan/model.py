@@ -1,8 +1,9 @@
 """What was planned: the TOML file of one install, checked in full and frozen."""
 
+import math
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeGuard
 
 from pydantic import AfterValidator, Field, StringConstraints, model_validator
 from pydantic_core import PydanticCustomError
@@ -11,6 +12,8 @@ from benchlog.core.roles import SLOTS
 from benchlog.core.toml_files import TomlTable, load, schema, validated
 from benchlog.plan.wiring import M_PER_FT, Conductor, conductor
 
+#: V at which a device rated in watts draws them: between rest and charging (common practice, no source).
+RATED_V = 13.0
 CHEMISTRIES = ("flooded", "agm", "gel", "lifepo4")
 
 
@@ -55,6 +58,12 @@ class Install(TomlTable):
 
     bike: Name = Field(description="the season is kept under this name", examples=["Larch"])
     notes: str | None = Field(default=None, description="free text", examples=["winter touring bike"])
+    suggested: tuple[str, ...] = Field(
+        default=(),
+        strict=False,
+        description="limits that benchlog suggested and nobody has confirmed yet",
+        examples=[["off_state_drain_ma"]],
+    )
 
 
 class Battery(TomlTable):
@@ -70,6 +79,7 @@ class Relay(TomlTable):
     trigger: Name | None = Field(
         default=None, description="the switched circuit that feeds terminal 86 (DIN 72552)", examples=["tail lamp"]
     )
+    trigger_fuse_a: Positive | None = Field(default=None, description="the trigger wire's own fuse, A", examples=[1])
     coil_a: Positive | None = Field(default=None, description="coil current, A", examples=[0.14])
     contact_a: Positive | None = Field(default=None, description="contact rating, A", examples=[30])
     suppression: Literal["none", "resistor", "diode"] | None = Field(
@@ -87,9 +97,20 @@ class Feed(Run):
     """Battery + through the feed fuse and relay to the fuse block's positive stud."""
 
     fuse_a: Positive | None = Field(default=None, description="feed fuse, A", examples=[20])
+    unfused_m: NotNegative | None = Field(
+        default=None, le=100, description="wire from battery + to the feed fuse, m", examples=[0.12]
+    )
+    unfused_ft: NotNegative | None = Field(
+        default=None, le=328, description="the same, ft; instead of unfused_m", examples=[0.4]
+    )
     drop_max_v: Positive | None = Field(
         default=None, description="battery + to fuse block at the planned load, at most, V", examples=[0.30]
     )
+
+    @property
+    def unfused_run_m(self) -> float | None:
+        """Wire that no fuse protects, m, in whichever unit it was given."""
+        return self.unfused_ft * M_PER_FT if self.unfused_ft is not None else self.unfused_m
 
 
 class Ground(Run):
@@ -106,8 +127,30 @@ class Circuit(Run):
     slot: int = Field(ge=1, le=SLOTS, description=f"fuse block position, 1 to {SLOTS}", examples=[1])
     device: Name = Field(description="what is connected", examples=["heated grips"])
     planned_a: Positive = Field(description="planned current, A", examples=[3.5])
+    planned_w: Positive | None = Field(
+        default=None, description=f"planned power, W, instead of planned_a; taken at {RATED_V:g} V", examples=[45]
+    )
     tolerance_pct: float = Field(default=20.0, ge=0, le=100, description="allowed either way, per cent", examples=[20])
     fuse_a: Positive | None = Field(default=None, description="its fuse, A", examples=[5])
+
+    @model_validator(mode="before")
+    @classmethod
+    def _from_watts(cls, data: Any) -> Any:
+        """The current of a power."""
+        if not isinstance(data, Mapping) or data.get("planned_a") is not None:
+            return data
+        watts = data.get("planned_w")
+        if isinstance(watts, (int, float)) and not isinstance(watts, bool) and math.isfinite(watts) and watts > 0:
+            return {**data, "planned_a": amperes(watts)}
+        return data
+
+
+class Alternator(TomlTable):
+    """What the alternator gives, for the budget of the planned load."""
+
+    idle_a: Positive | None = Field(default=None, description="at idle, A", examples=[12])
+    speed_a: Positive | None = Field(default=None, description="at riding speed, A", examples=[30])
+    bike_a: NotNegative | None = Field(default=None, description="what the bike itself needs, A", examples=[10])
 
 
 class Limits(TomlTable):
@@ -155,6 +198,7 @@ class Plan(TomlTable):
     relay: Relay | None = None
     feed: Feed | None = None
     ground: Ground | None = None
+    alternator: Alternator | None = None
     circuit: tuple[Circuit, ...] = Field(default=(), strict=False, max_length=SLOTS)
     limits: Limits = Limits()
 
@@ -202,6 +246,15 @@ def plan_schema() -> dict[str, Any]:
     return schema(Plan)
 
 
+def amperes(watts: float) -> float:
+    """The current of a device that is rated in watts, A."""
+    return round(watts / RATED_V, 3)
+
+
+def _is_number(value: object) -> TypeGuard[float]:
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
+
+
 def _disagreements(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """Faults between keys of raw tables: (path, text). Wrong types are others' to report."""
     circuits = data.get("circuit")
@@ -214,6 +267,11 @@ def _disagreements(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
             continue
         if table.get("length_m") is not None and table.get("length_ft") is not None:
             yield f"{path}.length_ft", "give length_m or length_ft, not both"
+        if table.get("unfused_m") is not None and table.get("unfused_ft") is not None:
+            yield f"{path}.unfused_ft", "give unfused_m or unfused_ft, not both"
+        watts, amps = table.get("planned_w"), table.get("planned_a")
+        if _is_number(watts) and _is_number(amps) and amps != amperes(watts):
+            yield f"{path}.planned_w", "give planned_a or planned_w, not both"
         slot = table.get("slot")
         if type(slot) is int and slot in seen:
             yield f"{path}.slot", f"slot {slot} is already taken by {seen[slot]}; give each circuit its own"

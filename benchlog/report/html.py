@@ -7,6 +7,7 @@ from benchlog.report import words
 from benchlog.report.bar import bar
 from benchlog.report.figures.in_page import FigureBox, boxes_of, page_parts
 from benchlog.report.figures.loads import Where
+from benchlog.report.rider import ADVICE, RiderPage
 from benchlog.report.templating import filled_in
 from benchlog.verdict.result import Cause, Result
 
@@ -30,7 +31,7 @@ OFF_CAPTION = "The current after key-off until it has settled, from milliamperes
 _SCREEN_ONLY = {*LOAD_CAPTIONS.values(), OFF_CAPTION}
 
 
-def render_html(result: Result, *, kept: str = "") -> str:
+def render_html(result: Result, *, kept: str = "", rider: RiderPage | None = None) -> str:
     """The whole page. plotly.js is inside once, and only where there are figures to draw."""
     drawn = _figures(result)
     titles = {check.id: check.title for check in result.checks}
@@ -39,6 +40,8 @@ def render_html(result: Result, *, kept: str = "") -> str:
         **page_parts([box for _, boxes in drawn for box in boxes]),
         result=result,
         kept=kept,
+        rider=rider,
+        rider_advice=ADVICE,
         words=words,
         checks=sorted(result.checks, key=lambda check: words.READING_ORDER.index(check.verdict)),
         facts_of=lambda cause: _facts(cause, titles),

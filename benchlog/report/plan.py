@@ -29,7 +29,7 @@ CAUTION = (
 
 def render_plan(plan: Plan) -> str:
     """The planned values as text of at most 80 columns: remarks, circuits, paths, limits."""
-    parts = (_head(plan), _remarks(plan), _circuits(plan), _paths(plan), _limits(plan), _not_planned(plan))
+    parts = (_head(plan), _not_planned(plan), _remarks(plan), _circuits(plan), _paths(plan), _limits(plan))
     blocks = ["\n".join(part) for part in map(list, parts) if part]
     return "\n\n".join([*blocks, textwrap.fill(CAUTION, WIDTH)]) + "\n"
 
@@ -140,8 +140,12 @@ def _limit_text(kind: CheckKind, limit: PlannedLimit) -> str:
 
 
 def _not_planned(plan: Plan) -> list[str]:
-    missing = not_planned(plan)
-    return ["Not planned (no limit given)", *_wrapped(", ".join(missing), "  ")] if missing else []
+    lines = [line for check_id in not_planned(plan) for line in _wrapped(_what_sets(check_id), f"  {check_id:<21} ")]
+    return ["Not planned (no limit given), and what sets it", *lines] if lines else []
+
+
+def _what_sets(check_id: str) -> str:
+    return check_of(check_id).kind.set_by.replace("`", "")
 
 
 def _volts(volts: float) -> str:

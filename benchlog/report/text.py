@@ -69,6 +69,18 @@ class _Sheet:
             "rules and licensed practice come before this sheet.",
             "",
         )
+        yield from self._end(result)
+
+    def _end(self, result: Result) -> Iterator[str]:
+        """What stays on the screen: verdict and failures."""
+        yield ""
+        head = f"{words.SHAPES[result.verdict]} {_HEADINGS[result.verdict]}"
+        yield self._paint(head, result.verdict)
+        for danger in words.dangers(result):
+            yield from self._wrapped(f"DANGER: {danger}", "  ")
+        for check in result.checks:
+            if check.verdict == "fail":
+                yield from self._wrapped(f"{words.SHAPES['fail']} {check.title}: {check.because}", "  ", "    ")
 
     def _group(self, result: Result, verdict: Verdict, told: set[str]) -> Iterator[str]:
         checks = [check for check in result.checks if check.verdict == verdict]

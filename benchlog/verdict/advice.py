@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from benchlog.plan.batteries import CHEMISTRY, state_of_charge
+from benchlog.plan.doubts import doubts
 from benchlog.plan.limits import FUSE_SHARE, slot_limit
 from benchlog.plan.model import Circuit, Plan, Run, slots_in_order
 from benchlog.plan.paths import feed_path, ground_path
@@ -45,7 +46,9 @@ _ORDER = ("fire", "warning", "note")
 
 def advice(plan: Plan) -> list[Advice]:
     """All remarks on a plan, the gravest first."""
-    remarks = [*_fuses(plan), *_loads(plan), *_relay(plan), *_drops(plan), *_battery(plan), *_gaps(plan)]
+    doubted = [Advice("warning", about, text) for about, text in doubts(plan)]
+    known = [*_fuses(plan), *_loads(plan), *_relay(plan), *_drops(plan), *_battery(plan)]
+    remarks = [*known, *doubted, *_suggested(plan), *_gaps(plan)]
     return sorted(remarks, key=lambda remark: _ORDER.index(remark.severity))
 
 
@@ -237,6 +240,16 @@ def _battery(plan: Plan) -> Iterator[Advice]:
             "warning",
             "limits.crank_min_v",
             f"{limits.crank_min_v:g} V while cranking is low: a healthy battery holds 9.5 V or more",
+        )
+
+
+def _suggested(plan: Plan) -> Iterator[Advice]:
+    if plan.install.suggested:
+        yield Advice(
+            "note",
+            "install.suggested",
+            f"suggested and not confirmed: {', '.join(plan.install.suggested)}; when they are what you want, take them"
+            " out of [install] suggested",
         )
 
 

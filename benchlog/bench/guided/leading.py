@@ -135,7 +135,7 @@ def conclude(test: Setup) -> Result:
 
     # the recording laid one beside its log, but the log from before the install may have none
     result = check(test.log, plan=test.plan, logger=test.logger, before=test.before)
-    write_html(result, test.report)
+    write_html(result, test.report, plan=test.plan)
     resume.forget(test.log)
     return result
 

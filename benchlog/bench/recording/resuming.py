@@ -6,8 +6,8 @@ from pathlib import Path
 from benchlog.bench.recording.writer import age_of, head_of, tail_of
 from benchlog.core.errors import BadLog, BenchlogError
 from benchlog.core.roles import TICKS_A_SECOND
-from benchlog.log.readers.cells import iso_times
 from benchlog.log.readers.lines import ADDED_TIME, Meaning
+from benchlog.log.readers.rows import read_times
 from benchlog.log.readers.timeline import State
 
 
@@ -45,14 +45,16 @@ def resumed_from(path: Path, header: bytes, meaning: Meaning) -> Resumed:
     separator = ";" if header.count(b";") > header.count(b",") else "\t" if b"\t" in header else ","
     column = header.decode().strip().split(separator).index(ADDED_TIME) if meaning.adds_time else meaning.wanted.time
     assert column is not None
+    columns = (column,) if meaning.adds_time else (column, *meaning.wanted.more_time)
     lines = [line for line in tail_of(path).split(b"\n")[1:-1] if line and not line.startswith(b"#")]
     # of a row that an editor cut short there is no time
-    times = [cells[column] for line in lines if len(cells := line.split(separator.encode())) > column]
+    rows = [cells for line in lines if len(cells := line.split(separator.encode())) > max(columns)]
+    times = [b" ".join(cells[n] for n in columns) for cells in rows]
     if not times:
         return Resumed(None, age_of(path), State())
     begun = names[1].split(separator.encode()) if len(names) > 1 else []
     last = _time(times[-1], meaning)
-    first = _time(begun[column], meaning) if len(begun) > column else last
+    first = _time(b" ".join(begun[n] for n in columns), meaning) if len(begun) > max(columns) else last
     unit = meaning.logger.time.unit if meaning.logger.time is not None else "s"
     end_s, turns = float("-inf"), 0
     if meaning.known:
@@ -74,7 +76,7 @@ def _time(cell: bytes, meaning: Meaning) -> float | int:
 
     text = cell.decode("utf-8", "replace").strip(' "')
     if meaning.logger.time is not None and meaning.logger.time.unit == "iso8601":
-        return int(iso_times(pl.Series([text])).us[0])
+        return int(read_times([pl.Series([text])], meaning.wanted).us[0])
     try:
         return float(text.replace(",", "."))
     except ValueError:

@@ -27,6 +27,7 @@ class Column:
         factor, addend: canonical value = number in the column * factor + addend.
         over: cell texts that mean over range.
         over_numbers: those of them that are numbers.
+        unit: the numbers' own, where a cell names another.
     """
 
     index: int
@@ -35,6 +36,7 @@ class Column:
     addend: float
     over: tuple[str, ...]
     over_numbers: tuple[float, ...]
+    unit: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +45,7 @@ class Wanted:
 
     Attributes:
         time: the time's column from 0; None where ``logger.rate_hz`` counts it.
+        more_time: the columns whose cells belong behind it: the time of day beside the date.
         mark: the mark column from 0, or None.
         unused: a sentence for each header that was not used but looks like a role, and one for all others.
     """
@@ -52,6 +55,7 @@ class Wanted:
     time: int | None
     mark: int | None
     unused: tuple[str, ...] = ()
+    more_time: tuple[int, ...] = ()
 
     @property
     def roles(self) -> frozenset[str]:
@@ -60,8 +64,14 @@ class Wanted:
 
     @property
     def iso_time(self) -> bool:
-        """The time column holds dates as text."""
+        """The time column holds dates, or times of day, as text."""
         return self.time is not None and self.logger.time is not None and self.logger.time.unit == "iso8601"
+
+    @property
+    def texts(self) -> frozenset[int]:
+        """Columns that are read as text."""
+        times = {self.time, *self.more_time} if self.iso_time else set()
+        return frozenset(index for index in (self.mark, *times) if index is not None)
 
 
 def plain(header: str) -> str:
@@ -70,7 +80,9 @@ def plain(header: str) -> str:
     return header.strip() if header.isascii() else unicodedata.normalize("NFKC", header).strip()
 
 
-def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, width: int) -> Wanted:
+def resolve(
+    where: str, logger: "Logger | None", headers: Sequence[str] | None, width: int, line: int | None = None
+) -> Wanted:
     """Find each channel's column.
 
     Args:
@@ -78,6 +90,7 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
         logger: what the columns mean; None to take it from the headers.
         headers: None where the log has none.
         width: how many columns there are.
+        line: where the header stands, from 1, for the message.
 
     Raises:
         BadLog: columns are missing or named twice, no header is a role, or nothing gives the time.
@@ -90,7 +103,7 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
         )
     names = [plain(header) for header in headers or ()]
     if logger is None:
-        logger = from_headers(where, names)
+        logger = from_headers(where, names, line)
     faults: list[str] = []
     lacking: list[str | int] = []
 
@@ -117,9 +130,10 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
             return None
         return found[0]
 
-    time, columns, mark = None, list[Column](), None
-    if logger.time is not None:
-        time = index_of(logger.time.column)
+    columns, mark = list[Column](), None
+    places = [index_of(column) for column in logger.time.columns] if logger.time is not None else []
+    time = places[0] if places else None
+    more_time = tuple(place for place in places[1:] if place is not None)
     seen: dict[str, str | int] = {}
     for channel in logger.channel:
         if channel.role in seen:
@@ -134,7 +148,7 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
             continue
         factor, addend = channel.to_canonical()
         over = tuple(text.strip() for text in channel.over_range)
-        columns.append(Column(index, channel.role, factor, addend, over, _numbers(over)))
+        columns.append(Column(index, channel.role, factor, addend, over, _numbers(over), channel.unit))
     if faults:
         has = ", ".join(f"'{name}'" for name in names) if names else f"{width} columns and no header"
         raise MissingColumns(
@@ -151,24 +165,25 @@ def resolve(where: str, logger: "Logger | None", headers: Sequence[str] | None, 
             raise BadLog(
                 where,
                 f"nothing gives the time: there is no column time_s and no rate{_meant(names, ('time_s',))}; "
-                "add a time_s column, or [time] or rate_hz in a logger file",
+                f"run benchlog logger {where}, which asks for it, add a time_s column, or [time] or rate_hz in a "
+                "logger file",
             )
         logger = logger.model_copy(update={"time": fallback.time})
-        time = index_of(fallback.time.column) if fallback.time is not None else None
+        time = index_of(fallback.time.columns[0]) if fallback.time is not None else None
     if not columns:
         raise BadLog(
             where,
             "no column holds a voltage, current or temperature; give at least one column such a role, such as "
             "battery_v",
         )
-    used = {column.index for column in columns} | {time, mark}
+    used = {column.index for column in columns} | {time, mark, *more_time}
     known = {*seen, "time_s", "mark"} if mark is not None else {*seen, "time_s"}
     unused = tuple(leftover_notes(names, used, known))
-    return Wanted(logger, tuple(columns), time, mark, unused)
+    return Wanted(logger, tuple(columns), time, mark, unused, more_time)
 
 
-def from_headers(where: str, names: Sequence[str]) -> "Logger":
-    """The logger that headers alone describe.
+def from_headers(where: str, names: Sequence[str], line: int | None = None) -> "Logger":
+    """The logger that headers alone describe; ``line``: where they stand, from 1, for the message.
 
     Raises:
         BadLog: none of them is a role.
@@ -185,9 +200,9 @@ def from_headers(where: str, names: Sequence[str]) -> "Logger":
         what = "no column" if _time_header(names) is None else "no column other than the time"
         has = f"its headers are {', '.join(repr(name) for name in names)}" if names else "it has no header line"
         raise BadLog(
-            where,
-            f"{what} is known: {has}{_meant(names)}; use role names such as time_s, battery_v, battery_a "
-            "as headers, or say what the columns mean in a logger file (--logger)",
+            where if line is None else f"{where}, line {line}",
+            f"{what} is known: {has}{_meant(names)}; run benchlog logger {where}, which asks what the columns mean, "
+            "use role names such as time_s, battery_v, battery_a as headers, or name a logger file (--logger)",
         )
     return found
 

@@ -7,7 +7,8 @@ import numpy as np
 
 from benchlog.core.errors import BadLog
 from benchlog.log.readers.comments import Written, notes_in
-from benchlog.log.readers.layout import Layout, find_layout, split, text_of
+from benchlog.log.readers.cutting import split, text_of
+from benchlog.log.readers.layout import Layout, find_layout
 from benchlog.log.readers.raw import Ints, Piece, Raw, Reader
 from benchlog.log.readers.rows import accept_rows
 from benchlog.log.readers.source import Source

@@ -69,22 +69,23 @@ def sheet_of(frame: "pl.DataFrame", wanted: Wanted) -> Sheet:
     sheet = Sheet(rows=frame.height, lines=frame.height)
     series = frame.get_columns()
     for column in wanted.columns:
-        sheet.numbers[column.index] = _numbers(series[column.index], column.over)
+        sheet.numbers[column.index] = _numbers(series[column.index], column.over, column.unit)
     if wanted.time is not None:
         time = series[wanted.time]
         if time.dtype == pl.Datetime or time.dtype == pl.Date:
             us = time.cast(pl.Datetime("us")).cast(pl.Int64)
             sheet.stamps[wanted.time] = us.fill_null(0).to_numpy(), us.is_null().to_numpy()
         elif wanted.iso_time:
-            sheet.texts[wanted.time] = time.cast(pl.String).str.slice(0, _LONGEST_NUMBER)
+            for n in (wanted.time, *wanted.more_time):
+                sheet.texts[n] = series[n].cast(pl.String).str.slice(0, _LONGEST_NUMBER)
         else:
-            sheet.numbers[wanted.time] = _numbers(time, ())
+            sheet.numbers[wanted.time] = _numbers(time, (), None)
     if wanted.mark is not None:
         sheet.texts[wanted.mark] = series[wanted.mark].cast(pl.String).str.slice(0, _LONGEST_MARK)
     return sheet
 
 
-def _numbers(series: "pl.Series", over: tuple[str, ...]) -> Found:
+def _numbers(series: "pl.Series", over: tuple[str, ...], unit: str | None) -> Found:
     import polars as pl
 
     if series.dtype.is_numeric() or series.dtype == pl.Boolean:
@@ -94,9 +95,8 @@ def _numbers(series: "pl.Series", over: tuple[str, ...]) -> Found:
         if endless.any():
             return Found(np.where(endless, np.nan, values), None, endless, series)
         return Found(values)
-    # a table can mean one long text a million times; what is made of it would be as large as it says
-    texts = series.cast(pl.String, strict=False).str.slice(0, _LONGEST_NUMBER)
-    got = cells.numbers(texts, over, decimal_comma=False)
+    texts = series.cast(pl.String, strict=False)
+    got = cells.numbers(texts, over, decimal_comma=False, unit=unit)
     return Found(got.values, got.over, got.unreadable, texts)
 
 

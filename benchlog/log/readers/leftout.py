@@ -126,7 +126,7 @@ def _cell_advice(found: str) -> str | None:
             "the cells and decimal commas"
         )
     if _WITH_UNIT.fullmatch(cell):
-        return "write the unit in the header, as in battery_v [V], and the number alone in the cells"
+        return "its unit does not suit the column; give the column the role that it measures, or write the number alone"
     word = _WORD.fullmatch(cell) or _OVER.search(cell)
     if word:
         return _over_advice(word[0])

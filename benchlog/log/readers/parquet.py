@@ -42,7 +42,8 @@ class ParquetLog:
         names = self._sound(lambda: scan.collect_schema().names())
         self._height = self._sound(lambda: int(scan.select(pl.len()).collect().item()))
         wanted = resolve(source.name, logger, names, len(names))
-        used = sorted({c.index for c in wanted.columns} | {n for n in (wanted.time, wanted.mark) if n is not None})
+        others = (wanted.time, wanted.mark, *wanted.more_time)
+        used = sorted({c.index for c in wanted.columns} | {n for n in others if n is not None})
         # what it says of its rows is believed: each costs eight bytes a column, however little says so
         if self._height * max(len(used), 1) * _BYTES_A_VALUE > (most := most_unpacked(source.size)):
             raise too_large(source.name, most)
@@ -131,6 +132,7 @@ def _moved(wanted: Wanted, place: dict[int, int]) -> Wanted:
         columns=tuple(replace(column, index=place[column.index]) for column in wanted.columns),
         time=None if wanted.time is None else place[wanted.time],
         mark=None if wanted.mark is None else place[wanted.mark],
+        more_time=tuple(place[n] for n in wanted.more_time),
     )
 
 

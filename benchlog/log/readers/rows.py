@@ -1,11 +1,12 @@
 """From the cells of a piece to its usable rows: what is left out, and why."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from benchlog.log.readers.cells import MISSING, iso_times
+from benchlog.log.readers.cells import MISSING, Times, dates, iso_times
 from benchlog.log.readers.columns import Column, Wanted
 from benchlog.log.readers.noted import kept_marks, parted
 from benchlog.log.readers.raw import Flags, Floats, Ints, Raw, ReadFault
@@ -110,7 +111,7 @@ def _time(sheet: Sheet, wanted: Wanted, bad: dict[str, list[Flags]]) -> Floats |
         bad["no_time"].append(missing)
         return stamps
     if wanted.iso_time:
-        times = iso_times(sheet.texts[wanted.time])
+        times = read_times([sheet.texts[n] for n in (wanted.time, *wanted.more_time)], wanted)
         bad["no_time"].append(times.missing)
         bad["unreadable"].append(times.unreadable)
         return times.us
@@ -120,6 +121,15 @@ def _time(sheet: Sheet, wanted: Wanted, bad: dict[str, list[Flags]]) -> Floats |
     if np.isnan(found.values.sum()):
         bad["no_time"].append(np.isnan(found.values))
     return found.values
+
+
+def read_times(parts: "Sequence[pl.Series]", wanted: Wanted) -> Times:
+    """Dates from the cells of one column, or of a date's and a time's."""
+    texts = parts[0]
+    for part in parts[1:]:
+        texts = texts.fill_null("") + " " + part.fill_null("")
+    form = wanted.logger.time.format if wanted.logger.time is not None else None
+    return iso_times(texts) if form is None else dates(texts, form)
 
 
 def _judged(sheet: Sheet, bad: dict[str, list[Flags]]) -> tuple[tuple[ReadFault, ...], Flags | None]:

@@ -10,7 +10,8 @@ import numpy as np
 
 from benchlog.log.readers import cells
 from benchlog.log.readers.comments import notes_in, places, without_comments
-from benchlog.log.readers.layout import Layout, text_of, unquoted
+from benchlog.log.readers.cutting import text_of, unquoted
+from benchlog.log.readers.layout import Layout
 from benchlog.log.readers.rows import Found, Sheet
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ def regular_sheet(data: bytes, layout: Layout) -> Sheet | None:
     numbers = {column.index for column in wanted.columns}
     if wanted.time is not None and not wanted.iso_time:
         numbers.add(wanted.time)
-    texts = {index for index in (wanted.mark, wanted.time if wanted.iso_time else None) if index is not None}
+    texts = wanted.texts
     if texts and not data.isascii():
         data = text_of(data).encode()
     names = [f"column_{n + 1}" for n in range(layout.width)]
@@ -133,7 +134,7 @@ def _doubtful(read: "pl.Series", texts: "pl.Series", layout: Layout, index: int)
     if not len(at):
         return Found(values)
     odd = texts.gather(at)
-    got = cells.numbers(odd, _over_texts(layout, index), layout.decimal_comma)
+    got = cells.numbers(odd, _over_texts(layout, index), layout.decimal_comma, _unit(layout, index))
     values[at] = got.values
     over, unreadable = np.zeros(len(values), dtype=bool), np.zeros(len(values), dtype=bool)
     over[at], unreadable[at] = got.over, got.unreadable
@@ -142,6 +143,10 @@ def _doubtful(read: "pl.Series", texts: "pl.Series", layout: Layout, index: int)
 
 def _over_texts(layout: Layout, index: int) -> tuple[str, ...]:
     return tuple(text for column in layout.wanted.columns if column.index == index for text in column.over)
+
+
+def _unit(layout: Layout, index: int) -> str | None:
+    return next((column.unit for column in layout.wanted.columns if column.index == index), None)
 
 
 def _single_spaces(data: bytes) -> bytes:
@@ -188,7 +193,7 @@ def sheet_by_lines(data: bytes, layout: Layout) -> Sheet:
     sheet = Sheet(len(kept), len(texts), at if len(at) < len(texts) else None, kept, notes=notes, by_lines=True)
     numbered = [column.index for column in wanted.columns]
     if wanted.time is not None:
-        numbered.append(wanted.time)
+        numbered += (wanted.time, *wanted.more_time)
     if layout.header:
         sheet.again = np.flatnonzero(header.to_numpy())
     sheet.few = counts <= max(numbered)
@@ -196,11 +201,11 @@ def sheet_by_lines(data: bytes, layout: Layout) -> Sheet:
     if sheet.many.any():  # empty fields at the end of a line do no harm
         sheet.many &= (fields.list.slice(width).list.join("").str.strip_chars() != "").to_numpy()
     for n in numbered:
-        if n == wanted.time and wanted.iso_time:
+        if n in wanted.texts:
             sheet.texts[n] = cell(n)
             continue
         texts_n = cell(n)
-        got = cells.numbers(texts_n, _over_texts(layout, n), layout.decimal_comma)
+        got = cells.numbers(texts_n, _over_texts(layout, n), layout.decimal_comma, _unit(layout, n))
         sheet.numbers[n] = Found(got.values, got.over, got.unreadable, texts_n)
     if wanted.mark is not None:
         sheet.texts[wanted.mark] = cell(wanted.mark)

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 #: Counter widths met in loggers: 16, 24 and 32 bits.
 COUNTERS = (1 << 16, 1 << 24, 1 << 32)
+#: A day, after which times of day begin again, us.
+DAY_US = 86_400_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +99,9 @@ def _divisor(logger: "Logger") -> float:
 def _seconds(time: Floats | Ints, logger: "Logger", state: State) -> tuple[Floats, float | int | None, int]:
     if not len(time):
         return np.empty(0), state.first, state.turns
+    if logger.time is not None and logger.time.is_of_day:
+        turned = _turned(time.astype(np.float64), DAY_US, state)
+        return (time + turned * DAY_US) / 1e6, None, int(turned[-1])
     if time.dtype == np.int64:  # us since 1970: subtracted as integers, so that no us is lost
         stamp = int(time[0]) if state.first is None else state.first
         return (time - int(stamp)) / 1e6, stamp, 0
@@ -117,7 +122,9 @@ def _seconds(time: Floats | Ints, logger: "Logger", state: State) -> tuple[Float
 
 
 def _wraps_at(time: Floats | Ints, logger: "Logger") -> float | None:
-    """Where a column that counts starts again; None for dates."""
+    """Where a column that counts starts again; None for dates, a day's length for times of day."""
+    if logger.time is not None and logger.time.is_of_day:
+        return DAY_US
     if logger.time is None or time.dtype == np.int64 or logger.time.unit.startswith("epoch"):
         return None
     return logger.time.wraps_at

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from benchlog.log.readers.cells import MISSING
 from benchlog.log.readers.columns import plain
-from benchlog.log.readers.layout import split, text_of
+from benchlog.log.readers.cutting import split, text_of
 from benchlog.log.readers.lines.checksum import DIGITS, body_of, kind_of
 from benchlog.log.readers.lines.named import object_of, pairs_of
 

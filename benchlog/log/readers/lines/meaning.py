@@ -67,7 +67,7 @@ def names_needed(logger: "Logger | None", columns: Sequence[str]) -> tuple[str, 
         return ()
     named = [channel.column for channel in logger.channel]
     if logger.time is not None:
-        named.append(logger.time.column)
+        named += logger.time.columns
     there = {plain(name).casefold() for name in columns}
     return tuple(name for name in named if isinstance(name, str) and plain(name).casefold() not in there)
 
@@ -98,7 +98,7 @@ def _unknown(columns: Sequence[str], numeric: Sequence[int]) -> Meaning:
 
     nobody = Logger.model_construct(name="", rate_hz=None, time=None, channel=())
     first = numeric[0] if numeric else 0
-    column = Column(first, columns[first], 1.0, 0.0, (), ())
+    column = Column(first, columns[first], 1.0, 0.0, (), (), "V")
     timed = next((n for n, name in enumerate(columns) if _time_of(name) is not None), None)
     if timed is None:
         logger = _with_added_time(nobody)

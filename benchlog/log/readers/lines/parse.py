@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from benchlog.log.readers.layout import Layout, text_of
+from benchlog.log.readers.cutting import text_of
+from benchlog.log.readers.layout import Layout
 from benchlog.log.readers.lines.block import Block
 from benchlog.log.readers.lines.checksum import body_of, kind_of
 from benchlog.log.readers.lines.forms import Form, find_form, header_of

@@ -1,0 +1,83 @@
+"""Questions in the terminal: Enter takes what is suggested; each is asked again until its answer can be used."""
+
+import sys
+from collections.abc import Callable
+from typing import TypeVar
+
+import typer
+
+from benchlog.core.errors import BenchlogError
+
+Answer = TypeVar("Answer")
+
+
+class Unusable(Exception):
+    """An answer that cannot be taken; the text says what is needed."""
+
+
+class Asker:
+    """Asks, reads answers, and counts those that were typed.
+
+    Attributes:
+        typed: answers that were more than Enter.
+        asked: questions put.
+    """
+
+    def __init__(self, loss: str) -> None:
+        """``loss``: what was not done where the answers end too soon, for the message."""
+        self.typed = self.asked = 0
+        self._loss = loss
+
+    def ask(self, question: str, read: Callable[[str], Answer], suggestion: str | None = None) -> Answer:
+        """One answer.
+
+        Args:
+            question: as shown, without its end.
+            read: turns an answer into its value, or raises ``Unusable``.
+            suggestion: what Enter stands for; None where something must be typed.
+
+        Raises:
+            BenchlogError: standard input ends before the answer.
+        """
+        self.asked += 1
+        shown = "" if suggestion is None else f" [{suggestion}]" if suggestion else " [Enter: none]"
+        while True:
+            typer.echo(f"{question}{shown}: ", nl=False)
+            line = sys.stdin.readline()
+            if not line:
+                typer.echo()
+                raise BenchlogError(f"the answers ended before the last question; {self._loss}")
+            said = line.strip()
+            if said:
+                self.typed += 1
+            elif suggestion is None:
+                typer.echo("  An answer is needed here.")
+                continue
+            try:
+                return read(said or suggestion or "")
+            except Unusable as why:
+                typer.echo(f"  {why}")
+
+    def yes(self, question: str, suggestion: bool) -> bool:
+        """A yes or no."""
+        return self.ask(f"{question} (y/n)", yes_or_no, "y" if suggestion else "n")
+
+
+def yes_or_no(said: str) -> bool:
+    """Yes or no as typed."""
+    if said.casefold() in ("y", "yes"):
+        return True
+    if said.casefold() in ("n", "no"):
+        return False
+    raise Unusable('"y" or "n" is needed')
+
+
+def number(said: str) -> float:
+    """A number above 0, decimal point or comma."""
+    try:
+        found = float(said.replace(",", "."))
+    except ValueError:
+        found = -1.0
+    if not 0 < found < float("inf"):
+        raise Unusable(f'a number above 0 is needed, got "{said}"')
+    return found
