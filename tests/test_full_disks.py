@@ -66,6 +66,9 @@ NO_COPY = (
     "DISK/data/logs: the copy of the log cannot be kept (WHY); make room there, or allow writing there, or keep only "
     "the logs' hashes (--hashes-only)"
 )
+NO_BACKUP = (
+    "copy.sqlite: the backup cannot be written (WHY); name a folder that exists, has room, and that you can write to"
+)
 NO_DEMO = (
     "DISK/work: the demo cannot write its two reports here (WHY); run it in a folder that has room and that you can "
     "write to"
@@ -90,15 +93,25 @@ WRITING: dict[str, Writing] = {
     "records sign": store("records", "sign", "1", "--by", "the rider"),
     "records import": Writing(("records", "import", "LOGS", "--plan", PLAN), NO_COPY, writes=("data/logs/",)),
     "records export": file(("records", "export", "x.csv"), "the export", "x.csv"),
+    "records backup": Writing(
+        ("records", "backup", "copy.sqlite"),
+        "copy.sqlite: the disk is full; make room and try again (nothing was half saved)",
+        NO_BACKUP,
+        writes=("work/copy.sqlite",),
+    ),
     "records export as JSON": file(("records", "export", "x.json", "--format", "json"), "the export", "x.json"),
     "record": Writing(
         ("record", "LOGGER", "--out", "log.csv", "--seconds", "0.5"), NO_LINE, NO_LOG, writes=("work/log.csv",)
     ),
 }
 #: Commands that write to standard output alone, or to the system's place for passing files.
-NO_FILE = {"plan", "schema", "ports", "standin", "page", "records list", "records show", "records verify"}
-#: It leads a person; where it cannot write it ends before, as below.
-LED = {"acceptance"}
+NO_FILE = {
+    *("plan", "schema", "ports", "standin", "page"),
+    *("records list", "records show", "records verify"),
+    "records recheck",  # but with --save, which saves as check does
+}
+#: They ask a person; where a test's log cannot be written it ends before, as below.
+LED = {"acceptance", "logger", "find"}
 
 
 def test_every_command_that_writes_is_here():

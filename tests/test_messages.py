@@ -952,7 +952,7 @@ ALL_TEXTS = (
 RAISED_TEXTS = (
     *("run.py", "cli.py", "commands/demo.py", "core/files.py", "plan/wiring.py"),
     *("examine/load_checks.py", "examine/sense.py", "find/answers.py"),
-    *("commands/logger.py", "commands/asking.py", "commands/new_plan.py"),
+    *("commands/logger.py", "commands/asking.py", "commands/new_plan.py", "log/foreign/look.py"),
 )
 #: Texts that no entry can bring up, or that are no messages, and why.
 NOT_HEARD = {

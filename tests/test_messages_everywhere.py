@@ -12,6 +12,7 @@ from messages import TOP, refuses, texts_of
 #: Files that name the error, and have no message of their own.
 ELSEWHERE = {
     "benchlog/__init__.py": "hands it on under the package's name",
+    "dashboards/apart.py": "test_pages_apart brings up both: too long, and too much memory",
     "benchlog/process/lent.py": "passes over what those were told that nobody waits for",
     "benchlog/core/errors.py": "the kinds of errors themselves",
 }

@@ -32,8 +32,8 @@ def readme_lines(known: Mapping) -> list[str]:
     ]
     for grade, row in causes["grades"].items():
         lines.append(
-            f"`{grade}`: the true fault, or exactly the group that this logger cannot distinguish, first in "
-            f"{row['first_pct']} % of {row['failed']} logs; a wrong one or too large a group in {row['wrong_pct']} %."
+            f"`{grade}`: right first in {row['first_pct']} % of {row['failed']} logs; a wrong fault or too large a "
+            f"group in {row['wrong_pct']} %."
         )
     lines.append(
         f"Of {causes['healthy']:,} healthy installs with behaviours {causes['named']} had a cause named where nothing "

@@ -50,7 +50,7 @@ def back_up_store(store: "Store", file: Path) -> tuple[int, int, int]:
     try:
         part.mkdir()
         kept: set[str] = set()
-        entries = _copy_entries(store, part / target.name, kept)
+        entries = _copy_entries(store, part / target.name, str(target), kept)
         copied = sum(_copy_log(store.logs, part / beside.name, sha256) for sha256 in sorted(kept))
         if copied:
             replace(part / beside.name, beside)
@@ -63,13 +63,14 @@ def back_up_store(store: "Store", file: Path) -> tuple[int, int, int]:
     return entries, copied, len(kept) - copied
 
 
-def _copy_entries(store: "Store", to: Path, kept: set[str]) -> int:
+def _copy_entries(store: "Store", to: Path, where: str, kept: set[str]) -> int:
     """Enter them as they are, number, hash and all; what is worked out from them is made anew.
 
     Args:
+        to: the file they are entered in. where: what messages call it.
         kept: takes the hashes of the kept logs that they name.
     """
-    engine, where, last = engine_of(url_of(to)), str(to), None
+    engine, last = engine_of(url_of(to)), None
     try:
         bring_up(engine, where)
         with reading(store.engine, store.where) as source, writing(engine, where) as copy:
