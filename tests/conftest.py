@@ -27,6 +27,44 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
 
+#: Files that take long, for whole logs, processes or browsers, the longest first: so begun, no core waits at the end.
+#: ``tests/run --quick`` leaves them out.
+SLOW = (
+    *("test_world", "test_verdicts", "test_causes_logs", "test_acceptance_live", "test_standin_behaviours"),
+    *("test_standin_live", "test_full_disks", "test_standin_from_plan", "test_ctrl_c", "test_pages_browser"),
+    *(
+        "test_pages_season_browser",
+        "test_report_browser",
+        "test_season_browser",
+        "test_first_look",
+        "test_world_ngspice",
+    ),
+    *("test_world_causes", "test_world_table", "test_world_shown", "test_truth_table", "test_pages_safe", "test_exit"),
+    *("test_store_verify", "test_store_forged", "test_messages", "test_messages_store", "test_messages_pages"),
+    *("test_messages_bench", "test_messages_many", "test_season_trend", "test_standin", "test_store", "test_charging"),
+    *(
+        "test_cluster",
+        "test_many",
+        "test_probe",
+        "test_every_system",
+        "test_hard_knocks",
+        "test_recheck",
+        "test_packaging",
+    ),
+    *("test_guided_session", "test_recording", "test_recording_faults", "test_pages_apart", "test_pages_door"),
+    *("test_bounds", "test_find", "test_foreign", "test_firmware", "test_store_engine", "test_report", "test_cli"),
+)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark the slow files, and begin with them."""
+    rank = {name: n for n, name in enumerate(SLOW)}
+    for item in items:
+        if item.path.stem in rank:
+            item.add_marker("slow")
+    items.sort(key=lambda item: rank.get(item.path.stem, len(rank)))
+
+
 class Samples:
     """Files of a good install, each written once.
 

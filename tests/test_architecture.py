@@ -8,6 +8,7 @@ from fnmatch import fnmatch
 from pathlib import Path
 
 import pytest
+from conftest import SLOW
 
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "benchlog"
@@ -32,9 +33,61 @@ ANALYSIS_MAY_IMPORT = {
 #: What opens files, prints, plots or reads the clock.
 ANALYSIS_MAY_NOT_CALL = {"open", "print", "input", "exec", "eval", "breakpoint"}
 
-MOST_LINES = 450
+MOST_LINES, MOST_FUNCTION_LINES, MOST_ARGUMENTS = 300, 50, 6
 #: File -> why it is longer than the others.
-LONGER: dict[str, str] = {}
+LONGER = {
+    "benchlog/bench/guided/stepping.py": "the phases of a step share all of its state",
+    "benchlog/bench/recording/capture.py": "one recording: port, clock, gaps and file are one state",
+    "benchlog/log/log.py": "one log: its pass, windows and notes share its blocks",
+    "benchlog/log/readers/lines/parse.py": "one parser over the state of a stream",
+    "benchlog/verdict/causes/faults.py": "a table, one entry a fault",
+}
+#: Why a function is longer, or takes more, than the others -> which ones.
+LARGER = {
+    "one parameter an option of the command": (
+        *(
+            "benchlog/cli.py check",
+            "benchlog/commands/acceptance.py acceptance",
+            "benchlog/commands/records.py save_check",
+        ),
+        *("benchlog/commands/records.py import_folder", "benchlog/commands/season.py season"),
+        *("benchlog/commands/season.py _one", "benchlog/commands/season.py _refuse"),
+        "benchlog/commands/standin.py standin",
+    ),
+    "what a caller may ask for, by keyword": (
+        *("benchlog/run.py check", "benchlog/season/season.py season_of", "benchlog/store/store.py save"),
+        *("benchlog/store/importing.py import_logs", "benchlog/store/saving.py record_body"),
+        *("benchlog/standin/script.py acceptance_script", "benchlog/standin/script.py key_cycles"),
+        *("benchlog/bench/guided/leading.py prepare", "benchlog/bench/guided/session.py run_session"),
+        *("benchlog/bench/guided/session.py _follow", "benchlog/bench/recording/capture.py __init__"),
+        "benchlog/log/log.py __init__",
+    ),
+    "Dash and Flask register their callbacks as inner functions": (
+        *("dashboards/checked_page.py register", "dashboards/one_result.py register", "dashboards/log_view.py _move"),
+        "dashboards/guard.py guard",
+    ),
+    "one search, whose steps share its arrays": (
+        *("benchlog/analysis/cranking.py find_cranks", "benchlog/analysis/drain.py drain"),
+        *("benchlog/analysis/settling.py settle", "benchlog/analysis/slots.py match_slots"),
+        *("benchlog/analysis/witness.py judge_steps", "benchlog/analysis/contact.py chatter_count"),
+        *("benchlog/log/readers/columns.py resolve", "benchlog/log/readers/sheets.py regular_sheet"),
+        *("benchlog/log/readers/sheets.py sheet_by_lines", "benchlog/standin/simulation.py simulate"),
+        "benchlog/process/pool.py side_by_side",
+    ),
+    "the order of its questions is the idea": (
+        *("benchlog/examine/everything.py examine", "benchlog/examine/chatter_checks.py examine_chatter"),
+        *("benchlog/examine/off_drain.py drain_finding", "benchlog/examine/off_settle.py settle_time"),
+        *("benchlog/examine/own_channel.py own_channel", "benchlog/bench/guided/steps_rest.py at_rest"),
+        "benchlog/report/figures/off_state.py off_state_figure",
+    ),
+    "the terms of one sum or drawing": (
+        *("benchlog/analysis/settling.py _like", "benchlog/bench/recording/clock.py _judge"),
+        *("benchlog/bench/recording/clock.py _jump", "benchlog/examine/observe_loads.py _shares"),
+        *("benchlog/examine/parted.py level_parts", "benchlog/examine/path_checks.py _path"),
+        *("benchlog/examine/slot_step.py _mistaken", "benchlog/report/figures/relay.py _add_event"),
+        "benchlog/report/figures/whole_log.py _add_role",
+    ),
+}
 
 
 def module_of(path: Path) -> str:
@@ -145,6 +198,34 @@ def test_files_are_small():
     assert long == set(LONGER)
 
 
+def test_functions_are_small():
+    """No function has more lines or arguments than a reader holds in mind; a larger one is listed with its reason."""
+    large = set()
+    for path in SOURCES:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                continue
+            given = [one.arg for one in (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs)]
+            arguments = len([name for name in given if name not in ("self", "cls")])
+            lines = (node.end_lineno or node.lineno) - node.lineno + 1
+            if lines > MOST_FUNCTION_LINES or arguments > MOST_ARGUMENTS:
+                large.add(f"{path.relative_to(ROOT).as_posix()} {node.name}")
+
+    assert large == {name for names in LARGER.values() for name in names}
+
+
+def test_no_class_name_stands_twice():
+    """No two ideas share a name."""
+    names = [
+        node.name
+        for path in SOURCES
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.ClassDef)
+    ]
+
+    assert sorted({name for name in names if names.count(name) > 1}) == []
+
+
 def test_top_level_is_tidy():
     """The top level holds what a reader looks for, and no more."""
     wanted = {"README.md", "DEVELOPERS.md", "pyproject.toml"}
@@ -202,3 +283,9 @@ def test_no_global_seed():
     ]
 
     assert seeded == []
+
+
+def test_the_slow_files_are_there():
+    """Each file that is called slow exists, once."""
+    assert len(SLOW) == len(set(SLOW))
+    assert {name for name in SLOW if not (Path(__file__).parent / f"{name}.py").exists()} == set()

@@ -35,7 +35,7 @@ from benchlog.standin import (
 from benchlog.standin.channels import true_values
 from benchlog.standin.deeds import as_done
 from benchlog.standin.relay import rise_s
-from benchlog.standin.timeline import Timeline, timeline_of
+from benchlog.standin.timeline import SimulatedTimeline, timeline_of
 
 ROLES = ("battery_v", "battery_a", "drain_a", "key_v", "trigger_v", "feed_v", "ground_v", "feed_a", "slot2_a")
 ON_S, CRANK_S, OFF_S = 30.0, 56.0, 83.5  # of the usual acceptance test
@@ -46,13 +46,13 @@ def perfect(rate_hz: float) -> LoggerSpec:
     return LoggerSpec(rate_hz, tuple(ChannelSpec(role, "V" if role.endswith("_v") else "A") for role in ROLES))
 
 
-def course(*names: str, script: Script | None = None) -> Timeline:
+def course(*names: str, script: Script | None = None) -> SimulatedTimeline:
     """What the acceptance test makes of the good install with these behaviours."""
     install = with_behaviours(SimulatedInstall(), names)
     return timeline_of(install, as_done(install, script or acceptance_script()))
 
 
-def values(line: Timeline, from_s: float, to_s: float, *roles: str, step_s: float = 1e-3) -> tuple[Array, ...]:
+def values(line: SimulatedTimeline, from_s: float, to_s: float, *roles: str, step_s: float = 1e-3) -> tuple[Array, ...]:
     """Times and true values on a fine grid."""
     time = np.arange(from_s, to_s, step_s)
     true = true_values(line, time, roles)

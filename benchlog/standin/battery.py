@@ -12,10 +12,10 @@ import numpy as np
 from benchlog.core.trace import Array
 from benchlog.standin.install import SimulatedInstall
 from benchlog.standin.loads import feed_a, load_a
-from benchlog.standin.timeline import Timeline
+from benchlog.standin.timeline import SimulatedTimeline
 
 
-def posts(line: Timeline, time_s: Array, feed: Array) -> tuple[Array, Array]:
+def posts(line: SimulatedTimeline, time_s: Array, feed: Array) -> tuple[Array, Array]:
     """``battery_a`` (A, positive out of the battery) and ``battery_v`` (V) at each time, ascending."""
     install = line.install
     current = load_a(line, time_s, feed)
@@ -32,7 +32,7 @@ def posts(line: Timeline, time_s: Array, feed: Array) -> tuple[Array, Array]:
 
 
 def _charging(
-    line: Timeline, time_s: Array, run: tuple[float, float], load: Array, rest_v: Array
+    line: SimulatedTimeline, time_s: Array, run: tuple[float, float], load: Array, rest_v: Array
 ) -> tuple[Array, Array]:
     """Battery current and, where it is charged, the posts' voltage; else ``rest_v`` as it came."""
     install = line.install
@@ -53,7 +53,7 @@ def alternator_a(install: SimulatedInstall, after_s: Array) -> Array:
     return given
 
 
-def _surface_v(line: Timeline, time_s: Array) -> Array:
+def _surface_v(line: SimulatedTimeline, time_s: Array) -> Array:
     install = line.install
     surface: Array = install.start_surface_v * np.exp(-time_s / install.surface_tau_s)
     for start, stop in line.runs:
@@ -70,7 +70,7 @@ def _surface_v(line: Timeline, time_s: Array) -> Array:
     return surface
 
 
-def _slow_v(line: Timeline, time_s: Array) -> Array:
+def _slow_v(line: SimulatedTimeline, time_s: Array) -> Array:
     """The slow resistance's share, V: exact for sustained currents; inrush and ripple are too short to count."""
     install = line.install
     starts = np.r_[0.0, line.changes_s()]
@@ -98,7 +98,7 @@ def _following(starts: Array, goal: Array, tau_s: float, time_s: Array) -> Array
     return following
 
 
-def mean_a(line: Timeline, from_s: float, to_s: float) -> float:
+def mean_a(line: SimulatedTimeline, from_s: float, to_s: float) -> float:
     """The time-weighted mean of the sustained load between two times with the engine off, A, exact."""
     changes = line.changes_s()
     inside = changes[(changes > from_s) & (changes < to_s)]

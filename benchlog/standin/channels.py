@@ -10,14 +10,14 @@ from benchlog.standin import loads
 from benchlog.standin.battery import posts
 from benchlog.standin.lamp_test import lamp_test_level, trigger_level
 from benchlog.standin.relay import DIODE_V, MOST_KICK_V, beside_ohm
-from benchlog.standin.timeline import Timeline
+from benchlog.standin.timeline import SimulatedTimeline
 
 #: Of the current, what still passes a bridged shunt: a cable of 0.1 mΩ beside a shunt of 5 mΩ.
 BRIDGED_SHARE = 0.1 / (0.1 + 5.0)
 GROUND_OPEN_SHARE = 0.97  # of the feed voltage, that a bus without return rises to through the devices
 
 
-def true_values(line: Timeline, time_s: Array, roles: Iterable[str]) -> dict[str, Array]:
+def true_values(line: SimulatedTimeline, time_s: Array, roles: Iterable[str]) -> dict[str, Array]:
     """Role -> true value at each time (s, ascending), canonical unit and sign, no error of any logger."""
     install = line.install
     feed = loads.feed_a(line, time_s)
@@ -45,7 +45,7 @@ def true_values(line: Timeline, time_s: Array, roles: Iterable[str]) -> dict[str
     return values
 
 
-def at_logger(line: Timeline, time_s: Array, roles: Iterable[str]) -> dict[str, Array]:
+def at_logger(line: SimulatedTimeline, time_s: Array, roles: Iterable[str]) -> dict[str, Array]:
     """Role -> what reaches the logger's channel: the true value, but for currents while zeroed or the shunt bridged.
 
     A bridge takes the drop of a shunt in the negative lead off the ground bus as well. Clips that are changed over
@@ -68,7 +68,7 @@ def at_logger(line: Timeline, time_s: Array, roles: Iterable[str]) -> dict[str, 
     return values
 
 
-def feed_v(line: Timeline, time_s: Array, battery_v: Array, feed_a: Array) -> Array:
+def feed_v(line: SimulatedTimeline, time_s: Array, battery_v: Array, feed_a: Array) -> Array:
     """The fuse block's positive stud, V."""
     install = line.install
     contact = line.contact
@@ -88,7 +88,7 @@ def feed_v(line: Timeline, time_s: Array, battery_v: Array, feed_a: Array) -> Ar
     return value
 
 
-def _trigger_v(line: Timeline, time_s: Array, battery_v: Array) -> Array:
+def _trigger_v(line: SimulatedTimeline, time_s: Array, battery_v: Array) -> Array:
     install = line.install
     value = np.zeros_like(time_s)
     up_v = battery_v - install.trigger_drop_v
@@ -114,7 +114,7 @@ def _trigger_v(line: Timeline, time_s: Array, battery_v: Array) -> Array:
     return value
 
 
-def _key_v(line: Timeline, time_s: Array, battery_v: Array) -> Array:
+def _key_v(line: SimulatedTimeline, time_s: Array, battery_v: Array) -> Array:
     key = line.key_contact
     value = key.at(time_s) * battery_v
     for off, state in zip(key.times_s, key.values[1:], strict=True):
@@ -125,7 +125,7 @@ def _key_v(line: Timeline, time_s: Array, battery_v: Array) -> Array:
     return value
 
 
-def _ground_v(line: Timeline, time_s: Array, battery_v: Array, feed_a: Array, battery_a: Array) -> Array:
+def _ground_v(line: SimulatedTimeline, time_s: Array, battery_v: Array, feed_a: Array, battery_a: Array) -> Array:
     install = line.install
     lift: Array = feed_a * install.ground_mohm / 1e3 + battery_a * install.low_side_shunt_mohm / 1e3
     if install.ground_open:
@@ -136,7 +136,7 @@ def _ground_v(line: Timeline, time_s: Array, battery_v: Array, feed_a: Array, ba
     return lift
 
 
-def _slot(line: Timeline, role: str, time_s: Array, battery_v: Array, feed: Array) -> Array:
+def _slot(line: SimulatedTimeline, role: str, time_s: Array, battery_v: Array, feed: Array) -> Array:
     """A slot's current, or the voltage at its device's positive terminal."""
     slot = slot_of(role)
     circuit = next((circuit for circuit in line.install.circuits if circuit.slot == slot), None)

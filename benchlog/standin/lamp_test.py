@@ -11,12 +11,12 @@ from benchlog.core.trace import Array
 from benchlog.standin.install import SimulatedInstall
 from benchlog.standin.relay import falling_a
 from benchlog.standin.steps import Steps
-from benchlog.standin.timeline import Timeline
+from benchlog.standin.timeline import SimulatedTimeline
 
 POINTS = 200_000  # of one period, for its mean
 
 
-def trigger_level(line: Timeline, time_s: Array) -> Array:
+def trigger_level(line: SimulatedTimeline, time_s: Array) -> Array:
     """The trigger's level at each time as its edges have it, the tests left out."""
     return Steps.of(0.0, [(edge.time_s, edge.level) for edge in line.edges]).at(time_s)
 

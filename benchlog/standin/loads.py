@@ -8,14 +8,14 @@ from benchlog.standin.install import BikeLoad, SimulatedCircuit
 from benchlog.standin.lamp_test import lamp_test_a, lamp_test_mean_a, trigger_level
 from benchlog.standin.steps import Steps
 from benchlog.standin.switching import pulsing, since_on
-from benchlog.standin.timeline import Timeline
+from benchlog.standin.timeline import SimulatedTimeline
 
 STARTER_RISE_S = 0.003
 LIGHTS_OUT_SHARE = 0.5  # of the bike's key-on current, while the starter turns and the lamps are cut
 SHORT_BREAK_S = 0.005  # a shorter loss of supply brings no new inrush
 
 
-def circuit_a(line: Timeline, circuit: SimulatedCircuit, time_s: Array, *, sustained: bool = False) -> Array:
+def circuit_a(line: SimulatedTimeline, circuit: SimulatedCircuit, time_s: Array, *, sustained: bool = False) -> Array:
     """One circuit's current, A; without its inrush and its pulses' mean where ``sustained``."""
     fed = line.slots[circuit.slot]
     current = fed.at(time_s) * (0.0 if line.install.ground_open else circuit.actual_a)
@@ -26,7 +26,7 @@ def circuit_a(line: Timeline, circuit: SimulatedCircuit, time_s: Array, *, susta
     return current
 
 
-def feed_a(line: Timeline, time_s: Array, *, sustained: bool = False) -> Array:
+def feed_a(line: SimulatedTimeline, time_s: Array, *, sustained: bool = False) -> Array:
     """The current into the fuse block, A."""
     total = np.zeros_like(time_s)
     for circuit in line.install.circuits:
@@ -34,7 +34,7 @@ def feed_a(line: Timeline, time_s: Array, *, sustained: bool = False) -> Array:
     return total
 
 
-def load_a(line: Timeline, time_s: Array, feed: Array, *, sustained: bool = False) -> Array:
+def load_a(line: SimulatedTimeline, time_s: Array, feed: Array, *, sustained: bool = False) -> Array:
     """Everything that draws, the feed included, A: what the battery gives with the engine off."""
     install = line.install
     total = (
@@ -73,7 +73,7 @@ def bike_load_a(load: BikeLoad, on: Steps, time_s: Array, *, sustained: bool = F
     return current
 
 
-def coil_a(line: Timeline, time_s: Array) -> Array:
+def coil_a(line: SimulatedTimeline, time_s: Array) -> Array:
     """The relay coil's current, A."""
     current = relay.coil_a(time_s, line.edges, line.coil_start_a, line.install)
     if line.install.lamp_test is not None:
@@ -81,7 +81,7 @@ def coil_a(line: Timeline, time_s: Array) -> Array:
     return current
 
 
-def _coil_sustained_a(line: Timeline, time_s: Array) -> Array:
+def _coil_sustained_a(line: SimulatedTimeline, time_s: Array) -> Array:
     level = trigger_level(line, time_s)
     current = level * line.install.coil_a
     if line.install.lamp_test is not None:
@@ -89,7 +89,7 @@ def _coil_sustained_a(line: Timeline, time_s: Array) -> Array:
     return current
 
 
-def _starter_a(line: Timeline, after_s: Array) -> Array:
+def _starter_a(line: SimulatedTimeline, after_s: Array) -> Array:
     install = line.install
     above = (install.starter_peak_a - install.starter_run_a) * np.exp(-after_s / install.starter_tau_s)
     ripple = install.starter_ripple_a * np.sin(2 * np.pi * install.starter_ripple_hz * after_s)

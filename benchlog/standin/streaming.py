@@ -14,7 +14,7 @@ from benchlog.standin.deeds import deeds_of, still_to_come
 from benchlog.standin.install import SimulatedInstall
 from benchlog.standin.logger import DrawnErrors, LoggerSpec, draw, read
 from benchlog.standin.script import Action, Script, action_of
-from benchlog.standin.timeline import Timeline, timeline_of
+from benchlog.standin.timeline import SimulatedTimeline, timeline_of
 
 #: How long an action is kept for what it leaves behind, s. The slowest is surface charge: 0.2 V falling with
 #: 90 s, which after this long is below a nanovolt.
@@ -62,7 +62,7 @@ class LiveBike:
         self._sent = 0
         self._actions: list[Action] = []
         self._last_s = 0.0
-        self._line: Timeline | None = None
+        self._line: SimulatedTimeline | None = None
 
     @property
     def time_s(self) -> float:
@@ -163,7 +163,7 @@ class LiveBike:
                 else "the starter turns already; wait until the engine runs"
             )
 
-    def _line_until(self, until_s: float) -> Timeline:
+    def _line_until(self, until_s: float) -> SimulatedTimeline:
         """The course of events, good until ``until_s`` at least."""
         if self._line is None or until_s >= self._line.end_s - self.install.crank_s:
             self._forget()

@@ -18,7 +18,7 @@ LIGHTS_OUT_S = 0.02  # from the starter button to the trigger's loss, where the 
 
 
 @dataclass(frozen=True, slots=True)
-class Timeline:
+class SimulatedTimeline:
     """States over one log. All times s from its first sample.
 
     Attributes:
@@ -66,7 +66,7 @@ class Timeline:
         return np.unique(np.concatenate([*(step.times_s for step in steps), np.array([*spans, *edges])]))
 
 
-def timeline_of(install: SimulatedInstall, script: Script, from_s: float = 0.0) -> Timeline:
+def timeline_of(install: SimulatedInstall, script: Script, from_s: float = 0.0) -> SimulatedTimeline:
     """Work out what the script makes of the install.
 
     Nothing before an instant depends on what is done after it, nor on where the script ends.
@@ -85,7 +85,7 @@ def timeline_of(install: SimulatedInstall, script: Script, from_s: float = 0.0) 
     edges = trigger_edges(install, script, key_contact, dark)
     armature, starts = relay.moves(edges, install)
     contact = relay.contact(armature, install).both(_joint(install, key, runs))
-    return Timeline(
+    return SimulatedTimeline(
         install=install,
         end_s=script.end_s,
         key=key,

@@ -9,7 +9,7 @@ import numpy as np
 from benchlog.core.trace import Array
 from benchlog.standin.battery import mean_a
 from benchlog.standin.channels import true_values
-from benchlog.standin.timeline import Timeline
+from benchlog.standin.timeline import SimulatedTimeline
 
 Value = float | None
 
@@ -41,7 +41,7 @@ class Truth:
         return self.values[check_id]
 
 
-def truth_of(line: Timeline, min_settled_s: float) -> Truth:
+def truth_of(line: SimulatedTimeline, min_settled_s: float) -> Truth:
     """Work out every true value; a key-off span counts if it stays settled for ``min_settled_s``."""
     install = line.install
     settled, settle_s = _settled(line, min_settled_s)
@@ -82,12 +82,14 @@ def truth_of(line: Timeline, min_settled_s: float) -> Truth:
     return Truth(values, events, also, tuple(settled), cranks, tuple(line.runs))
 
 
-def _values(line: Timeline, from_s: float, to_s: float, step_s: float, *roles: str) -> tuple[Array, dict[str, Array]]:
+def _values(
+    line: SimulatedTimeline, from_s: float, to_s: float, step_s: float, *roles: str
+) -> tuple[Array, dict[str, Array]]:
     time = np.arange(from_s, to_s, step_s)
     return time, true_values(line, time, roles)
 
 
-def _settled(line: Timeline, min_settled_s: float) -> tuple[list[tuple[float, float]], Value]:
+def _settled(line: SimulatedTimeline, min_settled_s: float) -> tuple[list[tuple[float, float]], Value]:
     """Settled stretches, and the worst settling time of those that follow a key-off."""
     offs = [float(t) for t, v in zip(line.key.times_s, line.key.values[1:], strict=True) if not v]
     ons = [float(t) for t, v in zip(line.key.times_s, line.key.values[1:], strict=True) if v]
@@ -107,7 +109,7 @@ def _settled(line: Timeline, min_settled_s: float) -> tuple[list[tuple[float, fl
     return spans, max(times, default=None)
 
 
-def _feed_off(line: Timeline, settled: list[tuple[float, float]]) -> Value:
+def _feed_off(line: SimulatedTimeline, settled: list[tuple[float, float]]) -> Value:
     found = []
     for start, stop in settled:
         _, true = _values(line, start, stop, (stop - start) / 200, "feed_v")
@@ -115,7 +117,7 @@ def _feed_off(line: Timeline, settled: list[tuple[float, float]]) -> Value:
     return max(found, default=None)
 
 
-def _relay_ms(line: Timeline) -> tuple[Value, Value, bool]:
+def _relay_ms(line: SimulatedTimeline) -> tuple[Value, Value, bool]:
     """Worst pull-in and drop-out over the key's own trigger edges, ms; whether it once stayed closed."""
     if line.install.contact in ("inverted", "welded", "open"):
         return None, None, line.install.contact == "welded" and len(line.key.times_s) > 1
@@ -142,14 +144,14 @@ def _relay_ms(line: Timeline) -> tuple[Value, Value, bool]:
     return max(pulls, default=None), None if stuck else max(drops, default=None), stuck
 
 
-def _trigger_fall(line: Timeline, edge_s: float) -> float:
+def _trigger_fall(line: SimulatedTimeline, edge_s: float) -> float:
     """When the trigger falls through half of what it was, s."""
     tau = line.install.trigger_fall_tau_s
     time, true = _values(line, edge_s - 1e-6, edge_s + 4 * tau, tau / 1000, "trigger_v")
     return _first_below(time, true["trigger_v"], 0.5)
 
 
-def _feed_fall(line: Timeline, open_s: float) -> float:
+def _feed_fall(line: SimulatedTimeline, open_s: float) -> float:
     """When the feed first falls below 90 % of what it was, s."""
     time, true = _values(line, open_s - 1e-6, open_s + 8 * line.install.feed_fall_tau_s, 2e-6, "feed_v")
     return _first_below(time, true["feed_v"], 0.9)
@@ -160,7 +162,7 @@ def _first_below(time: Array, value: Array, share: float) -> float:
     return float(time[int(np.argmax(below))]) if below.any() else math.nan
 
 
-def _chatter(line: Timeline) -> float:
+def _chatter(line: SimulatedTimeline) -> float:
     """Openings with the key on and re-closings with it off that last long enough for the feed to show them."""
     contact, count, closing, opened = line.contact, 0, -math.inf, -math.inf
     shows_s = line.install.feed_fall_tau_s * math.log(2)
@@ -179,7 +181,7 @@ def _chatter(line: Timeline) -> float:
     return float(count)
 
 
-def _most_circuits_on(line: Timeline) -> int:
+def _most_circuits_on(line: SimulatedTimeline) -> int:
     """How many circuits were fed at once at most, with the key on and the engine off, for a second or more."""
     time = np.arange(0.0, line.end_s, 0.25)
     count = np.zeros(len(time))
@@ -191,7 +193,7 @@ def _most_circuits_on(line: Timeline) -> int:
     return int(count[valid].max()) if valid.any() else 0
 
 
-def _slots(line: Timeline) -> dict[str, Value]:
+def _slots(line: SimulatedTimeline) -> dict[str, Value]:
     found: dict[str, Value] = {}
     for circuit in line.install.circuits:
         fed = any(stop - start > 1.0 for start, stop in line.slots[circuit.slot].spans(line.end_s))
@@ -200,7 +202,7 @@ def _slots(line: Timeline) -> dict[str, Value]:
     return found
 
 
-def _resting(line: Timeline) -> Value:
+def _resting(line: SimulatedTimeline) -> Value:
     first_on = min(
         (float(t) for t, v in zip(line.key.times_s, line.key.values[1:], strict=True) if v), default=line.end_s
     )
@@ -208,13 +210,13 @@ def _resting(line: Timeline) -> Value:
     return float(true["battery_v"].mean())
 
 
-def _held_minimum(line: Timeline, start: float, stop: float) -> float:
+def _held_minimum(line: SimulatedTimeline, start: float, stop: float) -> float:
     """The lowest level that battery_v stays at or below for 10 ms, V."""
     _, true = _values(line, start - 0.05, stop, 5e-4, "battery_v")
     return float(np.lib.stride_tricks.sliding_window_view(true["battery_v"], 21).max(axis=1).min())
 
 
-def _feed_loss(line: Timeline, cranks: tuple[tuple[float, float], ...]) -> Value:
+def _feed_loss(line: SimulatedTimeline, cranks: tuple[tuple[float, float], ...]) -> Value:
     """The longest loss of the feed that begins while cranking, s; None where it was not live before."""
     longest = None
     for start, stop in cranks:
@@ -228,7 +230,7 @@ def _feed_loss(line: Timeline, cranks: tuple[tuple[float, float], ...]) -> Value
     return longest
 
 
-def _back_s(line: Timeline, from_s: float) -> float:
+def _back_s(line: SimulatedTimeline, from_s: float) -> float:
     """When the feed is back after a crank, s: it may stay out, until the key is turned at the latest."""
     if line.contact.at(np.array([from_s]))[0]:
         return from_s
@@ -236,7 +238,7 @@ def _back_s(line: Timeline, from_s: float) -> float:
     return min((time for time in turns if time > from_s), default=from_s) + 0.02
 
 
-def _charging(line: Timeline) -> tuple[Value, Value, Value, Value]:
+def _charging(line: SimulatedTimeline) -> tuple[Value, Value, Value, Value]:
     """Mean voltage and mean current into the battery, from 1 s after the start; both at the end of the run.
 
     Where idling gives less than revs, each is the lower of the two means.
@@ -256,7 +258,7 @@ def _charging(line: Timeline) -> tuple[Value, Value, Value, Value]:
     return means[-1] if means else (None, None, None, None)
 
 
-def _long_run_ma(line: Timeline) -> float:
+def _long_run_ma(line: SimulatedTimeline) -> float:
     install = line.install
     end = mean_a(line, line.end_s - 1e-3, line.end_s)
     if install.wakeups is None:

@@ -9,7 +9,7 @@ import numpy as np
 
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.log.foreign.dates import clock_format, date_format, date_kind, is_iso
-from benchlog.log.foreign.look import Seen, SeenColumn
+from benchlog.log.foreign.look import SeenColumn, SeenTable
 from benchlog.log.foreign.names import Quantity, is_count, is_mark, is_time, quantity_of, role_of
 from benchlog.log.foreign.units import unit_in
 
@@ -54,7 +54,7 @@ class Draft:
         accuracy: quantity (V, A) -> (per cent of the reading, digits of the last place).
     """
 
-    seen: Seen
+    seen: SeenTable
     meant: dict[int, Meant]
     time: dict[str, str] = field(default_factory=dict)
     day_unsure: bool = False
@@ -103,7 +103,7 @@ class Draft:
         return channel
 
 
-def draft_of(seen: Seen) -> Draft:
+def draft_of(seen: SeenTable) -> Draft:
     """Guess every column of a file that was looked at."""
     draft = Draft(seen, {column.number: Meant("", why="not used") for column in seen.columns})
     _time(draft)

@@ -49,7 +49,7 @@ class SeenColumn:
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class SeenTable:
     """A foreign file at first look.
 
     Attributes:
@@ -63,7 +63,7 @@ class Seen:
     columns: tuple[SeenColumn, ...]
 
 
-def look(path: Path) -> Seen:
+def look(path: Path) -> SeenTable:
     """Read the beginning of a file, up to 4 MB.
 
     Raises:
@@ -92,7 +92,7 @@ def look(path: Path) -> Seen:
     columns = [_column(n, header, units, rows, comma) for n in range(best.width)]
     start = max(best.data - 3, 0)
     shown = tuple((n + 1, lines[n]) for n in range(start, min(best.data + 3, len(lines))))
-    return Seen(path, shown, tuple(_beside(columns)))
+    return SeenTable(path, shown, tuple(_beside(columns)))
 
 
 def _named(guess: Guess) -> tuple[Sequence[str], Sequence[str]]:
