@@ -107,15 +107,17 @@ def test_worker_and_scheduler_are_killed_and_every_log_is_judged_once(store: Sto
         running.kill(running.scheduler)
         with pytest.raises(ClusterGone, match="the scheduler is gone; what was answered until then is kept"):
             done += [one.path.name for one in first]
-        assert len(store.rows()) == len(done)
+        assert 0 <= len(store.rows()) - len(done) <= 1  # one may be saved and not yet handed on
         running.start_scheduler()
-        until(lambda: running.workers[1].poll() is None, 5)
+        until(lambda: running.workers[1].poll() is None, 60)
         running.start_worker()
         with open_store(store_url) as again:
             second = [(one.path.name, one.outcome) for one in import_logs(again, logs, plan=plan, on=running.address)]
 
     assert len(done) < 80
-    assert [name for name, outcome in second if outcome == "known"] == done
+    known = [name for name, outcome in second if outcome == "known"]
+    assert set(done) <= set(known)
+    assert len(known) - len(done) <= 1
     assert {outcome for _, outcome in second} == {"known", "saved"}
     assert sorted(log.name for n in range(1, 81) for log in store.record(n).logs) == [path.name for path in logs]
     assert store.verify() == []

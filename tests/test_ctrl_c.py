@@ -101,6 +101,8 @@ RUNS: dict[str, Run] = {
     "standin": Run(("standin",), says="Ctrl-C ends it", stopped=0),
     "season": Run(("season", "Larch", *CHANGE, "--report", "FOLDER/work/s.html", "--json", "FOLDER/work/s.json")),
     "page": Run(("page", "--port", "PORT"), says="Stop with", stopped=0),
+    "logger": Run(("logger", "FOLDER/logs/ride 0.csv", "--out", "FOLDER/work/l.toml"), stopped=2),
+    "find": Run(("find", "FOLDER/logs/ride 0.csv", "--plan", PLAN), stopped=2),
     "records list": Run(("records", "list")),
     "records show": Run(("records", "show", "7")),
     "records sign": Run(("records", "sign", "7", "--by", "the rider")),

@@ -25,15 +25,17 @@ _SVG = "{http://www.w3.org/2000/svg}"
 
 
 @pytest.fixture(scope="module")
-def data(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A data folder whose first sheet's log is at hand to be drawn."""
+def data(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A data folder whose first sheet's log is at hand to be drawn; this process's own, as is its drawings' key."""
     folder = made_store(tmp_path_factory.mktemp("first") / "data")
-    context = _context(folder)
-    job = reading(context, behind(context, "record 1"), 0)
-    assert job is not None
-    until(lambda: job.state == "done")
-    context.close()
-    return folder
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("BENCHLOG_DATA", str(folder))
+        context = _context(folder)
+        job = reading(context, behind(context, "record 1"), 0)
+        assert job is not None
+        until(lambda: job.state == "done")
+        context.close()
+        yield folder
 
 
 def _context(data: Path) -> Context:

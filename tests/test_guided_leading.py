@@ -81,7 +81,7 @@ def test_a_before_log_that_is_not_there_is_found_before_the_test(plan: Path):
 def test_a_before_log_that_cannot_be_read_is_found_before_the_test(plan: Path):
     """One whose columns nobody knows would else stop the check after the whole test; its logger file tells them."""
     Path("old.csv").write_text("t,U,I\n0,12.7,0.1\n1,12.7,0.1\n", encoding="utf-8")
-    with pytest.raises(BenchlogError, match=r"old\.csv: no column is known"):
+    with pytest.raises(BenchlogError, match=r"old\.csv, line 1: no column is known"):
         prepare("/dev/null", plan, before=Path("old.csv"))
 
     Path("old.logger.toml").write_text(

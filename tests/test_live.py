@@ -93,5 +93,5 @@ def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path, monkeypatch: pytes
     (tmp_path / "taken").write_text("", encoding="utf-8")
     monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path / "taken"))
 
-    with pytest.raises(BenchlogError, match=r"live: the folder cannot be made \(not a directory\)"):
+    with pytest.raises(BenchlogError, match=r"live: the folder cannot be created \(not a directory\)"):
         write_live(state())

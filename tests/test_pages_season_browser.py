@@ -100,7 +100,8 @@ def test_change_is_noted_on_the_page(opened, served):
     kind = page.get_by_label("Day of the change").get_attribute("type")
     with open_store(str(served.data / "records.sqlite")) as store:
         changes = store.changes("Larch")
-        troubles = store.verify()
+        # drawings are sealed with the server's own secret, which this process does not have
+        troubles = [one for one in store.verify() if not one.harmless]
 
     assert kind == "date"
     assert [change.what for change in changes] == [f"new battery {NASTY}"]
@@ -130,7 +131,8 @@ def test_change_is_taken_back_with_the_keyboard(opened, served):
     settled(page)
     with open_store(str(served.data / "records.sqlite")) as store:
         after = [change.what for change in store.changes("Larch")]
-        troubles = store.verify()
+        # drawings are sealed with the server's own secret, which this process does not have
+        troubles = [one for one in store.verify() if not one.harmless]
 
     assert box["height"] >= 24
     assert box["x"] + box["width"] <= 390

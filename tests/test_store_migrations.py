@@ -117,7 +117,7 @@ def test_a_step_that_fails_leaves_the_store_as_it_was(store: Store, tmp_path: Pa
     save_small(store, tmp_path)
     before = inspect(store.engine).get_table_names()
 
-    with pytest.raises(BenchlogError, match="ledger"):
+    with pytest.raises(BenchlogError, match="already exists"):
         bring_up(store.engine, store.where, (*MIGRATIONS, BROKEN))
 
     assert inspect(store.engine).get_table_names() == before

@@ -13,6 +13,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING
 
 from benchlog.core.errors import BenchlogError
+from benchlog.core.interrupts import later
 from benchlog.standin.hands import LOGGER, NAME, HandsServer, answer_to, listening_at
 from benchlog.standin.lines import LineForm, header_of, lines_of, logger_toml_of
 from benchlog.standin.network import Network, listening
@@ -61,25 +62,11 @@ class Standin:
         listen: tuple[str, int] | None = None,
     ) -> None:
         self.bike, self.form, self.speed = bike, form, speed
-        self._open = contextlib.ExitStack()
         try:
-            self.folder = Path(tempfile.mkdtemp(prefix="benchlog-standin-")) if folder is None else folder
-            if folder is not None:
-                folder.mkdir()
-            self._open.callback(shutil.rmtree, self.folder, ignore_errors=True)
-            self.plan, self.logger = self.folder / "plan.toml", self.folder / LOGGER
-            self.plan.write_text(plan_toml, encoding="utf-8")
-            self.logger.write_text(logger_toml_of(form, bike.spec), encoding="utf-8")
-            self._terminal = self._port_at(listen)
-            self._open.callback(self._terminal.close)
-            hands = listening_at(self.folder / NAME) if listen is None else listening(listen[0], listen[1] + 1)
-            self._hands = HandsServer(hands, self.folder, bike.act)
-            self._open.callback(self._hands.close)
-        except BenchlogError:
-            self._open.close()
-            raise
+            with contextlib.ExitStack() as opened:
+                self._begin(opened, plan_toml, folder, listen)
+                self._open = opened.pop_all()
         except OSError as problem:
-            self._open.close()
             why = (problem.strerror or str(problem)).lower()
             place = tempfile.gettempdir() if folder is None else folder
             raise BenchlogError(
@@ -95,6 +82,24 @@ class Standin:
         self._typed = bytearray()
         self._hears_typing = False
         self._typed_lines: TypedLines | None = None
+
+    def _begin(
+        self, opened: contextlib.ExitStack, plan_toml: str, folder: Path | None, listen: tuple[str, int] | None
+    ) -> None:
+        """Make folder, port and hands; what is made is put away by ``opened``, whatever interrupts."""
+        with later():
+            self.folder = Path(tempfile.mkdtemp(prefix="benchlog-standin-")) if folder is None else folder
+            if folder is not None:
+                folder.mkdir()
+            opened.callback(shutil.rmtree, self.folder, ignore_errors=True)
+        self.plan, self.logger = self.folder / "plan.toml", self.folder / LOGGER
+        self.plan.write_text(plan_toml, encoding="utf-8")
+        self.logger.write_text(logger_toml_of(self.form, self.bike.spec), encoding="utf-8")
+        self._terminal = self._port_at(listen)
+        opened.callback(self._terminal.close)
+        hands = listening_at(self.folder / NAME) if listen is None else listening(listen[0], listen[1] + 1)
+        self._hands = HandsServer(hands, self.folder, self.bike.act)
+        opened.callback(self._hands.close)
 
     def _port_at(self, listen: tuple[str, int] | None) -> "Terminal | Network":
         if listen is not None:
