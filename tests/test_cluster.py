@@ -10,7 +10,6 @@ from pathlib import Path
 
 import pytest
 from dask_cluster import ROOT, Cluster, cluster_of
-from page_server import until
 from test_cli import command
 
 import benchlog
@@ -82,7 +81,7 @@ def test_library_leaves_the_caller_as_it_is(tmp_path: Path, cluster: Cluster):
 
 
 def test_job_that_kills_two_workers_is_passed_over(tmp_path: Path):
-    """It is begun twice, no more; the others are answered."""
+    """It is begun twice, or a third time where that was handed out before the second end was noticed; not again."""
     marks = tmp_path / "marks"
     marks.mkdir()
     with cluster_of(tmp_path, workers=4) as running:
@@ -91,7 +90,7 @@ def test_job_that_kills_two_workers_is_passed_over(tmp_path: Path):
         answers = list(side_by_side(by_worker, jobs, 1, crew=crew, lost=lambda job: (-job[0], 0)))
 
     assert [number for number, _ in answers] == [0, 1, 2, -3, 4, 5, 6, 7]
-    assert len(list(marks.glob("3 *"))) == 2
+    assert len(list(marks.glob("3 *"))) in (2, 3)
 
 
 @pytest.mark.usefixtures("server")
@@ -109,7 +108,6 @@ def test_worker_and_scheduler_are_killed_and_every_log_is_judged_once(store: Sto
             done += [one.path.name for one in first]
         assert 0 <= len(store.rows()) - len(done) <= 1  # one may be saved and not yet handed on
         running.start_scheduler()
-        until(lambda: running.workers[1].poll() is None, 60)
         running.start_worker()
         with open_store(store_url) as again:
             second = [(one.path.name, one.outcome) for one in import_logs(again, logs, plan=plan, on=running.address)]
