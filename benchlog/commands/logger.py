@@ -10,6 +10,7 @@ import typer
 from benchlog.commands.asking import Asker, Unusable, number
 from benchlog.commands.shared import user_errors
 from benchlog.core.errors import BenchlogError
+from benchlog.core.printable import printable
 from benchlog.core.roles import ROLE_UNITS, UNITS
 
 if TYPE_CHECKING:
@@ -59,8 +60,7 @@ def logger(
 def _shown(draft: "Draft") -> None:
     typer.echo(f"{draft.seen.path.name} begins its table like this:")
     for line, text in draft.seen.shown:
-        plain = "".join(char if char.isprintable() else " " for char in text[:_WIDTH])
-        typer.echo(f"  line {line}: {plain}")
+        typer.echo(f"  line {line}: {printable(text[:_WIDTH])}")
 
 
 def _table(draft: "Draft") -> None:
