@@ -202,17 +202,20 @@ def demo() -> None:
 @app.command()
 def schema(
     what: Annotated[
-        Literal["plan", "logger", "result", "answers"], typer.Argument(help="plan, logger, result or answers")
+        Literal["plan", "logger", "result", "answers", "readings"],
+        typer.Argument(help="plan, logger, result, answers or readings"),
     ],
 ) -> None:
-    """Print the JSON Schema of a plan, a logger file, a result or answers, for editors and other programs."""
+    """Print the JSON Schema of a plan, logger file, result, answers or meter readings, for other programs."""
     with user_errors():
-        if what == "answers":
+        if what == "answers" or what == "readings":
             from json import dumps
 
             from benchlog.find.answers import answers_schema
+            from benchlog.meter.model import readings_schema
 
-            typer.echo(dumps(answers_schema(), indent=2, ensure_ascii=False))
+            of = answers_schema if what == "answers" else readings_schema
+            typer.echo(dumps(of(), indent=2, ensure_ascii=False))
             return
         from benchlog.verdict.schemas import schema_text
 

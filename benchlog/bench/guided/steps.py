@@ -4,7 +4,7 @@ from benchlog.bench.guided.spec import StepSpec
 from benchlog.bench.guided.steps_fuses import fuse, fuses_in
 from benchlog.bench.guided.steps_on import all_on, engine, key_on, slot
 from benchlog.bench.guided.steps_rest import at_rest, key_off, sleep, sleep_again
-from benchlog.examine.off_spans import DEFAULT_SETTLED_S
+from benchlog.plan.limits import settled_s
 from benchlog.plan.model import Plan, slots_in_order
 from benchlog.verdict.advice import fire_risks
 
@@ -12,7 +12,7 @@ from benchlog.verdict.advice import fire_risks
 def steps_of(plan: Plan) -> tuple[StepSpec, ...]:
     """All steps for this plan in their order, those of the fuse walk included."""
     circuits = slots_in_order(plan)
-    need_s = plan.limits.settle_max_s or DEFAULT_SETTLED_S
+    need_s = settled_s(plan)
     return (
         *at_rest(fire_risks(plan)),
         key_on(plan),
