@@ -62,6 +62,10 @@ def acceptance(
         typer.echo(f"Log: {test.log}\nReport: {test.report}")
         if save:
             from benchlog.commands.records import save_check
+            from benchlog.report.written import write_html
 
-            typer.echo(save_check(store, result, plan=plan, logs=[test.log], logger=test.logger, before=before))
+            kept = save_check(store, result, plan=plan, logs=[test.log], logger=test.logger, before=before)
+            # the report stood before the store was asked; the last line is the hash, which belongs where it is kept
+            write_html(result, test.report, kept=kept.rpartition("\n")[2], plan=test.plan)
+            typer.echo(kept)
     raise typer.Exit(EXIT_STATUS[result.verdict])
