@@ -30,8 +30,8 @@
 #define ROUNDS 4
 
 /* Two buttons to ground on port D, a lamp on port B, the bus's two lines on port C. */
-#define BUTTON_ZERO 2
-#define BUTTON_MARK 3
+#define BUTTON_ZERO 4
+#define BUTTON_MARK 5
 #define LAMP 5
 #define BUS_DATA 4
 #define BUS_CLOCK 5

@@ -207,7 +207,7 @@ void bus_attach(avr_t *core, struct chip *which, int count)
     show_line();
 }
 
-void bus_after_reset(int chips_lost_power)
+void bus_reset_begins(int chips_lost_power)
 {
     avr_cycle_count_t gone = (avr->cycle - byte_from) / period();
     int sending = (status == 0x50 || status == 0x58) && gone < 8;
@@ -226,6 +226,10 @@ void bus_after_reset(int chips_lost_power)
     }
     started = status = 0;
     target = 0;
+}
+
+void bus_reset_ended(void)
+{
     show_line();
 }
 

@@ -8,8 +8,9 @@
 
 void bus_attach(avr_t *avr, struct chip *chips, int count);
 
-/* After a reset of the processor: who was sending a byte waits for the rest of its clocks, unless it lost its power. */
-void bus_after_reset(int chips_lost_power);
+/* The processor is reset: who was sending a byte waits for the rest of its clocks, unless it lost its power. */
+void bus_reset_begins(int chips_lost_power);
+void bus_reset_ended(void);
 
 /* From the next byte read on, a chip holds the data line until it has seen this many clocks; 0: until it is let go. */
 void bus_hold(int clocks);

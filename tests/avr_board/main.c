@@ -24,7 +24,7 @@
 #include "serial.h"
 #include "truth.h"
 
-enum { BUTTON_ZERO = 2, BUTTON_MARK = 3 };
+enum { BUTTON_ZERO = 4, BUTTON_MARK = 5 };
 #define PAINT 0xA5
 
 static avr_t *avr;
@@ -104,12 +104,13 @@ static void reset_after(long ms, avr_regbit_t flag, int chips_lost_power)
 {
     serial_flush();
     truth_reset();
+    bus_reset_begins(chips_lost_power);
     avr->cycle += (avr_cycle_count_t)ms * 16000;
     for (int at = 0x100; at <= avr->ramend; at++)
         avr->data[at] = (uint8_t)rand();
     avr_reset(avr);
     avr_regbit_set(avr, flag);
-    bus_after_reset(chips_lost_power);
+    bus_reset_ended();
     show_buttons();
 }
 

@@ -64,7 +64,7 @@ void truth_input(int input, int mv)
     if (input == 0 && (!any || conversions == CONVERSIONS || avr->cycle - begun > 40000)) {
         end_row();
         begun = avr->cycle;
-        conversions = clocks = 0;
+        conversions = 0;
         memset(sums, 0, sizeof sums);
         memset(has, 0, sizeof has);
         any = 1;

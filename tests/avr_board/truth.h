@@ -11,6 +11,6 @@ void truth_reset(void);                     /* the processor begins anew */
 void truth_input(int input, int mv);        /* a conversion began */
 void truth_reading(int which, int of_bus, int16_t counts, int64_t converted_us);
 void truth_silent(uint8_t address);
-void truth_clock(void);                     /* a clock by hand, to free the bus */
+void truth_clock(void);                     /* a clock by hand, to free the bus; counted from the beginning */
 
 #endif
