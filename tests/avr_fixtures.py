@@ -6,9 +6,12 @@ The board is C (``tests/avr_board``): the chips' registers, the bus, the pins an
 import json
 import re
 import shutil
+import signal
 import subprocess
+import sys
+import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import reduce
 from pathlib import Path
 from typing import Any
@@ -16,6 +19,17 @@ from typing import Any
 import numpy as np
 import polars as pl
 import pytest
+
+from benchlog.standin import (
+    Action,
+    ChannelSpec,
+    LoggerSpec,
+    Script,
+    SimulatedInstall,
+    Simulation,
+    acceptance_script,
+    simulate,
+)
 
 ROOT = Path(__file__).parent.parent
 FIRMWARE = ROOT / "firmware_notes" / "avr"
@@ -173,3 +187,73 @@ def expected(truth: pl.DataFrame, from_us: int = 0) -> list[list[str]]:
     times = (from_us + nth * PERIOD_US) % (1 << 32)
     texts = whole.select(pl.col(CELLS).cast(pl.String).fill_null("")).rows()
     return [[str(time), *cells] for time, cells in zip(times.tolist(), texts, strict=True)]
+
+
+def install_scene(sim: Simulation) -> np.ndarray:
+    """The voltages that an install puts on the board's inputs, from a simulated log without errors.
+
+    Shunts of 0.75 and 100 mOhm, dividers of 150 over 10 kOhm before three pins, the ground bus straight on the fourth.
+    """
+    frame = sim.frame
+    volts = {role: frame[role].to_numpy() for role in frame.columns if role not in ("time_s", "mark")}
+    pins = [volts["battery_v"] / 16, volts["trigger_v"] / 16, volts["feed_v"] / 16, volts["ground_v"]]
+    columns = [
+        frame["time_s"].to_numpy() * 1e6,
+        volts["battery_a"] * 0.75e-3 * 1e9,
+        volts["battery_v"] * 1e6,
+        volts["battery_a"] * 100e-3 * 1e9,
+        volts["feed_v"] * 1e6,
+        *(np.clip(np.round(pin * 1e3), 0, None) for pin in pins),
+    ]
+    return np.round(np.column_stack(columns)).astype(np.int64)
+
+
+def exact_logger(rate_hz: float = 1000.0) -> LoggerSpec:
+    """What the wires carry, without a logger's errors."""
+    roles = ("battery_v", "battery_a", "trigger_v", "feed_v", "ground_v")
+    units = ("V", "A", "V", "V", "V")
+    return LoggerSpec(rate_hz, tuple(ChannelSpec(role, unit) for role, unit in zip(roles, units, strict=True)))
+
+
+#: The logger's two buttons are pressed for a zero before the test, as its notes ask.
+ZERO_FROM_S, ZERO_TO_S = 1.0, 7.0
+
+
+def short_acceptance(install: SimulatedInstall | None = None, running_s: float = 8.0) -> Simulation:
+    """The acceptance test in a minute: zero, rest, key on, four circuits, crank, running, key off, asleep after 3 s."""
+    install = replace(install or SimulatedInstall(), awake=((0.35, 3.0),))
+    steps = acceptance_script(rest_s=6.0, slot_every_s=2.0, all_on_s=4.0, running_s=running_s, settle_s=20.0, marks=False)
+    zero = (Action(ZERO_FROM_S - 0.5, "zero", mark=False), Action(ZERO_TO_S + 0.5, "zero end", mark=False))
+    shifted = steps.shifted(8.0)
+    script = Script(steps.end_s + 8.0, (*zero, *shifted.actions))
+    limits = {"settle_max_s": 8, "added_drain_ma": None, "charging_balance_min_a": None}
+    return simulate(install, script, exact_logger(), np.random.default_rng(1), limits)
+
+
+def zero_presses() -> list[tuple[int, str, int]]:
+    """The left button pressed and let go twice."""
+    presses = [(at, "zero", 0) for at in (ZERO_FROM_S, ZERO_FROM_S + 0.2, ZERO_TO_S, ZERO_TO_S + 0.2)]
+    return [(int(at * 1e6), what, number) for at, what, number in presses]
+
+
+def benchlog(*words: object) -> list[str]:
+    """The command line, from this tree."""
+    return [sys.executable, "-m", "benchlog", *(str(word) for word in words)]
+
+
+def record(board: list[str], log: Path, *more: object) -> dict[str, Any]:
+    """The board on a pseudo-terminal, and ``benchlog record`` on its other end until everything is on disk."""
+    with subprocess.Popen(board, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as board_process:
+        assert board_process.stdout is not None
+        assert board_process.stdin is not None
+        port = next(line.strip() for line in board_process.stdout if line.startswith("/dev/"))
+        words = benchlog("record", port, "--out", log, "--baud", 250_000, *more)
+        with subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as recorder:
+            figures = next((line for line in board_process.stdout if line.startswith("{")), "")
+            time.sleep(0.5)  # the last of it is in the system's buffer, and read at once
+            recorder.send_signal(signal.SIGINT)
+            told, problems = recorder.communicate(timeout=30)
+            board_process.stdin.close()
+        assert board_process.wait(30) == 0
+    assert recorder.returncode == 0, problems
+    return {**json.loads(figures), "told": told, "port": port}
