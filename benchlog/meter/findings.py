@@ -88,7 +88,7 @@ def findings_of(file: ReadingsFile, plan: Plan, name: str) -> ReadingsFindings:
     found: dict[str, list[Finding]] = {
         "off_state_drain": drains(readings, plan),
         "feed_off_voltage": feed_off(readings, plan, limits.get("feed_off_voltage")),
-        "resting_voltage": resting(readings, plan),
+        "resting_voltage": resting(readings),
         "crank_minimum": cranking(readings),
         "charging_voltage": charging(readings),
         "charging_balance": balance(readings),

@@ -6,7 +6,7 @@ from benchlog.analysis.measurement import Finding, NotEvaluated
 from benchlog.meter.loads import OVER
 from benchlog.meter.proof import lasting, measured
 from benchlog.meter.reading import MeterReading
-from benchlog.plan.batteries import CHEMISTRY
+from benchlog.plan.batteries import REST_H
 from benchlog.plan.limits import PlannedLimit, settled_s
 from benchlog.plan.model import Plan
 
@@ -31,19 +31,18 @@ def feed_off(readings: Sequence[MeterReading], plan: Plan, limit: PlannedLimit |
     return found
 
 
-def resting(readings: Sequence[MeterReading], plan: Plan) -> list[Finding]:
-    """``resting_voltage``, V, of a battery that has rested as long as its kind needs."""
-    rest_h = CHEMISTRY[plan.battery.chemistry].rest_h
-    return [_rested(one, rest_h) for one in _in(readings, "battery_v", "asleep")]
+def resting(readings: Sequence[MeterReading]) -> list[Finding]:
+    """``resting_voltage``, V, of a battery that has rested for a night."""
+    return [_rested(one) for one in _in(readings, "battery_v", "asleep")]
 
 
-def _rested(one: MeterReading, rest_h: float) -> Finding:
+def _rested(one: MeterReading) -> Finding:
     if one.level is None:
         return NotEvaluated(OVER)
-    need = f"{rest_h:g} hours without load or charge are needed (waited_s)"
+    need = f"{REST_H:g} hours without load or charge are needed (waited_s)"
     if one.waited_s is None:
         why: str | None = f"how long the battery had rested is not noted; {need}"
-    elif one.waited_s < rest_h * 3600:
+    elif one.waited_s < REST_H * 3600:
         why = f"the battery had rested for {lasting(one.waited_s)}; {need}"
     else:
         why = None
