@@ -1,11 +1,11 @@
 """From a failed check to the faulty place."""
 
-import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from benchlog.commands.asking import line_read
 from benchlog.commands.shared import NOT_PROVEN, PASS, LoggerOption, PlanOption, refuse_outputs, user_errors
 
 
@@ -42,7 +42,7 @@ def find(
         replies = read_answers(kept, knowledge.questions)
         hunt = Hunt(knowledge, check(list(logs), plan=plan, logger=logger), replies)
         if json is None:
-            found = lead(hunt, kept, _read, typer.echo)
+            found = lead(hunt, kept, line_read, typer.echo)
         else:
             from json import dumps
 
@@ -53,14 +53,3 @@ def find(
             else:
                 write_whole(Path(json), text, what="the state of the search")
     raise typer.Exit(PASS if found else NOT_PROVEN)
-
-
-def _read(prompt: str) -> str:
-    """One line of standard input."""
-    typer.echo(prompt, nl=False)
-    sys.stdout.flush()
-    line = sys.stdin.readline()
-    if not line:
-        typer.echo()
-        raise EOFError
-    return line

@@ -106,6 +106,11 @@ def readings_schema() -> dict[str, Any]:
     return schema(ReadingsFile)
 
 
+def reading_faults(table: Mapping[str, Any]) -> list[str]:
+    """What does not go together within one reading, as it stands in a file; none where it can be used."""
+    return [f"{key} {text}" if key else text for key, text in _misfits(table)]
+
+
 def _disagreements(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """What does not go together within a reading: (path, text)."""
     readings = data.get("reading")
