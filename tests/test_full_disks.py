@@ -93,7 +93,8 @@ WRITING: dict[str, Writing] = {
     "records sign": store("records", "sign", "1", "--by", "the rider"),
     "records contact": Writing(
         ("records", "contact", "R. Fitter, 0555 0123"),
-        "DISK/data/installer.txt: the contact cannot be written (WHY); name a folder that exists, has room, and that you can write to",
+        "DISK/data/installer.txt: the contact cannot be written (WHY); name a folder that exists, has room, and that "
+        "you can write to",
         writes=("data/installer.txt",),
     ),
     "plan --sheet": file(("plan", PLAN, "--sheet", "sheet.html"), "the measuring sheet", "sheet.html"),
