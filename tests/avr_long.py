@@ -2,7 +2,7 @@
 
     python tests/avr_long.py [--minutes 10]
 
-Voltages anywhere in and beyond every range, new ones each millisecond, with noise; prints what the logger's notes quote.
+Voltages anywhere in and beyond every range, new ones each millisecond, with noise; prints what the notes quote.
 """
 
 import argparse
@@ -43,7 +43,7 @@ def main() -> int:
         figures = record(board, folder / "log.csv", "--logger", LOGGER)
         with (folder / "log.csv").open() as file:
             next(file)
-            got = [row for row in csv.reader(line for line in file if not line.startswith("#"))]
+            got = list(csv.reader(line for line in file if not line.startswith("#")))
         truth = read_truth(folder / "truth.csv")
         size = subprocess.run(["avr-size", built.image], capture_output=True, text=True, check=True).stdout
     true = expected(truth)

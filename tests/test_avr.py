@@ -9,7 +9,19 @@ import subprocess
 import numpy as np
 import polars as pl
 import pytest
-from avr_fixtures import CELLS, CYCLES, FIRMWARE, QUIET, Built, Ran, build_image, built, expected, random_scene, run_board
+from avr_fixtures import (
+    CELLS,
+    CYCLES,
+    FIRMWARE,
+    QUIET,
+    Built,
+    Ran,
+    build_image,
+    built,
+    expected,
+    random_scene,
+    run_board,
+)
 
 __all__ = ["built"]
 
@@ -103,7 +115,7 @@ def test_another_chip_is_not_taken_for_the_monitor(built: Built):
 
 
 def test_a_monitor_that_lost_its_settings_is_set_up_anew(built: Built):
-    """One whose supply failed for a moment would convert too slowly unseen; within a second it is put right and told."""
+    """One whose supply failed for a moment would convert too slowly unseen; within a second it is put right."""
     ran = run_board(built, QUIET, 3.0, happenings=[(1_200_000, "restarted", 0)])
 
     assert ran.notes[1] == "from t_us 2004000 on: monitor 0x40 had lost its settings, it is set up anew"
@@ -200,7 +212,9 @@ def names(built: Built) -> str:
 def test_a_line_that_is_too_slow_drops_samples_and_counts_them(built: Built):
     """At 115,200 baud the lines do not fit: each gap in the stamps is counted in the line that follows, and noted."""
     slow = build_image(built.folder / "slow", "-DBAUD=115200UL", "-DUART_MAY_BE_TOO_SLOW")
-    ran = run_board(built, [[0, -80_000_000, 12_600_000, -80_000_000, 12_500_000, 1000, 1000, 1000, 1000]], 8.0, image=slow)
+    ran = run_board(
+        built, [[0, -80_000_000, 12_600_000, -80_000_000, 12_500_000, 1000, 1000, 1000, 1000]], 8.0, image=slow
+    )
     times = np.array([int(row[0]) for row in ran.samples])
     dropped = np.array([int(row[9]) for row in ran.samples])
 

@@ -43,7 +43,7 @@ def ports(
 
         if not listen:
             _refuse_idle(port, plan, logger, baud)
-        named = {one: "" for one in port} if port else {one.name: one.what for one in ports_there()}
+        named = dict.fromkeys(port, "") if port else {one.name: one.what for one in ports_there()}
         if not named:
             typer.echo(
                 "No serial port was found.\n"

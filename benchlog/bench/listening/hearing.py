@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from benchlog.bench.recording.port import open_port, read_some
+from benchlog.log.readers.lines.checksum import kind_of
 from benchlog.log.readers.lines.forms import Form, find_form
 from benchlog.log.readers.lines.sift import cut, line_ends
 
@@ -105,7 +106,9 @@ def _is_enough(form: Form | None, data: bytes, now: float, began: float, formed_
 def sensible(data: bytes) -> Form | None:
     """The form of lines most of which agree with it; None for rubbish, as of a wrong line speed."""
     whole, _ = cut(line_ends(data))
-    lines = [line for line in whole.split(b"\n")[1:] if line.strip()]
+    lines = [line for line in whole.split(b"\n") if line.strip()]
+    if lines and kind_of(lines[0]) is None:
+        del lines[0]  # it may lack its beginning, and only a checksum would tell
     headed = next((n for n, line in enumerate(lines) if b"," in line and line[:1].isalpha()), None)
     looked = lines[-_LOOKED_AT:] if headed is None else [lines[headed], *lines[-_LOOKED_AT:]]
     form = find_form(looked, None, few=len(looked) > 0)

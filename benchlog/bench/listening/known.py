@@ -43,10 +43,9 @@ class Recognised:
 def reference_loggers() -> list[Logger]:
     """The loggers whose firmware comes with benchlog: in the installed package, or beside it in a source tree."""
     package = Path(__file__).parents[2]
-    for folder in (package / "firmware_notes", package.parent / "firmware_notes"):
-        if (folder / _FILES[0]).is_file():
-            return [load_logger(folder / name) for name in _FILES]
-    raise BenchlogError(f"{package}: the reference loggers' files are missing here; install benchlog again")
+    installed = package / "firmware_notes"
+    folder = installed if installed.is_dir() else package.parent / "firmware_notes"
+    return [load_logger(folder / name) for name in _FILES]
 
 
 def recognise(heard: Heard, loggers: Sequence[Logger]) -> Recognised:

@@ -32,7 +32,8 @@ class Prospect:
     Attributes:
         check, limit: of the plan.
         can: a good install would pass.
-        expanded: the uncertainty, k = 2, in the check's unit; None where ``lacks`` says what is missing, or for a count.
+        expanded: the uncertainty, k = 2, in the check's unit; None for a count, and where ``lacks`` says what is
+            missing.
         zeroed: the same after a zero, where that helps. can_zeroed: and whether a good install would pass then.
         lacks: a clause; "" where nothing is missing.
     """
@@ -187,6 +188,7 @@ def _at_load(*roles: str) -> _Way:
     """A voltage that changes with the load, scaled to the planned one by the current's step."""
 
     def way(able: _Able, limit: PlannedLimit, _: Circuit | None) -> _Found:
+        able.needs(*roles)
         most, load = _most(limit), able.of("feed_a", "battery_a")
         volts = [able.of(role).change_u(most) for role in roles]
         return combine(*volts, load.change_u(able.load_a) / able.load_a * most), None

@@ -17,7 +17,9 @@ def heard_lines(heard: Heard, found: Recognised | None) -> list[str]:
     """Which logger it is, how it speaks, and what it says now; the first line goes beside the port's name."""
     if found is None:
         if heard.data:
-            return ["something arrives, but no lines that make sense at any baud rate tried: no logger, or switched off"]
+            return [
+                "something arrives, but no lines that make sense at any baud rate tried: no logger, or switched off"
+            ]
         return ["nothing arrives: no logger, or one that is switched off"]
     assert heard.form is not None
     named = found.logger.name if found.logger is not None and found.from_file else None
