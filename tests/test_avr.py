@@ -5,6 +5,7 @@ Registers, steps and timing of the chips are the data sheet's, from memory, on b
 
 import re
 import subprocess
+from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -13,6 +14,7 @@ from avr_fixtures import (
     CELLS,
     CYCLES,
     FIRMWARE,
+    LOGGER,
     QUIET,
     Built,
     Ran,
@@ -22,6 +24,9 @@ from avr_fixtures import (
     random_scene,
     run_board,
 )
+
+from benchlog.log.log import Log
+from benchlog.logger.model import load_logger
 
 __all__ = ["built"]
 
@@ -271,3 +276,19 @@ def test_source_takes_no_heap():
     for source in FIRMWARE.glob("*.[ch]"):
         assert not re.search(r"\b(malloc|calloc|realloc|free|alloca)\s*\(", source.read_text(encoding="utf-8")), source
     assert len(CELLS) == 8
+
+
+def test_lines_in_a_file_are_a_log_as_they_are(twenty_seconds: Ran, tmp_path: Path):
+    """What a memory card keeps of the stream is read by its logger file, checksums and all, sample for sample."""
+    card = tmp_path / "CARD.TXT"
+    card.write_text("\n".join(twenty_seconds.lines), encoding="latin-1")
+    rows = twenty_seconds.samples
+
+    with Log.open(card, load_logger(LOGGER)) as log:
+        assert log.reader == "stream"
+        trace = log.trace(log.start_s, log.end_s)
+    assert len(trace) == len(rows)
+    assert trace.time_s == pytest.approx(np.array([int(row[0]) / 1e6 for row in rows]))
+    bus = np.array([float(row[2] or "nan") for row in rows])
+    assert trace.values["battery_v"] == pytest.approx(bus * 1.25e-3, nan_ok=True)
+    assert trace.over["battery_a"].tolist() == [row[1] in ("32767", "-32768") for row in rows]
