@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from benchlog.core.errors import BadLog
+from benchlog.log.foreign.look import look
 from benchlog.log.log import Log
 from benchlog.log.readers.summed import summed_kind
 
@@ -86,3 +87,10 @@ def test_plain_tables_are_not_taken_for_lines_with_sums():
     assert summed_kind(b"time_s,mark\n1,a*3F\n2,b*00\n3,c*11\n") is None
     assert summed_kind("\n".join([*lines(3), "x", "y", "z", "w", ""]).encode()) is None
     assert summed_kind("\n".join([*lines(3), ""]).encode()) == "xor"
+
+
+def test_columns_are_asked_for_without_their_sums(tmp_path: Path):
+    """``benchlog logger`` sees the columns of such a file as they are, not the last one with a checksum behind it."""
+    table = look(written(tmp_path, [summed(HEADER), *lines(50)]))
+
+    assert [column.header for column in table.columns] == HEADER.split(",")

@@ -13,7 +13,7 @@ from benchlog.log.readers.delimited import DelimitedLog
 from benchlog.log.readers.lines.block import Block
 from benchlog.log.readers.lines.checksum import DIGITS, right
 from benchlog.log.readers.lines.sift import cut, line_ends
-from benchlog.log.readers.raw import Raw, ReadFault, Reader
+from benchlog.log.readers.raw import Raw, Reader, ReadFault
 from benchlog.log.readers.source import Source
 from benchlog.log.readers.summed import summed_kind
 
@@ -27,10 +27,15 @@ _HASH, _DOLLAR = ord("#"), ord("$")
 
 def open_stream(source: Source, logger: "Logger | None", block_bytes: int) -> DelimitedLog:
     """Read the lines without their checksums."""
-    kind = summed_kind(source.head)
-    if kind is not None:  # else a second look at one that was opened before
-        source.recast(_Lines(kind).without_sums)
+    take_sums_off(source)
     return StreamLog(source, logger, block_bytes)
+
+
+def take_sums_off(source: Source) -> None:
+    """Let lines be read without the checksums that they carry; others, and those that this was done to, stay."""
+    kind = summed_kind(source.head)
+    if kind is not None:
+        source.recast(_Lines(kind).without_sums)
 
 
 class StreamLog(DelimitedLog):
