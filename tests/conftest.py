@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import hypothesis
 import numpy as np
 import pytest
 import scenarios
@@ -63,6 +64,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         if item.path.stem in rank:
             item.add_marker("slow")
     items.sort(key=lambda item: rank.get(item.path.stem, len(rank)))
+
+
+# a busy machine is no failure of what is tested
+hypothesis.settings.register_profile("benchlog", deadline=None)
+hypothesis.settings.load_profile("benchlog")
 
 
 class Samples:

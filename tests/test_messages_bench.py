@@ -419,6 +419,17 @@ PROVOKED: dict[str, Entry] = {
         lambda f: acceptance(f, "--out", f / "a.csv", "--report", f / "b" / "a.html"),
         f"{FOLDER}/b/a.html: its folder does not exist; name a file for the report in one that exists, with --report",
     ),
+    "retest of no check": command(
+        lambda f: acceptance(f, "--only", "feed_drp"),
+        "--only feed_drp: this plan has no such check; it has off_state_drain, added_drain, settle_time, "
+        "feed_off_voltage, relay_pull_in, relay_drop_out, relay_chatter, battery_sag, feed_drop, ground_lift, "
+        "resting_voltage, source_resistance, crank_minimum, feed_in_crank, charging_voltage, charging_balance",
+    ),
+    "retest of a fuse": command(
+        lambda f: acceptance(f, "--only", "feed_fuse"),
+        "--only feed_fuse: this check compares the plan with itself, so no step shows it; correct the plan, or the "
+        "fuse, and see benchlog plan",
+    ),
     "no stopped test": command(
         lambda f: acceptance(f, "--resume", "--out", f / "a.csv"),
         f"{STEPS}: no such file, so there is no stopped test with the log a.csv; name the log of the stopped test with "
@@ -533,6 +544,7 @@ FILES = {
 #: Texts that no entry can bring up, or that are no messages, and why.
 NOT_HEARD = {
     "the device is gone": "caught where the port is read; the recording tells that the connection was lost",
+    "a list is needed, got ": "as the next one",
     "a table is needed, got ": "caught where the state of a test is read, and told as another benchlog's file",
 }
 

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from benchlog.commands.asking import Asker, Unusable, number
+from benchlog.commands.asking import Asker
 from benchlog.commands.shared import user_errors
 from benchlog.core.errors import BenchlogError
 from benchlog.core.printable import printable
 from benchlog.core.roles import ROLE_UNITS, UNITS
+from benchlog.core.typed import Unusable, number
 
 if TYPE_CHECKING:
     from benchlog.log.foreign.guess import Draft

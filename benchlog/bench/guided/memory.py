@@ -18,6 +18,7 @@ class Memory:
         before_crank: the levels with the key on just before the starter turned.
         fallen_a: slot -> how far the drain fell as its fuse was pulled, A.
         bridged: the shunt is bridged, so that no current is measured.
+        only: the checks that are taken again; all where none is named.
         wakes_every_s: where wake-ups alone are above the limit, how often they come, s; else NaN.
     """
 
@@ -30,3 +31,4 @@ class Memory:
     fallen_a: dict[int, float] = field(default_factory=dict)
     wakes_every_s: float = math.nan
     bridged: bool = False
+    only: tuple[str, ...] = ()
