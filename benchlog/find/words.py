@@ -6,7 +6,7 @@ from benchlog.find.questions import UNFUSED, Question
 from benchlog.plan.model import Plan
 
 STATES = {
-    "asleep": "Key off, everything switched off, and wait until the bike sleeps",
+    "asleep": "Everything switched off, turn the key on and off once, and wait until the bike sleeps",
     "key on": "Key on, engine off, every circuit off",
     "all on": "Key on, engine off, every circuit on",
     "cranking": "Neutral, and crank for at most 5 s",
