@@ -5,14 +5,14 @@ from typing import Any
 
 import numpy as np
 
+from benchlog.find.answers import answer_table
 from benchlog.find.beliefs import Knowledge
 from benchlog.find.copies import Values
 from benchlog.find.flaws import SOMETHING_ELSE
-from benchlog.find.forward import OL_OHM
 from benchlog.find.hunt import Hunt
 from benchlog.find.likelihood import METER_DIGITS, METER_SHARE, digit
 from benchlog.find.mending import check_again, mend
-from benchlog.find.questions import Question
+from benchlog.find.questions import OL_OHM, Question
 from benchlog.find.words import ask, caution
 
 #: Drops up to here are given from zero: less than expected is no fault.
@@ -46,6 +46,14 @@ def state(hunt: Hunt) -> dict[str, Any]:
             "check_again": check_again(found.place, found.kind),
             "also": list(found.also),
         },
+    }
+
+
+def kept(hunt: Hunt) -> dict[str, Any]:
+    """What a store keeps of a session: what is found, and all answers."""
+    return {
+        "found": state(hunt)["found"],
+        "answers": [answer_table(reply, hunt.knowledge.questions[reply.test]) for reply in hunt.replies],
     }
 
 

@@ -7,10 +7,8 @@ import numpy as np
 from benchlog.find.copies import COPIES, GOOD, LAMP_OHM, OPEN_OHM, PULL_IN_V, Copies, Flags, Values
 from benchlog.find.flaws import Flaw
 from benchlog.find.network import Branch, voltages
-from benchlog.find.questions import WIGGLED_TOGETHER, Question
+from benchlog.find.questions import OL_OHM, WIGGLED_TOGETHER, Question
 
-#: What a meter shows for "OL", and what good insulation gives at least, ohm.
-OL_OHM = 1e6
 #: Statement -> the faults (place, kind) that make it false; one of a statement's several faults is enough.
 FALSE_WITH: dict[str, tuple[tuple[str, str], ...]] = {
     "voltage at 86 steady": (("trigger source", "wrong circuit"),),
