@@ -10,7 +10,13 @@ from dashboards.context import Context
 from dashboards.parts.attributes import attributes
 from dashboards.trays import Tray
 
-_KINDS = {"plan": "plan", "logger": "logger file", "log": "log", "unknown": "not recognised; ignored"}
+_KINDS = {
+    "plan": "plan",
+    "logger": "logger file",
+    "log": "log",
+    "answers": "answers of a search for a fault",
+    "unknown": "not recognised; ignored",
+}
 
 
 def drop_form() -> html.Section:
