@@ -1,11 +1,11 @@
 """From a failed check to the faulty place."""
 
-import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from benchlog.commands.asking import line_read
 from benchlog.commands.shared import (
     NOT_PROVEN,
     PASS,
@@ -32,9 +32,7 @@ def find(
     ] = None,
     keep: Annotated[
         int | None,
-        typer.Option(
-            metavar="NUMBER", help="Keep what is found with this record, for its hand-over sheet."
-        ),
+        typer.Option(metavar="NUMBER", help="Keep what is found with this record, for its hand-over sheet."),
     ] = None,
     mended: Annotated[str, typer.Option(metavar="TEXT", help="What was mended, for --keep.")] = "",
     store: StoreOption = None,
@@ -64,7 +62,7 @@ def find(
         replies = read_answers(lies, knowledge.questions)
         hunt = Hunt(knowledge, check(list(logs), plan=plan, logger=logger), replies)
         if json is None:
-            found = lead(hunt, lies, _read, typer.echo)
+            found = lead(hunt, lies, line_read, typer.echo)
         else:
             from json import dumps
 
@@ -102,14 +100,3 @@ def _refuse_other_record(store: str | None, number: int, logs: list[Path]) -> No
     if not {log.sha256 for log in of_record} & {sha256_of(log) for log in logs}:
         names = ", ".join(log.name for log in of_record)
         raise BenchlogError(f"record {number} is of other logs ({names}); benchlog records list shows all records")
-
-
-def _read(prompt: str) -> str:
-    """One line of standard input."""
-    typer.echo(prompt, nl=False)
-    sys.stdout.flush()
-    line = sys.stdin.readline()
-    if not line:
-        typer.echo()
-        raise EOFError
-    return line

@@ -1,6 +1,5 @@
 """A foreign file: show it, guess its columns, let the user correct them, write the logger file beside it."""
 
-import re
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -155,9 +154,11 @@ def _time_unit(said: str) -> str:
 
 def _accuracy(said: str) -> tuple[float, float] | None:
     """Per cent of the reading and digits of the last place."""
+    from benchlog.meter.shown import accuracy_of
+
     if not said:
         return None
-    found = re.fullmatch(r"(?:±|\+/?-)?\s*(\d+[.,]?\d*)\s*%?(?:\s*\+\s*(\d+)\s*\w*)?", said)
+    found = accuracy_of(said)
     if found is None:
         raise Unusable("per cent of the reading and digits of the last place are needed, such as: 0.5 % + 2 digits")
-    return float(found[1].replace(",", ".")), float(found[2] or 0)
+    return found
