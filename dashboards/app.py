@@ -17,6 +17,7 @@ from dashboards.context import Context
 from dashboards.document import ASK, DOCUMENT, Pages
 from dashboards.door import CONTENT_PATH, Door
 from dashboards.first_look import first_look
+from dashboards.foreign import connected as foreign
 from dashboards.frame import frame, menu, trouble
 from dashboards.guard import guard, hash_in_policy
 from dashboards.planning import connected as planning
@@ -72,6 +73,7 @@ def _app(context: Context, door: Door) -> Dash:
     note_form.register(app, context)
     change_list.register(app, context)
     planning.register(app, context)
+    foreign.register(app, context)
     live_page.answer_looks(app.server)
     take_uploads(app.server, context)
     _look(app)
