@@ -176,6 +176,7 @@ def test_a_reset_in_the_middle_of_a_byte_leaves_no_dead_bus(built: Built):
         assert all("" not in row[1:9] for row in rows[1:])
     assert ran.truth["clocks"].max() > 0  # a chip did wait for clocks
     assert sum("brown-out" in note for note in ran.notes) == 48
+    assert any("t_us 0 on: the chips' bus is free again" in note for note in ran.notes)
 
 
 def test_after_a_brown_out_a_new_start_is_told_and_nothing_else_is_lost(built: Built):
@@ -207,6 +208,19 @@ def test_the_counter_wraps_at_thirty_two_bits(built: Built):
 
     assert min(after) < 4000 < max(after)
     assert set(np.diff(after) % (1 << 32)) == {4000}
+
+
+def test_a_program_that_hangs_is_started_anew(built: Built):
+    """Caught in a loop, the board is reset by its watchdog within 0.3 s; cause and gap are told, and all goes on."""
+    loop = re.search(r"^0000(\w{4}) [tT] __stop_program", names(built), re.MULTILINE)
+    assert loop is not None
+    ran = run_board(built, QUIET, 3.0, "--hang", f"0x{loop[1]}", happenings=[(1_000_000, "hang", 0)])
+    first, second = ran.starts()
+
+    assert ran.notes[1] == "the logger started after it had hung (watchdog)"
+    assert 0 <= 249 - len(first) <= 2
+    assert (3.0 - 1.0 - len(second) / 250) < 0.3
+    assert all("" not in row[1:9] for row in second[1:])
 
 
 def names(built: Built) -> str:
