@@ -28,7 +28,8 @@ enum { BUTTON_ZERO = 4, BUTTON_MARK = 5 };
 #define PAINT 0xA5
 
 static avr_t *avr;
-static struct chip chips[2] = {{.address = 0x40, .which = 0, .die = 0x2260}, {.address = 0x41, .which = 1, .die = 0x2260}};
+static struct chip chips[2] = {{.address = 0x40, .which = 0, .die = 0x2260},
+                               {.address = 0x41, .which = 1, .die = 0x2260}};
 static double input_noise_mv;
 static uint8_t buttons = 1 << BUTTON_ZERO | 1 << BUTTON_MARK;
 static int bounces, bouncing;
@@ -126,6 +127,7 @@ static void reset_after(long ms, avr_regbit_t flag, int off)
     chips_lost_power = off;
     avr_reset(avr);
     avr->cycle += (avr_cycle_count_t)ms * 16000;
+    usleep((useconds_t)ms * 1000); /* for whoever records, only the computer's clock tells how long it was off */
     avr_regbit_set(avr, flag);
     after_reset();
 }

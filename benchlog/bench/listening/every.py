@@ -33,7 +33,6 @@ def listen_to(ports: Sequence[str], loggers: Sequence[Logger], baud: int | None)
         loggers: those that may speak, the likeliest first.
         baud: the only line speed to try; None for the usual ones.
     """
-
     stop = threading.Event()
 
     def one(port: str) -> Listened:
