@@ -298,6 +298,14 @@ PROVOKED: dict[str, Entry] = {
         '[[answer]]\ntest = "drain"\nskipped = true\n',
         "this is a file of answers, not a plan; name it with --answers and the plan with --plan",
     ),
+    "readings given as a plan": plan(
+        '[meter]\nname = "hand meter"\n',
+        "this is a file of meter readings, not a plan; name it in place of a log and the plan with --plan",
+    ),
+    "readings under another name": log(
+        '[meter]\nname = "hand meter"\n',
+        "log.csv: this is a file of meter readings; rename it so that its name ends in .toml",
+    ),
     "answer to no test": answers(
         '[[answer]]\ntest = "voltage 30 to 86"\nvalue = 1.0\n',
         'answer[1]: this plan has no test "voltage 30 to 86"; copy its name from what find prints',

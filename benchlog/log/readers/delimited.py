@@ -162,10 +162,13 @@ def _layout(source: Source, logger: "Logger | None") -> Layout:
     except BadLog:
         from benchlog.core.toml_files import OPTIONS, kind_of
 
-        if kind := kind_of(text_of(source.head)):
+        kind = kind_of(text_of(source.head))
+        if kind == "file of meter readings":
+            raise BadLog(source.name, f"this is a {kind}; rename it so that its name ends in .toml") from None
+        if kind:
             raise BadLog(
                 source.name,
-                f"this is a {kind}, not a log; name it with {OPTIONS[kind]}, and the log before the options",
+                f"this is a {kind}, not a log; name it {OPTIONS[kind]}, and the log before the options",
             ) from None
         raise
 
