@@ -5,11 +5,28 @@ Registers, steps and timing of the chips are the data sheet's, from memory, on b
 
 import re
 import subprocess
+from pathlib import Path
 
 import numpy as np
 import polars as pl
 import pytest
-from avr_fixtures import CELLS, CYCLES, FIRMWARE, QUIET, Built, Ran, build_image, built, expected, random_scene, run_board
+from avr_fixtures import (
+    CELLS,
+    CYCLES,
+    FIRMWARE,
+    LOGGER,
+    QUIET,
+    Built,
+    Ran,
+    build_image,
+    built,
+    expected,
+    random_scene,
+    run_board,
+)
+
+from benchlog.log.log import Log
+from benchlog.logger.model import load_logger
 
 __all__ = ["built"]
 
@@ -103,7 +120,7 @@ def test_another_chip_is_not_taken_for_the_monitor(built: Built):
 
 
 def test_a_monitor_that_lost_its_settings_is_set_up_anew(built: Built):
-    """One whose supply failed for a moment would convert too slowly unseen; within a second it is put right and told."""
+    """One whose supply failed for a moment would convert too slowly unseen; within a second it is put right."""
     ran = run_board(built, QUIET, 3.0, happenings=[(1_200_000, "restarted", 0)])
 
     assert ran.notes[1] == "from t_us 2004000 on: monitor 0x40 had lost its settings, it is set up anew"
@@ -200,7 +217,9 @@ def names(built: Built) -> str:
 def test_a_line_that_is_too_slow_drops_samples_and_counts_them(built: Built):
     """At 115,200 baud the lines do not fit: each gap in the stamps is counted in the line that follows, and noted."""
     slow = build_image(built.folder / "slow", "-DBAUD=115200UL", "-DUART_MAY_BE_TOO_SLOW")
-    ran = run_board(built, [[0, -80_000_000, 12_600_000, -80_000_000, 12_500_000, 1000, 1000, 1000, 1000]], 8.0, image=slow)
+    ran = run_board(
+        built, [[0, -80_000_000, 12_600_000, -80_000_000, 12_500_000, 1000, 1000, 1000, 1000]], 8.0, image=slow
+    )
     times = np.array([int(row[0]) for row in ran.samples])
     dropped = np.array([int(row[9]) for row in ran.samples])
 
@@ -257,3 +276,19 @@ def test_source_takes_no_heap():
     for source in FIRMWARE.glob("*.[ch]"):
         assert not re.search(r"\b(malloc|calloc|realloc|free|alloca)\s*\(", source.read_text(encoding="utf-8")), source
     assert len(CELLS) == 8
+
+
+def test_lines_in_a_file_are_a_log_as_they_are(twenty_seconds: Ran, tmp_path: Path):
+    """What a memory card keeps of the stream is read by its logger file, checksums and all, sample for sample."""
+    card = tmp_path / "CARD.TXT"
+    card.write_text("\n".join(twenty_seconds.lines), encoding="latin-1")
+    rows = twenty_seconds.samples
+
+    with Log.open(card, load_logger(LOGGER)) as log:
+        assert log.reader == "stream"
+        trace = log.trace(log.start_s, log.end_s)
+    assert len(trace) == len(rows)
+    assert trace.time_s == pytest.approx(np.array([int(row[0]) / 1e6 for row in rows]))
+    bus = np.array([float(row[2] or "nan") for row in rows])
+    assert trace.values["battery_v"] == pytest.approx(bus * 1.25e-3, nan_ok=True)
+    assert trace.over["battery_a"].tolist() == [row[1] in ("32767", "-32768") for row in rows]

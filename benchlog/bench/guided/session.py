@@ -141,7 +141,7 @@ def _follow(
         ways.heard(batch.trace)
         walk.advance(batch.trace, _of_the_walk(pressed))
         memory = walk.memory
-        state = (memory.step, memory.walk, memory.bridged, len(memory.outcomes), dict(memory.tries))
+        state = (memory.step, memory.walk, memory.bridged, memory.key, dict(memory.outcomes), dict(memory.tries))
         if state != kept:
             kept, unsaved = state, True
         if walk.finished:
