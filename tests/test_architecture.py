@@ -292,6 +292,5 @@ def test_no_global_seed():
 
 
 def test_the_slow_files_are_there():
-    """Each file that is called slow exists, once."""
-    assert len(SLOW) == len(set(SLOW))
+    """Each file that is called slow exists."""
     assert {name for name in SLOW if not (Path(__file__).parent / f"{name}.py").exists()} == set()
