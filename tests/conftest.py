@@ -53,7 +53,8 @@ SLOW = (
         "test_packaging",
     ),
     *("test_guided_session", "test_recording", "test_recording_faults", "test_pages_apart", "test_pages_door"),
-    *("test_bounds", "test_outside", "test_find", "test_foreign", "test_firmware", "test_store_engine", "test_report", "test_cli"),
+    *("test_bounds", "test_find", "test_foreign", "test_firmware", "test_store_engine", "test_report", "test_cli"),
+    "test_outside",
 )
 
 

@@ -45,7 +45,7 @@ OF_CHECK = {
 }
 _FLASH = tuple((15.0 + n, 15.5 + n) for n in range(41))
 #: Cause -> the circuit that has it; ngspice is the source of each, and the test is the one over all of them.
-OF_CAUSE: dict[str, Circuit] = {
+CIRCUIT_OF: dict[str, Circuit] = {
     "trigger_always_live": changed(trigger=((0.0, 91.0),)),
     "backfed_coil": changed(backfeed=True),
     "welded_contact": changed(contact_off_ohm=0.001),
@@ -149,7 +149,7 @@ def test_every_check_and_every_cause_has_its_outside_check():
     tests = {node.name for node in here if isinstance(node, ast.FunctionDef)}
 
     assert set(OF_CHECK) == {kind.id for kind in CHECKS}
-    assert set(OF_CAUSE) == {fault.id for fault in FAULTS}
+    assert set(CIRCUIT_OF) == {fault.id for fault in FAULTS}
     assert {test for _, test in OF_CHECK.values()} <= tests
     assert all(source for source, _ in OF_CHECK.values())
 
@@ -228,9 +228,9 @@ def test_leaking_contact_is_a_divider():
 
 def test_openings_are_counted():
     """Five openings of the feed's joint, of 20 to 50 ms, are five."""
-    run = solved(OF_CAUSE["intermittent_feed"])
+    run = solved(CIRCUIT_OF["intermittent_feed"])
 
-    assert judged(run.frame).check("relay_chatter").measured == len(OF_CAUSE["intermittent_feed"].feed_cut)
+    assert judged(run.frame).check("relay_chatter").measured == len(CIRCUIT_OF["intermittent_feed"].feed_cut)
 
 
 def test_loss_while_cranking_is_as_long_as_ngspice_says():
@@ -259,13 +259,13 @@ def test_fuses_against_the_printed_table():
 
 def log_of(cause: str) -> Result:
     """The result of the circuit that has one cause."""
-    frame = solved(OF_CAUSE[cause]).frame
+    frame = solved(CIRCUIT_OF[cause]).frame
     if cause == "clips_swapped":
         frame = frame.rename(columns={"trigger_v": "feed_v", "feed_v": "trigger_v"})
     return judged(frame)
 
 
-@pytest.mark.parametrize("cause", OF_CAUSE)
+@pytest.mark.parametrize("cause", CIRCUIT_OF)
 def test_circuit_with_one_cause_has_it_named_first(cause: str):
     """A circuit with one thing wrong: that stands first, alone or with what the log cannot part from it."""
     causes = log_of(cause).causes
@@ -277,7 +277,7 @@ def test_circuit_with_one_cause_has_it_named_first(cause: str):
 
 def test_circuits_differ_from_the_good_one_in_what_the_cause_says():
     """No cause's circuit is the good one by mistake, but for the clips, which no circuit has."""
-    same = [cause for cause, circuit in OF_CAUSE.items() if circuit == Circuit()]
+    same = [cause for cause, circuit in CIRCUIT_OF.items() if circuit == Circuit()]
 
     assert same == ["clips_swapped"]
     assert (len(LOADS_OHM), CIRCUITS_S[-1] < CRANK_S) == (3, True)
