@@ -60,6 +60,7 @@ def sqlite_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Store:
         ("signatures", "{}, 1, 'A. Forger'"),
         ("records", "{}, 'Larch', '2025', '2025', 'pass', 2, 2, 100, NULL, 1"),
         ("withdrawals", "{}, 5"),
+        ("searches", "{}, 1"),
         ("changes", "{}, 'Larch', '2025-01-01', 'x'"),
         ("logs", "{}, 0, 'x', 'log', 'x', NULL, 'x'"),
         ("measured", "{}, 'resting_voltage', 'x', 13, NULL, NULL"),

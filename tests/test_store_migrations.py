@@ -144,7 +144,7 @@ def test_a_newer_store_is_refused(store: Store, store_url: str):
     """A store that a later program has brought up is not touched by this one."""
     bring_up(store.engine, store.where, (*MIGRATIONS, FINE))
 
-    with pytest.raises(BenchlogError, match=r"a later benchlog wrote this store \(its form is 4, this one knows 3\)"):
+    with pytest.raises(BenchlogError, match=r"a later benchlog wrote this store \(its form is 5, this one knows 4\)"):
         open_store(store_url)
 
 

@@ -10,6 +10,7 @@ from benchlog.analysis.drain import AWAKE_A
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.settling import Settled, settle
 from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import COVERAGE_K, combine
 from benchlog.examine.context import LogContext
@@ -43,7 +44,7 @@ def _feed_off(bench: LogContext, spans: Sequence[OffSpan]) -> Finding:
         volts = part.mean["feed_v"][outside_of(part.start_s, part.end_s, bench.left_out)]
         if len(volts) < 3 or not np.isfinite(volts).any():
             continue
-        step_s = float(np.median(np.diff(part.start_s)))
+        step_s = median(np.diff(part.start_s))
         # a short stretch before the first key-on cannot show that the feed goes dead, but well that it is live
         if settled.lasts_s < need and not (span.opens and np.nanmedian(volts) > UP_ABOVE_V):
             continue
@@ -115,7 +116,7 @@ def _resting(bench: LogContext, spans: Sequence[OffSpan]) -> Finding:
     if good.sum() < 4 or span.to_s - from_s < 2.0:
         return NotEvaluated("the key was on within 2 s of the log's start; record the rested battery first")
     volts = volts[good]
-    step_s = float(np.median(np.diff(part.start_s[good])))
+    step_s = median(np.diff(part.start_s[good]))
     mean = bench.mean_of("battery_v", volts, step_s)
     accuracy = bench.accuracy.get("battery_v")
     drift, drift_u = _drift(bench, volts, step_s)

@@ -8,13 +8,11 @@ from benchlog.find.answers import write_answers
 from benchlog.find.as_json import question_table
 from benchlog.find.hunt import FoundPlace, Hunt, Reply
 from benchlog.find.mending import check_again, mend
-from benchlog.find.questions import Question
-from benchlog.find.words import HOW
+from benchlog.find.questions import OL_OHM, Question
+from benchlog.find.words import HOW, range_words
 
 _FACTORS = {"n": 1e-9, "u": 1e-6, "µ": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
 _VALUE = re.compile(r"([-+−]?\d+(?:[.,]\d+)?)\s*([nuµmkM]?)(V|A|Ω|ohms?|Ohms?)?")
-#: What an overload of the ohms range stands for, ohm.
-OVERLOAD_OHM = 1e6
 _LIKELIEST = 3
 
 
@@ -57,7 +55,7 @@ def value_typed(text: str, question: Question) -> float | None:
     if question.kind == "look":
         return {"y": 1.0, "yes": 1.0, "n": 0.0, "no": 0.0}.get(text.lower())
     if question.kind == "resistance" and text.upper() in ("OL", "O.L", "INF"):
-        return OVERLOAD_OHM
+        return OL_OHM
     found = _VALUE.fullmatch(text)
     if found is None:
         return None
@@ -86,8 +84,13 @@ def _typed(question: Question, read: Callable[[str], str], say: Callable[[str], 
         elif (value := value_typed(text, question)) is not None:
             return value
         elif text:
-            needed = "y or n" if question.kind == "look" else f"a number in {question.unit}, such as 0.41"
-            say(f'"{text}" is no answer here; type {needed}.')
+            say(no_answer_words(text, question))
+
+
+def no_answer_words(text: str, question: Question) -> str:
+    """What is said to a text that is no answer."""
+    needed = "y or n" if question.kind == "look" else f"a number in {question.unit}, such as 0.41"
+    return f'"{text}" is no answer here; type {needed}.'
 
 
 def _take_back(hunt: Hunt, say: Callable[[str], None]) -> None:
@@ -102,16 +105,8 @@ def _shown(question: Question, hunt: Hunt) -> str:
     return (
         f"\nTest {len(hunt.replies) + 1}: {question.name}   (about {question.minutes:g} min)\n"
         f"  Caution: {table['caution']}\n  {table['ask']}\n"
-        f"  A good install shows {_range(table['expected'], question)}."
+        f"  A good install shows {range_words(table['expected'], question)}."
     )
-
-
-def _range(good: dict[str, float | str | None], question: Question) -> str:
-    if question.kind == "look":
-        return "yes"
-    if good["max"] is None:
-        return f"more than {good['min']:,.0f} Ω, or OL"
-    return f"{good['min']:g} to {good['max']:g} {question.unit}"
 
 
 def _ended(hunt: Hunt, found: FoundPlace | None, answers: Path) -> str:
