@@ -57,7 +57,7 @@ def lead(
         if question is None:
             say("No test is left that would tell more. The likeliest places are listed below.")
             break
-        say(_shown(question, hunt))
+        say(shown_test(question, hunt))
         typed = _typed(question, read, say, _offered(meter, question, hunt))
         if typed == "stop":
             break
@@ -155,7 +155,8 @@ def _take_back(hunt: Hunt, say: Callable[[str], None]) -> None:
         say("There is no answer to take back.")
 
 
-def _shown(question: Question, hunt: Hunt) -> str:
+def shown_test(question: Question, hunt: Hunt) -> str:
+    """A test as it is asked for: the caution first."""
     table = question_table(question, hunt.knowledge)
     return (
         f"\nTest {len(hunt.replies) + 1}: {question.name}   (about {question.minutes:g} min)\n"
