@@ -27,8 +27,11 @@ from dashboards.context import Context
 from dashboards.document import ASK, DOCUMENT, Pages
 from dashboards.door import CONTENT_PATH, Door
 from dashboards.first_look import first_look
+from dashboards.foreign import connected as foreign
 from dashboards.frame import frame, menu, trouble
 from dashboards.guard import guard, hash_in_policy
+from dashboards.planning import connected as planning
+from dashboards.planning.page import plan_page
 from dashboards.record_page import record_page
 from dashboards.results import results_page
 from dashboards.season_page import season_page as make_season
@@ -80,6 +83,8 @@ def _app(context: Context, door: Door) -> Dash:
     note_form.register(app, context)
     change_list.register(app, context)
     find_page.register(app, context)
+    planning.register(app, context)
+    foreign.register(app, context)
     live_page.answer_looks(app.server)
     take_uploads(app.server, context)
     _look(app)
@@ -118,6 +123,8 @@ def page_at(context: Context, path: str, asked: dict[str, str], zone: tzinfo) ->
             return make_season(context, bike, zone)
         case ["live"]:
             return live_page.live_page()
+        case ["plan"]:
+            return plan_page(context, zone)
     return "Not found", trouble("Not found", empty.NO_SUCH_PAGE)
 
 

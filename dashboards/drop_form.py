@@ -5,8 +5,11 @@ from typing import Any
 from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from benchlog.core.errors import BenchlogError
+from benchlog.plan.kept import kept_plans
 from dashboards.checking import check_wish, plans_on_file, wish_of
 from dashboards.context import Context
+from dashboards.foreign.form import waiting
+from dashboards.foreign.looking import unexplained
 from dashboards.parts.attributes import attributes
 from dashboards.trays import Tray
 
@@ -73,12 +76,15 @@ def tray_list(context: Context, tray: Tray | None) -> list[Any]:
         {"label": f"on file: {bike}, sheet No. {number}", "value": f"record {number}"}
         for bike, number in plans_on_file(context)
     ]
+    plans += [{"label": f"saved here: {one.name}", "value": f"kept {one.name}"} for one in kept_plans()]
     logs = [{"label": f.name, "value": f.id} for f in tray.of_kind("log")]
     parts: list[Any] = [html.Ul(rows, className="tray")]
     if plans:
         parts.append(_choice("Plan", "plan-choice", plans, plans[0]["value"]))
     else:
-        parts += [html.P("A plan is still missing: drop its TOML file in.", className="fact"), _hidden("plan-choice")]
+        make_one = html.A("make one on the page Plan", href="/plan")
+        missing = html.P(["A plan is still missing: drop its TOML file in, or ", make_one, "."], className="fact")
+        parts += [missing, _hidden("plan-choice")]
     if len(logs) > 1:
         before = [{"label": "none of them", "value": ""}, *logs]
         parts.append(_choice("Recorded before the install", "before-choice", before, _before_guess(tray)))
@@ -86,6 +92,7 @@ def tray_list(context: Context, tray: Tray | None) -> list[Any]:
         parts.append(_hidden("before-choice"))
     if not logs:
         parts.append(html.P("A log is still missing: drop it in.", className="fact"))
+    parts += [waiting(tray, log) for log in unexplained(tray)]
     parts += [
         html.Button("Check", id="check", type="button", className="button", disabled=not (plans and logs)),
         html.P(id="check-said", role="status"),

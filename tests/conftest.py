@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import hypothesis
 import numpy as np
 import pytest
 import scenarios
@@ -52,6 +53,7 @@ SLOW = (
         "test_packaging",
     ),
     *("test_guided_session", "test_recording", "test_recording_faults", "test_pages_apart", "test_pages_door"),
+    *("test_avr_recorded", "test_avr", "test_listening"),
     *("test_bounds", "test_find", "test_foreign", "test_firmware", "test_store_engine", "test_report", "test_cli"),
 )
 
@@ -63,6 +65,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         if item.path.stem in rank:
             item.add_marker("slow")
     items.sort(key=lambda item: rank.get(item.path.stem, len(rank)))
+
+
+# a busy machine is no failure of what is tested
+hypothesis.settings.register_profile("benchlog", deadline=None)
+hypothesis.settings.load_profile("benchlog")
 
 
 class Samples:

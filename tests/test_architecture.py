@@ -23,6 +23,7 @@ ANALYSIS_MAY_IMPORT = {
     *(
         "benchlog.analysis",
         "benchlog.core.events",
+        "benchlog.core.quantiles",
         "benchlog.core.spread",
         "benchlog.core.trace",
         "benchlog.core.uncertainty",

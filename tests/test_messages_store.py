@@ -763,6 +763,13 @@ PROVOKED: dict[str, Entry] = {
             "this system has no pseudo-terminals; let the stand-in listen: benchlog standin --listen 127.0.0.1:4000",
         ),
     ),
+    "listening without being asked to": command(
+        lambda f: ["ports", "loop://", "--plan", a_plan(f), "--logger", f / "a.toml", "--baud", "9600"],
+        "PORT, --plan, --logger, --baud: used only to listen; add --listen, or leave it out",
+    ),
+    "listening": command(
+        lambda _: ["ports", "--listen", "socket://127.0.0.1:1"], "Listening on socket://127.0.0.1:1 for a few seconds."
+    ),
     "recording for a while": command(
         lambda f: ["record", "loop://", "--out", f / "a.csv", "--seconds", "0.1"],
         f"Recording from loop:// to {FOLDER}/a.csv for 0.1 s.",

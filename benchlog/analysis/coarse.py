@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array, Overview
 
 #: A step of so many usual ones, and of at least so long, s, is a gap: nothing was seen there.
@@ -71,7 +72,7 @@ def coarse(overview: Overview, from_s: float, to_s: float, step_s: float, roles:
         empty = {role: np.empty(0) for role in wanted}
         none = {role: np.empty(0, dtype=np.int64) for role in wanted}
         return Coarse(start, end, empty, dict(empty), dict(empty), none)
-    typical_s = overview.step_s * float(np.median(rows))
+    typical_s = overview.step_s * median(rows)
     if n > 1 and typical_s < BUNCHED * (mean_s := float(end[-1] - start[0]) / (n - 1)):
         # stamps that come in packets
         typical_s = mean_s
@@ -103,7 +104,7 @@ def spacing_s(time_s: Array) -> float:
 
     Where stamps come in packets most steps are next to nothing, and the median says nothing: then it is the mean.
     """
-    usual, mean = float(np.median(np.diff(time_s))), float(time_s[-1] - time_s[0]) / (len(time_s) - 1)
+    usual, mean = median(np.diff(time_s)), float(time_s[-1] - time_s[0]) / (len(time_s) - 1)
     return max(mean if usual < BUNCHED * mean else usual, 1e-9)
 
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 
 
@@ -25,7 +26,7 @@ def median_before(t: Array, x: Array, at: int, since: int = 0) -> float:
     """Median of the valid points of the 2 s before a point, none before ``since``; NaN where there is none."""
     earlier = x[max(at - points_in(t, at, 2.0), since if since < at else at - 1, 0) : at]
     earlier = earlier[np.isfinite(earlier)]
-    return float(np.median(earlier)) if len(earlier) else np.nan
+    return median(earlier) if len(earlier) else np.nan
 
 
 def level_before(t: Array, volts: Array) -> Array:
@@ -33,7 +34,7 @@ def level_before(t: Array, volts: Array) -> Array:
 
     The mean of the 2 s before, or of the 0.3 s before where that is higher: it has just come back from a crank.
     """
-    step = float(np.median(np.diff(t))) or 1.0
+    step = median(np.diff(t)) or 1.0
     widths = (int(np.clip(seconds / step, 2, 40)) for seconds in (2.0, 0.3))
     long, short = (_mean_before(volts, width) for width in widths)
     return np.asarray(np.fmax(long, short))
@@ -53,7 +54,7 @@ def _mean_before(volts: Array, width: int) -> Array:
 
 def _lasting(recovered: np.ndarray, t: Array, first: int) -> int:
     """Offset of the first recovery that lasts 0.3 s, so that ripple between two strokes does not end the crank."""
-    step = float(np.median(np.diff(t))) or 1.0
+    step = median(np.diff(t)) or 1.0
     need = max(int(0.3 / step), 1)
     for offset in recovered:
         stretch = recovered[(recovered >= offset) & (recovered < offset + need)]

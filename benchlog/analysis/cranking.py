@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.analysis.crank_levels_before import level_before, median_before, points_in, recovered_at, valid
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 
 # What a starter does, common practice, no source: the least dip, V (deeper where no current is logged),
@@ -91,7 +92,7 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
         if any(begins - AFTER_KEY_ON_S < rise_s < begins + AFTER_KEY_ON_S / 2 for rise_s in key_on_s):
             continue  # inrush, and what is left of this dip is no crank either
         lasted = float(table.start_s[end] - table.start_s[first])
-        step = float(np.median(np.diff(t)))
+        step = median(np.diff(t))
         if lasted + step < SHORTEST_S or lasted > LONGEST_S:
             continue
         # an engine that stumbles or stalls lets go of what it had raised: that is no starter's doing
@@ -117,10 +118,10 @@ def _cut_until(table: Coarse, first: int, end: int, before_v: float) -> int:
             continue
         line = table.mean[role]
         was = valid(line[int(np.searchsorted(table.start_s, table.start_s[first] - 1.0)) : first])
-        if not len(was) or not np.median(was) > 0.5 * before_v or not line[end] < 0.35 * np.median(was):
+        if not len(was) or not median(was) > 0.5 * before_v or not line[end] < 0.35 * median(was):
             continue
         with np.errstate(invalid="ignore"):
-            back = np.flatnonzero(line[end:latest] > 0.7 * np.median(was))
+            back = np.flatnonzero(line[end:latest] > 0.7 * median(was))
         if len(back):
             end += int(back[0])
     return end
@@ -135,7 +136,7 @@ def _own_end(volts: Array, t: Array, first: int, end: int, before_v: float) -> i
     begun = begun[np.isfinite(begun)]
     if not len(begun):
         return end
-    depth = before_v - float(np.median(begun))
+    depth = before_v - median(begun)
     if depth < LEAST_DIP_ALONE_V:
         return end  # too shallow to tell a starter's share from a load's
     return min(recovered_at(volts, t, first, before_v - 0.5 * depth), end)
@@ -156,7 +157,7 @@ def _borne_out(table: Coarse, first: int, end: int, before_v: float, marked_s: S
         was, down, back = valid(line[earlier]), valid(line[first:end]), valid(line[soon])
         if not (len(was) and len(down) and len(back)):
             continue
-        up = float(np.median(was))
+        up = median(was)
         if up > 0.5 * before_v and down.min() < 0.35 * up and back.max() > 0.7 * up:
             return True
     fired = valid(table.mean["battery_v"][later])
@@ -170,7 +171,7 @@ def _load_came_on(amps: Array, t: Array, first: int, end: int, before_a: float) 
     if not len(after) or not np.isfinite(inside).all():
         return False
     before_a = max(before_a, 0.0)
-    stays = float(np.median(after)) - before_a
+    stays = median(after) - before_a
     return stays > max(STAYS_A, STAYS_SHARE * (float(inside.max()) - before_a))
 
 
@@ -185,7 +186,7 @@ def _by_starter(depth_v: float, before_a: float, inside: Array | None, lines_kno
     if not np.isfinite(inside).all():
         return depth_v >= LEAST_DIP_V  # beyond the channel's range, or lost
     before_a = max(before_a, 0.0)  # what went into the battery before is not the starter's
-    rise, peak = float(np.median(inside)) - before_a, float(inside.max()) - before_a
+    rise, peak = median(inside) - before_a, float(inside.max()) - before_a
     if borne_out and depth_v >= LEAST_DIP_BESIDE_V and peak >= BORNE_OUT_A:
         return True
     if depth_v < LEAST_DIP_V and not peak >= LEAST_STARTER_A:
@@ -210,7 +211,7 @@ def line_ohm(table: Coarse, crank: Crank) -> float:
         if strong.any():
             ohm = valid((crank.before_v - part.mean["battery_v"][strong]) / rise[strong])
             if len(ohm):
-                return SLOW_FACTOR * float(np.clip(np.median(ohm), *OHM_BOUNDS))
+                return SLOW_FACTOR * float(np.clip(median(ohm), *OHM_BOUNDS))
     return SLOW_FACTOR * LINE_OHM
 
 
@@ -256,7 +257,7 @@ def _deeper(dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end
                 continue
             # the first point of a dip holds some of what was before it
             lowest = valid(volts[begin : begin + 3]).min(initial=np.inf)
-            level = float(np.median(before))
+            level = median(before)
             # a starter takes more than a good part of what the loads before it took; as it turns it takes no more
             if lowest < level - max(0.5 * LEAST_DIP_V, 0.5 * (before_v - level)):
                 return begin

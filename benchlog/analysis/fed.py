@@ -5,6 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse
+from benchlog.core.quantiles import median, percentile
 from benchlog.core.roles import slot_of
 from benchlog.core.trace import Array
 
@@ -79,7 +80,7 @@ def _by_fall(table: Coarse, from_s: float, to_s: float) -> Array | None:
         by_steps = _by_steps(x, y)
         slope = by_steps if by_steps < KEPT_SHARE * slope else slope
         if slope > 0 and r2 >= LEAST_R2 and (best is None or r2 > best[0]):
-            best = r2, slope * (fall - float(np.percentile(x, 5)))
+            best = r2, slope * (fall - percentile(x, 5))
     return None if best is None else best[1]
 
 
@@ -90,7 +91,7 @@ def _by_steps(x: Array, y: Array) -> float:
     another, they tilt the line through the levels, and not that through the steps.
     """
     dx, dy = x[STEP_POINTS:] - x[:-STEP_POINTS], y[STEP_POINTS:] - y[:-STEP_POINTS]
-    usual = float(np.median(np.abs(dx - np.median(dx)))) if len(dx) else 0.0
+    usual = median(np.abs(dx - median(dx))) if len(dx) else 0.0
     stepped = np.abs(dx) > max(STEPPED * usual, 0.1 * float(np.ptp(x)))
     if not stepped.any():
         return float("inf")

@@ -1,11 +1,11 @@
 """From a failed check to the faulty place."""
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from benchlog.commands.asking import line_read
 from benchlog.commands.shared import (
     NOT_PROVEN,
     PASS,
@@ -65,7 +65,7 @@ def find(
             from benchlog.logger.sidecar import find_sidecar
 
             clips = None if port is None else _clips(port, logger or find_sidecar(logs[0]), baud)
-            found = lead(hunt, lies, _read, typer.echo, clips)
+            found = lead(hunt, lies, line_read, typer.echo, clips)
         else:
             found = hunt.found()
             _write_state(hunt, json)
@@ -151,14 +151,3 @@ def _refuse_other_record(store: str | None, number: int, logs: list[Path]) -> No
     if not {log.sha256 for log in of_record} & {sha256_of(log) for log in logs}:
         names = ", ".join(log.name for log in of_record)
         raise BenchlogError(f"record {number} is of other logs ({names}); benchlog records list shows all records")
-
-
-def _read(prompt: str) -> str:
-    """One line of standard input."""
-    typer.echo(prompt, nl=False)
-    sys.stdout.flush()
-    line = sys.stdin.readline()
-    if not line:
-        typer.echo()
-        raise EOFError
-    return line

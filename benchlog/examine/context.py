@@ -71,6 +71,7 @@ class Timeline:
         spans: the same for drawing.
         parked: the key is off throughout.
         trigger_pulses: duty and rate where the trigger hangs on a line that is pulsed; None where it does not.
+        marks_contradict: the key was noted, but other marks contradict that, so it is not used.
     """
 
     source: Source
@@ -85,6 +86,7 @@ class Timeline:
     spans: tuple[Span, ...]
     parked: bool
     trigger_pulses: Pulses | None = None
+    marks_contradict: bool = False
 
     def half_width_s(self, turn_s: float) -> float:
         """How well the key event at this very time is known, s; 0 where the log begins or ends there instead."""

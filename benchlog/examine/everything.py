@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from benchlog.analysis.measurement import Finding
+from benchlog.examine.added import added_drain
 from benchlog.examine.bridged import use_bridges
 from benchlog.examine.charging_checks import examine_charging
 from benchlog.examine.chatter_checks import examine_chatter
@@ -28,6 +29,7 @@ from benchlog.examine.zeroed import use_zeros
 from benchlog.logger.model import Logger
 from benchlog.plan.limits import PlannedLimit
 from benchlog.plan.model import Plan
+from benchlog.verdict.added import ShowsDrain, added_of
 from benchlog.verdict.causes.seen import Seen
 from benchlog.verdict.evidence import LogEvidence, Span
 
@@ -53,6 +55,16 @@ class LogFindings:
     seen: Mapping[str, Seen]
     let_go: tuple[tuple[int, str], ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def drain(self) -> Finding:
+        """``off_state_drain``, of all its stretches."""
+        return self.off_state.findings["off_state_drain"]
+
+    def each(self, before: ShowsDrain | None) -> list[tuple[str, Mapping[str, Finding]]]:
+        """Its name and its findings; ``before`` is what is from before the install."""
+        added = added_drain(self, before) if isinstance(before, LogFindings) else added_of(self.drain, before)
+        return [(self.log, {**self.findings, "added_drain": added})]
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from benchlog.analysis.charging import lasting_states, steadied
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.fed import KEPT_SHARE, LIVE_SHARE, fed_a
 from benchlog.analysis.running import RAISED_V, Flags, Running, least_a
+from benchlog.core.quantiles import median
 from benchlog.core.spread import robust_sigma
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import combine
@@ -65,7 +66,7 @@ class RunningPoints:
     @property
     def _between_s(self) -> float:
         gaps = self.start_s[1:] - self.end_s[:-1]
-        return float(np.median(gaps)) if len(gaps) else 0.0
+        return median(gaps) if len(gaps) else 0.0
 
 
 def running_points(bench: LogContext) -> RunningPoints | None:

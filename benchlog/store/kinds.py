@@ -25,6 +25,7 @@ class RecordLog:
         logger: as used.
         kept: the copy beside the store; None where only hashes were kept.
         key_off_draws, key_off_drain_ma: what the fuse-pull walk found in it, as in its evidence.
+        readings: the text of a file of meter readings, which needs no copy; None for a log.
     """
 
     name: str
@@ -38,6 +39,7 @@ class RecordLog:
     kept: Kept | None
     key_off_draws: tuple[KeyOffDraw, ...] = ()
     key_off_drain_ma: float | None = None
+    readings: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

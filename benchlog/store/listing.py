@@ -59,6 +59,7 @@ def record_json(record: Record) -> str:
                 "temperature_c": log.temperature_c,
                 "logger": log.logger.model_dump(mode="json", exclude_none=True),
                 "kept_sha256": None if log.kept is None else log.kept.sha256,
+                **({} if log.readings is None else {"readings": log.readings}),
                 **walk_body(log),
             }
             for log in record.logs
@@ -87,7 +88,7 @@ def _facts(record: Record) -> Iterator[str]:
     if record.corrected_by is not None:
         yield f"  corrected by record {record.corrected_by}: read that one instead"
     for log in record.logs:
-        kept = "a copy is kept" if log.kept is not None else "hash only"
+        kept = "a copy is kept" if log.kept is not None or log.readings is not None else "hash only"
         before = ", before the install" if log.before else ""
         yield f"  log       {one_line(log.name)}{before}, {log.bytes} bytes, {kept}"
         yield f"            SHA-256 {log.sha256}"

@@ -234,4 +234,5 @@ def _log(log: dict[str, Any]) -> RecordLog:
         kept=None if kept is None else Kept(kept["sha256"], kept["bytes"]),
         key_off_draws=draws,
         key_off_drain_ma=drain_ma,
+        readings=log.get("readings"),
     )

@@ -67,6 +67,7 @@ def run_session(
     log: Path,
     ask: Callable[[str], float] | None = None,
     memory: Memory | None = None,
+    only: tuple[str, ...] = (),
     resolution: Callable[[], Mapping[str, float]] = dict,
     clock: Callable[[], float] = time.monotonic,
 ) -> Ended:
@@ -77,6 +78,7 @@ def run_session(
         log: where the recorder writes; where the run stands is kept beside it.
         ask: has the stand-in do a step, by its mark; None where a person does.
         memory: where a stopped run stands.
+        only: the checks that are taken again; all where none is named.
         resolution: role -> the logger's smallest step, as far as it is known by now.
         clock: wall clock, s; tells a stream that stands still.
 
@@ -88,12 +90,13 @@ def run_session(
     """
     ways = OpenActions(recorder, screen, ask, clock)
     walk = Walk(
-        steps_of(plan),
+        steps_of(plan, only),
         ways,
         by_itself=ask is not None,
         limit_ma=plan.limits.off_state_drain_ma,
         memory=memory,
     )
+    walk.memory.only = only
     if memory is not None:
         ways.mark(f"resumed at: {walk.spec.title}")
         if memory.bridged:
@@ -138,7 +141,7 @@ def _follow(
         ways.heard(batch.trace)
         walk.advance(batch.trace, _of_the_walk(pressed))
         memory = walk.memory
-        state = (memory.step, memory.walk, memory.bridged, len(memory.outcomes), dict(memory.tries))
+        state = (memory.step, memory.walk, memory.bridged, memory.key, dict(memory.outcomes), dict(memory.tries))
         if state != kept:
             kept, unsaved = state, True
         if walk.finished:
