@@ -10,7 +10,7 @@ from benchlog.report.rider import rider_page
 from benchlog.store import Record
 from dashboards.context import Context
 from dashboards.looked import behind
-from dashboards.one_result import result_page
+from dashboards.one_result import find_link, result_page
 from dashboards.parts.rider import rider_section
 from dashboards.words.times import spoken
 
@@ -26,6 +26,7 @@ def record_page(context: Context, number: int, zone: tzinfo) -> tuple[str, list[
     assert record is not None  # a record's source gives a record
     links = [
         html.A("Hand-over sheet: sign and print", href=f"/record/{number}/sheet", className="button"),
+        *find_link(whose),
         html.A("Season of this bike", href=f"/season?record={number}"),
     ]
     content = result_page(context, whose, record_boxes(record, zone), links)

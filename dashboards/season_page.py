@@ -10,6 +10,7 @@ from benchlog.report.figures.in_page import filled
 from benchlog.season import Part, Season, season_of
 from benchlog.season import words as season_words
 from benchlog.season.bikes import at_a_glance
+from benchlog.season.chart import change_words
 from benchlog.season.dates import day_words
 from benchlog.season.figures import part_drawing
 from benchlog.season.model import SeasonAdvice
@@ -32,11 +33,11 @@ FILED = "file the check"
 _COLUMNS = ("Quantity", "Now", "Limit", "Trend", "Against the limit")
 
 
-def season_page(context: Context, bike: str | None, zone: tzinfo) -> tuple[str, list[Any]]:
+def season_page(context: Context, bike: str | None, zone: tzinfo, noted: str = "") -> tuple[str, list[Any]]:
     """Title and content: one bike's season, or all bikes at a glance.
 
     Args:
-        bike: whose; None for all.
+        bike: whose; None for all. noted: number of the change that was noted just now; "" for none.
     """
     bikes = [row.bike for row in context.store.bikes()]
     if not bikes:
@@ -53,6 +54,7 @@ def season_page(context: Context, bike: str | None, zone: tzinfo) -> tuple[str, 
     season = season_at(context, bike, today, zone)
     return f"Season of {bike}", [
         _top(season, zone),
+        *_noted(season, noted),
         html.Section(
             [html.H2("What to do, worst first"), html.Ul([_advice(a) for a in folded_advice(season)], className="open")]
         ),
@@ -60,6 +62,15 @@ def season_page(context: Context, bike: str | None, zone: tzinfo) -> tuple[str, 
         _changes(season),
         _figures(season),
     ]
+
+
+def _noted(season: Season, number: str) -> list[html.P]:
+    """What was noted just now, and where it is taken back."""
+    told = next((text for known, text in change_words(season) if number == str(known)), None)
+    if told is None:
+        return []
+    link = html.A("Changes", href="#changes")
+    return [html.P([html.Strong("Noted: "), f"{told}. It stands under ", link, "."], role="status", className="noted")]
 
 
 def season_at(context: Context, bike: str, today: date, zone: tzinfo) -> Season:

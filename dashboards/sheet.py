@@ -9,6 +9,7 @@ from benchlog.core.contact import MOST_CONTACT, keep_contact, kept_contact
 from benchlog.core.errors import BenchlogError
 from benchlog.report import words
 from benchlog.store import Record
+from benchlog.store.listing import search_words
 from dashboards.context import Context
 from dashboards.looked import behind
 from dashboards.parts.attributes import attributes
@@ -67,6 +68,7 @@ def sheet_page(context: Context, number: int, zone: tzinfo) -> tuple[str, list[A
             ]
         ),
         next_steps(result),
+        *found_and_mended(record),
         html.Section([html.H2("Checks"), check_table(result, {})]),
         draws_section(record.walks),
         html.Section([html.H2("Cautions"), html.Ul([html.Li(text) for text in words.CAUTIONS])], className="cautions"),
@@ -74,6 +76,20 @@ def sheet_page(context: Context, number: int, zone: tzinfo) -> tuple[str, list[A
         html.Section([*_sign_form(), *_contact_form()], className="form screen-only"),
     ]
     return f"{record.bike}, hand-over sheet {number}", content
+
+
+def found_and_mended(record: Record) -> list[html.Section]:
+    """What a search for a fault's place found, and what was mended; nothing where none is kept."""
+    told = [*record.corrected_searches, *record.searches]
+    if not told:
+        return []
+    lines = [html.Li(sentence(search_words(search, record.number))) for search in told]
+    return [html.Section([html.H2("Found and mended"), html.Ul(lines)])]
+
+
+def sentence(text: str) -> str:
+    """A line as a sentence."""
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 def signed(record: Record, zone: tzinfo) -> list[Any]:

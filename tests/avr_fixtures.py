@@ -71,6 +71,11 @@ def build_board(folder: Path) -> Path:
     return board
 
 
+def names(image: Path) -> str:
+    """The image's symbols."""
+    return subprocess.run(["avr-nm", image], capture_output=True, text=True, check=True).stdout
+
+
 @dataclass(frozen=True)
 class Built:
     """What is built once: the board, the image, and a folder for more."""
@@ -222,7 +227,9 @@ ZERO_FROM_S, ZERO_TO_S = 1.0, 7.0
 def short_acceptance(install: SimulatedInstall | None = None, running_s: float = 8.0) -> Simulation:
     """The acceptance test in a minute: zero, rest, key on, four circuits, crank, running, key off, asleep after 3 s."""
     install = replace(install or SimulatedInstall(), awake=((0.35, 3.0),))
-    steps = acceptance_script(rest_s=6.0, slot_every_s=2.0, all_on_s=4.0, running_s=running_s, settle_s=20.0, marks=False)
+    steps = acceptance_script(
+        rest_s=6.0, slot_every_s=2.0, all_on_s=4.0, running_s=running_s, settle_s=20.0, marks=False
+    )
     zero = (Action(ZERO_FROM_S - 0.5, "zero", mark=False), Action(ZERO_TO_S + 0.5, "zero end", mark=False))
     shifted = steps.shifted(8.0)
     script = Script(steps.end_s + 8.0, (*zero, *shifted.actions))

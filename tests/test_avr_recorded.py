@@ -3,14 +3,18 @@
 import csv
 import json
 import subprocess
+import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import polars as pl
 import pytest
 from avr_fixtures import (
     LOGGER,
+    QUIET,
+    RATE_HZ,
     Built,
     benchlog,
     built,
@@ -23,6 +27,9 @@ from avr_fixtures import (
     zero_presses,
 )
 
+from benchlog.bench.listening.prospects import prospects
+from benchlog.logger.model import load_logger
+from benchlog.plan.model import plan_from_mapping
 from benchlog.standin import SimulatedInstall, Simulation
 
 __all__ = ["built"]
@@ -135,3 +142,35 @@ def test_a_brown_out_while_cranking_leaves_a_gap_and_the_recording_goes_on(built
     verdicts = {check["id"]: check["verdict"] for check in judged.result["checks"]}
     assert verdicts["crank_minimum"] == "not proven"
     assert [identity for identity, verdict in verdicts.items() if verdict == "fail"] == ["relay_drop_out"]
+
+
+def test_what_listening_foresees_is_what_the_check_finds(healthy: Recorded):
+    """The uncertainties that ``ports --listen`` works out beforehand are those of the log, where noise adds little."""
+    plan = plan_from_mapping(tomllib.loads(healthy.sim.plan_toml))
+    foreseen = {one.check.id: one for one in prospects(plan, load_logger(LOGGER), RATE_HZ)}
+
+    for identity in ("relay_pull_in", "relay_drop_out", "resting_voltage", "feed_off_voltage", "charging_voltage"):
+        assert foreseen[identity].expanded == pytest.approx(healthy.check(identity)["uncertainty"], rel=0.05), identity
+    # a zero was taken; the drain was foreseen at its limit, and is less
+    assert foreseen["off_state_drain"].zeroed == pytest.approx(healthy.check("off_state_drain")["uncertainty"], rel=0.2)
+    assert all(one.can for one in foreseen.values())
+
+
+def test_image_is_found_on_a_port_by_listening(built: Built, tmp_path: Path):
+    """``ports --listen`` names the logger whose image runs at the far end, at its real pace, and its rate."""
+    scene = write_scene(tmp_path / "scene.csv", np.asarray(QUIET))
+    command = built.command(scene, tmp_path / "truth.csv", 12, "--pace", 1)
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as board:
+        assert board.stdout is not None
+        port = next(line.strip() for line in board.stdout if line.startswith("/dev/"))
+        words = benchlog("ports", port, "--listen", "--baud", 250_000)
+        done = subprocess.run(words, capture_output=True, text=True, timeout=60, check=False)
+        board.kill()
+
+    assert done.returncode == 0, done.stderr
+    first, speaks, values = done.stdout.splitlines()
+    assert first == f"{port}: AVR logger, two 16-bit monitors"
+    assert speaks == "  250 samples a second, 250,000 baud, XOR checksums"
+    assert values == (
+        "  battery 12.60 V, current 12.00 A, feed 12.50 V, drain 2.50 mA, trigger 11.19 V, ground bus 0.01 V"
+    )

@@ -96,6 +96,7 @@ RUNS: dict[str, Run] = {
     "demo": Run(("demo",)),
     "schema": Run(("schema", "result")),
     "ports": Run(("ports",)),
+    "listening": Run(("ports", "--listen", "LOGGER"), says="Listening on"),
     "record": Run(("record", *LIVE), says="Recording from", stopped=0),
     "acceptance": Run(("acceptance", *LIVE, "--plan", PLAN, "--save"), says="Step 1", stopped=3),
     "standin": Run(("standin",), says="Ctrl-C ends it", stopped=0),

@@ -22,6 +22,7 @@ PAGES = {
     "season": ("/season?bike=Larch", "Larch"),
     "bikes": ("/season", "All bikes"),
     "live": ("/live", "Live"),
+    "plan": ("/plan", "Plan"),
     "lost": ("/no/such", "Not found"),
 }
 LOOKS = [(1280, "light"), (390, "dark")]

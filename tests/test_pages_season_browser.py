@@ -97,6 +97,7 @@ def test_change_is_noted_on_the_page(opened, served):
     listed = page.locator("section", has=page.get_by_role("heading", name="Changes")).locator("li")
     expect(listed.first).to_contain_text(f"20 September 2025: new battery {NASTY}")
     settled(page)
+    expect(page.locator(".noted")).to_contain_text(f"Noted: 20 September 2025: new battery {NASTY}")
     kind = page.get_by_label("Day of the change").get_attribute("type")
     with open_store(str(served.data / "records.sqlite")) as store:
         changes = store.changes("Larch")
@@ -125,6 +126,14 @@ def test_change_is_taken_back_with_the_keyboard(opened, served):
         page.keyboard.press("Tab")
         if button.evaluate("e => e === document.activeElement"):
             break
+    page.keyboard.press("Enter")
+    sure = page.get_by_role("button", name="Yes, take it back")
+    expect(sure).to_be_focused()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    expect(page.locator("#change-back-said")).to_have_text("It stays.")
+    button.press("Enter")
+    expect(sure).to_be_focused()
     page.keyboard.press("Enter")
     expect(changes.get_by_text(slip)).to_have_count(0)
     expect(page.get_by_label("What was changed")).to_be_visible()

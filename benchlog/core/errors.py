@@ -72,6 +72,10 @@ class BadLog(BenchlogError):
         super().__init__(f"{where}: {problem}")
 
 
+class UnknownColumns(BadLog):
+    """Nothing in the log says what its columns mean, or how it tells the time: a logger file must."""
+
+
 class MissingColumns(BadLog):
     """The logger file names columns that the log lacks.
 

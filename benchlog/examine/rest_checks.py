@@ -84,7 +84,10 @@ def _not_at_rest(bench: LogContext, span: OffSpan) -> str | None:
     known = bench.accuracy.get(role)
     least = AWAKE_A if known is None else COVERAGE_K * known.level_u(settled.base_a)
     if settled.base_a < -least:
-        return "a current flows into the battery by this reading; take the charger off, let it rest and record again"
+        return (
+            "a current flows into the battery by this reading; take the charger off, let it "
+            f"rest {REST_WORDS} and record again"
+        )
     return None
 
 

@@ -1,7 +1,9 @@
 """What the store gives back: records, their logs and signatures, and the light rows of its lists."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 from benchlog.logger.model import Logger
 from benchlog.plan.model import Plan
@@ -52,6 +54,31 @@ class Signature:
 
 
 @dataclass(frozen=True, slots=True)
+class FoundFault:
+    """A search for a fault's place, kept with the record of the check that failed.
+
+    Attributes:
+        number: of the entry. record: whose check failed. at: when it was kept, UTC.
+        place, kind, belief, also: what was found; ``also`` are places that no test could tell from it.
+        mend, check_again: how it is mended, and the check to take again, as the search said.
+        mended: what was done, as told; "" for nothing said.
+        answers: as in the file of answers, in order.
+    """
+
+    number: int
+    record: int
+    at: datetime
+    place: str
+    kind: str
+    belief: float
+    also: tuple[str, ...]
+    mend: str
+    check_again: str
+    mended: str
+    answers: tuple[Mapping[str, Any], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Change:
     """A new battery or accessory. ``number``: of the entry."""
 
@@ -69,6 +96,7 @@ class Record:
         made_at: when it was saved, UTC.
         recorded_at: when its first log was recorded, UTC; recorded_from says how that is known.
         corrects: number of the record that it corrects; corrected_by: of the one that corrects it.
+        searches: for the place of a fault that it showed. corrected_searches: those of the record that it corrects.
     """
 
     number: int
@@ -85,6 +113,8 @@ class Record:
     plan: Plan
     logs: tuple[RecordLog, ...]
     signatures: tuple[Signature, ...]
+    searches: tuple[FoundFault, ...] = ()
+    corrected_searches: tuple[FoundFault, ...] = ()
 
     @property
     def walks(self) -> list[Walk]:

@@ -9,7 +9,7 @@ from benchlog.report.table_text import ONE_LINE_A_ROW, table_lines
 from benchlog.report.text import render_text
 from benchlog.report.words import SHAPES
 from benchlog.store.entry import stamp
-from benchlog.store.kinds import Record, RecordRow
+from benchlog.store.kinds import FoundFault, Record, RecordRow
 from benchlog.store.walk_kept import walk_body
 from benchlog.verdict.result import Verdict
 
@@ -42,6 +42,15 @@ def record_json(record: Record) -> str:
         "signatures": [
             {"entry": signed.number, "by": signed.by, "at": stamp(signed.at), "notes": signed.notes}
             for signed in record.signatures
+        ],
+        "searches": [
+            {
+                **{"entry": search.number, "record": search.record, "at": stamp(search.at)},
+                **{"place": search.place, "kind": search.kind, "belief": search.belief, "also": list(search.also)},
+                **{"mend": search.mend, "check_again": search.check_again, "mended": search.mended},
+                "answers": [dict(answer) for answer in search.answers],
+            }
+            for search in (*record.corrected_searches, *record.searches)
         ],
         "logs": [
             {
@@ -86,7 +95,19 @@ def _facts(record: Record) -> Iterator[str]:
     for signed in record.signatures:
         said = f": {one_line(signed.notes)}" if signed.notes else ""
         yield f"  signed    {local(signed.at)} by {one_line(signed.by)} (entry {signed.number}){said}"
+    for search in (*record.corrected_searches, *record.searches):
+        yield f"  {search_words(search, record.number)}"
     yield f"  hash      {record.hash}"
+
+
+def search_words(search: FoundFault, record: int) -> str:
+    """What was found and mended, on one line; ``record`` is the sheet that it stands on."""
+    whose = "" if search.record == record else f" by the search of record {search.record}"
+    also = f" (or {', '.join(search.also)})" if search.also else ""
+    tests = sum(not answer.get("skipped", False) for answer in search.answers)
+    counted = f"{tests} test{'' if tests == 1 else 's'}"
+    told = f"found{whose} {search.place}, {search.kind}{also}, {search.belief:.1%} sure after {counted}"
+    return one_line(told + (f"; mended: {search.mended}" if search.mended else ""))
 
 
 def _cells(row: RecordRow) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from benchlog.log.readers.layout import Layout, find_layout
 from benchlog.log.readers.raw import Ints, Piece, Raw, Reader
 from benchlog.log.readers.rows import accept_rows
 from benchlog.log.readers.source import Source
+from benchlog.log.readers.summed import summed_kind
 
 if TYPE_CHECKING:
     from benchlog.logger.model import Logger
@@ -195,7 +196,7 @@ def claims(head: bytes) -> bool:
     if not head or b"\0" in head[:512] or head.startswith(b"PAR1"):
         return False
     odd = sum(head.count(byte) for byte in _CONTROLS)
-    return odd * 50 <= len(head)
+    return odd * 50 <= len(head) and summed_kind(head) is None
 
 
 _CONTROLS = [bytes([n]) for n in (*range(9), *range(14, 32), 127)]

@@ -297,7 +297,7 @@ LIMITS = PlanSection(
             "Fuse block while cranking",
             ChoiceAnswer(("hold", "drop", "any")),
             quiet=True,
-            offer=offers.limit_offer("feed_in_crank"),
+            offer=offers.always("any", "not judged"),
         ),
         _limit("charging_min_v", "Engine running, battery at least, V", "V"),
         _limit("charging_max_v", "Engine running, battery at most, V", "V"),

@@ -45,16 +45,29 @@ class WorkedOut:
         tables: as ``plan_from_mapping`` takes them, without what cannot be used.
         states: where a question stands -> how it stands with it, in order.
         said: place -> the comment behind a limit that was suggested.
+        numbers: of the circuits that the tables have; one that lacks its device or load is left out.
     """
 
     tables: dict[str, Any] = field(default_factory=dict)
     states: dict[str, AnswerState] = field(default_factory=dict)
     said: dict[str, str] = field(default_factory=dict)
+    numbers: list[int] = field(default_factory=list)
 
     @property
     def open(self) -> list[str]:
         """Places whose answers are missing or cannot be used."""
         return [place for place, state in self.states.items() if state.missing or state.fault]
+
+    def asked_at(self, path: str) -> str:
+        """Place of the question that a path of the tables belongs to, such as ``circuit[2].planned_w``; "" for none."""
+        head, _, key = path.partition(".")
+        table, bracket, rest = head.partition("[")
+        number = int(rest.rstrip("]")) if bracket else None
+        if number is not None and number > len(self.numbers):
+            return ""
+        at = None if number is None else self.numbers[number - 1]
+        asked = (each for section in SECTIONS if section.table == table for each in section.questions)
+        return next((each.place(at) for each in asked if key in each.keys), "")
 
     def plan(self) -> Plan:
         """The plan.
@@ -119,9 +132,9 @@ def _answer(found: WorkedOut, question: PlanQuestion, place: str, typed: Typed, 
 
 def _tidy(found: WorkedOut) -> None:
     """Leave out what no plan could be made of; circuits keep the order of their numbers."""
-    found.tables["circuit"] = [
-        each for each in found.tables["circuit"] if "device" in each and ("planned_a" in each or "planned_w" in each)
-    ]
+    listed = list(enumerate(found.tables["circuit"], start=1))
+    whole = {n: each for n, each in listed if "device" in each and ("planned_a" in each or "planned_w" in each)}
+    found.numbers, found.tables["circuit"] = list(whole), list(whole.values())
     for name in [name for name, table in found.tables.items() if not table and name not in ("install", "battery")]:
         del found.tables[name]
 
