@@ -27,6 +27,7 @@ def record_page(context: Context, number: int, zone: tzinfo) -> tuple[str, list[
     links = [
         html.A("Hand-over sheet: sign and print", href=f"/record/{number}/sheet", className="button"),
         *find_link(whose),
+        html.A("Measuring sheet for a hand meter", href=f"/measuring?record={number}"),
         html.A("Season of this bike", href=f"/season?record={number}"),
     ]
     content = result_page(context, whose, record_boxes(record, zone), links)
