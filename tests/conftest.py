@@ -53,7 +53,7 @@ SLOW = (
         "test_packaging",
     ),
     *("test_guided_session", "test_recording", "test_recording_faults", "test_pages_apart", "test_pages_door"),
-    *("test_avr_recorded", "test_avr", "test_avr_mishaps", "test_listening"),
+    *("test_avr_recorded", "test_avr", "test_avr_mishaps", "test_listening", "test_hearing"),
     *("test_bounds", "test_find", "test_foreign", "test_firmware", "test_store_engine", "test_report", "test_cli"),
 )
 
