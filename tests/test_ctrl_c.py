@@ -107,6 +107,7 @@ RUNS: dict[str, Run] = {
     "records list": Run(("records", "list")),
     "records show": Run(("records", "show", "7")),
     "records sign": Run(("records", "sign", "7", "--by", "the rider")),
+    "records contact": Run(("records", "contact", "R. Fitter, 0555 0123")),
     "records import": Run(("records", "import", "FOLDER/logs", "--plan", PLAN), first=SHARED),
     "records export": Run(("records", "export", "FOLDER/work/x.csv")),
     "records recheck": Run(("records", "recheck", "--save"), first=RECHECKED),
