@@ -215,7 +215,7 @@ def test_a_session_can_be_saved_and_reported(tmp_path, monkeypatch):
 
 
 def test_the_meters_accuracy_can_be_taken_back(tmp_path):
-    """u before the first reading asks for the meter again."""
+    """Typed before the first reading, u asks for the meter again."""
     out = tmp_path / "readings.toml"
     typed(out, ["5 + 2", "u", *ACCURACY, "12.81", "10"])
 
