@@ -2,9 +2,8 @@
 
 from dataclasses import dataclass
 
-from benchlog.bench.by_hand.steps import HandStep, hand_steps
+from benchlog.bench.by_hand.steps import STATES, HandStep, hand_steps
 from benchlog.core.errors import BenchlogError
-from benchlog.find.words import STATES
 from benchlog.plan.model import Plan
 from benchlog.report.figures.in_page import page_parts
 from benchlog.report.templating import filled_in
