@@ -16,6 +16,7 @@ from benchlog.core.uncertainty import COVERAGE_K, combine
 from benchlog.examine.context import LogContext
 from benchlog.examine.off_spans import POINT_S, OffSpan, needed_s, no_key_off, too_short
 from benchlog.examine.parted import level_parts
+from benchlog.plan.batteries import REST_WORDS
 
 #: The stretch before the first key-on that stands for the rested battery, s.
 RESTED_S = 600.0
@@ -83,7 +84,10 @@ def _not_at_rest(bench: LogContext, span: OffSpan) -> str | None:
     known = bench.accuracy.get(role)
     least = AWAKE_A if known is None else COVERAGE_K * known.level_u(settled.base_a)
     if settled.base_a < -least:
-        return "a current flows into the battery by this reading; take the charger off, let it rest and record again"
+        return (
+            "a current flows into the battery by this reading; take the charger off, let it "
+            f"rest {REST_WORDS} and record again"
+        )
     return None
 
 
@@ -124,7 +128,7 @@ def _resting(bench: LogContext, spans: Sequence[OffSpan]) -> Finding:
         way = "rises" if drift > 0 else "falls"
         doubt = (
             f"the voltage still {way} by {abs(drift) * 1000:.0f} mV over that stretch (surface charge or a load); "
-            "let the bike rest for two hours and record again"
+            f"let the bike rest {REST_WORDS} and record again"
         )
     return Measured(
         value=mean.value,

@@ -72,6 +72,7 @@ def segment(log: Samples, current_accuracy: Accuracy | None) -> Timeline:
         spans=_for_drawing(on, off, cranks, running),
         parked=bool(spans) and not on,
         trigger_pulses=pulses,
+        marks_contradict=key.marks_contradict,
     )
 
 

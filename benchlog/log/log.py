@@ -14,7 +14,7 @@ import numpy as np
 from benchlog.core.errors import BadLog
 from benchlog.core.interrupts import later
 from benchlog.core.note import Note
-from benchlog.core.trace import Mark, Overview, Trace
+from benchlog.core.trace import Mark, Overview, Trace, standing
 from benchlog.log.blocks import Blocks
 from benchlog.log.overview import OverviewBuilder
 from benchlog.log.readers import reader_of
@@ -233,7 +233,7 @@ class Log:
             state, line = placed.after, line + raw.lines
             if progress is not None:
                 progress(*self._table.done())
-        self.marks = tuple(marks)
+        self.marks = standing(marks)
         self._refuse_marks()
         return (builder or OverviewBuilder(self._order)).finish(), state
 
