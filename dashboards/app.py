@@ -12,7 +12,17 @@ from dash import ClientsideFunction, Dash, Input, Output
 from benchlog.core.errors import BenchlogError
 from benchlog.report.figures.in_page import shipped
 from benchlog.store import open_store
-from dashboards import change_list, checked_page, drop_form, live_page, log_view, note_form, one_result, sheet
+from dashboards import (
+    change_list,
+    checked_page,
+    drop_form,
+    find_page,
+    live_page,
+    log_view,
+    note_form,
+    one_result,
+    sheet,
+)
 from dashboards.context import Context
 from dashboards.document import ASK, DOCUMENT, Pages
 from dashboards.door import CONTENT_PATH, Door
@@ -72,6 +82,7 @@ def _app(context: Context, door: Door) -> Dash:
     sheet.register(app, context)
     note_form.register(app, context)
     change_list.register(app, context)
+    find_page.register(app, context)
     planning.register(app, context)
     foreign.register(app, context)
     live_page.answer_looks(app.server)
@@ -106,6 +117,10 @@ def page_at(context: Context, path: str, asked: dict[str, str], zone: tzinfo) ->
             return record_page(context, int(number), zone)
         case ["record", number, "sheet"] if number.isdecimal() and len(number) < 12:
             return sheet.sheet_page(context, int(number), zone)
+        case ["record", number, "find"] if number.isdecimal() and len(number) < 12:
+            return find_page.find_page(context, f"record {number}")
+        case ["checked", job, "find"]:
+            return find_page.find_page(context, f"checked {job}")
         case ["checked", job]:
             return checked_page.checked_page(context, job)
         case ["season"]:

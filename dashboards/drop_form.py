@@ -14,7 +14,13 @@ from dashboards.parts.attributes import attributes
 from dashboards.parts.select import select
 from dashboards.trays import Tray
 
-_KINDS = {"plan": "plan", "logger": "logger file", "log": "log", "unknown": "not recognised; ignored"}
+_KINDS = {
+    "plan": "plan",
+    "logger": "logger file",
+    "log": "log",
+    "answers": "answers of a search for a fault",
+    "unknown": "not recognised; ignored",
+}
 
 
 def drop_form(context: Context, tray: Tray | None = None) -> html.Section:

@@ -23,7 +23,7 @@ MOST_TOML_BYTES = 256 << 10
 _CHUNK = 1 << 20
 _STRANGE = re.compile(r"[^\w.+ -]+")
 
-Kind = Literal["plan", "logger", "log", "unknown"]
+Kind = Literal["plan", "logger", "log", "answers", "unknown"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,4 +196,6 @@ def kind_of(path: Path) -> Kind:
         return "logger" if path.name.lower().endswith(".logger.toml") else "plan"
     if "channel" in content or "logger" in content:
         return "logger"
+    if "answer" in content:
+        return "answers"
     return "plan" if {"install", "battery", "circuit", "relay", "limits"} & set(content) else "unknown"

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from benchlog.bench.guided.keys import Pressed
 from benchlog.bench.live import LiveStep
 from benchlog.core.trace import Trace
 from benchlog.standin import LoggerSpec, SimulatedInstall, fast_logger, to_logger_toml
@@ -30,6 +31,7 @@ class Bench:
         tester: called with the bench before each batch; does what a person would do.
         marks: (time, text) in the log. done: (time, text) of what was really done.
         limit_s: where the stream ends, s. now_s: the newest sample's time. said: what the step says now.
+        step: what is shown now. person: who presses Enter where the screen asks for it; None where nobody does.
     """
 
     install: SimulatedInstall
@@ -49,6 +51,8 @@ class Bench:
         self.waiting: list[str] = []
         self.now_s = 0.0
         self.said = ""
+        self.step: LiveStep | None = None
+        self.person: Person | None = None
 
     def act(self, text: str) -> float:
         """Do it now; a mark's text. Returns the time, s."""
@@ -62,7 +66,7 @@ class Bench:
 
     def show(self, step: LiveStep | None) -> None:
         """Keep each step once, and what it says now."""
-        self.said = "" if step is None else step.say
+        self.said, self.step = "" if step is None else step.say, step
         if step is not None and (not self.steps or self.steps[-1].id != step.id):
             self.steps.append(step)
 
@@ -147,19 +151,36 @@ WALKED = {
 
 
 class Person:
-    """A person who does what the screen says, a second after it says so, and presses no key.
+    """A person who does what the screen says, a second after it says so; Enter only where the screen asks for it.
 
     Args:
         does: step -> what is done, as marks; a step that is left out is not done.
+        after_s: how long after it was asked for. ready_s: how long the first step takes, s.
     """
 
-    def __init__(self, does: dict[str, tuple[str, ...]], after_s: float = 1.0) -> None:
+    def __init__(self, does: dict[str, tuple[str, ...]], after_s: float = 1.0, ready_s: float = 1.0) -> None:
         """Nothing is done yet."""
-        self._does, self._after_s = dict(does), after_s
+        self._does, self._after_s, self._ready_s = dict(does), after_s, ready_s
         self._seen_s: dict[str, float] = {}
+        self._entered: set[str] = set()
+
+    def keys(self, bench: Bench) -> list[Pressed]:
+        """Enter where nothing else is waited for; the zero is left out, since no shunt is taken off."""
+        step = bench.step
+        if step is None or step.id in self._entered or not step.waiting_for.startswith("Enter"):
+            return []
+        if step.waiting_for.endswith("the caution") and step.id != "prepare":
+            return []
+        after_s = self._ready_s if step.id == "prepare" else self._after_s
+        if bench.now_s < self._seen_s.setdefault(step.id, bench.now_s) + after_s:
+            return []
+        if not step.waiting_for.endswith("the caution"):
+            self._entered.add(step.id)
+        return ["skip" if step.id == "zero" else "enter"]
 
     def __call__(self, bench: Bench) -> None:
         """Do what is due."""
+        bench.person = self
         if not bench.steps:
             return
         step = bench.steps[-1].id

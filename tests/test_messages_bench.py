@@ -419,6 +419,17 @@ PROVOKED: dict[str, Entry] = {
         lambda f: acceptance(f, "--out", f / "a.csv", "--report", f / "b" / "a.html"),
         f"{FOLDER}/b/a.html: its folder does not exist; name a file for the report in one that exists, with --report",
     ),
+    "retest of no check": command(
+        lambda f: acceptance(f, "--only", "feed_drp"),
+        "--only feed_drp: this plan has no such check; it has off_state_drain, added_drain, settle_time, "
+        "feed_off_voltage, relay_pull_in, relay_drop_out, relay_chatter, battery_sag, feed_drop, ground_lift, "
+        "resting_voltage, source_resistance, crank_minimum, feed_in_crank, charging_voltage, charging_balance",
+    ),
+    "retest of a fuse": command(
+        lambda f: acceptance(f, "--only", "feed_fuse"),
+        "--only feed_fuse: this check compares the plan with itself, so no step shows it; correct the plan, or the "
+        "fuse, and see benchlog plan",
+    ),
     "no stopped test": command(
         lambda f: acceptance(f, "--resume", "--out", f / "a.csv"),
         f"{STEPS}: no such file, so there is no stopped test with the log a.csv; name the log of the stopped test with "
@@ -500,6 +511,27 @@ PROVOKED: dict[str, Entry] = {
         f"stand-in: its port cannot be made in {FOLDER} (no space left on device); make sure that there is room and that you can write there, or name "
         "another folder in TMPDIR",
     ),
+    # ---- the test with a hand meter
+    "neither port nor hand meter": command(
+        lambda f: ["acceptance", "--plan", a_plan(f)],
+        "no PORT was given: name one (benchlog ports lists them), or give --by-hand for a hand meter",
+    ),
+    "a port and a hand meter": command(
+        lambda f: ["acceptance", "/dev/ttyACM0", "--by-hand", "--plan", a_plan(f)],
+        "PORT: a hand meter has no use for it; leave it out, or leave out --by-hand",
+    ),
+    "a hand meter without a file": command(
+        lambda f: ["acceptance", "--by-hand", "--plan", a_plan(f)],
+        "--by-hand keeps the readings in a file; name it with --out READINGS.toml",
+    ),
+    "a sheet without a limit": command(
+        lambda f: ["plan", a_plan(f), "--sheet", f / "sheet.html"],
+        "this plan has no limit that a hand meter could hold anything against; add [limits], [feed] or circuits",
+    ),
+    "a sheet in the place of its plan": command(
+        lambda f: ["plan", a_plan(f), "--sheet", f / "plan.toml"],
+        "…the measuring sheet…",
+    ),
     # ---- what goes on beside
     "no place for the live state": done(
         no_live_folder,
@@ -527,12 +559,14 @@ FILES = {
     for name in (
         *(f"bench/recording/{part}" for part in ("beside", "capture", "port", "resuming", "writer")),
         *("log/readers/lines/meaning", "bench/guided/leading", "bench/guided/resume", "bench/live", "process/pool"),
+        *("bench/by_hand/sheet", "commands/by_hand"),
         *("standin/behaving", "standin/faults", "standin/hands", "standin/serving", "standin/streaming"),
     )
 }
 #: Texts that no entry can bring up, or that are no messages, and why.
 NOT_HEARD = {
     "the device is gone": "caught where the port is read; the recording tells that the connection was lost",
+    "a list is needed, got ": "as the next one",
     "a table is needed, got ": "caught where the state of a test is read, and told as another benchlog's file",
 }
 

@@ -24,6 +24,9 @@ class LiveStep:
         id: "key_on" and the like.
         title, say, caution: what the tester reads; ``caution`` "" where none is needed.
         waiting_for: what the stream must show before it moves on; "" once it has.
+        hint: where to look, where it has not come for a while; "" before.
+        ask: a question that is answered with yes or no; "" for none.
+        paused: nothing is asked for.
     """
 
     number: int
@@ -33,6 +36,9 @@ class LiveStep:
     say: str
     caution: str = ""
     waiting_for: str = ""
+    hint: str = ""
+    ask: str = ""
+    paused: bool = False
 
 
 @dataclass(frozen=True, slots=True)

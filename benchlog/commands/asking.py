@@ -60,3 +60,14 @@ class Asker:
     def yes(self, question: str, suggestion: bool) -> bool:
         """A yes or no."""
         return self.ask(f"{question} (y/n)", yes_or_no, "y" if suggestion else "n")
+
+
+def line_read(prompt: str) -> str:
+    """One line of standard input; raises EOFError at its end."""
+    typer.echo(prompt, nl=False)
+    sys.stdout.flush()
+    line = sys.stdin.readline()
+    if not line:
+        typer.echo()
+        raise EOFError
+    return line

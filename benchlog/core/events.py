@@ -91,6 +91,12 @@ class SlotOff(SlotEvent):
     pattern = "slot {} off"
 
 
+class SlotWithdrawn(SlotEvent):
+    """The newest mark that this circuit was switched on was wrong: something else had come on."""
+
+    pattern = "slot {} withdrawn"
+
+
 class FuseOut(SlotEvent):
     """A circuit's fuse was pulled."""
 
@@ -109,7 +115,7 @@ PLAIN: tuple[PlainEvent, ...] = (
     *(KeyOn(), KeyOff(), Cranked(), EngineRuns(), EngineStopped()),
     *(ZeroFrom(), ZeroTo(), ShuntBridged(), ShuntFree()),
 )
-BY_SLOT: tuple[type[SlotEvent], ...] = (SlotOn, SlotOff, FuseOut, FuseIn)
+BY_SLOT: tuple[type[SlotEvent], ...] = (SlotOn, SlotOff, SlotWithdrawn, FuseOut, FuseIn)
 _PLAIN = {event.text: event for event in PLAIN}
 _BY_SLOT = {kind.pattern.replace(" {}", ""): kind for kind in BY_SLOT}
 _NUMBERED = re.compile(r"(\w+) ([0-9]{1,4}) (\w+)")

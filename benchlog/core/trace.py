@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.core.events import Event, event_of
+from benchlog.core.events import Event, SlotOn, SlotWithdrawn, event_of
 
 Array = npt.NDArray[np.float64]
 
@@ -26,6 +26,17 @@ class Mark:
     def __post_init__(self) -> None:
         """Read the text, once."""
         object.__setattr__(self, "event", event_of(self.text))
+
+
+def standing(marks: Sequence[Mark]) -> tuple[Mark, ...]:
+    """The marks without those that were withdrawn: each withdrawal takes the newest that a circuit was switched on."""
+    kept: list[Mark] = []
+    for mark in marks:
+        if isinstance(mark.event, SlotWithdrawn):
+            wrong = next((one for one in reversed(kept) if one.event == SlotOn(mark.event.slot)), None)
+            kept = [one for one in kept if one is not wrong]
+        kept.append(mark)
+    return tuple(kept)
 
 
 def times_of(marks: Sequence[Mark], event: Event) -> list[float]:

@@ -10,9 +10,9 @@ import sys
 from collections.abc import Callable
 from contextlib import suppress
 from types import TracebackType
-from typing import Literal
+from typing import Literal, get_args
 
-from benchlog.bench.guided.view import Key
+from benchlog.bench.guided.view import Digit, Key
 
 Pressed = Key | Literal["quit"]
 
@@ -25,6 +25,12 @@ KEYS: dict[str, Pressed] = {
     "a": "again",
     "w": "walk",
     "b": "bridge",
+    "p": "pause",
+    "l": "list",
+    "c": "caution",
+    "y": "yes",
+    "n": "no",
+    **{digit: digit for digit in get_args(Digit)},
     "q": "quit",
     "\x03": "quit",
 }

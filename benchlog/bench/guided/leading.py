@@ -1,7 +1,7 @@
 """The whole guided test: opens the recording, leads through the steps, and checks what came of it."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from benchlog.bench.guided import resume
 from benchlog.bench.guided.keys import Keyboard
+from benchlog.bench.guided.retest import checks_named
 from benchlog.bench.guided.session import Ended, Screen, run_session
 from benchlog.core.errors import BenchlogError
 from benchlog.core.files import refuse_unwritable
@@ -28,6 +29,7 @@ class Setup:
         port, baud: the logger's. plan_file, plan: of the install. logger: what the channels mean; None: the headers.
         log, report: where they go. before: the log from before the install.
         stopped: where a stopped test stands. hands: the stand-in's; None for a real bike.
+        only: the checks that are taken again; all where none is named.
     """
 
     port: str
@@ -40,6 +42,7 @@ class Setup:
     before: Path | None
     stopped: resume.Stopped | None
     hands: "Hands | None"
+    only: tuple[str, ...] = ()
 
 
 def prepare(
@@ -52,12 +55,14 @@ def prepare(
     baud: int = 115200,
     go_on: bool = False,
     before: Path | None = None,
+    only: Sequence[str] = (),
     now: datetime | None = None,
 ) -> Setup:
     """Look at everything that a test needs before the tester is led anywhere.
 
     Args:
         out, report: where log and report go; by bike and date where not given.
+        only: the checks to take again, each text one or several with commas; those of a stopped test where it goes on.
         go_on: take up a stopped test again: that of ``out``, else the newest one in this folder.
 
     Raises:
@@ -68,6 +73,7 @@ def prepare(
     from benchlog.standin.hands import hands_of
 
     plan = load_plan(plan_file)
+    checks = checks_named(plan, only)
     hands = hands_of(port)
     if logger_file is None and hands is not None and hands.logger.is_file():
         logger_file = hands.logger
@@ -77,6 +83,7 @@ def prepare(
     if go_on:
         log = resume.newest(Path.cwd()) if out is None else out
         stopped = _stopped(log, plan)
+        checks = stopped.memory.only
     else:
         stamp = (now or datetime.now()).strftime("%Y-%m-%d-%H%M")
         log = _free(Path(f"{_plain(plan.install.bike)}-{stamp}.csv")) if out is None else out
@@ -90,7 +97,7 @@ def prepare(
     logger = None if logger_file is None else load_logger(logger_file)
     if before is not None:
         refuse_unreadable_before(before, logger)
-    return Setup(port, baud, plan_file, plan, logger, log, report, before, stopped, hands)
+    return Setup(port, baud, plan_file, plan, logger, log, report, before, stopped, hands, checks)
 
 
 def lead(test: Setup, screen: Screen) -> Ended:
@@ -120,6 +127,7 @@ def lead(test: Setup, screen: Screen) -> Ended:
             log=test.log,
             ask=_asker(test.hands),
             memory=test.stopped.memory if test.stopped else None,
+            only=test.only,
             resolution=lambda: _resolution(capture.logger),
         )
 

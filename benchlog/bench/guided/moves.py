@@ -14,6 +14,8 @@ from benchlog.core.trace import Array
 LINE_HELD_S = 0.3
 #: The noise is taken from the newest points over this long, s.
 NOISE_OVER_S = 20.0
+#: Pulses are the same load where two stretches of this length have the same mean, s, and share of the change.
+PULSES_OVER_S, PULSES_ALIKE = 2.0, 0.2
 
 
 def is_up(history: History, role: str) -> bool:
@@ -61,6 +63,23 @@ def steady_change(
     back = np.flatnonzero(~beyond)
     at = int(back[-1]) + 1 if len(back) else 0
     return (float(t[min(at, len(t) - 1)]), change) if at < len(t) else None
+
+
+def pulsing_change(sight: Sight, role: str) -> tuple[float, float] | None:
+    """When a load came that draws in pulses, and its mean: ``(at_s, change)``; None where it does not do so."""
+    history, before = sight.history, sight.before.of(role)
+    t, x = history.points(role, max(sight.since_s, history.now_s - 2 * PULSES_OVER_S))
+    if len(t) < 2 or t[-1] - t[0] < 1.9 * PULSES_OVER_S or not np.isfinite(x).all() or math.isnan(before):
+        return None
+    late = t > t[-1] - PULSES_OVER_S
+    low, high = (float(part) for part in np.percentile(x, (10, 90)))
+    swing, change = high - low, float(x.mean()) - before
+    same = abs(float(x[late].mean() - x[~late].mean())) < PULSES_ALIKE * abs(change)
+    if not same or swing < 0.3 * abs(change) or abs(low - before) > swing / 4:
+        return None
+    t, x = history.points(role, sight.since_s)
+    at = int(np.argmax(x > before + swing / 2))
+    return float(t[at]), change
 
 
 def sigma(history: History, role: str) -> float:

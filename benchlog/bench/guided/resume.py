@@ -120,12 +120,20 @@ def _memory(plain: dict[str, object]) -> Memory:
         fallen_a={int(slot): float(amps) for slot, amps in _table(plain["fallen_a"]).items()},  # type: ignore[arg-type]  # as above
         wakes_every_s=_number(plain["wakes_every_s"]),
         bridged=bool(plain.get("bridged", False)),  # an older state has none
+        key=None if plain.get("key") is None else bool(plain["key"]),  # as above
+        only=tuple(str(one) for one in _list(plain.get("only", []))),  # as above
     )
 
 
 def _table(plain: object) -> dict[str, object]:
     if not isinstance(plain, dict):
         raise TypeError(f"a table is needed, got {plain!r}")
+    return plain
+
+
+def _list(plain: object) -> list[object]:
+    if not isinstance(plain, list):
+        raise TypeError(f"a list is needed, got {plain!r}")
     return plain
 
 

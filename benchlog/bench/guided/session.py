@@ -57,6 +57,9 @@ class Screen(Protocol):
     def tell(self, text: str) -> object:
         """One sentence."""
 
+    def turned(self) -> bool:
+        """Show more of a caution that is longer than the screen; False where it was all there."""
+
 
 def run_session(
     recorder: Recorder,
@@ -67,6 +70,7 @@ def run_session(
     log: Path,
     ask: Callable[[str], float] | None = None,
     memory: Memory | None = None,
+    only: tuple[str, ...] = (),
     resolution: Callable[[], Mapping[str, float]] = dict,
     clock: Callable[[], float] = time.monotonic,
 ) -> Ended:
@@ -77,6 +81,7 @@ def run_session(
         log: where the recorder writes; where the run stands is kept beside it.
         ask: has the stand-in do a step, by its mark; None where a person does.
         memory: where a stopped run stands.
+        only: the checks that are taken again; all where none is named.
         resolution: role -> the logger's smallest step, as far as it is known by now.
         clock: wall clock, s; tells a stream that stands still.
 
@@ -88,12 +93,13 @@ def run_session(
     """
     ways = OpenActions(recorder, screen, ask, clock)
     walk = Walk(
-        steps_of(plan),
+        steps_of(plan, only),
         ways,
         by_itself=ask is not None,
         limit_ma=plan.limits.off_state_drain_ma,
         memory=memory,
     )
+    walk.memory.only = only
     if memory is not None:
         ways.mark(f"resumed at: {walk.spec.title}")
         if memory.bridged:
@@ -136,9 +142,11 @@ def _follow(
             unsaved = False
         walk.resolution = resolution()
         ways.heard(batch.trace)
+        if walk.view().read_first and "enter" in pressed and screen.turned():
+            pressed.remove("enter")
         walk.advance(batch.trace, _of_the_walk(pressed))
         memory = walk.memory
-        state = (memory.step, memory.walk, memory.bridged, len(memory.outcomes), dict(memory.tries))
+        state = (memory.step, memory.walk, memory.bridged, memory.key, dict(memory.outcomes), dict(memory.tries))
         if state != kept:
             kept, unsaved = state, True
         if walk.finished:

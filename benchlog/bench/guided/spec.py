@@ -1,5 +1,6 @@
 """What a step of the guided test is."""
 
+import math
 from dataclasses import dataclass
 
 
@@ -32,9 +33,10 @@ class StepSpec:
         bridged_say: what the tester does instead where the shunt is still bridged; "" where the bridge comes off first.
         unseen: what it means where it was done and nothing was seen of it; "" where that is odd.
         hold_s: how long the step lasts once it is done, s. need_s: what ``question`` itself waits for, s.
-        doubt_s, wait_s: when ``doubt`` is said, and when the test goes on by itself, s.
+        doubt_s: when ``doubt`` is said, s. bike_s: the longest wait for what the bike does by itself, s; a person is
+            waited for without end.
         by_hand: only the tester can tell; without that it was not done.
-        slot, planned_a: of its circuit; 0 where there is none.
+        slot, planned_a, tolerance: of its circuit; 0 where there is none. ``tolerance`` is a share of ``planned_a``.
         key: the key must be on (True) or off (False) for it.
         walk: part of the fuse walk, which is taken only where a drain was found or the tester asks.
         undo: None where it can simply be done again.
@@ -55,10 +57,11 @@ class StepSpec:
     hold_s: float = 0.0
     need_s: float = 0.0
     doubt_s: float = 20.0
-    wait_s: float = 90.0
+    bike_s: float = math.inf
     by_hand: bool = False
     slot: int = 0
     planned_a: float = 0.0
+    tolerance: float = 0.0
     key: bool = False
     walk: bool = False
     undo: Undo | None = None

@@ -51,9 +51,9 @@ def slot(circuit: Circuit) -> StepSpec:
         hold_say=f"{circuit.device[:1].upper()}{circuit.device[1:]} is on: leave it on. Touch nothing.",
         hold_s=4.0,
         doubt_s=15.0,
-        wait_s=60.0,
         slot=slot,
         planned_a=circuit.planned_a,
+        tolerance=circuit.tolerance_pct / 100,
         key=True,
         undo=Undo(f"Switch off again: {circuit.device}.", SlotOff(slot).text, "slot_off"),
     )
@@ -87,7 +87,6 @@ def engine() -> tuple[StepSpec, ...]:
             hold_say="Let go of the starter.",
             hold_s=1.0,
             doubt_s=30.0,
-            wait_s=120.0,
             key=True,
             undo=Undo(
                 "Stop the engine with the kill switch. Leave the key on, kill switch back to run.",
@@ -107,7 +106,6 @@ def engine() -> tuple[StepSpec, ...]:
             doubt="no sign of the alternator: press Enter if the engine runs anyway; if not, press a for another start",
             hold_s=30.0,
             doubt_s=10.0,
-            wait_s=90.0,
             key=True,
         ),
     )

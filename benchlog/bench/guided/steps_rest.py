@@ -39,7 +39,6 @@ def at_rest(fire_risks: Sequence[str] = ()) -> tuple[StepSpec, ...]:
             caution=" ".join([*burns, PREPARE_CAUTION]),
             doubt="is everything connected? the values below show what the logger sees",
             doubt_s=60.0,
-            wait_s=300.0,
             by_hand=True,
         ),
         StepSpec(
@@ -54,7 +53,6 @@ def at_rest(fire_risks: Sequence[str] = ()) -> tuple[StepSpec, ...]:
             doubt="no Enter yet; s skips the zero, which makes small drains less certain",
             hold_say="Touch nothing until the zero is taken.",
             hold_s=5.0,
-            wait_s=120.0,
             by_hand=True,
         ),
         StepSpec(
@@ -64,7 +62,6 @@ def at_rest(fire_risks: Sequence[str] = ()) -> tuple[StepSpec, ...]:
             "told",
             "Enter when the shunt is back",
             doubt="is the shunt connected again? without it no current is measured",
-            wait_s=90.0,
             by_hand=True,
         ),
         StepSpec(
@@ -76,7 +73,7 @@ def at_rest(fire_risks: Sequence[str] = ()) -> tuple[StepSpec, ...]:
             doubt="the current still changes: is a device, a charger or the bike itself still awake?",
             need_s=30.0,
             doubt_s=60.0,
-            wait_s=150.0,
+            bike_s=150.0,
         ),
     )
 
@@ -108,7 +105,7 @@ def sleep(need_s: float) -> StepSpec:
         doubt="the drain has not settled yet; something is still awake",
         need_s=need_s + MARGIN_S,
         doubt_s=need_s + 120.0,
-        wait_s=SETTLE_TIMES * need_s + SETTLE_MORE_S,
+        bike_s=SETTLE_TIMES * need_s + SETTLE_MORE_S,
     )
 
 
@@ -123,6 +120,6 @@ def sleep_again(need_s: float) -> StepSpec:
         doubt="the drain does not settle; something is still awake",
         need_s=need_s + MARGIN_S,
         doubt_s=need_s + 120.0,
-        wait_s=SETTLE_TIMES * need_s + SETTLE_MORE_S,
+        bike_s=SETTLE_TIMES * need_s + SETTLE_MORE_S,
         walk=True,
     )

@@ -8,8 +8,9 @@ from benchlog.analysis.cranking import LEAST_DIP_ALONE_V, LEAST_DIP_BESIDE_V, LE
 from benchlog.analysis.key_state import KEY_ON_A
 from benchlog.analysis.running import LEAST_SHARE_A, RAISED_V
 from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.bench.guided.block import of_block
 from benchlog.bench.guided.history import History
-from benchlog.bench.guided.moves import is_up, moved, steady_change
+from benchlog.bench.guided.moves import is_up, moved, pulsing_change, steady_change
 from benchlog.bench.guided.sight import Look, Question, Sight, StepSeen
 from benchlog.bench.guided.watch_drain import LINES, NAMES, asleep, fuse_in, fuse_out, rested
 
@@ -22,6 +23,8 @@ KEY_ON_V = 0.06
 #: A slot's step this near to its plan is taken as soon as it stands, share of the plan.
 NEAR_SHARE = 0.4
 NEAR_STANDS_S, FAR_STANDS_S = 0.6, 1.1
+#: Whose a load is shows once its inrush is over, s.
+STANDS_S = 0.3
 #: Less than this is no load that came on: share of the plan, and A.
 LEAST_SHARE, LEAST_STEP_A = 0.15, 0.1
 #: The starter has let go once the battery has stayed up again for this long, s.
@@ -72,8 +75,9 @@ def key_off(sight: Sight) -> Look:
         change = steady_change(sight, role, lasts_s)
         if change is not None and abs(change[1]) > least:
             odd = stays_up(stubborn)
-            what = "current" if role == "battery_a" else "voltage"
-            return Look(StepSeen(change[0], f"the battery's {what} changed", odd))
+            what = f"the battery's {'current' if role == 'battery_a' else 'voltage'} changed"
+            unsure = f"{what}, but {odd}: is the key off?" if odd else ""
+            return Look(StepSeen(change[0], what, odd, unsure=unsure.replace(" with the key off", "")))
     return _by_voltage(sight, "rose", lambda change_v: change_v > KEY_ON_V)
 
 
@@ -106,10 +110,12 @@ def slot_on(sight: Sight) -> Look:
         if role not in sight.history.roles:
             continue
         for stands_s in (NEAR_STANDS_S, FAR_STANDS_S):
-            change = steady_change(sight, role, stands_s)
+            change = steady_change(sight, role, stands_s) or pulsing_change(sight, role)
             if change is None or change[1] < least:
                 continue
             at_s, amps = change
+            if role == "battery_a" and of_block(sight.history, sight.before, at_s + STANDS_S, amps) is False:
+                return Look(waiting=f"{amps:.1f} A came on elsewhere on the bike, not at the fuse block")
             off = abs(amps - sight.planned_a) / sight.planned_a if sight.planned_a else 0.0
             if off <= NEAR_SHARE:
                 return Look(StepSeen(at_s, f"{by} rose by {amps:.1f} A", value=amps))

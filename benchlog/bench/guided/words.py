@@ -5,10 +5,14 @@ from collections.abc import Sequence
 from pathlib import Path
 
 
-def opening_words(log: Path, *, by_itself: bool, resumed: bool, fire_risks: Sequence[str] = ()) -> str:
+def opening_words(
+    log: Path, *, by_itself: bool, resumed: bool, fire_risks: Sequence[str] = (), only: Sequence[str] = ()
+) -> str:
     """What is said before the first step; fuses that do not protect their wires come before all else."""
     lines = [f"FIRE RISK: {risk}" for risk in fire_risks]
     lines += [f"{'Resuming in' if resumed else 'Recording to'} {log}"]
+    if only:
+        lines.append(f"A retest: only the steps that {', '.join(only)} need{'s' if len(only) == 1 else ''}.")
     if by_itself:
         lines.append("A stand-in is at this port: it does the steps itself; no key needs pressing.")
     return "\n".join(lines)
