@@ -70,6 +70,7 @@ def _app(context: Context, door: Door) -> Dash:
     note_form.register(app, context)
     change_list.register(app, context)
     live_page.answer_looks(app.server)
+    live_page.take_presses(app.server)
     take_uploads(app.server, context)
     _look(app)
     guard(app.server, door, [*app.csp_hashes(), hash_in_policy(ASK)])

@@ -31,7 +31,14 @@ if TYPE_CHECKING:
 #: ``tests/run --quick`` leaves them out.
 SLOW = (
     *("test_world", "test_verdicts", "test_causes_logs", "test_acceptance_live", "test_standin_behaviours"),
-    *("test_standin_live", "test_full_disks", "test_standin_from_plan", "test_ctrl_c", "test_pages_browser"),
+    *(
+        "test_standin_live",
+        "test_full_disks",
+        "test_standin_from_plan",
+        "test_ctrl_c",
+        "test_pages_browser",
+        "test_pages_guided",
+    ),
     *(
         "test_pages_season_browser",
         "test_report_browser",

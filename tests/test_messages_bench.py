@@ -537,7 +537,14 @@ FILES = {
     f"benchlog/{name}.py": True
     for name in (
         *(f"bench/recording/{part}" for part in ("beside", "capture", "port", "resuming", "writer")),
-        *("log/readers/lines/meaning", "bench/guided/leading", "bench/guided/resume", "bench/live", "process/pool"),
+        *(
+            "log/readers/lines/meaning",
+            "bench/guided/leading",
+            "bench/guided/retest",
+            "bench/guided/resume",
+            "bench/live",
+            "process/pool",
+        ),
         *("standin/behaving", "standin/faults", "standin/hands", "standin/serving", "standin/streaming"),
     )
 }
