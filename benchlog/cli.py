@@ -171,6 +171,10 @@ def _keeper(
 def plan(
     plan: Annotated[Path, typer.Argument(metavar="PLAN", readable=False, help="The plan, a TOML file.")],
     new: Annotated[bool, typer.Option("--new", help="Ask for the install, and write a first plan.")] = False,
+    sheet: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.html", help="Write a page to print, with a box for each reading of a hand meter."),
+    ] = None,
 ) -> None:
     """Print the planned values worked out from a plan, and what in it should be looked at again."""
     with user_errors():
@@ -182,7 +186,13 @@ def plan(
         from benchlog.plan.model import load_plan
         from benchlog.report.plan import render_plan
 
-        typer.echo(render_plan(load_plan(plan)), nl=False)
+        planned = load_plan(plan)
+        if sheet is not None:
+            from benchlog.commands.by_hand import write_sheet
+
+            write_sheet(planned, sheet, plan)
+            return
+        typer.echo(render_plan(planned), nl=False)
 
 
 @app.command()
@@ -202,17 +212,20 @@ def demo() -> None:
 @app.command()
 def schema(
     what: Annotated[
-        Literal["plan", "logger", "result", "answers"], typer.Argument(help="plan, logger, result or answers")
+        Literal["plan", "logger", "result", "answers", "readings"],
+        typer.Argument(help="plan, logger, result, answers or readings"),
     ],
 ) -> None:
-    """Print the JSON Schema of a plan, a logger file, a result or answers, for editors and other programs."""
+    """Print the JSON Schema of a plan, logger file, result, answers or meter readings, for other programs."""
     with user_errors():
-        if what == "answers":
+        if what == "answers" or what == "readings":
             from json import dumps
 
             from benchlog.find.answers import answers_schema
+            from benchlog.meter.model import readings_schema
 
-            typer.echo(dumps(answers_schema(), indent=2, ensure_ascii=False))
+            of = answers_schema if what == "answers" else readings_schema
+            typer.echo(dumps(of(), indent=2, ensure_ascii=False))
             return
         from benchlog.verdict.schemas import schema_text
 

@@ -16,7 +16,10 @@ from benchlog.core.roles import slot_of
 from benchlog.log.discovery import ENDINGS, every_log, processes_for, reachable, size_of
 from benchlog.logger.model import Logger, load_logger, logger_from_mapping
 from benchlog.logger.sidecar import find_sidecar, logger_for
+from benchlog.meter.findings import ReadingsFindings, findings_of
+from benchlog.meter.given import NamedReadings, readings_given
 from benchlog.plan.model import Plan, load_plan, plan_from_mapping
+from benchlog.process.meanwhile import load_meanwhile
 from benchlog.process.orders import Answer
 from benchlog.process.pool import side_by_side, workers_at
 from benchlog.verdict.result import Result
@@ -29,18 +32,18 @@ if TYPE_CHECKING:
     from benchlog.log.log import Log
     from benchlog.plan.limits import PlannedLimit
 
-    LogLike = str | Path | pd.DataFrame | pl.DataFrame | Log
+    LogLike = str | Path | pd.DataFrame | pl.DataFrame | Log | NamedReadings
     LoggerLike = str | Path | Mapping[str, object] | Logger
     PlanLike = str | Path | Mapping[str, object] | Plan
-from benchlog.examine.added import added_drain
-from benchlog.examine.read_from import key_events, story_notes
+    Findings = LogFindings | ReadingsFindings
 
 #: name of the log, or how many logs; bytes done, bytes in all
 Progress = Callable[[str, int, int], None]
-
-
 #: how many of many logs are done; what came of the last one
 Watch = Callable[[int, Answer], None]
+#: What is needed once a log has been read, and loaded meanwhile where that takes longer than loading, bytes.
+_NEEDED_LATER = ("benchlog.examine", "benchlog.verdict.causes", "benchlog.verdict.bounded", "numpy.fft")
+_LONG_BYTES = 16 << 20
 
 
 def check(
@@ -56,9 +59,9 @@ def check(
     """Check one install: one or more logs against its plan.
 
     Args:
-        logs: paths of log files, or frames whose columns are roles (``time_s``, ``battery_v`` …, units and signs
-            as there); several make one result, each check from the log that decides it. A folder stands for the logs
-            in it, or in a bucket (``s3://BUCKET/FOLDER``). Many logs are read on all cores; the result is the same.
+        logs: paths of log files or meter readings, or frames whose columns are roles (``time_s``, ``battery_v`` …,
+            units and signs as there); several make one result, each check from the log that decides it. A folder stands
+            for the logs in it, or in a bucket (``s3://BUCKET/FOLDER``). Many logs are read on all cores.
         plan: path of the plan, or its content as a mapping.
         logger: path or content of the logger file, for logs without their own ``LOG.logger.toml``.
         before: the log recorded before the install, for ``added_drain``.
@@ -74,10 +77,10 @@ def check(
     """
     planned = plan_of(plan)
     default = logger_of(logger)
-    wanted = every_log(_as_list(logs), before)
+    wanted = every_log(logs if isinstance(logs, (list, tuple)) else [logs], before)
     if not wanted:
         raise BenchlogError("no log was given; name at least one log file")
-    found: list[LogFindings] = []
+    found: list[LogFindings | ReadingsFindings] = []
     notes: list[Note] = []
     with closing(_examined(wanted, planned, default, progress, on, watch)) as examined:
         for findings, log_notes in examined:
@@ -91,33 +94,35 @@ def check(
     return _judged(found, earlier, planned, notes)
 
 
-def _judged(found: "list[LogFindings]", earlier: "LogFindings | None", planned: Plan, notes: list[Note]) -> Result:
-    """What the findings of all logs come to."""
+def _judged(found: "list[Findings]", earlier: "Findings | None", planned: Plan, notes: list[Note]) -> Result:
+    """What the findings of all logs and meter readings come to."""
     from benchlog import __version__
-    from benchlog.examine import with_circuits
-    from benchlog.examine.bypass import lift_bypass
+    from benchlog.examine import key_events, lift_bypass, with_circuits
     from benchlog.verdict.causes import find_causes, merged
     from benchlog.verdict.checks import judge, overall, score
     from benchlog.verdict.evidence import Evidence
 
-    if earlier is not None:
-        earlier = lift_bypass([earlier, *found])[0]
-    found = lift_bypass(found)
-    checks = judge(planned, [(f.log, {**f.findings, "added_drain": added_drain(f, earlier)}) for f in found])
+    logs = [one for one in found if not isinstance(one, ReadingsFindings)]
+    by_hand = [one for one in found if isinstance(one, ReadingsFindings)]
+    if earlier is not None and not isinstance(earlier, ReadingsFindings):
+        earlier = lift_bypass([earlier, *logs])[0]
+    logs = lift_bypass(logs)
+    every: list[Findings] = [*logs, *by_hand]
+    checks = judge(planned, [each for one in every for each in one.each(earlier)])
     devices = {circuit.slot: circuit.device for circuit in planned.circuit}
-    causes = find_causes(merged(f.seen for f in found), checks, devices)
-    draws = [draw for f in found for draw in f.evidence.key_off_draws]
+    causes = find_causes(merged(f.seen for f in logs), checks, devices)
+    draws = [draw for f in logs for draw in f.evidence.key_off_draws]
     drain_ma = next((check.measured for check in checks if check.id == "off_state_drain"), None)
     return Result(
         benchlog_version=__version__,
         bike=planned.install.bike,
         verdict=overall(checks),
         score=score(checks),
-        key_events=[event for findings in found for event in key_events(findings)],
+        key_events=[event for findings in logs for event in key_events(findings)],
         checks=checks,
-        causes=with_circuits(causes, draws, [pair for f in found for pair in f.let_go], drain_ma),
+        causes=with_circuits(causes, draws, [pair for f in logs for pair in f.let_go], drain_ma),
         notes=notes,
-    ).with_evidence(Evidence(tuple(f.evidence for f in found)))
+    ).with_evidence(Evidence(tuple(f.evidence for f in logs)))
 
 
 def _refuse_same(before: "LogLike", logs: "Sequence[LogLike]") -> None:
@@ -133,12 +138,6 @@ def _refuse_same(before: "LogLike", logs: "Sequence[LogLike]") -> None:
                 f"{before if isinstance(before, (str, Path)) else 'before'}: this log is also checked; "
                 "the one from before the install must be another, recorded before anything was added"
             )
-
-
-def _as_list(logs: "LogLike | Sequence[LogLike]") -> "list[LogLike]":
-    if isinstance(logs, (list, tuple)):
-        return list(logs)
-    return [logs]  # type: ignore[list-item]  # a single log; a frame is no sequence of logs
 
 
 def plan_of(plan: "PlanLike") -> Plan:
@@ -178,7 +177,7 @@ def _examined(
     progress: Progress | None,
     on: str | None,
     watch: Watch | None,
-) -> "Generator[tuple[LogFindings, list[Note]], None, None]":
+) -> "Generator[tuple[Findings, list[Note]], None, None]":
     """Each log's findings and notes, in order; many logs several at a time."""
     processes = processes_for(logs)
     if on is None and processes < 2:
@@ -203,19 +202,21 @@ def _examined(
 
 def _examine_job(
     job: tuple[int, Path], *, of: int, plan: Plan, default: Logger | None
-) -> "tuple[LogFindings, list[Note]]":
+) -> "tuple[Findings, list[Note]]":
     return _examine(job[1], job[0], of, plan, default, None)
 
 
 def _examine(
     log: "LogLike", number: int, of: int, plan: Plan, default: Logger | None, progress: Progress | None
-) -> "tuple[LogFindings, list[Note]]":
+) -> "tuple[Findings, list[Note]]":
     from benchlog.log.log import Log
     from benchlog.verdict.registry.table import limits_of
 
-    limits = limits_of(plan)
+    if (by_hand := readings_given(log)) is not None:
+        read = findings_of(by_hand.file, plan, by_hand.name)
+        return read, list(read.notes)
     told: list[Note] = []
-    look = partial(_findings, plan=plan, limits=limits, of=of)
+    look = partial(_findings, plan=plan, limits=limits_of(plan), of=of)
     if isinstance(log, Log):
         return look(log)
     if isinstance(log, (str, Path)) and remote.url_of(log) is not None:
@@ -238,7 +239,7 @@ def _examine(
         with opened:
             findings, notes = look(opened)
             return findings, [*told, *notes, *left_out]
-    if not hasattr(log, "columns"):
+    if isinstance(log, NamedReadings) or not hasattr(log, "columns"):
         raise BenchlogError(f"{log!r} is not a log; name a log file, or give a pandas or polars frame")
     name = "before" if number == 0 else "log" if of == 1 else f"log {number}"
     with Log.from_frame(log, default, name=name) as opened:
@@ -254,7 +255,8 @@ def refuse_unreadable_before(path: Path, logger: Logger | None) -> None:
     Raises:
         BenchlogError: it cannot be used; says why.
     """
-    _opened(path, logger_for(path, logger), None, may_lack=True)[0].close()
+    if readings_given(path) is None:
+        _opened(path, logger_for(path, logger), None, may_lack=True)[0].close()
 
 
 def _opened(
@@ -262,8 +264,11 @@ def _opened(
 ) -> "tuple[Log, list[Note]]":
     """Open a log; one from before the install ``may_lack`` columns, since there was no relay and no feed then."""
     from benchlog.log.earlier import open_as_earlier
-    from benchlog.log.log import Log
+    from benchlog.log.log import Log, have_polars_ready
 
+    if (size_of(path) or 0) > _LONG_BYTES:
+        have_polars_ready()  # reading begins with it
+        load_meanwhile(_NEEDED_LATER)
     open_with = partial(Log.open, path, progress=report)
     if not may_lack:
         return open_with(logger), []
@@ -276,7 +281,7 @@ def _opened(
 def _findings(
     log: "Log", plan: Plan, limits: "Mapping[str, PlannedLimit]", of: int
 ) -> "tuple[LogFindings, list[Note]]":
-    from benchlog.examine import examine
+    from benchlog.examine import examine, story_notes
     from benchlog.verdict.bounded import bounded
 
     if len(log.overview) < 2:

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 from benchlog.core.errors import BenchlogError
 from benchlog.logger.model import Logger
@@ -24,6 +24,22 @@ from benchlog.verdict.result import Result
 MOST_BYTES, BYTES_A_BYTE, MOST_S, BYTES_A_S = 1 << 30, 4, 120.0, 500_000
 
 Tell = Callable[[str, int, int], None]
+Found = TypeVar("Found", covariant=True)
+
+
+class Apart(Protocol[Found]):
+    """Work for a process of its own."""
+
+    @property
+    def most_bytes(self) -> int:
+        """Of memory, bytes."""
+
+    @property
+    def most_s(self) -> float:
+        """Of time, s."""
+
+    def do(self, tell: Tell) -> Found:
+        """Do it; ``tell`` is told how far it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +60,10 @@ class Errand:
     most_bytes: int
     most_s: float
 
+    def do(self, tell: Tell) -> "Brought":
+        """Check it."""
+        return _checked(self, tell)
+
 
 @dataclass(frozen=True, slots=True)
 class Brought:
@@ -60,8 +80,8 @@ def bounds_of(sizes: int) -> tuple[int, float]:
     return MOST_BYTES + BYTES_A_BYTE * sizes, MOST_S + sizes / BYTES_A_S
 
 
-def run_apart(errand: Errand, tell: Tell, begun: Callable[[Callable[[], None]], None]) -> Brought:
-    """Have it checked by a process of its own.
+def run_apart(errand: Apart[Found], tell: Tell, begun: Callable[[Callable[[], None]], None]) -> Found:
+    """Have it done by a process of its own.
 
     Args:
         tell: told how far it is. begun: takes what ends the process.
@@ -96,7 +116,8 @@ def run_apart(errand: Errand, tell: Tell, begun: Callable[[Callable[[], None]], 
             if kind == "refused":
                 raise BenchlogError(*said)
             if kind == "done":
-                return Brought(*said)
+                found: Found = said[0]
+                return found
             tell(*said)
     finally:
         late.cancel()
@@ -107,7 +128,7 @@ def run_apart(errand: Errand, tell: Tell, begun: Callable[[Callable[[], None]], 
                 pipe.close()
 
 
-def _ended(errand: Errand, late: bool) -> str:
+def _ended(errand: Apart[Any], late: bool) -> str:
     if late:
         return (
             f"the check took longer than {errand.most_s:.0f} s, which no log of its size does, and was stopped; "
@@ -123,7 +144,7 @@ def serve_one() -> None:
     """Do one errand: what the process runs."""
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # what a library prints is no answer
-    errand: Errand = pickle.load(sys.stdin.buffer)
+    errand: Apart[Any] = pickle.load(sys.stdin.buffer)
     threading.Thread(target=_end_with_caller, daemon=True).start()
     with suppress(ImportError, ValueError, OSError):  # not on this system
         import resource
@@ -135,8 +156,7 @@ def serve_one() -> None:
         answers.flush()
 
     try:
-        brought = _checked(errand, lambda *how: say("tell", *how))
-        say("done", brought.result, brought.plan, brought.logger, brought.copies)
+        say("done", errand.do(lambda *how: say("tell", *how)))
     except BenchlogError as problem:
         say("refused", str(problem))
     except MemoryError:

@@ -12,13 +12,26 @@ from dash import ClientsideFunction, Dash, Input, Output
 from benchlog.core.errors import BenchlogError
 from benchlog.report.figures.in_page import shipped
 from benchlog.store import open_store
-from dashboards import change_list, checked_page, drop_form, live_page, log_view, note_form, one_result, sheet
+from dashboards import (
+    change_list,
+    checked_page,
+    drop_form,
+    find_page,
+    live_page,
+    log_view,
+    note_form,
+    one_result,
+    sheet,
+)
 from dashboards.context import Context
 from dashboards.document import ASK, DOCUMENT, Pages
 from dashboards.door import CONTENT_PATH, Door
 from dashboards.first_look import first_look
+from dashboards.foreign import connected as foreign
 from dashboards.frame import frame, menu, trouble
 from dashboards.guard import guard, hash_in_policy
+from dashboards.planning import connected as planning
+from dashboards.planning.page import plan_page
 from dashboards.record_page import record_page
 from dashboards.results import results_page
 from dashboards.season_page import season_page as make_season
@@ -69,6 +82,9 @@ def _app(context: Context, door: Door) -> Dash:
     sheet.register(app, context)
     note_form.register(app, context)
     change_list.register(app, context)
+    find_page.register(app, context)
+    planning.register(app, context)
+    foreign.register(app, context)
     live_page.answer_looks(app.server)
     live_page.take_presses(app.server)
     take_uploads(app.server, context)
@@ -91,19 +107,31 @@ def page_at(context: Context, path: str, asked: dict[str, str], zone: tzinfo) ->
     match parts:
         case []:
             page = asked.get("page", "0")
-            return results_page(context, bike, int(page) if page.isdecimal() and len(page) < 6 else 0, zone)
+            return results_page(
+                context,
+                bike,
+                int(page) if page.isdecimal() and len(page) < 6 else 0,
+                zone,
+                context.trays.get(asked.get("tray")),
+            )
         case ["record", number] if number.isdecimal() and len(number) < 12:
             return record_page(context, int(number), zone)
         case ["record", number, "sheet"] if number.isdecimal() and len(number) < 12:
             return sheet.sheet_page(context, int(number), zone)
+        case ["record", number, "find"] if number.isdecimal() and len(number) < 12:
+            return find_page.find_page(context, f"record {number}")
+        case ["checked", job, "find"]:
+            return find_page.find_page(context, f"checked {job}")
         case ["checked", job]:
             return checked_page.checked_page(context, job)
         case ["season"]:
             if bike is None and asked.get("record", "").isdecimal():
                 bike = context.store.record(int(asked["record"][:11])).bike
-            return make_season(context, bike, zone)
+            return make_season(context, bike, zone, asked.get("noted", ""))
         case ["live"]:
             return live_page.live_page()
+        case ["plan"]:
+            return plan_page(context, zone)
     return "Not found", trouble("Not found", empty.NO_SUCH_PAGE)
 
 

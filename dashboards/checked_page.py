@@ -7,13 +7,16 @@ from dash import Dash, Input, Output, State, dcc, html, no_update
 from benchlog.core.errors import BenchlogError
 from dashboards.checking import Checked, save_checked
 from dashboards.context import Context
-from dashboards.looked import behind
-from dashboards.one_result import result_page
+from dashboards.find_page import take_along
+from dashboards.looked import Behind, behind
+from dashboards.one_result import find_link, result_page
 from dashboards.parts.progress import progress
+from dashboards.parts.select import select
 from dashboards.work import Job
 
 MOST_NOTES = 2000
 _POLL_MS = 400
+_KEEPING = (("keep", "keep a copy, so that they can be drawn later"), ("", "keep no copy, only their hashes"))
 _GONE = "This check is no longer here. Drop the log and its plan in again on the results page."
 
 
@@ -27,7 +30,7 @@ def checked_page(context: Context, job_id: str) -> tuple[str, list[Any]]:
         return "Check", [
             html.H1("This could not be checked"),
             html.Div(lines, className="problem", role="alert"),
-            _back(),
+            html.P(html.A("Back to these files", href=job.back)),
         ]
     if not isinstance(job.result, Checked):
         return "Checking", [
@@ -38,7 +41,7 @@ def checked_page(context: Context, job_id: str) -> tuple[str, list[Any]]:
             dcc.Store(id="checking-job", data=job_id),
         ]
     whose = behind(context, f"checked {job_id}")
-    content = result_page(context, whose, [("Sheet", "not filed yet")], [])
+    content = result_page(context, whose, [("Sheet", "not filed yet")], find_link(whose))
     return f"{job.result.result.bike}, not filed yet", [*content[:2], _form(), *content[2:]]
 
 
@@ -49,8 +52,7 @@ def save(context: Context, source: object, notes: object, temperature: object, k
         BenchlogError: the check is gone, or what was typed cannot be used.
     """
     whose = behind(context, source)
-    checked = whose.checked
-    if checked is None:
+    if whose.checked is None:
         raise BenchlogError("this sheet is already on file; open it from the results page")
     text = str(notes or "").strip()
     if len(text) > MOST_NOTES:
@@ -58,7 +60,7 @@ def save(context: Context, source: object, notes: object, temperature: object, k
     warm = _celsius(temperature)
     return context.works.start(
         "filing the sheet",
-        lambda job: _file(context, checked, job, text, warm, bool(keep)),
+        lambda job: _file(context, whose, job, (text, warm, bool(keep))),
         key=("save", whose.source),
     )
 
@@ -100,7 +102,7 @@ def register(app: Dash, context: Context) -> None:
         State("source", "data"),
         State("save-notes", "value"),
         State("save-celsius", "value"),
-        State("save-keep", "value"),
+        State("save-keep", "data"),
         prevent_initial_call=True,
     )
     def _save(clicks, source, notes, celsius, keep):  # type: ignore[no-untyped-def]  # Dash calls it by position
@@ -132,9 +134,14 @@ def register(app: Dash, context: Context) -> None:
         return no_update, no_update, no_update
 
 
-def _file(context: Context, checked: Checked, job: Job, notes: str, warm: float | None, keep: bool) -> int:
+def _file(context: Context, whose: Behind, job: Job, given: tuple[str, float | None, bool]) -> int:
+    """File it; ``given`` are notes, temperature (°C) and whether the logs are kept."""
+    notes, warm, keep = given
     job.doing = "copying the logs" if keep else "hashing the logs"
-    return save_checked(context, checked, notes=notes, temperature_c=warm, keep_logs=keep)
+    assert whose.checked is not None  # only a check that is not filed is filed
+    number = save_checked(context, whose.checked, notes=notes, temperature_c=warm, keep_logs=keep)
+    take_along(context, whose, number)
+    return number
 
 
 def _form() -> html.Section:
@@ -149,12 +156,7 @@ def _form() -> html.Section:
                     dcc.Input(id="save-celsius", type="text", size="8"),
                 ]
             ),
-            dcc.Checklist(
-                id="save-keep",
-                options=[{"label": "Keep a copy of the logs, so that they can be drawn later", "value": "keep"}],
-                value=["keep"],
-                className="radios",
-            ),
+            select("The logs", "save-keep", _KEEPING, "keep"),
             html.Button("File the sheet", id="save", type="button", className="button"),
             html.P(id="save-said", role="status"),
             dcc.Interval(id="save-poll", interval=_POLL_MS, disabled=True),

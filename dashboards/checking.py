@@ -9,10 +9,12 @@ from pathlib import Path
 
 from benchlog.core.errors import BenchlogError
 from benchlog.logger.model import Logger
+from benchlog.plan.kept import KeptPlan, kept_plan
 from benchlog.plan.model import Plan
 from benchlog.verdict.result import Result
 from dashboards.apart import Errand, bounds_of, run_apart
 from dashboards.context import Context
+from dashboards.foreign.looking import lay_loggers
 from dashboards.shelf import LookedAt, looked_at
 from dashboards.trays import Dropped, Tray
 from dashboards.work import Job
@@ -37,14 +39,16 @@ class Wish:
     logs: tuple[Dropped, ...]
     before: Dropped | None
     logger: Dropped | None
-    plan: Dropped | int
+    plan: Dropped | KeptPlan | int
+    tray: Tray
 
 
 def wish_of(tray: Tray | None, plan_choice: object, before_choice: object) -> Wish:
     """What the form asks for.
 
     Args:
-        tray: the dropped files. plan_choice: a file's id, or ``record N``. before_choice: a file's id, or "".
+        tray: the dropped files. before_choice: a file's id, or "".
+        plan_choice: a file's id, ``record N``, or ``kept NAME``.
 
     Raises:
         BenchlogError: what is missing, in words.
@@ -55,16 +59,18 @@ def wish_of(tray: Tray | None, plan_choice: object, before_choice: object) -> Wi
     logs = tuple(log for log in tray.of_kind("log") if before is None or log.id != before.id)
     if not logs:
         raise BenchlogError("no log is here to be checked; drop one in beside the plan")
-    plan: Dropped | int | None = tray.files.get(str(plan_choice))
+    plan: Dropped | KeptPlan | int | None = tray.files.get(str(plan_choice))
     if plan is None and str(plan_choice).startswith("record "):
         number = str(plan_choice).removeprefix("record ")
         plan = int(number) if number.isdecimal() and len(number) < 12 else None
+    elif plan is None and str(plan_choice).startswith("kept "):
+        plan = kept_plan(str(plan_choice).removeprefix("kept "))
     if plan is None:
         raise BenchlogError("no plan is chosen; drop a plan in, or choose one that is on file")
     # a logger file with a log's own name is found beside it; another one serves the logs without
     stems = {log.name.partition(".")[0] for log in tray.of_kind("log")}
     loose = [f for f in tray.of_kind("logger") if f.name.partition(".")[0] not in stems]
-    return Wish(logs, before, loose[0] if loose else None, plan)
+    return Wish(logs, before, loose[0] if loose else None, plan, tray)
 
 
 def check_wish(context: Context, wish: Wish, job: Job) -> Checked:
@@ -89,11 +95,26 @@ def check_wish(context: Context, wish: Wish, job: Job) -> Checked:
     def tell(doing: str, done: int, of: int) -> None:
         job.doing, job.done, job.of = doing, done, of
 
-    with named_plainly(folder):
+    with named_plainly(folder), _one_logger_for_all(wish):
+        lay_loggers(wish.tray, (*wish.logs, *filter(None, (wish.before,))), job.ends_by)
         brought = run_apart(errand, tell, job.ends_by)
     found = () if brought.result.evidence is None else brought.result.evidence.logs
     looked = tuple(looked_at(copy, evidence) for copy, evidence in zip(brought.copies, found, strict=True))
     return Checked(brought.result, brought.plan, brought.logger, errand.logs, errand.before, looked)
+
+
+@contextmanager
+def _one_logger_for_all(wish: Wish) -> Iterator[None]:
+    """Say that one logger file was used for several logs, which may be what is wrong."""
+    try:
+        yield
+    except BenchlogError as problem:
+        if wish.logger is None or len(wish.logs) < 2:
+            raise
+        raise BenchlogError(
+            f"{problem}\n{wish.logger.name} was used for all of these logs. Where it does not suit one, drop in "
+            "another that bears that log's name, or take it out: then the columns are asked for"
+        ) from problem
 
 
 @contextmanager

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from dashboards.searches import Searches
 from dashboards.settings import Settings
 from dashboards.shelf import Shelf
 from dashboards.work import Works
@@ -21,6 +22,7 @@ class Context:
     trays: "Trays"
     works: Works = field(default_factory=Works)
     shelf: Shelf = field(default_factory=Shelf)
+    searches: Searches = field(default_factory=Searches)
 
     def close(self) -> None:
         """Let everything go and take the dropped files away."""

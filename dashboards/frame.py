@@ -6,7 +6,7 @@ from dash import dcc, html
 
 from dashboards.parts.attributes import attributes
 
-PAGES = (("/", "Results"), ("/season", "Season"), ("/live", "Live"))
+PAGES = (("/", "Results"), ("/plan", "Plan"), ("/season", "Season"), ("/live", "Live"))
 
 
 def frame() -> html.Div:

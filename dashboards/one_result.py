@@ -69,6 +69,13 @@ def result_page(context: Context, whose: Behind, head: list[tuple[str, Any]], li
     ]
 
 
+def find_link(whose: Behind) -> list[Any]:
+    """The way to the search for the place of the fault, where a check failed."""
+    if not any(check.verdict == "fail" for check in whose.result.checks):
+        return []
+    return [html.A("Find the fault", href=f"/{whose.source.replace(' ', '/')}/find", className="button")]
+
+
 def closest(result: Result) -> str:
     """Which check has the smallest margin."""
     text = words.closest_sentence(result)

@@ -10,10 +10,11 @@ from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Literal
+from typing import IO, Any, Literal
 
 from benchlog.core.errors import BenchlogError
 from benchlog.core.toml_text import tables_of
+from benchlog.log.foreign.choices import Choices
 
 #: Most trays at a time, and most files in one; the oldest tray is emptied for a new one.
 MOST_TRAYS, MOST_FILES = 6, 24
@@ -22,7 +23,7 @@ MOST_TOML_BYTES = 256 << 10
 _CHUNK = 1 << 20
 _STRANGE = re.compile(r"[^\w.+ -]+")
 
-Kind = Literal["plan", "logger", "log", "unknown"]
+Kind = Literal["plan", "logger", "log", "answers", "unknown"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +45,9 @@ class Tray:
     folder: Path
     files: dict[str, Dropped] = field(default_factory=dict)
     holds: int = 0  # checks that still need its files
+    # of foreign logs, by id: what was chosen in their forms, and what was seen with which choices
+    chosen: dict[str, Choices] = field(default_factory=dict)
+    seen: dict[str, tuple[Choices | None, Any]] = field(default_factory=dict)
 
     def of_kind(self, kind: Kind) -> list[Dropped]:
         """The files of one kind, first dropped first."""
@@ -130,6 +134,8 @@ class Trays:
         tray = self.get(tray_id)
         if tray is not None and isinstance(file_id, str) and (file := tray.files.pop(file_id, None)) is not None:
             file.path.unlink(missing_ok=True)
+            tray.chosen.pop(file_id, None)
+            tray.seen.pop(file_id, None)
         return tray
 
     def close(self) -> None:
@@ -190,4 +196,6 @@ def kind_of(path: Path) -> Kind:
         return "logger" if path.name.lower().endswith(".logger.toml") else "plan"
     if "channel" in content or "logger" in content:
         return "logger"
+    if "answer" in content:
+        return "answers"
     return "plan" if {"install", "battery", "circuit", "relay", "limits"} & set(content) else "unknown"

@@ -173,8 +173,8 @@ class FaultyBike:
         """The contact: closed by the coil with the key on, but not on 87a."""
         self.closed = False
         volts = self.volts("86", "85", "key on")
-        pulled = volts > 7.5
-        self.clicks = pulled
+        pulled = volts > 7.5 and self.wires["coil"][2] < 1e6  # a broken coil has all the voltage, and pulls nothing
+        self.clicks = pulled and not self.asleep_86  # one that is held does not move
         self.closed = pulled != ((self.place, self.kind) == ("relay socket", "wrong terminal"))
         self.closed |= (self.place, self.kind) == ("contact", "stuck")
 

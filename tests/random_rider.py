@@ -48,7 +48,9 @@ class Rider:
     """Does what the screen says, late; now and then something else first, or a step once more.
 
     Attributes:
-        rng: the only source of chance. fault: of the bike; a rider sees that a device does not work. strange, again: how often a step begins with something else, and is repeated.
+        rng: the only source of chance. fault: of the bike; a rider sees that a device does not work.
+        latest_s: the longest that a step is late. strange, again: how often a step begins with something else, and is
+            repeated.
         on, key, runs: how the rider left devices, key and engine. story: what was done, with the time.
     """
 

@@ -120,6 +120,8 @@ def test_the_result_is_saved_where_asked(tmp_path: Path):
         assert record.result.score.fail == 0
         assert opened.log_path(1, "a.csv") is not None
         assert opened.verify() == []
+        # what proves the store later stands in the report, which is kept elsewhere
+        assert opened.head()[1] in (tmp_path / "saved" / "a.html").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("at", ["zero_back", "slot_3_on", "run"])

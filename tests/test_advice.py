@@ -43,7 +43,7 @@ def test_sound_plan_draws_no_remark():
 @pytest.mark.parametrize(
     ("changes", "severity", "about", "words"),
     [
-        # 5 A on 0.35 mm² is common in vehicles, though not on the careful side
+        # 5 A on 0.35 mm² is common in vehicles, though the smaller fuse of the charts is 3 A
         ({"circuit": {"conductor": "0.35 mm2"}}, "warning", "circuit[1].fuse_a", "5 A fuse is too large for 0.35 mm²"),
         ({"circuit": {"conductor": "0.25 mm2"}}, "fire", "circuit[1].fuse_a", "5 A fuse is too large for 0.25 mm²"),
         ({"feed": {"conductor": "1.5 mm2"}}, "fire", "feed.fuse_a", "20 A fuse is too large for 1.5 mm²"),

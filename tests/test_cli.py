@@ -8,6 +8,7 @@ import sys
 import time
 from pathlib import Path
 
+import program
 import pytest
 import scenarios
 from conftest import Samples
@@ -28,8 +29,8 @@ def command(*words: str | Path) -> list[str]:
 
 def run(*words: str | Path, cwd: Path | None = None, **environment: str) -> subprocess.CompletedProcess[str]:
     """Run benchlog as a program of its own, on a terminal of 80 columns."""
-    env = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", **environment}
-    done = subprocess.run(command(*words), cwd=cwd, env=env, capture_output=True, text=True, timeout=120, check=False)
+    ran = program.run(*words, cwd=cwd, env={**os.environ, "COLUMNS": "80", "NO_COLOR": "1", **environment})
+    done = subprocess.CompletedProcess(list(words), ran.returncode, ran.stdout.decode(), ran.stderr.decode())
     assert "Traceback" not in done.stdout + done.stderr
     return done
 
@@ -128,9 +129,12 @@ def test_text_into_a_file_holds_no_colours(passing: tuple[subprocess.CompletedPr
 
 def test_text_in_a_plain_locale(samples: Samples):
     """An output that is not UTF-8 makes no traceback."""
-    done = run("check", samples.log, "--plan", samples.plan, LC_ALL="C", PYTHONIOENCODING="ascii", PYTHONUTF8="0")
+    plain = {**os.environ, "LC_ALL": "C", "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"}
+    words = command("check", samples.log, "--plan", samples.plan)
+    done = subprocess.run(words, env=plain, capture_output=True, timeout=120, check=False)
 
     assert done.returncode == 3
+    assert b"Traceback" not in done.stderr
 
 
 def test_closed_pipe_makes_no_traceback(samples: Samples):

@@ -13,6 +13,7 @@ from benchlog.cli import app
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.log.readers import READERS
 from benchlog.logger.model import load_logger, logger_from_mapping, logger_schema
+from benchlog.meter.model import readings_schema
 from benchlog.plan.model import load_plan, plan_from_mapping, plan_schema
 from benchlog.standin import BEHAVIOURS
 from benchlog.verdict.causes.faults import FAULTS
@@ -141,7 +142,7 @@ def test_readers_and_roles_stand_in_the_log_format():
 
 def test_words_that_look_like_checks_exist():
     """Every word in code marks that reads like a name is a check, role, key, command or reader of the code."""
-    schema_text = f"{plan_schema()} {logger_schema()}"
+    schema_text = f"{plan_schema()} {logger_schema()} {readings_schema()}"
     known = {spec.id for spec in CHECKS} | set(ROLE_UNITS) | {"slot1_a", "slot1_v"}
     known |= {fault.id for fault in FAULTS} | set(BEHAVIOURS)
     known |= {
@@ -151,12 +152,14 @@ def test_words_that_look_like_checks_exist():
         "firmware_notes",
         "make_sample_data",
         "truth_table",
+        "meter_table",
         "season_table",
         "world_table",
         "world_causes",
+        "avr_long",
     }
     # a misspelling that is shown, pages and columns of the firmware notes, a program of PostgreSQL's
-    known |= {"batery_v", "line_form", "pg_dump", "t_us", "ticks_us"}
+    known |= {"batery_v", "line_form", "pg_dump", "t_us", "ticks_us", "in_battery", "in_86", "in_87", "in_bus"}
     prose = [re.sub(r"^ *```.*?^ *```", "", text, flags=re.MULTILINE | re.DOTALL) for text in FOR_RIDERS.values()]
     spans = [span for text in prose for span in re.findall(r"`([^`\n]+)`", text)]
     named = {word for span in spans for word in re.findall(r"\b[a-z]\w*_\w+\b", span)}

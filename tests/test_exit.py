@@ -14,6 +14,7 @@ from urllib.request import Request, urlopen
 
 import pytest
 from page_server import ROOT, free_port
+from program import Ran, run
 from store_cases import save_small
 
 from benchlog.core.errors import BenchlogError
@@ -29,16 +30,9 @@ STEERS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\u200
 PASSWORD = "hunter2secret"
 
 
-def benchlog(folder: Path, *words: str | Path, **more: str) -> subprocess.CompletedProcess[bytes]:
-    """The program, its output as bytes."""
-    return subprocess.run(
-        [sys.executable, "-m", "benchlog", *map(str, words)],
-        cwd=folder,
-        env={**os.environ, "PYTHONPATH": str(ROOT), "BENCHLOG_DATA": str(folder / "data"), **more},
-        capture_output=True,
-        check=False,
-        timeout=60,
-    )
+def benchlog(folder: Path, *words: str | Path, **more: str) -> Ran:
+    """The program, run in this folder."""
+    return run(*words, cwd=folder, env={**os.environ, "BENCHLOG_DATA": str(folder / "data"), **more})
 
 
 def test_what_steers_is_written_as_json_writes_it():

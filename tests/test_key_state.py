@@ -116,6 +116,28 @@ def test_first_mark_tells_how_the_log_began():
     assert [(turn.to, turn.time_s) for turn in got.turns] == [("off", 10.0), ("on", 40.0)]
 
 
+@pytest.mark.parametrize("noted", ["slot 2 on", "crank", "running"])
+def test_what_needs_the_key_contradicts_a_key_noted_off(noted):
+    """Key off, then a circuit, the starter or the engine, and no key on between: one was forgotten, a line tells."""
+    got = _read({"trigger_v": 12.2 * _on()}, [(4.0, "key off"), (20.0, noted)])
+
+    assert got.marks_contradict
+    assert (got.source, _turns(got)) == ("trigger_v", [("on", "trigger_v"), ("off", "trigger_v")])
+
+    late = _read({"trigger_v": 12.2 * _on()}, [(10.0, "key on"), (40.0, "key off"), (43.0, noted)])
+    assert not late.marks_contradict, "a mark by hand may come 5 s late"
+
+
+def test_a_line_that_stays_still_settles_no_contradiction():
+    """A dead trigger is low all the time; where nothing else tells, the key's state is not known."""
+    marks = [(4.0, "key off"), (20.0, "crank")]
+    amps = 0.02 + 5 * _on()
+
+    assert _read({"trigger_v": np.zeros(6000), "battery_a": amps}, marks).source == "battery_a"
+    nothing = _read({"trigger_v": np.zeros(6000)}, marks)
+    assert (nothing.source, nothing.starts_on) == ("none", None)
+
+
 def test_chatter_shorter_than_50_ms_is_no_turn():
     """The line drops for 30 ms, and a pulse of 30 ms with the key off is none either; 200 ms are."""
     step_s = 0.002

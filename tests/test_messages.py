@@ -11,6 +11,7 @@ import gzip
 import os
 import shutil
 from collections.abc import Callable
+from functools import reduce
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -58,6 +59,14 @@ def log(content: str | bytes, text: str, known: Logger | None = None, name: str 
             return [note.text for note in opened.notes]
 
     return Entry(bring, text)
+
+
+def summed(count: int, wrong: int) -> str:
+    """A logger's own lines with checksums, the last so many of them damaged on their way."""
+    lines = rows(count).splitlines()
+    right = [f"{line}*{reduce(lambda a, b: a ^ b, line.encode()):02X}" for line in lines]
+    damaged = [line.replace(",", ";") for line in right[count + 1 - wrong :]]
+    return "\n".join([*right[: count + 1 - wrong], *damaged, ""])
 
 
 def plan(content: str | bytes, text: str) -> Entry:
@@ -289,6 +298,22 @@ PROVOKED: dict[str, Entry] = {
         '[[answer]]\ntest = "drain"\nskipped = true\n',
         "this is a file of answers, not a plan; name it with --answers and the plan with --plan",
     ),
+    "readings given as a plan": plan(
+        '[meter]\nname = "hand meter"\n',
+        "this is a file of meter readings, not a plan; name it in place of a log and the plan with --plan",
+    ),
+    "readings under another name": log(
+        '[meter]\nname = "hand meter"\n',
+        "log.csv: this is a file of meter readings; rename it so that its name ends in .toml",
+    ),
+    "an empty contact": command(
+        lambda _: ["records", "contact", " "],
+        'the contact is empty; give a name and a number, such as "R. Fitter, 0555 0123"',
+    ),
+    "a long contact": command(
+        lambda _: ["records", "contact", "x" * 121],
+        "the contact has 121 characters; at most 120 fit on the rider's page",
+    ),
     "answer to no test": answers(
         '[[answer]]\ntest = "voltage 30 to 86"\nvalue = 1.0\n',
         'answer[1]: this plan has no test "voltage 30 to 86"; copy its name from what find prints',
@@ -489,6 +514,13 @@ PROVOKED: dict[str, Entry] = {
         rows(400) + "400\n401,1,1\n,12\n402,x\n",
         "1 row with too few fields was left out|1 row with too many fields was left out|1 row without a time was left out|"
         "1 row with an unreadable number was left out",
+    ),
+    "note: one checksum": log(summed(400, 1), "1 line with a wrong or missing checksum was left out"),
+    "note: two checksums": log(summed(400, 2), "2 lines with wrong or missing checksums were left out"),
+    "many checksums": log(
+        summed(400, 20),
+        f"log.csv: 20 of 400 {BAD} 20 lines with wrong or missing checksums; {FIRST} 382; the lines were damaged on their "
+        "way; record again, over a shorter cable or at a lower line speed",
     ),
     "note: two rows": log(
         rows(990) + "990\n990\n991,1,1\n991,1,1\n,12\n,12\n992,x\n992,x\n989,1\n",
@@ -950,7 +982,7 @@ ALL_TEXTS = (
     *("logger/channels.py", "logger/model.py"),
 )
 RAISED_TEXTS = (
-    *("run.py", "cli.py", "commands/demo.py", "core/files.py", "plan/wiring.py"),
+    *("run.py", "cli.py", "commands/demo.py", "core/files.py", "core/contact.py", "plan/wiring.py"),
     *("examine/load_checks.py", "examine/sense.py", "find/answers.py"),
     *("commands/logger.py", "commands/asking.py", "commands/new_plan.py", "log/foreign/look.py"),
 )

@@ -511,6 +511,27 @@ PROVOKED: dict[str, Entry] = {
         f"stand-in: its port cannot be made in {FOLDER} (no space left on device); make sure that there is room and that you can write there, or name "
         "another folder in TMPDIR",
     ),
+    # ---- the test with a hand meter
+    "neither port nor hand meter": command(
+        lambda f: ["acceptance", "--plan", a_plan(f)],
+        "no PORT was given: name one (benchlog ports lists them), or give --by-hand for a hand meter",
+    ),
+    "a port and a hand meter": command(
+        lambda f: ["acceptance", "/dev/ttyACM0", "--by-hand", "--plan", a_plan(f)],
+        "PORT: a hand meter has no use for it; leave it out, or leave out --by-hand",
+    ),
+    "a hand meter without a file": command(
+        lambda f: ["acceptance", "--by-hand", "--plan", a_plan(f)],
+        "--by-hand keeps the readings in a file; name it with --out READINGS.toml",
+    ),
+    "a sheet without a limit": command(
+        lambda f: ["plan", a_plan(f), "--sheet", f / "sheet.html"],
+        "this plan has no limit that a hand meter could hold anything against; add [limits], [feed] or circuits",
+    ),
+    "a sheet in the place of its plan": command(
+        lambda f: ["plan", a_plan(f), "--sheet", f / "plan.toml"],
+        "…the measuring sheet…",
+    ),
     # ---- what goes on beside
     "no place for the live state": done(
         no_live_folder,
@@ -537,14 +558,9 @@ FILES = {
     f"benchlog/{name}.py": True
     for name in (
         *(f"bench/recording/{part}" for part in ("beside", "capture", "port", "resuming", "writer")),
-        *(
-            "log/readers/lines/meaning",
-            "bench/guided/leading",
-            "bench/guided/retest",
-            "bench/guided/resume",
-            "bench/live",
-            "process/pool",
-        ),
+        *("log/readers/lines/meaning", "bench/guided/leading", "bench/guided/resume", "bench/live", "process/pool"),
+        *("bench/guided/retest",),
+        *("bench/by_hand/sheet", "commands/by_hand"),
         *("standin/behaving", "standin/faults", "standin/hands", "standin/serving", "standin/streaming"),
     )
 }

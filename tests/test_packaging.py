@@ -30,7 +30,7 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_wheel_carries_the_program_and_its_samples(wheel: Path):
-    """Every source file of both packages, the page's style and script, and what the demo reads."""
+    """Every source file, the page's style and script, what the demo reads, and the reference loggers' files."""
     held = set(zipfile.ZipFile(wheel).namelist())
     sources = {
         path.relative_to(ROOT).as_posix()
@@ -43,8 +43,11 @@ def test_wheel_carries_the_program_and_its_samples(wheel: Path):
         for pattern in ("acceptance*", "overnight*", "before*", "fault_slow_drop_out*", "larch.plan.toml")
         for path in (ROOT / "sample_data").glob(pattern)
     }
+    loggers = {
+        f"benchlog/{path.relative_to(ROOT).as_posix()}" for path in (ROOT / "firmware_notes").rglob("*.logger.toml")
+    }
 
-    assert sorted((sources | samples) - held) == []
+    assert sorted((sources | samples | loggers) - held) == []
 
 
 def test_wheel_carries_nothing_else(wheel: Path):

@@ -145,7 +145,7 @@ def test_one_voltage_means_two_charges():
 
     assert flooded.mid_pct == pytest.approx(80, abs=3)
     assert 50 <= agm.mid_pct <= 75
-    assert (flooded.words, agm.words) == ("65 to 95 %", "55 to 75 %")
+    assert (flooded.words, agm.words) == ("65 to 100 %", "55 to 75 %")
 
 
 def test_plateau_says_nearly_nothing():

@@ -561,7 +561,10 @@ def test_steps_hold_between_changes():
 
 def test_truth_is_independent_of_the_analysis():
     """Nothing in the stand-in imports what reads, analyses or judges logs; what is made of a plan reads that plan."""
-    always = ("benchlog.standin", *(f"benchlog.core.{name}" for name in ("events", "trace", "roles", "errors", "interrupts")))
+    always = (
+        "benchlog.standin",
+        *(f"benchlog.core.{name}" for name in ("events", "trace", "roles", "errors", "interrupts")),
+    )
     of_a_plan = (*(f"benchlog.plan.{name}" for name in ("model", "limits", "paths", "wiring", "batteries")),
                  "benchlog.verdict.registry.table")  # fmt: skip
     found = set()

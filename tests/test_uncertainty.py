@@ -50,7 +50,7 @@ def test_rectangular_and_triangular_factors():
 
 
 def test_independent_parts_combine_as_in_the_guide():
-    """Root sum of squares: GUM G.4.1 gives 1.03 % (from memory), H.1.6 gives 31.7 nm."""
+    """Root sum of squares: GUM G.4.1 gives 1.03 % (from memory), H.1.4 (clause from memory) 32 nm."""
     assert combine(0.25, 0.57, 0.82) == pytest.approx(1.03, abs=0.005)
     assert combine(25, 9.7, 2.9, 16.6) == pytest.approx(31.67, abs=0.005)
     assert combine(16.6, 2.9, 9.7, 25) == combine(25, 9.7, 2.9, 16.6)
@@ -214,7 +214,7 @@ def test_block_mean_of_fewer_samples_than_blocks_takes_each_as_a_block():
     ],
 )
 def test_conforming_probability_of_the_guide_examples(value, u, low, high, p):
-    """JCGM 106:2012, clause 7 (inputs from memory), and scipy's normal distribution."""
+    """JCGM 106:2012, 7.3 and 7.4 (clauses and inputs from memory), and scipy's normal distribution."""
     got = probability_of_conforming(value, u, low, high)
     below = 1.0 if high is None else stats.norm.cdf(high, value, u)
     under = 0.0 if low is None else stats.norm.cdf(low, value, u)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import tomllib
+from functools import cache
 
 import numpy as np
 import polars as pl
@@ -13,6 +14,8 @@ from world import logger as logging
 from world.ideal import ideal_u
 
 NAMES = [b.name for b in BEHAVIOURS]
+#: The same case each time, for tests that only look at it.
+seen = cache(draw)
 CAUSES = {
     "trigger_always_live", "backfed_coil", "welded_contact", "inverted_contact", "coil_open", "feed_open",
     "feed_resistance", "ground_resistance", "ground_open", "slot_dead", "slot_overload", "unswitched_device",
@@ -82,7 +85,7 @@ def test_a_behaviour_changes_the_log_and_fails_only_what_it_says(name: str):
     twist = next(b for b in BEHAVIOURS if b.name == name)
     applied, changed = 0, False
     for seed in (3, 9, 21):
-        base = draw(seed, behaviours=(), grade=grade, template=template, marks=True)
+        base = seen(seed, behaviours=(), grade=grade, template=template, marks=True)
         case = draw(seed, behaviours=(name,), grade=grade, template=template, marks=True)
         if not case.behaviours:
             continue
@@ -122,7 +125,7 @@ def test_what_never_happens_is_infinite():
 
 def test_resistances_are_the_circuit_s_own():
     """Feed drop and ground lift are true resistance times planned load; `parts` lets any plan be computed."""
-    case = draw(**SURE, behaviours=())
+    case = seen(**SURE, behaviours=())
     planned = sum(c["planned_a"] for c in case.plan["circuit"])
     assert case.truth["feed_drop"] == pytest.approx(case.parts["feed_ohm"] * planned)
     assert case.truth["ground_lift"] == pytest.approx(case.parts["ground_ohm"] * planned)
@@ -140,7 +143,7 @@ def test_a_noise_free_log_shows_the_truth():
 
 def test_noise_changes_the_rows_and_not_the_truth():
     """`noise=False` is the same case: same truth, same times, other readings."""
-    noisy, clean = draw(**SURE, behaviours=()), draw(**SURE, behaviours=(), noise=False)
+    noisy, clean = seen(**SURE, behaviours=()), draw(**SURE, behaviours=(), noise=False)
     assert noisy.truth == clean.truth
     assert noisy.frame["time_s"].equals(clean.frame["time_s"])
     assert not noisy.frame["battery_v"].equals(clean.frame["battery_v"])
@@ -166,7 +169,7 @@ def test_noise_has_the_memory_it_says():
 
 def test_habits_of_loggers_show_in_the_rows():
     """Repeats stand still, averages spread a step, packets bunch their stamps, gaps leave rows out."""
-    plain = draw(**SURE, behaviours=(), noise=True)
+    plain = seen(**SURE, behaviours=())
     twins = draw(**SURE, behaviours=("repeated_readings",))
     n = twins.logs[0].spec.repeat
     v = twins.frame["battery_a"].to_numpy()
@@ -233,7 +236,7 @@ def test_files_hold_the_case(tmp_path):
 
 def test_marks_stand_at_the_row_where_the_tester_pressed():
     """Each mark sits in the first row at or after its event; without marks there is no column."""
-    case = draw(**SURE, behaviours=())
+    case = seen(**SURE, behaviours=())
     marked = case.frame.filter(pl.col("mark").is_not_null())
     when = dict(zip(marked["mark"], marked["time_s"], strict=True))
     for t, text in case.logs[0].script.marks:
@@ -247,7 +250,7 @@ def test_an_ideal_prover_is_never_worse_with_a_better_logger():
 
     from world.ideal import ideal_u
 
-    case = draw(**SURE, behaviours=())
+    case = seen(**SURE, behaviours=())
     log = case.logs[0]
     better = copy.deepcopy(log.spec)
     for c in better.channels:

@@ -6,6 +6,7 @@ from typing import Literal
 import numpy as np
 
 from benchlog.analysis.levels import Crossing, Levels, crossings
+from benchlog.core.quantiles import percentile
 from benchlog.core.trace import Array
 
 #: A key's contact bounces for up to this long, s (common practice, no source).
@@ -42,9 +43,9 @@ def _high(t: Array, volts: Array, at_s: float, to: Literal["high", "low"], floor
     beside = (t >= from_s) & (t <= to_s)
     part = volts[beside] if beside.any() else volts
     # spikes apart, and only of the upper state: pulses and a slow fall are in the lower half as well
-    top = float(np.percentile(part, 98))
+    top = percentile(part, 98)
     upper = part[part > (floor + top) / 2]
-    return float(np.percentile(upper, 75)) if len(upper) else None
+    return percentile(upper, 75) if len(upper) else None
 
 
 def event_edge(

@@ -5,6 +5,7 @@ import numpy as np
 from benchlog.analysis.coarse import runs
 from benchlog.analysis.running import LASTS_S, SHORT_GAP_S, Flags, bridged
 from benchlog.analysis.switched import hold_state
+from benchlog.core.quantiles import median
 from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array, Trace
 from benchlog.core.uncertainty import Mean, block_mean
@@ -28,7 +29,7 @@ def steadied(x: Array, start_s: Array, over_s: float = STEADIED_S) -> Array:
     """The median of the points around each one; NaN stays NaN."""
     if len(x) < 3:
         return x
-    half = round(over_s / 2 / max(float(np.median(np.diff(start_s))), 1e-9))
+    half = round(over_s / 2 / max(median(np.diff(start_s)), 1e-9))
     if half < 1:
         return x
     padded = np.pad(x, half, mode="edge")
@@ -72,13 +73,13 @@ def rises_slowly(trace: Trace, role: str, half_s: float) -> bool:
     t, x = trace.time_s[valid], trace.values[role][valid]
     if len(t) < 8:
         return False
-    step = float(np.median(np.diff(t)))
+    step = median(np.diff(t))
     x = steadied(x, t, min(0.05, 5 * step))
     middle = (t[0] + t[-1]) / 2
     before, after = x[t < middle - half_s / 2], x[t > middle + half_s / 2]
     if not len(before) or not len(after):
         return False
-    low, high = float(np.median(before)), float(np.median(after))
+    low, high = median(before), median(after)
     if high == low:
         return False
     way = (x - low) / (high - low)
@@ -94,7 +95,7 @@ def rises_slowly(trace: Trace, role: str, half_s: float) -> bool:
 
 def without_pulses(load: Array, start_s: Array) -> Array:
     """A load's level with the pauses of pulsed circuits filled and inrush taken off; as long as ``load``."""
-    step = max(float(np.median(np.diff(start_s))), 1e-9) if len(load) > 1 else 1.0
+    step = max(median(np.diff(start_s)), 1e-9) if len(load) > 1 else 1.0
     filled = _extreme(_extreme(load, PULSED_S / step, np.fmax), PULSED_S / step, np.fmin)
     return _extreme(_extreme(filled, INRUSH_S / step, np.fmin), INRUSH_S / step, np.fmax)
 

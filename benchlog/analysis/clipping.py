@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 
 from benchlog.analysis.coarse import runs
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array, Trace
 
 #: So many samples stand at the end of the range at least.
@@ -86,7 +87,7 @@ def _chance(stretches: Sequence[tuple[Array, int, int]], code: float) -> float:
     if len(steps) < LEAST_SAMPLES or not len(bends):
         return 0.0
     moving, bending = steps[steps > 0], bends[bends > 0]
-    if not len(moving) or not len(bending) or np.median(bending) < LEAST_BEND * np.median(moving):
+    if not len(moving) or not len(bending) or median(bending) < LEAST_BEND * median(moving):
         return 0.0  # a course without noise may be flat anywhere
     share = (int((steps < 0.5 * code).sum()) + 1) / (len(steps) + 2)
     return float((sum(last - first for _, first, last in stretches) - 1) * np.log10(share))

@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array, Overview
 
 #: A step of so many usual ones, and of at least so long, s, is a gap: nothing was seen there.
@@ -42,7 +43,17 @@ class Coarse:
 
     def part(self, from_s: float, to_s: float) -> "Coarse":
         """The points that lie wholly inside."""
-        keep = slice(int(np.searchsorted(self.start_s, from_s - 1e-9)), int(np.searchsorted(self.end_s, to_s + 1e-9)))
+        return self.cut(
+            slice(int(np.searchsorted(self.start_s, from_s - 1e-9)), int(np.searchsorted(self.end_s, to_s + 1e-9)))
+        )
+
+    def inside(self, from_s: float, to_s: float) -> slice:
+        """Which points neither begin before nor end after these times, to the last bit."""
+        first = int(np.searchsorted(self.start_s, from_s))
+        return slice(first, max(int(np.searchsorted(self.end_s, to_s, side="right")), first))
+
+    def cut(self, keep: slice) -> "Coarse":
+        """Some of the points, not copied."""
         return Coarse(
             self.start_s[keep],
             self.end_s[keep],
@@ -71,7 +82,7 @@ def coarse(overview: Overview, from_s: float, to_s: float, step_s: float, roles:
         empty = {role: np.empty(0) for role in wanted}
         none = {role: np.empty(0, dtype=np.int64) for role in wanted}
         return Coarse(start, end, empty, dict(empty), dict(empty), none)
-    typical_s = overview.step_s * float(np.median(rows))
+    typical_s = overview.step_s * median(rows)
     if n > 1 and typical_s < BUNCHED * (mean_s := float(end[-1] - start[0]) / (n - 1)):
         # stamps that come in packets
         typical_s = mean_s
@@ -103,7 +114,7 @@ def spacing_s(time_s: Array) -> float:
 
     Where stamps come in packets most steps are next to nothing, and the median says nothing: then it is the mean.
     """
-    usual, mean = float(np.median(np.diff(time_s))), float(time_s[-1] - time_s[0]) / (len(time_s) - 1)
+    usual, mean = median(np.diff(time_s)), float(time_s[-1] - time_s[0]) / (len(time_s) - 1)
     return max(mean if usual < BUNCHED * mean else usual, 1e-9)
 
 

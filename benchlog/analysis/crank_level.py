@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.analysis.coarse import runs
+from benchlog.core.quantiles import median
 from benchlog.core.spread import MEDIAN_U, robust_noise
 from benchlog.core.trace import Array, Trace
 
@@ -96,7 +97,7 @@ def without_noise(trace: Trace, role: str, over_s: float) -> tuple[Trace, float]
     t, x = trace.time_s[valid], trace.values[role][valid]
     noise = _noise(x)
     if len(t) > 2:
-        half = int(over_s / float(np.median(np.diff(t))) * (1 + 1e-9)) // 2
+        half = int(over_s / median(np.diff(t)) * (1 + 1e-9)) // 2
         if half and len(x) > 2 * half:
             around = np.lib.stride_tricks.sliding_window_view(np.pad(x, half, mode="edge"), 2 * half + 1)
             x, noise = np.median(around, axis=1), MEDIAN_U * noise / np.sqrt(2 * half + 1)
@@ -109,7 +110,7 @@ def evenly(trace: Trace) -> Trace:
     Only how long a stretch of rows lasts is right then: each stamp may lie a packet's length off.
     """
     steps = np.diff(trace.time_s)
-    if len(steps) < LEAST_ROWS or not float(np.median(steps)) < BUNCHED_SHARE * float(np.mean(steps)):
+    if len(steps) < LEAST_ROWS or not median(steps) < BUNCHED_SHARE * float(np.mean(steps)):
         return trace
     last = np.append(np.flatnonzero(steps > float(np.mean(steps))), len(steps))
     if len(last) < 2:
@@ -125,7 +126,7 @@ def one_a_reading(trace: Trace, role: str, step_s: float) -> Trace:
     """One row for each reading of a channel whose readings stand for ``step_s``, where that is longer than a row."""
     known = np.flatnonzero(np.isfinite(trace.values[role]))
     t, x = trace.time_s[known], trace.values[role][known]
-    if len(t) < 3 or step_s < 1.5 * float(np.median(np.diff(t))):
+    if len(t) < 3 or step_s < 1.5 * median(np.diff(t)):
         return Trace(t, {role: x}, {})
     new = np.concatenate(([True], np.diff(x) != 0))
     since = t - t[np.maximum.accumulate(np.where(new, np.arange(len(t)), 0))]
@@ -140,7 +141,7 @@ def between(trace: Trace, role: str, from_s: float, to_s: float) -> float:
     """How far a signal moves between neighbouring samples over a stretch: the median of their differences."""
     x = trace.between(from_s, to_s).values[role]
     steps = np.abs(np.diff(x[np.isfinite(x)]))
-    return float(np.median(steps)) if len(steps) else 0.0
+    return median(steps) if len(steps) else 0.0
 
 
 def _noise(x: Array) -> float:
@@ -190,7 +191,7 @@ def longest_loss(trace: Trace) -> tuple[float, float, float]:
     # the battery may be sampled less often than the feed
     beside = np.interp(t, trace.time_s[known], battery[known])
     ratio = feed[valid] / np.maximum(beside, 0.1)
-    step = float(np.median(np.diff(t))) if len(t) > 1 else np.inf
+    step = median(np.diff(t)) if len(t) > 1 else np.inf
     best = (0.0, float(t[0]) if len(t) else 0.0, step)
     for first, end in runs(ratio < 0.5):
         begin = _half_crossing(t, ratio, first) if first else float(t[0])

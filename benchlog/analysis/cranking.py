@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.analysis.crank_levels_before import level_before, median_before, points_in, recovered_at, valid
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 
 # What a starter does, common practice, no source: the least dip, V (deeper where no current is logged),
@@ -66,7 +67,7 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
     volts, lows, t = table.mean["battery_v"], table.low["battery_v"], table.time_s
     amps = table.mean.get("battery_a")
     cranks: list[Crank] = []
-    reference = level_before(t, volts)
+    reference, step = level_before(t, volts), median(np.diff(t))
     with np.errstate(invalid="ignore"):
         # a stout battery dips little; its current tells then
         deep = lows < reference - (LEAST_DIP_V if amps is None else LEAST_DIP_BESIDE_V)
@@ -77,7 +78,7 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
             continue
         # nothing of an earlier crank belongs to the level before this one
         before_v = median_before(t, volts, first, position)
-        end = _own_end(volts, t, first, recovered_at(volts, t, first, before_v - 0.4 * LEAST_DIP_V), before_v)
+        end = _own_end(volts, t, first, recovered_at(volts, step, first, before_v - 0.4 * LEAST_DIP_V), before_v)
         later = _deeper(dips, volts, t, first, end, before_v)
         if later is not None:
             position = later  # key and loads came on, or the engine stalled: the starter turned only later in this dip
@@ -91,7 +92,6 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
         if any(begins - AFTER_KEY_ON_S < rise_s < begins + AFTER_KEY_ON_S / 2 for rise_s in key_on_s):
             continue  # inrush, and what is left of this dip is no crank either
         lasted = float(table.start_s[end] - table.start_s[first])
-        step = float(np.median(np.diff(t)))
         if lasted + step < SHORTEST_S or lasted > LONGEST_S:
             continue
         # an engine that stumbles or stalls lets go of what it had raised: that is no starter's doing
@@ -117,10 +117,10 @@ def _cut_until(table: Coarse, first: int, end: int, before_v: float) -> int:
             continue
         line = table.mean[role]
         was = valid(line[int(np.searchsorted(table.start_s, table.start_s[first] - 1.0)) : first])
-        if not len(was) or not np.median(was) > 0.5 * before_v or not line[end] < 0.35 * np.median(was):
+        if not len(was) or not median(was) > 0.5 * before_v or not line[end] < 0.35 * median(was):
             continue
         with np.errstate(invalid="ignore"):
-            back = np.flatnonzero(line[end:latest] > 0.7 * np.median(was))
+            back = np.flatnonzero(line[end:latest] > 0.7 * median(was))
         if len(back):
             end += int(back[0])
     return end
@@ -135,10 +135,10 @@ def _own_end(volts: Array, t: Array, first: int, end: int, before_v: float) -> i
     begun = begun[np.isfinite(begun)]
     if not len(begun):
         return end
-    depth = before_v - float(np.median(begun))
+    depth = before_v - median(begun)
     if depth < LEAST_DIP_ALONE_V:
         return end  # too shallow to tell a starter's share from a load's
-    return min(recovered_at(volts, t, first, before_v - 0.5 * depth), end)
+    return min(recovered_at(volts, median(np.diff(t)), first, before_v - 0.5 * depth), end)
 
 
 def _borne_out(table: Coarse, first: int, end: int, before_v: float, marked_s: Sequence[float]) -> bool:
@@ -156,7 +156,7 @@ def _borne_out(table: Coarse, first: int, end: int, before_v: float, marked_s: S
         was, down, back = valid(line[earlier]), valid(line[first:end]), valid(line[soon])
         if not (len(was) and len(down) and len(back)):
             continue
-        up = float(np.median(was))
+        up = median(was)
         if up > 0.5 * before_v and down.min() < 0.35 * up and back.max() > 0.7 * up:
             return True
     fired = valid(table.mean["battery_v"][later])
@@ -170,7 +170,7 @@ def _load_came_on(amps: Array, t: Array, first: int, end: int, before_a: float) 
     if not len(after) or not np.isfinite(inside).all():
         return False
     before_a = max(before_a, 0.0)
-    stays = float(np.median(after)) - before_a
+    stays = median(after) - before_a
     return stays > max(STAYS_A, STAYS_SHARE * (float(inside.max()) - before_a))
 
 
@@ -185,7 +185,7 @@ def _by_starter(depth_v: float, before_a: float, inside: Array | None, lines_kno
     if not np.isfinite(inside).all():
         return depth_v >= LEAST_DIP_V  # beyond the channel's range, or lost
     before_a = max(before_a, 0.0)  # what went into the battery before is not the starter's
-    rise, peak = float(np.median(inside)) - before_a, float(inside.max()) - before_a
+    rise, peak = median(inside) - before_a, float(inside.max()) - before_a
     if borne_out and depth_v >= LEAST_DIP_BESIDE_V and peak >= BORNE_OUT_A:
         return True
     if depth_v < LEAST_DIP_V and not peak >= LEAST_STARTER_A:
@@ -210,7 +210,7 @@ def line_ohm(table: Coarse, crank: Crank) -> float:
         if strong.any():
             ohm = valid((crank.before_v - part.mean["battery_v"][strong]) / rise[strong])
             if len(ohm):
-                return SLOW_FACTOR * float(np.clip(np.median(ohm), *OHM_BOUNDS))
+                return SLOW_FACTOR * float(np.clip(median(ohm), *OHM_BOUNDS))
     return SLOW_FACTOR * LINE_OHM
 
 
@@ -256,7 +256,7 @@ def _deeper(dips: list[tuple[int, int]], volts: Array, t: Array, first: int, end
                 continue
             # the first point of a dip holds some of what was before it
             lowest = valid(volts[begin : begin + 3]).min(initial=np.inf)
-            level = float(np.median(before))
+            level = median(before)
             # a starter takes more than a good part of what the loads before it took; as it turns it takes no more
             if lowest < level - max(0.5 * LEAST_DIP_V, 0.5 * (before_v - level)):
                 return begin

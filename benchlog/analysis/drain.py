@@ -8,6 +8,7 @@ import numpy as np
 
 from benchlog.analysis.coarse import gap_limit_s, leads_out_of, outside_of
 from benchlog.analysis.settling import LEAST_BAND_A, Settled, Stretches
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Overview
 from benchlog.core.uncertainty import Accuracy, block_mean, combine, rectangular
 
@@ -97,7 +98,7 @@ def drain(
     once = max((abs(charge) for charge in charges), default=0.0)
     uneven = _uneven(charges, settled.wakeups, overview.step_s)
     bridged = np.where(weight > 0, overview.gap_s[inside], 0.0)
-    gaps = bridged[bridged > gap_limit_s(float(np.median(overview.gap_s[inside])))]
+    gaps = bridged[bridged > gap_limit_s(median(overview.gap_s[inside]))]
     hidden = rectangular(max(heights) * math.sqrt(float((gaps**2).sum())) / covered)
     type_a = combine(scatter, rectangular(once / covered), uneven / covered, hidden)
     u = None if accuracy is None else combine(type_a, accuracy.level_u(mean))

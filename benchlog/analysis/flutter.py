@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from benchlog.analysis.coarse import Coarse, runs, spacing_s
 from benchlog.analysis.pulsed import FASTEST_S, FEWEST_SAMPLES, FOLLOWED_SAMPLES
+from benchlog.core.quantiles import median, percentile, percentiles
 from benchlog.core.trace import Array
 
 #: Fast pulses are looked for over this time, s.
@@ -59,12 +60,12 @@ def find_flutter(table: Coarse, by: str, sample_s: float, calm_a: float = math.i
     often = 2 / max(FASTEST_S, FOLLOWED_SAMPLES * sample_s)
     swing, passes = _swings(low, mean, high, edges, window)
     quick = passes / (window * step_s) > often
-    calm = min(float(np.percentile(swing, 5)), calm_a)
+    calm = min(percentile(swing, 5), calm_a)
     found = []
     for first, end in runs((swing > max(LEAST_FLUTTER_A, 4 * calm)) & quick):
         if end - first >= 2:
             begins, ends = int(edges[max(first - 1, 0)]), min(int(edges[end - 1]) + 2 * window, len(low)) - 1
-            size = float(np.median(swing[first:end]))
+            size = median(swing[first:end])
             found.append(Flutter(float(table.start_s[begins]), float(table.end_s[ends]), size))
     return found
 
@@ -96,13 +97,13 @@ def _swings(low: Array, mean: Array, high: Array, edges: npt.NDArray[np.int64], 
 
 def _swing(low: Array, high: Array) -> Array:
     """Of each row."""
-    swing: Array = np.percentile(high, 92, axis=-1) - np.percentile(low, 8, axis=-1)
+    swing: Array = percentiles(high, 92) - percentiles(low, 8)
     return swing
 
 
 def _passes(low: Array, mean: Array, high: Array) -> Array:
     """How often the current passes the middle of its range, within points and between them; of each row."""
-    bottom, top = np.percentile(low, 8, axis=-1)[:, None], np.percentile(high, 92, axis=-1)[:, None]
+    bottom, top = percentiles(low, 8)[:, None], percentiles(high, 92)[:, None]
     middle, quarter = (bottom + top) / 2, (top - bottom) / 4
     within = (low < middle - quarter) & (high > middle + quarter)
     above = mean > middle
@@ -122,7 +123,7 @@ def samples_a_pulse(x: Array) -> float:
     n = len(x)
     if n < 32:
         return 2.0
-    middle = float(np.percentile(x, 4) + np.percentile(x, 96)) / 2
+    middle = (percentile(x, 4) + percentile(x, 96)) / 2
     above = np.where(x > middle, 1.0, -1.0)
     if not (above[1:] != above[:-1]).any():
         return math.inf

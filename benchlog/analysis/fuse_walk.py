@@ -8,6 +8,7 @@ import numpy as np
 
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.core.events import FuseIn, FuseOut
+from benchlog.core.quantiles import median
 from benchlog.core.spread import robust_noise, robust_spread
 from benchlog.core.trace import Array, Mark
 from benchlog.core.uncertainty import combine, rectangular, t_inflation
@@ -86,7 +87,7 @@ def started_up_s(table: Coarse, role: str, in_s: float, until_s: float) -> float
     least = min(in_s + HAND_S, until_s)
     if len(x) < FEWEST_POINTS:
         return until_s
-    level = float(np.median(x[len(x) // 2 :]))
+    level = median(x[len(x) // 2 :])
     band = max(5 * robust_noise(x[len(x) // 2 :]), 0.1 * abs(level), 5e-5)
     for first, stop in runs(np.abs(x - level) <= band):
         if end[stop - 1] - start[first] >= CALM_S or stop == len(x):
@@ -160,7 +161,7 @@ def missing_wakeups(wakeups: Sequence[tuple[float, float]], seen_s: float, out_s
     if len(wakeups) < 2 or wakes_out or seen_s <= 0:
         return False
     apart = np.diff([begin for begin, _ in wakeups])
-    usual = float(np.median(apart))
+    usual = median(apart)
     # where others lie between two, their interval is a multiple of the usual one
     off = np.abs(apart / usual - np.maximum(np.round(apart / usual), 1)) if usual > 0 else np.ones(1)
     regular = len(wakeups) >= 3 and float(np.max(off)) < REGULAR

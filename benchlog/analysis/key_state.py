@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -11,7 +11,7 @@ import numpy as np
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.analysis.cranking import Crank
 from benchlog.analysis.switched import SwitchedLine, drop_short, hold_state, without_chatter
-from benchlog.core.events import KeyOff, KeyOn
+from benchlog.core.events import Cranked, EngineRuns, KeyOff, KeyOn, SlotOn
 from benchlog.core.trace import Mark
 
 #: A dwell shorter than this is chatter, s.
@@ -56,12 +56,14 @@ class KeyState:
         starts_on: state at the log's first sample; None where nothing tells.
         turns: in time order, alternating.
         sure: False where a line that is up throughout may only mean a log taken with the key on.
+        marks_contradict: the key was noted, but other marks need it on where it was noted off; the notes are not used.
     """
 
     source: Source
     starts_on: bool | None
     turns: tuple[Turn, ...]
     sure: bool
+    marks_contradict: bool = False
 
     def spans(self, start_s: float, end_s: float) -> list[tuple[bool, float, float]]:
         """``(on, from_s, to_s)`` of each stretch of one state over the log; empty where the state is not known."""
@@ -85,7 +87,17 @@ def key_state(
     """
     noted = [mark for mark in marks if isinstance(mark.event, KeyOn | KeyOff)]
     if noted:
-        return _from_marks(noted, table, lines, cranks)
+        marked = _from_marks(noted, table, lines, cranks)
+        if not _contradicted(marked, marks, table):
+            return marked
+        # a line that stays still is no better: nobody cranks a bike whose key is off throughout
+        moving = {role: line for role, line in lines.items() if line.moves}
+        return replace(_unmarked(table, moving, cranks), marks_contradict=True)
+    return _unmarked(table, lines, cranks)
+
+
+def _unmarked(table: Coarse, lines: dict[str, SwitchedLine], cranks: Sequence[Crank]) -> KeyState:
+    """The key's state as the lines, or the battery's own readings, tell it."""
     order: tuple[Literal["key_v", "trigger_v", "feed_v"], ...] = ("key_v", "trigger_v", "feed_v")
     for role in order:
         if role in lines:
@@ -146,6 +158,13 @@ def _from_marks(
         turns.append(_nearest(mark, to, changes, turns[-1].time_s if turns else -math.inf))
     turns = _with_lines(turns, changes)
     return KeyState("marks", turns[0].to == "off", tuple(turns), sure=True)
+
+
+def _contradicted(marked: KeyState, marks: Sequence[Mark], table: Coarse) -> bool:
+    """Whether something was noted that needs the key, well within a stretch that has it off: a turn was not noted."""
+    needs = [mark.time_s for mark in marks if isinstance(mark.event, Cranked | EngineRuns | SlotOn)]
+    off = [(a, b) for on, a, b in marked.spans(float(table.start_s[0]), float(table.end_s[-1])) if not on]
+    return any(a + MARK_REACH_S < at_s < b - MARK_REACH_S for a, b in off for at_s in needs)
 
 
 def _with_lines(turns: list[Turn], changes: dict[str, tuple[Turn, ...]]) -> list[Turn]:

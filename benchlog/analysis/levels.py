@@ -6,6 +6,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 
 _BINS = 200
@@ -83,7 +84,7 @@ def _mode(half: Array, low: float, high: float) -> float:
     best = int(counts.argmax())
     # the bin's own samples place the mode finer than the bin does
     inside = half[(half >= edges[best]) & (half <= edges[best + 1])]
-    return float(np.median(inside))
+    return median(inside)
 
 
 def crossings(time_s: Array, samples: Array, levels: Levels, at: float = 0.5, band: float = 0.1) -> list[Crossing]:

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.analysis.coarse import runs, spacing_s
+from benchlog.core.quantiles import median
 from benchlog.core.spread import robust_sigma
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import combine, t_inflation
@@ -123,7 +124,7 @@ def _apart(t: Array, step_s: float) -> Flags:
     d = np.diff(t)
     longer = d[d > step_s]
     # between stamps that come in packets the packets' own distance is usual
-    usual = float(np.median(longer)) if len(longer) > BUNCHED_SHARE * len(d) else step_s
+    usual = median(longer) if len(longer) > BUNCHED_SHARE * len(d) else step_s
     flags: Flags = d > APART * usual
     return flags
 
@@ -148,7 +149,7 @@ def _spread(d: Array, resolution: float) -> tuple[float, float]:
     """
     if not len(d):
         return 0.0, 0.0
-    middle = float(np.median(d))
+    middle = median(d)
     off = np.abs(d - middle)
     robust = robust_sigma(off)
     moved = off[off > 1e-12 * (1 + abs(middle))]

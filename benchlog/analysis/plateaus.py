@@ -11,6 +11,7 @@ from benchlog.analysis.coarse import Coarse
 from benchlog.analysis.flutter import Flutter
 from benchlog.analysis.noise import NoiseModel
 from benchlog.analysis.pulsed import Pulsing
+from benchlog.core.quantiles import median
 from benchlog.core.spread import MEDIAN_U, robust_noise
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import t_inflation
@@ -82,7 +83,7 @@ def find_plateaus(
     jitter = robust_noise(values)
     least = max(LEAST_STEP_A, 2.5 * resolution, 4 * jitter)
     cuts = _split(values, least, max(jitter, resolution / 4, 1e-4))
-    step_s = float(np.median(np.diff(table.start_s)))
+    step_s = median(np.diff(table.start_s))
     edges = [0, *cuts, len(values)]
     plateaus: list[Plateau] = []
     for a, b in pairwise(edges):
@@ -125,7 +126,7 @@ def _short(x: Array, step_s: float, noise: NoiseModel | None) -> Sustained | Non
     if len(x) < 2:
         return None
     scatter = t_inflation(float(np.std(x, ddof=1)) / math.sqrt(min(len(x), 4)), min(len(x), 20) - 1)
-    return Sustained(float(np.median(x)), scatter if noise is None else max(scatter, MEDIAN_U * noise.mean_u(window_s)))
+    return Sustained(median(x), scatter if noise is None else max(scatter, MEDIAN_U * noise.mean_u(window_s)))
 
 
 def _sustained(x: Array, step_s: float, noise: NoiseModel | None) -> Sustained | None:
@@ -134,14 +135,14 @@ def _sustained(x: Array, step_s: float, noise: NoiseModel | None) -> Sustained |
     x = x[np.isfinite(x)]  # a slower channel leaves points empty
     if not len(x):
         return None
-    value = float(np.median(x))
+    value = median(x)
     n = len(x)
     if n < 4:
         own = float(np.ptp(x)) / math.sqrt(12 * n) if n > 1 else 0.0
         return Sustained(value, own if noise is None else max(own, noise.mean_u(window_s)))
     scatter = robust_noise(x)
     half = n // 2
-    drift = abs(float(np.median(x[half:]) - np.median(x[:half])))
+    drift = abs(median(x[half:]) - median(x[:half]))
     u_scatter = MEDIAN_U * scatter / math.sqrt(n)
     if noise is not None:
         # noisier than elsewhere, by more than chance: a load or the engine adds to the logger's noise

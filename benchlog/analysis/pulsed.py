@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchlog.analysis.coarse import Coarse, runs, spacing_s
+from benchlog.core.quantiles import median
 from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array
 
@@ -118,7 +119,7 @@ def _edges(time_s: Array, x: Array) -> list[_Edge]:
         left, right = x[before : at + 1], x[at + lag : after + 1]
         if len(left) and len(right):
             # the later half of what follows: a rush decays
-            size = float(np.median(right[len(right) // 2 :]) - np.median(left[len(left) // 2 :]))
+            size = median(right[len(right) // 2 :]) - median(left[len(left) // 2 :])
             if abs(size) >= least / 2:
                 edges.append(_Edge(at, float(time_s[at] + time_s[min(at + lag, len(x) - 1)]) / 2, size))
     return edges
@@ -171,8 +172,8 @@ def _pulsing(
 ) -> Pulsing | None:
     """The pulses that end with these falls, where a rise of like size precedes each."""
     gaps = np.diff([fall.time_s for fall in falls])
-    period = float(np.median(gaps))
-    size = float(np.median([-fall.amps for fall in falls]))
+    period = median(gaps)
+    size = median([-fall.amps for fall in falls])
     own: list[tuple[_Edge, _Edge]] = []
     earliest = falls[0].time_s - period
     for fall in falls:
@@ -183,7 +184,7 @@ def _pulsing(
         earliest = fall.time_s
     if len(own) < FEWEST or len(own) < 0.7 * len(falls):
         return None
-    on_s = float(np.median([fall.time_s - rise.time_s for rise, fall in own]))
+    on_s = median([fall.time_s - rise.time_s for rise, fall in own])
     if not 0.02 < on_s / period < 0.98:
         return None
     rise_s = [rise.time_s for rise, _ in own]
@@ -193,7 +194,7 @@ def _pulsing(
     if last and last[0].time_s < fall_s[-1] + 1.5 * (period - on_s):
         # the load stays on, or the stretch ends amid a pulse
         to_s = last[0].time_s
-    amps = float(np.median([min(rise.amps, -1.5 * fall.amps) for rise, fall in own] + [-fall.amps for _, fall in own]))
+    amps = median([min(rise.amps, -1.5 * fall.amps) for rise, fall in own] + [-fall.amps for _, fall in own])
     samples = period / sample_s
     # an edge lies anywhere between two samples, and pulses that keep step with the samples do not average it
     edge_u = amps / samples / math.sqrt(6) / (1.0 if samples < 40 else math.sqrt(len(own)))
@@ -236,9 +237,9 @@ def _rush(own: Sequence[tuple[_Edge, _Edge]], time_s: Array, x: Array) -> float:
         part, t = x[a:b], time_s[a:b]
         if len(part) < 8:
             continue
-        level = float(np.median(part[len(part) // 2 :]))
+        level = median(part[len(part) // 2 :])
         early = slice(0, len(part) // 2)
         over = np.maximum(part[early] - level, 0.0)
         if over.max() > 0.25 * abs(fall.amps):
             charges.append(float(over.sum()) * spacing_s(t))
-    return float(np.median(charges)) if len(charges) > len(own) // 2 else 0.0
+    return median(charges) if len(charges) > len(own) // 2 else 0.0

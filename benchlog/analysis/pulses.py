@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 
 #: A point whose highest and lowest samples lie this far apart holds both states, as a share of the supply.
@@ -49,9 +50,9 @@ def duty(mean: Array, low: Array, high: Array, supply: Array) -> Duty | None:
     mixed = top - low[good] / supply[good] > MIXED
     up = mixed | (share > UP)
     if not up.any():
-        return Duty(float(np.median(share)), 0.0, 0)
-    level = float(np.median(np.where(mixed, top, share)[up]))
+        return Duty(median(share), 0.0, 0)
+    level = median(np.where(mixed, top, share)[up])
     high_now = share > level / 2
     part = float(np.mean(np.where(mixed, np.clip(share / level, 0.0, 1.0), high_now)))
     falls = int(mixed.sum() + (high_now[:-1] & ~high_now[1:] & ~mixed[:-1] & ~mixed[1:]).sum())
-    return Duty(level if part >= HARDLY else float(np.median(share)), part, falls)
+    return Duty(level if part >= HARDLY else median(share), part, falls)

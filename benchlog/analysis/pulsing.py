@@ -7,6 +7,7 @@ import numpy as np
 
 from benchlog.analysis.coarse import runs
 from benchlog.analysis.levels import Levels, crossings
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array, Trace
 
 #: Up for a smaller share of the time, a line is tested by short pulses and not fed, 1 (common practice, no source).
@@ -70,9 +71,9 @@ def steady_cycles(up: np.ndarray, start_s: Array) -> np.ndarray:
     if len(high) < EVEN_CYCLES:
         return found
     rises = np.array([first for first, _ in high])
-    step_s = float(np.median(np.diff(start_s)))
+    step_s = median(np.diff(start_s))
     cycle_s, points = np.diff(start_s[rises]), np.diff(rises)
-    near = np.array([float(np.median(cycle_s[max(at - 2, 0) : at + 3])) for at in range(len(cycle_s))])
+    near = np.array([median(cycle_s[max(at - 2, 0) : at + 3]) for at in range(len(cycle_s))])
     even = (cycle_s <= LONGEST_CYCLE_S) & (np.abs(cycle_s - near) <= EVEN_SHARE * near + 2 * step_s)
     # where two points are a large part of a cycle, everything would be even
     even &= (cycle_s <= BY_HAND_S) | (2 * step_s <= EVEN_SHARE * near)
@@ -81,7 +82,7 @@ def steady_cycles(up: np.ndarray, start_s: Array) -> np.ndarray:
         for first, end in runs(flags):
             train = slice(rises[first], high[min(end, len(high) - 1)][1])
             # states of one sample each may be short pulses that it happened to meet
-            alone = float(np.median([b - a for a, b in high[first : end + 1]])) <= 1
+            alone = median([b - a for a, b in high[first : end + 1]]) <= 1
             if end - first >= least and np.mean(up[train]) >= (2 * LEAST_DUTY if alone else LEAST_DUTY):
                 found[train] = True
     return found
@@ -97,10 +98,10 @@ def pulses_of(trace: Trace, role: str, levels: Levels) -> Pulses | None:
         return None
     t = trace.time_s[good]
     duty = float(np.mean(x[good] >= levels.at(0.5)))
-    cycle_s = float(np.median(np.diff(rises)))
+    cycle_s = median(np.diff(rises))
     if duty > 1 - LEAST_PAUSE:
         return None  # spikes
-    slow = cycle_s < LEAST_ROWS * float(np.median(np.diff(t)))
+    slow = cycle_s < LEAST_ROWS * median(np.diff(t))
     pauses = [b.time_s - a.time_s for a, b in pairwise(moves) if a.to == "low"]
     return Pulses(duty, float("nan") if slow else 1 / cycle_s, max(pauses), float(t[0]), float(t[-1]))
 

@@ -6,6 +6,7 @@ from typing import Literal
 import numpy as np
 
 from benchlog.analysis.levels import Crossing, Levels, crossings, first_reach
+from benchlog.core.quantiles import median, percentile
 from benchlog.core.trace import Array, Trace
 
 #: Bounce of a contact this long after it first moves is no chatter, s.
@@ -65,7 +66,7 @@ def local_levels(x: np.ndarray) -> Levels | None:
     if len(good) < 4:
         return None
     edge = max(len(good) // 10, 1)
-    before, after = float(np.median(good[:edge])), float(np.median(good[-edge:]))
+    before, after = median(good[:edge]), median(good[-edge:])
     low, high = min(before, after), max(before, after)
     return Levels(low, high) if high - low > 1.0 else None
 
@@ -150,7 +151,7 @@ def _leaving(trace: Trace, trigger: Crossing) -> Operation:
     since = t >= begins_s
     if not len(before) or not since.any():
         return nothing
-    usual = float(np.median(before))
+    usual = median(before)
     if usual < GONE_SHARE:
         return replace(nothing, already=True)
     # a load that goes with the key lifts the feed toward the battery before the contact opens
@@ -169,7 +170,7 @@ def _leaving(trace: Trace, trigger: Crossing) -> Operation:
     left_s = float(t[at - 1] + part * (t[at] - t[at - 1]))
     took_s, slow_s = left_s - trigger.time_s, 0.0
     first = int(np.searchsorted(t, begins_s))
-    own = share[first:] / float(np.median(live[max(at - 20, 0) : at]))
+    own = share[first:] / median(live[max(at - 20, 0) : at])
     # closed, the feed stands beside the battery as it did under load, or as it does without
     beside_as_before = share[first:] / usual
     began = _fall_began(t[first:], own, beside_as_before, feed[first:], at - first)
@@ -189,7 +190,7 @@ def let_go_s(trace: Trace, trigger: Crossing) -> float:
     if not earlier.any():
         return trigger.before_s
     volts = x[earlier]
-    high = np.flatnonzero(volts >= 0.9 * float(np.percentile(volts, 90)))
+    high = np.flatnonzero(volts >= 0.9 * percentile(volts, 90))
     return float(trace.time_s[earlier][high[-1]])
 
 

@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.analysis.cranking import LINE_OHM, SLOW_FACTOR
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 
 Flags = npt.NDArray[np.bool_]
@@ -216,13 +217,13 @@ def _stands(seen: _Seen, tail: slice, run: slice) -> bool:
         return True
     share = seen.share_a()[tail]
     share = share[np.isfinite(share)]
-    return len(share) > 0 and float(np.median(share)) <= max(seen.least_a, 0.1 * seen.before.amps)
+    return len(share) > 0 and median(share) <= max(seen.least_a, 0.1 * seen.before.amps)
 
 
 def _ripple(part: Coarse, here: slice) -> float:
     spread = _spread(part)[here]
     spread = spread[np.isfinite(spread)]
-    return float(np.median(spread)) if len(spread) else 0.0
+    return median(spread) if len(spread) else 0.0
 
 
 def _spread(part: Coarse) -> Array:
@@ -270,7 +271,7 @@ def _after_fall(volts: Array, t: Array) -> Flags:
         back = volts[begins[at] : at]
         back = back[np.isfinite(back)]
         if len(back):
-            fall[at] = float(np.median(back)) - ahead[at]
+            fall[at] = median(back) - ahead[at]
     greatest = float(fall.max(initial=0.0))
     gone = np.zeros(len(volts), dtype=bool)
     if greatest > GONE_V:

@@ -8,6 +8,7 @@ import numpy as np
 
 from benchlog.analysis.coarse import Coarse, outside_of, runs, spacing_s
 from benchlog.analysis.noise import NoiseModel
+from benchlog.core.quantiles import median
 from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import Z_PROVEN, combine, rectangular
@@ -108,7 +109,7 @@ def settle(
     x, start, end = x[valid], table.start_s[valid], table.end_s[valid]
     if len(x) < 4:
         return None
-    base = min(float(np.median(x[-max(int(len(x) * share), 2) :])) for share in (0.1, 0.25, 0.5))
+    base = min(median(x[-max(int(len(x) * share), 2) :]) for share in (0.1, 0.25, 0.5))
     if not math.isfinite(base):
         return Settled(float(end[-1]), float(end[-1]), 0.0, base, ())
     step_s = spacing_s(start)
@@ -152,7 +153,7 @@ def settle(
 def _across_gaps(start: Array, end: Array, from_s: float, left_out: Stretches) -> tuple[float, float]:
     """``(latest_s, unseen_s)``: the end of the last gap that may hide the settling, and what was not seen in all."""
     apart = start[1:] - end[:-1]
-    gaps = np.flatnonzero(apart > max(UNSEEN_STEPS * float(np.median(np.diff(start))), UNSEEN_S))
+    gaps = np.flatnonzero(apart > max(UNSEEN_STEPS * median(np.diff(start)), UNSEEN_S))
     latest, calm_s, since, unseen = from_s, 0.0, from_s, 0.0
     for at in gaps[end[gaps] >= from_s]:
         begins, ends = float(end[at]), float(start[at + 1])
@@ -218,7 +219,7 @@ def _like(
         return False
     longest = max(float(end[b - 1] - start[a]) for a, b in wakeups)
     tallest = max(float(np.max(x[a:b])) - base for a, b in wakeups)
-    step = float(np.median(np.diff(start)))
+    step = median(np.diff(start))
     return (
         float(end[stop - 1] - start[first]) <= 1.5 * longest + step
         and float(np.max(x[first:stop])) - base <= 1.5 * tallest
@@ -234,7 +235,7 @@ def _tail(wakeups: list[tuple[int, int]], settled_at: int, start: Array, end: Ar
     first = settled_at
     while first > 0 and x[first - 1] - base <= 1.5 * tallest:
         first -= 1
-    step = float(np.median(np.diff(start)))
+    step = median(np.diff(start))
     return first if first > 0 and float(start[settled_at] - start[first]) <= longest + 2 * step else settled_at
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.analysis.levels import Levels, state_levels
 from benchlog.analysis.pulsing import pulsed_points, steady_cycles
+from benchlog.core.quantiles import median
 
 #: A switched 12 V line moves at least this far between its states, V (common practice, no source).
 LEAST_SWING_V = 3.0
@@ -88,5 +89,5 @@ def without_chatter(up: np.ndarray, time_s: np.ndarray, shortest_s: float) -> np
 
     One sample alone does not show that a state lasted as long as the step; beyond 0.2 s it may be all there is of it.
     """
-    step_s = float(np.median(np.diff(time_s))) if len(time_s) > 1 else 0.0
+    step_s = median(np.diff(time_s)) if len(time_s) > 1 else 0.0
     return drop_short(up, time_s, max(shortest_s, 1.5 * step_s) if step_s <= LONGEST_ALONE_S else shortest_s)

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from benchlog.analysis.coarse import gap_limit_s
 from benchlog.analysis.levels import crossings, state_levels
+from benchlog.core.quantiles import median, percentile
 from benchlog.core.trace import Array, Trace
 
 #: The lines that a contact switches: none of them is slow to rise of itself, all of them hardly ever.
@@ -61,7 +62,7 @@ def true_steps(traces: Sequence[Trace]) -> TrueSteps:
     traces = [trace for trace in traces if len(trace) > 2]
     if not traces:
         return TrueSteps()
-    rows_s = float(np.median(np.concatenate([np.diff(trace.time_s) for trace in traces])))
+    rows_s = median(np.concatenate([np.diff(trace.time_s) for trace in traces]))
     found: dict[str, tuple[float, str]] = {}
     held: dict[str, float] = {}
     roles = sorted({role for trace in traces for role in trace.values})
@@ -95,10 +96,10 @@ def _spacing_s(traces: Sequence[Trace], role: str) -> float | None:
     pooled = np.sort(np.concatenate(steps)) if steps else np.empty(0)
     if len(pooled) < 8:
         return None
-    packets_s = _packets_s(steps, float(np.median(pooled)))
+    packets_s = _packets_s(steps, median(pooled))
     if packets_s is not None:
         return packets_s
-    pooled = pooled[pooled <= gap_limit_s(float(np.median(pooled)))]
+    pooled = pooled[pooled <= gap_limit_s(median(pooled))]
     covered = np.cumsum(pooled)
     return float(pooled[int(np.searchsorted(covered, covered[-1] / 2))]) if len(pooled) else None
 
@@ -158,16 +159,16 @@ def _held_s(traces: Sequence[Trace], role: str) -> float | None:
     least = min(max(FEWEST_VALUES, VALUES_SHARE * len(stood)), MOST_VALUES)
     if different < FEWEST_VALUES:
         return None
-    beat = float(np.percentile(stood, 20))
+    beat = percentile(stood, 20)
     cycles = stood / beat
     if beat >= LEAST_ROWS and float(np.mean(np.abs(cycles - np.round(cycles)) <= OFF_BEAT)) >= ON_BEAT:
-        return float(np.percentile(stood_s, 20))
-    usual = float(np.median(stood))
-    if different < least or float(np.median(jumped)) < LEAST_CODES * code:
+        return percentile(stood_s, 20)
+    usual = median(stood)
+    if different < least or median(jumped) < LEAST_CODES * code:
         return None
-    if usual < LEAST_ROWS or float(np.percentile(stood, 10)) < AS_LONG * usual:
+    if usual < LEAST_ROWS or percentile(stood, 10) < AS_LONG * usual:
         return None
-    return float(np.median(stood_s))
+    return median(stood_s)
 
 
 def _beside(traces: Sequence[Trace], role: str, held: Mapping[str, float], rows_s: float) -> str | None:

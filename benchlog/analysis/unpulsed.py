@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from benchlog.analysis.coarse import Coarse, spacing_s
 from benchlog.analysis.pulsed import EDGE_S, Pulsing
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 
 #: The rush after an edge that is left out of the levels, s.
@@ -62,8 +63,8 @@ def _change(time_s: Array, x: Array, pulsing: Pulsing, skip_s: float) -> float:
         after = x[np.searchsorted(time_s, edge + skip_s) : np.searchsorted(time_s, edge + min(reach, skip_s + 0.3))]
         before, after = before[np.isfinite(before)], after[np.isfinite(after)]
         if len(before) and len(after):
-            changes.append(sign * float(np.median(after) - np.median(before)))
-    return float(np.median(changes)) if changes else 0.0
+            changes.append(sign * (median(after) - median(before)))
+    return median(changes) if changes else 0.0
 
 
 def joined(table: Coarse, step_s: float) -> Coarse:

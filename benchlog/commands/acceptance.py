@@ -11,13 +11,20 @@ from benchlog.commands.shared import EXIT_STATUS, NOT_PROVEN, LoggerOption, Plan
 
 
 def acceptance(
-    port: Annotated[str, typer.Argument(metavar="PORT", help="Where the logger is: a device name or a pyserial URL.")],
     plan: PlanOption,
+    port: Annotated[
+        str | None, typer.Argument(metavar="PORT", help="Where the logger is: a device name or a pyserial URL.")
+    ] = None,
+    by_hand: Annotated[
+        bool, typer.Option("--by-hand", help="Ask for the readings of a hand meter instead, and keep them in --out.")
+    ] = False,
     logger: LoggerOption = None,
     out: Annotated[
         Path | None,
         typer.Option(
-            metavar="LOG.csv", help="Where to write the log; named by bike and date if not given.", readable=False
+            metavar="LOG.csv",
+            help="Where to write the log, or a hand meter's READINGS.toml; named by bike and date if not given.",
+            readable=False,
         ),
     ] = None,
     report: Annotated[
@@ -48,6 +55,12 @@ def acceptance(
 ) -> None:
     """Lead through the acceptance test, step by step, then check it. Exit status as check; 3 for a stopped test."""
     with user_errors():
+        if by_hand or port is None:
+            from benchlog.commands.by_hand import AfterReadings, led_by_hand, target_of
+
+            idle = {"PORT": port, "--logger": logger, "--only": only, "--resume": resume or None}
+            target = target_of(out, asked=by_hand, idle=idle)
+            raise typer.Exit(led_by_hand(plan, target, AfterReadings(report, before, save, store)))
         from benchlog.bench.guided.ending import can_be_found, ending_words, verdict_of
         from benchlog.bench.guided.leading import conclude, lead, prepare
         from benchlog.bench.guided.screen import screen_for
@@ -88,8 +101,12 @@ def acceptance(
         result = conclude(test)
         if save:
             from benchlog.commands.records import save_check
+            from benchlog.report.written import write_html
 
-            typer.echo(save_check(store, result, plan=plan, logs=[test.log], logger=test.logger, before=before))
+            kept = save_check(store, result, plan=plan, logs=[test.log], logger=test.logger, before=before)
+            # the report stood before the store was asked; the last line is the hash, which belongs where it is kept
+            write_html(result, test.report, kept=kept.rpartition("\n")[2], plan=test.plan)
+            typer.echo(kept)
         typer.echo(ending_words(test, result, colour=sys.stdout.isatty()), nl=False)
         ends = verdict_of(result, test.only)
         if can_be_found(result, test.only) and sys.stdin.isatty() and sys.stdout.isatty():

@@ -7,12 +7,11 @@ from typing import TypeVar
 import typer
 
 from benchlog.core.errors import BenchlogError
+from benchlog.core.typed import Unusable, number, yes_or_no
+
+__all__ = ["Asker", "Unusable", "number"]
 
 Answer = TypeVar("Answer")
-
-
-class Unusable(Exception):
-    """An answer that cannot be taken; the text says what is needed."""
 
 
 class Asker:
@@ -63,21 +62,12 @@ class Asker:
         return self.ask(f"{question} (y/n)", yes_or_no, "y" if suggestion else "n")
 
 
-def yes_or_no(said: str) -> bool:
-    """Yes or no as typed."""
-    if said.casefold() in ("y", "yes"):
-        return True
-    if said.casefold() in ("n", "no"):
-        return False
-    raise Unusable('"y" or "n" is needed')
-
-
-def number(said: str) -> float:
-    """A number above 0, decimal point or comma."""
-    try:
-        found = float(said.replace(",", "."))
-    except ValueError:
-        found = -1.0
-    if not 0 < found < float("inf"):
-        raise Unusable(f'a number above 0 is needed, got "{said}"')
-    return found
+def line_read(prompt: str) -> str:
+    """One line of standard input; raises EOFError at its end."""
+    typer.echo(prompt, nl=False)
+    sys.stdout.flush()
+    line = sys.stdin.readline()
+    if not line:
+        typer.echo()
+        raise EOFError
+    return line

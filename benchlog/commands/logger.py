@@ -1,17 +1,17 @@
 """A foreign file: show it, guess its columns, let the user correct them, write the logger file beside it."""
 
-import re
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from benchlog.commands.asking import Asker, Unusable, number
+from benchlog.commands.asking import Asker
 from benchlog.commands.shared import user_errors
 from benchlog.core.errors import BenchlogError
 from benchlog.core.printable import printable
 from benchlog.core.roles import ROLE_UNITS, UNITS
+from benchlog.core.typed import Unusable, number
 
 if TYPE_CHECKING:
     from benchlog.log.foreign.guess import Draft
@@ -92,15 +92,11 @@ def _columns(draft: "Draft", asker: Asker) -> None:
 
 def _correction(draft: "Draft", said: str) -> tuple[int, dict[str, str]] | None:
     """Column and what it is; None where all is right."""
+    from benchlog.log.foreign.choices import check_roles
     from benchlog.log.foreign.units import unit_in
 
     if said == "as shown" or said.casefold() in ("y", "yes", "ok"):
-        roles = [meant.role for meant in draft.meant.values()]
-        twice = next((role for role in roles if role not in ("", "time") and roles.count(role) > 1), None)
-        if twice is not None:
-            raise Unusable(f"{twice} stands twice; correct one of them")
-        if not any(role not in ("", "time", "mark") for role in roles):
-            raise Unusable("no column has a role yet, so there is nothing to check; name one, such as: 2 battery_v")
+        check_roles(draft)
         return None
     first, *words = said.split()
     if not first.isdigit() or int(first) not in draft.meant or not words:
@@ -122,6 +118,7 @@ def _correction(draft: "Draft", said: str) -> tuple[int, dict[str, str]] | None:
 
 def _unknown(draft: "Draft", asker: Asker) -> None:
     """What no guess can know."""
+    from benchlog.log.foreign.choices import accuracy_of
     from benchlog.log.foreign.dates import turned_round
 
     if draft.day_unsure:
@@ -139,9 +136,8 @@ def _unknown(draft: "Draft", asker: Asker) -> None:
         draft.time["unit"] = asker.ask("Unit of the time column (s, ms, us)", _time_unit, draft.time["unit"])
     for own, word in (("V", "voltages"), ("A", "currents")):
         if any(ROLE_UNITS.get(meant.role) == own for meant in draft.meant.values()):
-            limits = asker.ask(
-                f"Accuracy of the {word}, as the manual prints it (0.5 % + 2 digits; Enter: not stated)", _accuracy, ""
-            )
+            what = f"Accuracy of the {word}, as the manual prints it (0.5 % + 2 digits; Enter: not stated)"
+            limits = asker.ask(what, accuracy_of, "")
             if limits is not None:
                 draft.accuracy[own] = limits
 
@@ -154,9 +150,11 @@ def _time_unit(said: str) -> str:
 
 def _accuracy(said: str) -> tuple[float, float] | None:
     """Per cent of the reading and digits of the last place."""
+    from benchlog.meter.shown import accuracy_of
+
     if not said:
         return None
-    found = re.fullmatch(r"(?:±|\+/?-)?\s*(\d+[.,]?\d*)\s*%?(?:\s*\+\s*(\d+)\s*\w*)?", said)
+    found = accuracy_of(said)
     if found is None:
         raise Unusable("per cent of the reading and digits of the last place are needed, such as: 0.5 % + 2 digits")
-    return float(found[1].replace(",", ".")), float(found[2] or 0)
+    return found

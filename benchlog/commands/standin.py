@@ -6,6 +6,8 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -17,6 +19,7 @@ from benchlog.core.errors import BenchlogError
 
 if TYPE_CHECKING:
     from benchlog.standin.install import SimulatedInstall
+    from benchlog.standin.probing.places import PlacedFault
     from benchlog.standin.serving import Standin
 
 FASTEST_HZ = 20_000.0
@@ -44,7 +47,14 @@ class WithBehaviours(TyperCommand):
 
 def standin(
     fault: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Simulate one fault, named by its cause id.")
+        str | None,
+        typer.Option(
+            metavar="NAME", help="Simulate one fault, named by its cause id; with --place a kind of fault may be named."
+        ),
+    ] = None,
+    place: Annotated[
+        str | None,
+        typer.Option(metavar="PLACE", help='Where the fault sits, such as "fuse out to 30"; a wrong one lists them.'),
     ] = None,
     behaviour: Annotated[
         list[str] | None,
@@ -92,14 +102,16 @@ def standin(
             )
         from benchlog.standin.lines import LineForm
         from benchlog.standin.logger import live_logger
+        from benchlog.standin.probing.meter import Probes
         from benchlog.standin.streaming import LiveBike
 
-        install, plan_toml = _install(plan, fault, behaviour or [])
-        bike = LiveBike(install, live_logger(rate), np.random.default_rng(seed))
+        made = _made(plan, fault, place, behaviour or [])
+        bike = LiveBike(made.install, live_logger(rate), np.random.default_rng(seed))
         lines = LineForm(form, "xor" if checksum else "crc" if crc else "none")
-        standing = Standin(bike, lines, plan_toml=plan_toml, speed=speed, listen=address)
+        standing = Standin(bike, lines, plan_toml=made.plan_toml, speed=speed, listen=address)
+        standing.probes = Probes(bike, made.good, made.fault)
         with _told_to_end(seconds) as ended, standing as running:
-            _say(_welcome(running, fault, behaviour or []))
+            _say(_welcome(running, _named(fault, made.fault if place else None), behaviour or []))
             for text in running.run(ended, typing=True):
                 _say(text)
         _say("the stand-in has ended, and its folder is gone")
@@ -107,7 +119,7 @@ def standin(
 
 def _has_terminals() -> bool:
     try:
-        from benchlog.standin import terminal  # noqa: F401
+        import benchlog.standin.terminal  # noqa: F401
     except ImportError:
         return False
     return True
@@ -129,23 +141,50 @@ def _refuse(rate: float, speed: float, both: bool, seed: int | None, seconds: fl
         raise BenchlogError("\n  ".join(faults))
 
 
-def _install(plan: Path | None, fault: str | None, behaviours: list[str]) -> "tuple[SimulatedInstall, str]":
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """The install, without its fault too, the fault's place, and the plan."""
+
+    install: "SimulatedInstall"
+    good: "SimulatedInstall"
+    fault: "PlacedFault | None"
+    plan_toml: str
+
+
+def _made(plan: Path | None, fault: str | None, place: str | None, behaviours: list[str]) -> _Made:
     from benchlog.standin import NoSuchFault, SimulatedInstall, plan_toml_of, with_behaviours, with_fault
     from benchlog.standin.faults import FAULTS
+    from benchlog.standin.probing.installs import install_at
+    from benchlog.standin.probing.places import EVERY_KIND, placed, usual
 
-    if fault is not None and fault not in FAULTS:
+    if place is not None and fault is None:
+        raise BenchlogError(f'--place "{place}" says where a fault sits; give --fault as well')
+    if fault is not None and fault not in FAULTS and not (place is not None and fault in EVERY_KIND):
         raise NoSuchFault(fault)
     with_behaviours(SimulatedInstall(), behaviours)  # an unknown name is refused before the plan is read
     if plan is None:
-        made = SimulatedInstall() if fault is None else with_fault(SimulatedInstall(), fault)
-        return with_behaviours(made, behaviours), plan_toml_of(SimulatedInstall(), NO_BEFORE)
-    from benchlog.plan.model import load_plan
-    from benchlog.standin.from_plan import faulty_install_of, install_of
+        good, text = SimulatedInstall(), plan_toml_of(SimulatedInstall(), NO_BEFORE)
+        faulty = partial(with_fault, good)
+    else:
+        from benchlog.plan.model import load_plan
+        from benchlog.standin.from_plan import faulty_install_of, install_of
 
-    loaded = load_plan(plan)
-    text = plan.read_text(encoding="utf-8-sig")
-    made = install_of(loaded) if fault is None else faulty_install_of(loaded, fault)
-    return with_behaviours(made, behaviours), text
+        loaded = load_plan(plan)
+        good, text = install_of(loaded), plan.read_text(encoding="utf-8-sig")
+        faulty = partial(faulty_install_of, loaded)
+    good = with_behaviours(good, behaviours)
+    slots = [circuit.slot for circuit in good.circuits]
+    if fault is None:
+        return _Made(good, good, None, text)
+    if place is None:
+        return _Made(with_behaviours(faulty(fault), behaviours), good, usual(fault, slots), text)
+    at = placed(fault, place, slots)
+    return _Made(install_at(good, lambda name: with_behaviours(faulty(name), behaviours), at), good, at, text)
+
+
+def _named(fault: str | None, at: "PlacedFault | None") -> str | None:
+    """What the welcome says of the fault."""
+    return fault if at is None else f"{at.place}, {at.kind}"
 
 
 @contextmanager
@@ -164,6 +203,7 @@ def _told_to_end(seconds: float | None) -> "Iterator[Callable[[], bool]]":
 
 def _welcome(running: "Standin", fault: str | None, behaviours: list[str]) -> str:
     from benchlog.standin import BEHAVIOURS
+    from benchlog.standin.probing.meter import HELP
 
     bike, port = running.bike, running.port
     slots = ", ".join(f"{circuit.slot} {circuit.device}" for circuit in bike.install.circuits) or "none"
@@ -184,6 +224,8 @@ def _welcome(running: "Standin", fault: str | None, behaviours: list[str]) -> st
             "  key on · key off · slot N on · slot N off · all on · all off",
             "  fuse N out · fuse N in · crank · engine off",
             "  zero · zero end · shunt bridged · shunt free",
+            "and a meter and tools, to find a fault's place:",
+            *(f"  {line}" for line in HELP),
             f"  slots: {slots}",
             "Ctrl-C ends it and removes its folder",
         )

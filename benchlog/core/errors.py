@@ -52,6 +52,14 @@ class BadAnswers(BenchlogError):
         super().__init__(_listed(f"{where}: the answers cannot be used", self.faults))
 
 
+class BadReadings(BenchlogError):
+    """A file of meter readings that cannot be used; all its faults at once."""
+
+    def __init__(self, where: str, faults: Sequence[str]) -> None:
+        self.where, self.faults = where, tuple(faults)
+        super().__init__(_listed(f"{where}: the meter readings cannot be used", self.faults))
+
+
 class BadLog(BenchlogError):
     """A log that cannot be used.
 
@@ -62,6 +70,10 @@ class BadLog(BenchlogError):
     def __init__(self, where: str, problem: str) -> None:
         self.where = where
         super().__init__(f"{where}: {problem}")
+
+
+class UnknownColumns(BadLog):
+    """Nothing in the log says what its columns mean, or how it tells the time: a logger file must."""
 
 
 class MissingColumns(BadLog):

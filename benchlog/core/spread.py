@@ -6,6 +6,8 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
+from benchlog.core.quantiles import median
+
 Array = npt.NDArray[np.float64]
 
 #: Standard deviations in one median absolute deviation of normally distributed values: 1 over the quantile of 75 %.
@@ -17,12 +19,12 @@ MEDIAN_U = math.sqrt(math.pi / 2)
 
 def robust_sigma(deviations: Array) -> float:
     """Standard deviation from deviations of either sign around their middle, in their unit; at least one is needed."""
-    return SIGMA_PER_MAD * float(np.median(np.abs(deviations)))
+    return SIGMA_PER_MAD * median(np.abs(deviations))
 
 
 def robust_spread(values: Array) -> float:
     """Standard deviation of values around their median, in their unit; at least one is needed."""
-    return robust_sigma(values - np.median(values))
+    return robust_sigma(values - median(values))
 
 
 def robust_noise(values: Array, order: int = 1) -> float:

@@ -8,7 +8,7 @@ from typing import Any, Literal, TypeVar
 from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails
 
-from benchlog.core.errors import BadAnswers, BadLogger, BadPlan
+from benchlog.core.errors import BadAnswers, BadLogger, BadPlan, BadReadings
 from benchlog.core.toml_faults import path_of, strange_numbers, worded
 from benchlog.core.toml_text import TOO_DEEP, TOO_MANY_PARTS, tables_of
 
@@ -18,14 +18,20 @@ _LONGEST_PATH = 120  # letters of a key as it is told
 
 Model = TypeVar("Model", bound=BaseModel)
 Cross = Callable[[Mapping[str, Any]], Iterable[tuple[str, str]]]
-Kind = Literal["plan", "logger file", "file of answers"]
-_REFUSALS: dict[Kind, type[BadPlan] | type[BadLogger] | type[BadAnswers]] = {
+Kind = Literal["plan", "logger file", "file of answers", "file of meter readings"]
+_REFUSALS: dict[Kind, type[BadPlan] | type[BadLogger] | type[BadAnswers] | type[BadReadings]] = {
     "plan": BadPlan,
     "logger file": BadLogger,
     "file of answers": BadAnswers,
+    "file of meter readings": BadReadings,
 }
-#: Which option of the command line takes which file.
-OPTIONS: dict[Kind, str] = {"plan": "--plan", "logger file": "--logger", "file of answers": "--answers"}
+#: Where the command line takes which file.
+OPTIONS: dict[Kind, str] = {
+    "plan": "with --plan",
+    "logger file": "with --logger",
+    "file of answers": "with --answers",
+    "file of meter readings": "in place of a log",
+}
 #: First bytes of .docx and .odt, .rtf, and .doc.
 _WRITTEN_BY_A_WORD_PROCESSOR = (b"PK\x03\x04", b"{\\rtf", b"\xd0\xcf\x11\xe0")
 _TYPOGRAPHIC = re.compile("[\u201c\u201d\u201e\u2018\u2019\u201a\u00ab\u00bb]")
@@ -34,6 +40,7 @@ _SIGNS: tuple[tuple[Kind, str], ...] = (
     ("plan", r"^[\x20\t]*+\[[\x20\t]*+(install|battery)[\x20\t]*+\]"),
     ("logger file", r"^[\x20\t]*+\[\[[\x20\t]*+channel[\x20\t]*+\]\]"),
     ("file of answers", r"^[\x20\t]*+\[\[[\x20\t]*+answer[\x20\t]*+\]\]"),
+    ("file of meter readings", r"^[\x20\t]*+(\[\[[\x20\t]*+reading[\x20\t]*+\]\]|\[[\x20\t]*+meter[\x20\t]*+\])"),
 )
 
 
@@ -58,7 +65,7 @@ def load(path: str | Path, kind: Kind, model: type[Model], cross: Cross) -> Mode
     text, faults = _read(Path(path))
     data = {} if faults else _parsed(text, faults)
     if (other := kind_of(text)) not in (None, kind):
-        faults = [f"this is a {other}, not a {kind}; name it with {OPTIONS[other]} and the {kind} with {OPTIONS[kind]}"]
+        faults = [f"this is a {other}, not a {kind}; name it {OPTIONS[other]} and the {kind} {OPTIONS[kind]}"]
     if faults:
         raise _REFUSALS[kind](str(path), faults)
     return validated(data, kind, model, cross, str(path), _lines(text))
@@ -121,6 +128,14 @@ def schema(model: type[BaseModel]) -> dict[str, Any]:
 def kind_of(text: str) -> Kind | None:
     """What a text looks like, by its tables' names; None where it could be anything."""
     return next((kind for kind, sign in _SIGNS if re.search(sign, text, re.MULTILINE)), None)
+
+
+def is_readings(path: Path) -> bool:
+    """Whether a path names a file of meter readings, by its ending and its tables' names."""
+    if path.suffix.lower() != ".toml":
+        return False
+    text, faults = _read(path)
+    return not faults and kind_of(text) == "file of meter readings"
 
 
 def _read(path: Path) -> tuple[str, list[str]]:

@@ -1,7 +1,8 @@
 """How sure is a measured value, and does it prove its limit?
 
 Standard uncertainties are combined as in JCGM 100:2008 (GUM), clauses 4.3 and 5; a limit is proven by
-the probability of conforming, JCGM 106:2012 clause 7, with a normal distribution.
+the probability of conforming, JCGM 106:2012 clause 7, with a normal distribution: 7.3 with one limit, 7.4 with two
+(clause numbers from memory).
 """
 
 import math
@@ -191,7 +192,7 @@ def block_mean(samples: Array, weights: Array | None = None, blocks: int = 24, m
 
 
 def probability_of_conforming(value: float, u: float, low: float | None, high: float | None) -> float:
-    """Probability that the true value lies within its limits (JCGM 106:2012, 7.4 and 7.5).
+    """Probability that the true value lies within its limits (JCGM 106:2012, 7.3 one limit, 7.4 two).
 
     Args:
         value, u: best estimate and standard uncertainty, same unit as the limits.

@@ -1,33 +1,18 @@
 """What the install added to the drain: the log's own, less that of a log from before."""
 
 import math
-from collections.abc import Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.core.numbers import number
 from benchlog.core.uncertainty import Accuracy, combine, rectangular
-from benchlog.logger.model import Logger
-from benchlog.plan.model import Plan
-from benchlog.verdict.registry.key_off import NO_BEFORE
 
 if TYPE_CHECKING:
-    import pandas as pd
-    import polars as pl
-
     from benchlog.examine import LogFindings
-    from benchlog.log.log import Log
-
-    LogLike = str | Path | pd.DataFrame | pl.DataFrame | Log
-    LoggerLike = str | Path | Mapping[str, object] | Logger
-    PlanLike = str | Path | Mapping[str, object] | Plan
 
 
-def added_drain(after: "LogFindings", before: "LogFindings | None") -> Finding:
+def added_drain(after: "LogFindings", before: "LogFindings") -> Finding:
     """``added_drain``: with one logger for both, its offset cancels, but for its drift."""
-    if before is None:
-        return NotEvaluated(NO_BEFORE)
     if before.off_state.drain is None:
         finding = before.off_state.findings["off_state_drain"]
         why = finding.why if isinstance(finding, NotEvaluated) else "it shows no drain"

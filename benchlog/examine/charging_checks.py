@@ -8,6 +8,7 @@ import numpy as np
 from benchlog.analysis.charging import course_mean, steadied, whole_cycles, without_pulses
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.running import LASTS_S, Flags
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import block_mean, combine, rectangular
 from benchlog.examine.context import LogContext
@@ -188,7 +189,7 @@ def _all_on(bench: LogContext, points: RunningPoints, known: Flags) -> tuple[Fla
         return known, "with no load through the feed"
     # lamps and heaters draw less where the battery is not charged, and are on all the same
     top = points.volts[known & (level >= NEARLY_ALL * most - points.load_noise_a)]
-    top_v = float(np.median(top[np.isfinite(top)])) if np.isfinite(top).any() else math.nan
+    top_v = median(top[np.isfinite(top)]) if np.isfinite(top).any() else math.nan
     share = np.fmin(np.where(np.isfinite(points.volts), points.volts / top_v, 1.0), 1.0)
     keep = known & (level >= NEARLY_ALL * most * np.where(np.isfinite(share), share, 1.0) - points.load_noise_a)
     shown = float(np.mean(load[keep])) if keep.any() else most

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array, Trace
 from benchlog.core.uncertainty import rectangular
 from benchlog.examine.context import LogContext
@@ -41,7 +42,7 @@ def closing_load(bench: LogContext, loads: Loads, pull_ins: Sequence[tuple[Trace
         waiting = waiting[np.isfinite(waiting)]
         if len(waiting) < 3:
             continue
-        before = float(np.median(waiting[len(waiting) // 2 :]))
+        before = median(waiting[len(waiting) // 2 :])
         closed_s = float(trace.time_s[after[0]])
         first = next((p for group in loads.engine_off for p in group if p.from_s <= closed_s + 1.0 < p.to_s), None)
         if first is None or first.from_s <= closed_s - 1.0:
@@ -61,7 +62,7 @@ def closing_load(bench: LogContext, loads: Loads, pull_ins: Sequence[tuple[Trace
 def _at_closing(waiting: Array, waited_s: float, before_a: float, sustained_a: float) -> tuple[float, float]:
     """The block's load as the contact closes, A, and its relative standard uncertainty."""
     third = max(len(waiting) // 3, 1)
-    moved = abs(float(np.median(waiting[:third])) - float(np.median(waiting[-third:])))
+    moved = abs(median(waiting[:third]) - median(waiting[-third:]))
     # seen for a few milliseconds only, an inrush goes on moving for as long as a lamp's lasts
     moves = moved * max(INRUSH_LASTS_S / max(waited_s, 1e-6), 1.0)
     step = sustained_a - before_a

@@ -71,6 +71,7 @@ class Timeline:
         spans: the same for drawing.
         parked: the key is off throughout.
         trigger_pulses: duty and rate where the trigger hangs on a line that is pulsed; None where it does not.
+        marks_contradict: the key was noted, but other marks contradict that, so it is not used.
     """
 
     source: Source
@@ -85,6 +86,7 @@ class Timeline:
     spans: tuple[Span, ...]
     parked: bool
     trigger_pulses: Pulses | None = None
+    marks_contradict: bool = False
 
     def half_width_s(self, turn_s: float) -> float:
         """How well the key event at this very time is known, s; 0 where the log begins or ends there instead."""
@@ -103,7 +105,7 @@ class LogContext:
         bridged: where the battery's shunts were bridged, so that the log holds no current of theirs.
         noise: role -> the noise of the channel with the engine off, over all of the log.
         steps: how fast the logger really sees, where that is slower than its rows.
-        calm_a: role -> how far noise alone makes that current swing, A; kept once it has been asked for.
+        calm_a: role of a load's current -> how far noise alone makes it swing, A.
     """
 
     log: Samples
@@ -117,7 +119,7 @@ class LogContext:
     bridged: tuple[Bridge, ...] = ()
     noise: Mapping[str, NoiseModel] = field(default_factory=dict)
     steps: TrueSteps = field(default_factory=TrueSteps)
-    calm_a: dict[str, float] = field(default_factory=dict)
+    calm_a: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def overview(self) -> Overview:

@@ -19,6 +19,7 @@ from benchlog.analysis.cranking import Crank
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.core.events import Cranked
+from benchlog.core.quantiles import median
 from benchlog.core.trace import times_of
 from benchlog.core.uncertainty import combine, rectangular
 from benchlog.examine.context import LogContext
@@ -122,7 +123,7 @@ def _loss(bench: LogContext) -> Finding:
         before = _feed(bench, crank.from_s - 0.5, crank.from_s - 0.02)
         if not len(before):
             before = _feed(bench, crank.from_s - 3.0, crank.from_s)
-        if not len(before) or float(np.median(before)) <= UP_ABOVE_V:
+        if not len(before) or median(before) <= UP_ABOVE_V:
             continue
         live_somewhere = True
         trace = bench.log.trace(crank.from_s, crank.to_s + CLOSES_S, ["feed_v", "battery_v"])

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from benchlog.analysis.measurement import Finding
+from benchlog.examine.added import added_drain
 from benchlog.examine.bridged import use_bridges
 from benchlog.examine.charging_checks import examine_charging
 from benchlog.examine.chatter_checks import examine_chatter
@@ -23,11 +24,13 @@ from benchlog.examine.relay_checks import examine_relay
 from benchlog.examine.rest_checks import examine_rest
 from benchlog.examine.sense import doubtful_readings, refuse_senseless
 from benchlog.examine.slot_checks import examine_slots
+from benchlog.examine.steady import calm_swings
 from benchlog.examine.timeline import segment
 from benchlog.examine.zeroed import use_zeros
 from benchlog.logger.model import Logger
 from benchlog.plan.limits import PlannedLimit
 from benchlog.plan.model import Plan
+from benchlog.verdict.added import ShowsDrain, added_of
 from benchlog.verdict.causes.seen import Seen
 from benchlog.verdict.evidence import LogEvidence, Span
 
@@ -53,6 +56,16 @@ class LogFindings:
     seen: Mapping[str, Seen]
     let_go: tuple[tuple[int, str], ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def drain(self) -> Finding:
+        """``off_state_drain``, of all its stretches."""
+        return self.off_state.findings["off_state_drain"]
+
+    def each(self, before: ShowsDrain | None) -> list[tuple[str, Mapping[str, Finding]]]:
+        """Its name and its findings; ``before`` is what is from before the install."""
+        added = added_drain(self, before) if isinstance(before, LogFindings) else added_of(self.drain, before)
+        return [(self.log, {**self.findings, "added_drain": added})]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +93,19 @@ def _ready(log: Samples, logger: Logger, plan: Plan) -> _Ready:
     story = segment(log, accuracy.get("battery_a"))
     walk = find_walk(log, story)
     story = without_pulled(story, walk)
-    noise = noise_in(log, story, accuracy, low_side)
-    steps = steps_of(log, story)
     bench = LogContext(
-        log, plan, story, accuracy, low_side, walk.left_out, zeroed.zeros, stated, bridged.bridges, noise, steps
+        log=log,
+        plan=plan,
+        story=story,
+        accuracy=accuracy,
+        low_side_ohm=low_side,
+        left_out=walk.left_out,
+        zeros=zeroed.zeros,
+        stated=stated,
+        bridged=bridged.bridges,
+        noise=noise_in(log, story, accuracy, low_side),
+        steps=steps_of(log, story),
+        calm_a=calm_swings(log.overview, story),
     )
     return _Ready(bench, walk, bridged.spans, tuple(clipped.notes), (*bridged.notes, *zeroed.notes))
 

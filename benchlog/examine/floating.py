@@ -5,6 +5,7 @@ import numpy as np
 from benchlog.analysis.coarse import coarse, runs
 from benchlog.analysis.fed import LIVE_SHARE
 from benchlog.analysis.measurement import Measured
+from benchlog.core.quantiles import median
 from benchlog.examine.context import LogContext
 
 POINT_S = 0.1
@@ -26,7 +27,7 @@ def without_return(bench: LogContext) -> Measured | None:
         for first, end in runs(lifted):
             from_s, to_s = float(table.start_s[first]), float(table.end_s[end - 1])
             if to_s - from_s >= LASTS_S:
-                volts = float(np.median(table.mean["ground_v"][first:end]))
+                volts = median(table.mean["ground_v"][first:end])
                 why = f"the ground bus stood at {volts:.1f} V with the feed live, for {to_s - from_s:.0f} s"
                 return Measured(None, None, from_s, to_s, failed=why)
     return None

@@ -9,6 +9,7 @@ from benchlog.analysis.coarse import coarse
 from benchlog.analysis.fuse_walk import HAND_S, Draw, Pull, draw_of, missing_wakeups, pulls_of, started_up_s
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.core.numbers import number, with_uncertainty
+from benchlog.core.quantiles import median
 from benchlog.core.uncertainty import COVERAGE_K, combine
 from benchlog.examine.context import LogContext, Samples, Timeline
 from benchlog.examine.off_spans import OffSpan
@@ -190,7 +191,7 @@ def _wakes_out(bench: LogContext, span: OffSpan, pull: Pull) -> int:
     out = out[np.isfinite(out)]
     if not tall or not len(out):
         return 0
-    high = out > float(np.median(out)) + 0.5 * min(tall)
+    high = out > median(out) + 0.5 * min(tall)
     return int(np.count_nonzero(high[1:] & ~high[:-1]) + high[0])
 
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from benchlog.analysis.coarse import Coarse, coarse, outside_of
 from benchlog.analysis.pulses import duty
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 from benchlog.examine.context import LogContext
 from benchlog.verdict.causes.seen import Seen
@@ -65,7 +66,7 @@ def _while_on(bench: LogContext, line: str, spans: list[tuple[float, float]]) ->
     for span in spans:
         part = _part(bench, f"{line}_v", span)
         if part is not None and (one := duty(part.mean, part.low, part.high, part.supply)) is not None:
-            found.append((one, float(np.median(part.supply)), one.falls / max(len(part.mean) * POINT_S, POINT_S)))
+            found.append((one, median(part.supply), one.falls / max(len(part.mean) * POINT_S, POINT_S)))
     if not found:
         return {}
     low, supply, _ = min(found, key=lambda entry: entry[0].level)
@@ -121,7 +122,7 @@ def _part(bench: LogContext, role: str, span: tuple[float, float]) -> _Part | No
     volts = table.mean[role][keep]
     battery = table.mean["battery_v"][keep] if "battery_v" in table.mean else np.full(len(volts), NOMINAL_V)
     known = np.isfinite(battery) & (battery > 1.0)
-    supply = np.where(known, battery, float(np.median(battery[known])) if known.any() else NOMINAL_V)
+    supply = np.where(known, battery, median(battery[known]) if known.any() else NOMINAL_V)
     return _Part(volts, table.low[role][keep], table.high[role][keep], supply)
 
 
@@ -135,4 +136,4 @@ def _no_crank(bench: LogContext, table: Coarse) -> np.ndarray:
 def _ratio(bench: LogContext, role: str, span: tuple[float, float]) -> tuple[float, float] | None:
     """``(share of the battery's voltage, V)`` as a median over a span, cranks left out."""
     part = _part(bench, role, span)
-    return None if part is None else (float(np.median(part.mean / part.supply)), float(np.median(part.mean)))
+    return None if part is None else (median(part.mean / part.supply), median(part.mean))

@@ -8,6 +8,7 @@ from benchlog.analysis.coarse import coarse
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.core.events import SlotOff, SlotOn
+from benchlog.core.quantiles import median
 from benchlog.core.uncertainty import Accuracy, combine, rectangular
 from benchlog.examine.context import LogContext
 from benchlog.examine.path_checks import FeedLoad
@@ -123,7 +124,7 @@ def before(bench: LogContext, off: Drain | None, findings: Mapping[str, Finding]
     amps = table.mean[role][np.isfinite(table.mean[role])]
     if table.over[role].any() or len(amps) < 4:
         return {}
-    level, accuracy = float(np.median(amps)), bench.accuracy.get(role)
+    level, accuracy = median(amps), bench.accuracy.get(role)
     u = UNSTATED_ZERO_A if accuracy is None else accuracy.level_u(level)
     seen = _shares(bench, level, u, "before", "before the first key-on", None, findings)
     limit = bench.plan.limits.off_state_drain_ma
@@ -243,7 +244,7 @@ def _lowest(bench: LogContext, from_s: float, to_s: float) -> float | None:
 def _median(bench: LogContext, role: str, from_s: float, to_s: float) -> float | None:
     mean = coarse(bench.overview, from_s, to_s, POINT_S, [role]).mean[role]
     mean = mean[np.isfinite(mean)]
-    return float(np.median(mean)) if len(mean) else None
+    return median(mean) if len(mean) else None
 
 
 def load_swing(bench: LogContext) -> dict[str, Seen]:

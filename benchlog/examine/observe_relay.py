@@ -6,6 +6,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from benchlog.analysis.measurement import Finding, Measured
+from benchlog.core.quantiles import median
 from benchlog.examine.context import LogContext
 from benchlog.examine.trigger_fall import HIGH_SHARE, LOW_SHARE, fall_s, falling, falls_straight
 from benchlog.plan.limits import PlannedLimit
@@ -91,7 +92,7 @@ def coil_kick(bench: LogContext) -> dict[str, Seen]:
         volts = trace.values["trigger_v"]
         if len(trace) > 1 and np.isfinite(volts).any():
             depths.append(-float(np.nanmin(volts)))
-            step_s = max(step_s, float(np.median(np.diff(trace.time_s))))
+            step_s = max(step_s, median(np.diff(trace.time_s)))
     if not depths:
         return {}
     slowest = max((took for fall in bench.story.falls for took in (fall_s(bench, fall),) if took), default=(0.0, 0.0))

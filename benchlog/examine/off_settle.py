@@ -11,7 +11,8 @@ from benchlog.core.numbers import number
 from benchlog.core.uncertainty import COVERAGE_K, rectangular
 from benchlog.examine.bypass import BYPASSED
 from benchlog.examine.context import LogContext
-from benchlog.examine.off_spans import DEFAULT_SETTLED_S, POINT_S, OffSpan, needed_s, too_short
+from benchlog.examine.off_spans import POINT_S, OffSpan, needed_s, too_short
+from benchlog.plan.limits import settled_s
 
 #: The alternator turns on for about this long after the key-off, which hides it where only the battery is logged, s.
 COAST_S = 2.0
@@ -90,7 +91,7 @@ def settle_time(bench: LogContext, logged: bool, spans: list[OffSpan], drained: 
 
 def _never_asleep(bench: LogContext, after: Sequence[OffSpan], drained: Finding) -> Finding | None:
     """A bike that was watched for longer than its settling time and was awake all the same; None if none was."""
-    limit = bench.plan.limits.settle_max_s or DEFAULT_SETTLED_S
+    limit = settled_s(bench.plan)
     watched = [
         (span, span.settled)
         for span in after

@@ -11,12 +11,9 @@ from benchlog.analysis.drain import AWAKE_A
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.analysis.settling import Settled, settle
 from benchlog.examine.context import LogContext
+from benchlog.plan.limits import settled_s
 
 POINT_S = 0.1
-
-
-#: How long a stretch must stay settled where the plan names no settling time, s.
-DEFAULT_SETTLED_S = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +45,7 @@ def _settled_unseen(
 
 def needed_s(bench: LogContext) -> float:
     """How long a key-off stretch must stay settled to count, s."""
-    return bench.plan.limits.settle_max_s or DEFAULT_SETTLED_S
+    return settled_s(bench.plan)
 
 
 def off_spans(bench: LogContext, roles: list[str]) -> list[OffSpan]:

@@ -9,6 +9,7 @@ import numpy as np
 from benchlog.analysis.coarse import Coarse, coarse, runs
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.slots import marked_on
+from benchlog.core.quantiles import median
 from benchlog.core.spread import MEDIAN_U
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import combine, conformity
@@ -63,16 +64,16 @@ def own_channel(bench: LogContext, slot: int, planned: float) -> Finding:
     if not sustained:
         return NotEvaluated(f"slot {slot} has no valid sample while it was on")
     levels = np.concatenate(sustained)
-    value = float(np.median(levels))
+    value = median(levels)
     scatter = MEDIAN_U * float(np.std(levels)) / math.sqrt(max(len(levels), 1))
-    drift = float(np.std([np.median(part) for part in sustained])) if len(sustained) > 1 else 0.0
+    drift = float(np.std([median(part) for part in sustained])) if len(sustained) > 1 else 0.0
     u = None
     story = "by its own channel"
     if accuracy is not None:
         known = accuracy.level_u(value)
         if calm:
             # with the circuit off its current is zero, so the channel's offset can be taken off
-            zero = float(np.median(np.concatenate(calm)))
+            zero = median(np.concatenate(calm))
             if abs(zero) < 3 * combine(accuracy.level_u(0.0), 1e-6):
                 value -= zero
                 known = accuracy.change_u(value)
@@ -129,7 +130,7 @@ def _still(bench: LogContext, role: str) -> list[Evened]:
 
 def _on_s(tables: Sequence[Coarse], sustained: Sequence[Array]) -> float:
     """How long the circuit was on, s."""
-    steps = [float(np.median(np.diff(table.start_s))) for table in tables if len(table) > 1]
+    steps = [median(np.diff(table.start_s)) for table in tables if len(table) > 1]
     return sum(len(part) for part in sustained) * max(steps, default=0.0)
 
 
@@ -163,4 +164,4 @@ def _high(x: np.ndarray) -> float:
         return 0.0
     # not the maximum: inrush is no load
     top = np.sort(good)[-max(len(good) // 20, min(len(good), 8)) :]
-    return float(np.median(top))
+    return median(top)

@@ -3,6 +3,7 @@
 import numpy as np
 
 from benchlog.analysis.true_step import TrueSteps, true_steps
+from benchlog.core.quantiles import percentile
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.core.trace import Trace
 from benchlog.examine.context import Samples, Timeline
@@ -33,6 +34,6 @@ def _spread(times: list[float], most: int) -> list[float]:
 
 def _around(log: Samples, at_s: float, roles: list[str]) -> Trace:
     # packets of rows may come seconds apart
-    apart_s = float(np.percentile(log.overview.gap_s, 90)) if len(log.overview.gap_s) else 0.0
+    apart_s = percentile(log.overview.gap_s, 90) if len(log.overview.gap_s) else 0.0
     reach = max(REACH_S, 10 * log.overview.step_s, min(4 * apart_s, FURTHEST_S))
     return log.trace(at_s - reach, at_s + reach, roles)

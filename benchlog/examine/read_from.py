@@ -32,9 +32,13 @@ _SOURCES = {
 
 def story_notes(findings: "LogFindings") -> list[str]:
     story = findings.story
+    if story.source == "none" and story.marks_contradict:
+        return ["no channel shows the key's state, and the marks contradict each other: one of the key was forgotten"]
     if story.source == "none":
         return ["no channel shows the key's state; the log is assumed to be recorded with the key off"]
     text = f"the key's state was read from {_SOURCES[story.source]}"
+    if story.marks_contradict:
+        text += ", since the marks of the key contradict the others: one was forgotten"
     if story.parked:
         return [f"{text}: off throughout, so this is treated as a parked log"]
     if not story.off:

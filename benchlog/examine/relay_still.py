@@ -7,6 +7,7 @@ import numpy as np
 from benchlog.analysis.coarse import coarse, unseen_s
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.core.quantiles import median
 from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Trace
 from benchlog.examine.context import LogContext
@@ -41,10 +42,10 @@ def sinks(trace: Trace, fall: Crossing) -> bool:
     before, after = share[good & (trace.time_s < fall.before_s)][-50:], share[good & (trace.time_s > fall.time_s)]
     if len(before) < 8 or len(after) < 16:
         return False
-    parts = [float(np.median(part)) for part in np.array_split(after, 4)]
+    parts = [median(part) for part in np.array_split(after, 4)]
     noise = robust_noise(before)
     falls = all(later < earlier for earlier, later in pairwise(parts))
-    return falls and float(np.median(before)) - parts[-1] > max(5 * noise, SUNK_SHARE)
+    return falls and median(before) - parts[-1] > max(5 * noise, SUNK_SHARE)
 
 
 def stays_dead(bench: LogContext, limit_ms: float | None) -> tuple[Crossing, float] | None:

@@ -10,11 +10,13 @@ from benchlog.analysis.drain import AWAKE_A
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.settling import Settled, settle
 from benchlog.analysis.switched import UP_ABOVE_V
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import COVERAGE_K, combine
 from benchlog.examine.context import LogContext
 from benchlog.examine.off_spans import POINT_S, OffSpan, needed_s, no_key_off, too_short
 from benchlog.examine.parted import level_parts
+from benchlog.plan.batteries import REST_WORDS
 
 #: The stretch before the first key-on that stands for the rested battery, s.
 RESTED_S = 600.0
@@ -42,7 +44,7 @@ def _feed_off(bench: LogContext, spans: Sequence[OffSpan]) -> Finding:
         volts = part.mean["feed_v"][outside_of(part.start_s, part.end_s, bench.left_out)]
         if len(volts) < 3 or not np.isfinite(volts).any():
             continue
-        step_s = float(np.median(np.diff(part.start_s)))
+        step_s = median(np.diff(part.start_s))
         # a short stretch before the first key-on cannot show that the feed goes dead, but well that it is live
         if settled.lasts_s < need and not (span.opens and np.nanmedian(volts) > UP_ABOVE_V):
             continue
@@ -82,7 +84,10 @@ def _not_at_rest(bench: LogContext, span: OffSpan) -> str | None:
     known = bench.accuracy.get(role)
     least = AWAKE_A if known is None else COVERAGE_K * known.level_u(settled.base_a)
     if settled.base_a < -least:
-        return "a current flows into the battery by this reading; take the charger off, let it rest and record again"
+        return (
+            "a current flows into the battery by this reading; take the charger off, let it "
+            f"rest {REST_WORDS} and record again"
+        )
     return None
 
 
@@ -111,7 +116,7 @@ def _resting(bench: LogContext, spans: Sequence[OffSpan]) -> Finding:
     if good.sum() < 4 or span.to_s - from_s < 2.0:
         return NotEvaluated("the key was on within 2 s of the log's start; record the rested battery first")
     volts = volts[good]
-    step_s = float(np.median(np.diff(part.start_s[good])))
+    step_s = median(np.diff(part.start_s[good]))
     mean = bench.mean_of("battery_v", volts, step_s)
     accuracy = bench.accuracy.get("battery_v")
     drift, drift_u = _drift(bench, volts, step_s)
@@ -123,7 +128,7 @@ def _resting(bench: LogContext, spans: Sequence[OffSpan]) -> Finding:
         way = "rises" if drift > 0 else "falls"
         doubt = (
             f"the voltage still {way} by {abs(drift) * 1000:.0f} mV over that stretch (surface charge or a load); "
-            "let the bike rest for two hours and record again"
+            f"let the bike rest {REST_WORDS} and record again"
         )
     return Measured(
         value=mean.value,

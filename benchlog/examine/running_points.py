@@ -9,6 +9,7 @@ from benchlog.analysis.charging import lasting_states, steadied
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.fed import KEPT_SHARE, LIVE_SHARE, fed_a
 from benchlog.analysis.running import RAISED_V, Flags, Running, least_a
+from benchlog.core.quantiles import median
 from benchlog.core.spread import robust_sigma
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import combine
@@ -65,7 +66,7 @@ class RunningPoints:
     @property
     def _between_s(self) -> float:
         gaps = self.start_s[1:] - self.end_s[:-1]
-        return float(np.median(gaps)) if len(gaps) else 0.0
+        return median(gaps) if len(gaps) else 0.0
 
 
 def running_points(bench: LogContext) -> RunningPoints | None:
@@ -123,10 +124,10 @@ def _load(bench: LogContext) -> tuple[Array, Array, str]:
     for a, b in bench.story.on:
         starts = [c.from_s for c in bench.story.cranks if a <= c.from_s <= b]
         starts += [r.from_s for r in bench.story.running if a <= r.from_s <= b]
-        fed = fed_a(table, a, min([b, *starts]))
-        here = (table.start_s >= a) & (table.end_s <= b)
+        here = table.inside(a, b)
+        fed = fed_a(table.cut(here), a, min([b, *starts]))
         if fed is not None:
-            load[here] = fed[here] / KEPT_SHARE
+            load[here] = fed / KEPT_SHARE
     if "feed_a" not in table.low and "feed_v" in table.low and "battery_v" in table.mean:
         with np.errstate(invalid="ignore"):
             # where the feed was lost for a moment, its distance from the battery is no drop of a load's

@@ -12,6 +12,7 @@ from benchlog.analysis.coarse import runs
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.core.errors import BadLog
 from benchlog.core.numbers import number
+from benchlog.core.quantiles import median
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.core.trace import Band, Overview
 from benchlog.examine.context import LogContext, Samples
@@ -77,7 +78,7 @@ def _refuse_above(name: str, view: Overview, role: str, band: Band, battery: Ban
     above = band.mean > battery.mean + ABOVE_BATTERY_V
     if not _lasts(view, above, 0.01):
         return
-    reads, has = _middle(band, above), float(np.median(battery.min[above]))
+    reads, has = _middle(band, above), median(battery.min[above])
     if has >= DEAD_V:
         why = (
             f"the two columns are changed over, or {role} is in mV: then head it {role} [mV]; with the engine running, "
@@ -202,7 +203,7 @@ def _drain_notes(bench: LogContext, off_state: OffState) -> list[str]:
     tenth = len(volts) // 10
     if not tenth or taken_ah < _SHARE_GIVEN * bench.plan.battery.capacity_ah:
         return []
-    fallen_v = float(np.median(volts[:tenth]) - np.median(volts[-tenth:]))
+    fallen_v = median(volts[:tenth]) - median(volts[-tenth:])
     if fallen_v > _FALLEN_V:
         return []
     role = off_state.role
@@ -219,4 +220,4 @@ def _lasts(view: Overview, flags: Flags, share: float = _LEAST_SHARE) -> bool:
 
 
 def _middle(band: Band, flags: Flags) -> float:
-    return float(np.median(band.mean[flags]))
+    return median(band.mean[flags])

@@ -16,6 +16,7 @@ from benchlog.analysis.relay import trigger_crossings
 from benchlog.analysis.running import EngineOff, Running, find_charged, find_running, into_battery
 from benchlog.analysis.switched import PLAUSIBLE_V, SwitchedLine, line_state, without_chatter
 from benchlog.core.events import Cranked, EngineRuns, EngineStopped
+from benchlog.core.quantiles import median, percentile
 from benchlog.core.trace import Trace, times_of
 from benchlog.core.uncertainty import Accuracy, combine
 from benchlog.examine.context import KeyTurn, Samples, Timeline
@@ -66,12 +67,17 @@ def segment(log: Samples, current_accuracy: Accuracy | None) -> Timeline:
         off=off,
         cranks=tuple(cranks),
         running=tuple(running),
-        rises=tuple(pulls),
-        falls=tuple(falls),
+        rises=tuple(sorted(pulls, key=_when)),
+        falls=tuple(sorted(falls, key=_when)),
         spans=_for_drawing(on, off, cranks, running),
         parked=bool(spans) and not on,
         trigger_pulses=pulses,
+        marks_contradict=key.marks_contradict,
     )
+
+
+def _when(move: Crossing) -> float:
+    return move.time_s
 
 
 def _known(turn: Turn, half_width_s: float, pulses: Pulses | None) -> float:
@@ -188,8 +194,8 @@ def _running(
         pushed = find_charged(slow, a, first_s, share_u) if off and not charger_a else None
         if pushed:
             runs_here.append(pushed)
-        fed = fed_a(slow, a, first_s)
-        highest_v = _highest(slow, a, first_s)
+        fed = fed_a(slow, a, first_s) if inside else None
+        highest_v = _highest(slow, a, first_s) if inside else float("nan")
         earlier_v: list[float] = []
         for number, crank in enumerate(inside):
             until = inside[number + 1].from_s if number + 1 < len(inside) else b
@@ -232,7 +238,7 @@ def _highest(slow: Coarse, a: float, b: float) -> float:
         volts = part.mean.get("battery_v", np.empty(0))
         volts = volts[np.isfinite(volts)]
         if len(volts):
-            highest = float(np.fmax(highest, np.percentile(volts, 90)))
+            highest = float(np.fmax(highest, percentile(volts, 90)))
     return highest
 
 
@@ -240,7 +246,7 @@ def _median_between(t: np.ndarray, x: np.ndarray, a: float, b: float) -> float:
     """Median of the valid points of a stretch; 0 where there is none."""
     inside = x[(t >= a) & (t <= b)]
     inside = inside[np.isfinite(inside)]
-    return float(np.median(inside)) if len(inside) else 0.0
+    return median(inside) if len(inside) else 0.0
 
 
 def _with_marks(

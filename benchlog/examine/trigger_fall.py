@@ -4,6 +4,7 @@ import numpy as np
 
 from benchlog.analysis.levels import Crossing, Levels
 from benchlog.analysis.relay import local_levels
+from benchlog.core.quantiles import median
 from benchlog.core.trace import Trace
 from benchlog.examine.context import LogContext
 
@@ -37,7 +38,7 @@ def fall_s(bench: LogContext, fall: Crossing) -> tuple[float, float] | None:
         gone = np.flatnonzero((x <= levels.at(LOW_SHARE)) & (trace.time_s >= fall.before_s))
     if not len(gone) or not len(last := high[high < gone[0]]):
         return None
-    step_s = float(np.median(np.diff(trace.time_s)))
+    step_s = median(np.diff(trace.time_s))
     # both ends lie within one step
     return max(float(trace.time_s[gone[0]] - trace.time_s[last[-1]]) - step_s, 0.0), step_s
 

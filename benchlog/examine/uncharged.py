@@ -7,6 +7,7 @@ import numpy as np
 from benchlog.analysis.charging import rises_slowly
 from benchlog.analysis.coarse import runs
 from benchlog.analysis.measurement import Measured
+from benchlog.core.quantiles import median
 from benchlog.core.uncertainty import Z_PROVEN
 from benchlog.examine.context import LogContext
 from benchlog.examine.running_points import RunningPoints
@@ -43,12 +44,12 @@ def _by_speed(points: RunningPoints) -> bool:
         own_a = points.amps - (np.nan_to_num(points.load_a) if points.load_how else 0.0)
         missing = (points.whole_a - points.amps)[points.uncharged]
     drawn, gained = (own_a[state & np.isfinite(own_a)] for state in (points.uncharged, points.charged))
-    if len(drawn) and len(gained) and np.median(drawn) - np.median(gained) > GREATEST_LOAD_A:
+    if len(drawn) and len(gained) and median(drawn) - median(gained) > GREATEST_LOAD_A:
         return True
     known = np.isfinite(missing)
     if not known.any():
         return False
-    some_a, whole_a = float(np.median(missing[known])), float(np.median(points.whole_a[points.uncharged][known]))
+    some_a, whole_a = median(missing[known]), median(points.whole_a[points.uncharged][known])
     least = max(0.5, NEARLY_NOTHING * whole_a)
     # where the load through the feed is known, what comes on with the engine is its own: ignition, pump, lamps
     return some_a <= least if points.load_how else abs(some_a) <= least

@@ -59,10 +59,14 @@ def write_answers(path: Path, replies: Sequence[Reply], questions: Mapping[str, 
     Raises:
         CannotWrite: there is no room, or no right to write.
     """
+    write_whole(path, text_of(replies, questions), what="the answers")
+
+
+def text_of(replies: Sequence[Reply], questions: Mapping[str, Question]) -> str:
+    """The text of a file of answers."""
     import tomli_w
 
-    tables = ["[[answer]]\n" + tomli_w.dumps(_table(reply, questions[reply.test])) for reply in replies]
-    write_whole(path, "\n".join(tables), what="the answers")
+    return "\n".join("[[answer]]\n" + tomli_w.dumps(answer_table(reply, questions[reply.test])) for reply in replies)
 
 
 def answers_schema() -> dict[str, Any]:
@@ -102,7 +106,8 @@ def _value_of(answer: AnswerTable) -> float | None:
     return answer.value if answer.seen is None else float(answer.seen == "yes")
 
 
-def _table(reply: Reply, question: Question) -> dict[str, Any]:
+def answer_table(reply: Reply, question: Question) -> dict[str, Any]:
+    """One answer as it stands in the file."""
     if reply.value is None:
         return {"test": reply.test, "skipped": True}
     if question.kind == "look":

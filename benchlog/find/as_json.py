@@ -5,18 +5,20 @@ from typing import Any
 
 import numpy as np
 
+from benchlog.find.answers import answer_table
 from benchlog.find.beliefs import Knowledge
 from benchlog.find.copies import Values
 from benchlog.find.flaws import SOMETHING_ELSE
-from benchlog.find.forward import OL_OHM
 from benchlog.find.hunt import Hunt
 from benchlog.find.likelihood import METER_DIGITS, METER_SHARE, digit
 from benchlog.find.mending import check_again, mend
-from benchlog.find.questions import Question
+from benchlog.find.questions import OL_OHM, Question
 from benchlog.find.words import ask, caution
 
 #: Drops up to here are given from zero: less than expected is no fault.
 _DROP_V = 1.5
+#: What a meter of 10 MΩ may show on a dead line that hangs on nothing. Common practice, no source.
+GHOST_V = 0.1
 
 
 def state(hunt: Hunt) -> dict[str, Any]:
@@ -44,6 +46,14 @@ def state(hunt: Hunt) -> dict[str, Any]:
             "check_again": check_again(found.place, found.kind),
             "also": list(found.also),
         },
+    }
+
+
+def kept(hunt: Hunt) -> dict[str, Any]:
+    """What a store keeps of a session: what is found, and all answers."""
+    return {
+        "found": state(hunt)["found"],
+        "answers": [answer_table(reply, hunt.knowledge.questions[reply.test]) for reply in hunt.replies],
     }
 
 
@@ -78,6 +88,8 @@ def expected(question: Question, good: Values) -> dict[str, float | str | None]:
     error = METER_SHARE * abs(high) + METER_DIGITS * float(digit(question.kind, np.array([abs(high)]))[0])
     places = 0 if question.kind == "resistance" and high > 20 else 2 if high >= 2 else 3
     step = 10.0**-places
+    if question.kind == "voltage" and question.state == "asleep" and high < GHOST_V:
+        high = GHOST_V
     least = 0.0 if question.kind == "voltage" and 0 <= high < _DROP_V else low - error
     if question.kind == "drain":
         least = max(least, 0.0)

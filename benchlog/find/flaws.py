@@ -65,11 +65,12 @@ OF_CAUSE: dict[str, tuple[tuple[str, str], ...]] = {
     "overcharge": (("charging", "overvoltage"),),
     "load_exceeds_charging": (("charging", "weak"),),
     "trigger_dead": (("trigger source", "open"), ("key line to 86", "open")),
-    "slow_relay": (("coil", "slow"),),
+    # a log has no voltage of 85: a poor ground of the coil looks like a relay of its own mind
+    "slow_relay": (("coil", "slow"), ("85 to battery -", "resistive")),
     "pulsed_trigger": (("trigger source", "wrong circuit"),),
     "intermittent_feed": (
         *(("battery + to fuse in", "intermittent"), ("fuse out to 30", "intermittent")),
-        *(("87 to block", "intermittent"), ("bus to battery -", "intermittent")),
+        *(("87 to block", "intermittent"), ("bus to battery -", "intermittent"), ("85 to battery -", "resistive")),
     ),
     "charging_while_off": (("charging", "backfeeds"),),
     "clips_swapped": (("measurement", "wrong terminal"),),

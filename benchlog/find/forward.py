@@ -7,10 +7,8 @@ import numpy as np
 from benchlog.find.copies import COPIES, GOOD, LAMP_OHM, OPEN_OHM, PULL_IN_V, Copies, Flags, Values
 from benchlog.find.flaws import Flaw
 from benchlog.find.network import Branch, voltages
-from benchlog.find.questions import WIGGLED_TOGETHER, Question
+from benchlog.find.questions import OL_OHM, WIGGLED_TOGETHER, Question
 
-#: What a meter shows for "OL", and what good insulation gives at least, ohm.
-OL_OHM = 1e6
 #: Statement -> the faults (place, kind) that make it false; one of a statement's several faults is enough.
 FALSE_WITH: dict[str, tuple[tuple[str, str], ...]] = {
     "voltage at 86 steady": (("trigger source", "wrong circuit"),),
@@ -36,8 +34,10 @@ class Forward:
         drawn = np.random.default_rng(2).integers(0, 2, (COPIES, len(devices)))
         of_copy = (np.arange(copies.count) - GOOD) % COPIES
         self._left_on = {place: drawn[of_copy, index] for index, place in enumerate(devices)}
-        closed = self._coil_v() > PULL_IN_V
-        self.clicks = closed
+        # across a broken coil stands the whole voltage, and nothing pulls
+        closed = (self._coil_v() > PULL_IN_V) & (copies.ohm["coil"] < OPEN_OHM)
+        # a relay that is held pulled in does not move as the key is turned on
+        self.clicks = closed & ~self._is("trigger source", "stuck") & ~self._is("device *", "backfeeds")
         self._closed = closed ^ self._is("relay socket", "wrong terminal") | self._is("contact", "stuck")
         self._v = self._solved()
 
@@ -120,8 +120,9 @@ class Forward:
             return self._asleep_ma(()) / 1000
         if question.state == "running":  # out of the battery is positive
             load = self._branch_a("contact", "30", "87") + copies.own_a
+            taken = copies.own_a  # what a battery takes scatters about as widely, 0.5 to 6 A
             return np.where(
-                copies.run_v > copies.emf + 0.3, -0.5, np.where(copies.run_v > copies.emf - 0.5, 0.4 * load, load)
+                copies.run_v > copies.emf + 0.3, -taken, np.where(copies.run_v > copies.emf - 0.5, 0.4 * load, load)
             )
         if question.of == "feed":
             return self._branch_a("contact", "30", "87")

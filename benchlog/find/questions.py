@@ -10,6 +10,8 @@ ProbeKind = Literal["voltage", "current", "drain", "resistance", "look"]
 SPAN_MIN, DEEP_MIN, DRAIN_MIN, UNPLUG_MIN, LONG_DRAIN_MIN, WAKE_MIN = 1.5, 5.0, 4.0, 4.0, 8.0, 60.0
 #: Minutes that a danger counts for, so that the safer of two tests that tell alike comes first.
 LIVE_DANGER, AMMETER_DANGER, NEW_FUSE_DANGER = 0.5, 2.0, 2.0
+#: What a meter shows for "OL", and what good insulation gives at least, ohm.
+OL_OHM = 1e6
 UNFUSED = ("battery +", "fuse in", "30")
 UNITS: dict[str, str] = {"voltage": "V", "current": "A", "drain": "mA", "resistance": "Ω", "look": ""}
 

@@ -1,12 +1,12 @@
 """What a test asks for, how it is done, and the cautions that stand before it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
-from benchlog.find.questions import UNFUSED, Question
+from benchlog.find.questions import OL_OHM, UNFUSED, Question
 from benchlog.plan.model import Plan
 
 STATES = {
-    "asleep": "Key off, everything switched off, and wait until the bike sleeps",
+    "asleep": "Everything switched off, turn the key on and off once, and wait until the bike sleeps",
     "key on": "Key on, engine off, every circuit off",
     "all on": "Key on, engine off, every circuit on",
     "cranking": "Neutral, and crank for at most 5 s",
@@ -79,6 +79,24 @@ def caution(question: Question, plan: Plan) -> str:
     if question.kind == "look" and question.state == "asleep":
         said.append(_IN_LINE)
     return " ".join(said or [_OHMS if question.state == "power off" else _KEY])
+
+
+def range_words(good: Mapping[str, float | str | None], question: Question) -> str:
+    """What a good install shows, after "shows"."""
+    if question.kind == "look":
+        return "yes"
+    if good["max"] is None:
+        return f"more than {good['min']:,.0f} Ω, or OL"
+    return f"{good['min']:g} to {good['max']:g} {question.unit}"
+
+
+def answer_words(value: float | None, question: Question) -> str:
+    """An answer as it was given."""
+    if value is None:
+        return "could not be done"
+    if question.kind == "look":
+        return "yes" if value > 0.5 else "no"
+    return "OL" if question.kind == "resistance" and value >= OL_OHM else f"{value:g} {question.unit}"
 
 
 def _named(plan: Plan) -> Callable[[str], str]:

@@ -7,6 +7,7 @@ from typing import Any
 
 from benchlog.core import remote
 from benchlog.core.errors import BenchlogError
+from benchlog.core.toml_files import is_readings
 
 #: Endings of files in a folder that are taken for logs; each may be followed by one of ``PACKED``.
 ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat", ".asc", ".parquet")
@@ -34,14 +35,14 @@ def every_log(logs: Sequence[Any], before: object = None) -> list[Any]:
 
 
 def logs_in(folder: Path, but: object = None) -> list[Path]:
-    """The logs that lie in a folder, not in those in it; none where it is no folder or may not be read."""
+    """The logs and meter readings in a folder, not in those in it; none where it is no folder or may not be read."""
     url = remote.url_of(folder)
     if url is not None:
         return [path for path in remote.listed(url, deep=False) if is_log(path.name)]
     if not folder.is_dir():
         return []
     try:
-        inside = sorted(path for path in folder.iterdir() if is_log(path.name) and path.is_file())
+        inside = sorted(path for path in folder.iterdir() if is_evidence(path) and path.is_file())
         if isinstance(but, (str, Path)) and Path(but).is_file():
             inside = [path for path in inside if not path.samefile(but)]
     except OSError:
@@ -55,6 +56,11 @@ def is_log(name: str) -> bool:
     for packed in PACKED:
         lower = lower.removesuffix(packed)
     return not name.startswith(".") and lower.endswith(ENDINGS)
+
+
+def is_evidence(path: Path) -> bool:
+    """Whether a file is a log by its name, or holds meter readings."""
+    return is_log(path.name) or (not path.name.startswith(".") and is_readings(path))
 
 
 def processes_for(logs: Sequence[Any]) -> int:

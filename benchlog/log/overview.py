@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from benchlog.core.quantiles import median
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.core.trace import Array, Band, Overview, Trace
 from benchlog.log.buckets import BucketColumns, Figures, chained, merged, reduced
@@ -84,7 +85,7 @@ class OverviewBuilder:
         if not parts:
             return _overview(reduced(self._columns(_nothing(self._roles)), 0, 0, 1), self._roles, float("nan"))
         steps = np.concatenate(self._steps) if self._steps else np.empty(0)
-        step_s = float(np.median(steps)) if len(steps) else float("nan")
+        step_s = median(steps) if len(steps) else float("nan")
         return _overview(chained(parts), self._roles, step_s)
 
     def _columns(self, trace: Trace) -> "BucketColumns":

@@ -7,6 +7,10 @@ from itertools import pairwise
 CELLS_LEAD_ACID = 6
 #: V/K of a 12 V lead-acid battery at rest: 0.2 mV per cell (a handbook figure, from memory).
 REST_V_PER_K = 0.0002 * CELLS_LEAD_ACID
+#: Hours without load or charge before a rest voltage tells the charge: a night, whatever the kind. Makers of motorcycle
+#: batteries name 0.5 to 2 after a charge, those of flooded ones 6 to 24 (common practice, no source).
+REST_H = 8.0
+REST_WORDS = f"overnight ({REST_H:g} hours or more)"
 #: V/K by which a lead-acid battery's charging voltage falls as it warms: 3 mV per cell (common practice, no source).
 CHARGE_V_PER_K = -0.003 * CELLS_LEAD_ACID
 
@@ -19,7 +23,6 @@ class Chemistry:
         name: as a reader would write it.
         rest: (charge in per cent, rest voltage in V), rising.
         band_v: half-width, V, within which tables for this kind disagree.
-        rest_h: hours without load or charge before a rest voltage tells the charge.
         charge_v: (least, most) V that suit it with the engine running.
         lead_acid: six lead-acid cells, so the lead-acid temperature coefficients hold.
         source: where the rest voltages come from.
@@ -29,7 +32,6 @@ class Chemistry:
     name: str
     rest: tuple[tuple[float, float], ...]
     band_v: float
-    rest_h: float
     charge_v: tuple[float, float]
     lead_acid: bool
     source: str
@@ -44,8 +46,7 @@ CHEMISTRY: dict[str, Chemistry] = {
     "flooded": Chemistry(
         name="flooded lead-acid",
         rest=((0.0, 11.89), (25.0, 12.06), (50.0, 12.24), (75.0, 12.45), (100.0, 12.65)),
-        band_v=0.10,
-        rest_h=8.0,
+        band_v=0.13,
         charge_v=(13.5, 15.5),
         lead_acid=True,
         source="widely printed table; others differ by up to 0.13 V (common practice, no source)",
@@ -55,7 +56,6 @@ CHEMISTRY: dict[str, Chemistry] = {
         name="AGM",
         rest=_AGM_REST,
         band_v=0.10,
-        rest_h=8.0,
         charge_v=(13.5, 14.8),
         lead_acid=True,
         source="a vehicle maker's bands, carried on below a quarter charged (common practice, no source)",
@@ -65,7 +65,6 @@ CHEMISTRY: dict[str, Chemistry] = {
         name="gel",
         rest=_AGM_REST,
         band_v=0.15,
-        rest_h=8.0,
         charge_v=(13.5, 14.4),
         lead_acid=True,
         source="taken as AGM, with a wider band (from memory)",
@@ -85,7 +84,6 @@ CHEMISTRY: dict[str, Chemistry] = {
             (100.0, 13.6),
         ),
         band_v=0.05,
-        rest_h=2.0,
         charge_v=(13.6, 14.6),
         lead_acid=False,
         source="four cells in series, one table of low authority (common practice, no source)",
@@ -108,7 +106,7 @@ def state_of_charge(chemistry: str, resting_v: float, temperature_c: float = 25.
 
     Args:
         chemistry: a key of ``CHEMISTRY``.
-        resting_v: V, after at least ``rest_h`` without load or charge.
+        resting_v: V, after at least ``REST_H`` without load or charge.
         temperature_c: of the battery, degC.
 
     Raises:

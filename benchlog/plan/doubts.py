@@ -8,7 +8,8 @@ from benchlog.plan.model import Plan
 BATTERY_AH, LARGEST_LOAD_A, LONGEST_M = (1.5, 40.0), 40.0, 6.0
 #: Days in which a drain must not empty the battery (common practice, no source).
 SHORTEST_DAYS = 7.0
-#: m of wire from battery + to its fuse: 7 inches, or 72 in a sheath from the post itself (ABYC E-11, from memory).
+#: m of wire from battery + to its fuse: 7 inches, or 72 in a sheath from the post itself (ABYC E-11, as wiring guides
+#: quote it).
 UNFUSED_M, UNFUSED_SHEATHED_M = 0.18, 1.83
 _FUSE_SHARE = 0.8
 
@@ -21,32 +22,48 @@ def doubts(plan: Plan) -> Iterator[tuple[str, str]]:
     yield from _budget(plan)
 
 
+def capacity_doubt(capacity_ah: float) -> str:
+    """What is odd about a battery's size, Ah; "" where nothing is."""
+    least, most = BATTERY_AH
+    if least <= capacity_ah <= most:
+        return ""
+    meant = f"; was {capacity_ah / 1000:g} Ah meant?" if capacity_ah >= 1000 * least else ""
+    return f"{capacity_ah:g} Ah is hardly a motorcycle's battery: they have {least:g} to {most:g} Ah{meant}"
+
+
+def drain_doubt(drain_ma: float, capacity_ah: float) -> str:
+    """What is odd about a limit of the drain, mA, for a battery of this size, Ah; "" where nothing is."""
+    if drain_ma <= 0 or capacity_ah * 1000 / drain_ma / 24 >= SHORTEST_DAYS:
+        return ""
+    hours = capacity_ah * 1000 / drain_ma
+    return f"a drain of {drain_ma:g} mA empties the full battery in {hours:.0f} hours; parked bikes draw a few mA"
+
+
+def load_doubt(planned_a: float) -> str:
+    """What is odd about one accessory's current, A; "" where nothing is."""
+    if planned_a <= LARGEST_LOAD_A:
+        return ""
+    return f"{planned_a:g} A is more than any usual accessory draws; was it watts (planned_w)?"
+
+
+def length_doubt(run_m: float) -> str:
+    """What is odd about the length of a wire, m one way; "" where nothing is."""
+    return "" if run_m <= LONGEST_M else f"{run_m:.3g} m of wire one way is longer than a motorcycle needs"
+
+
 def _sizes(plan: Plan) -> Iterator[tuple[str, str]]:
     capacity_ah, drain_ma = plan.battery.capacity_ah, plan.limits.off_state_drain_ma
-    if not BATTERY_AH[0] <= capacity_ah <= BATTERY_AH[1]:
-        meant = f"; was {capacity_ah / 1000:g} Ah meant?" if capacity_ah >= 1000 * BATTERY_AH[0] else ""
-        yield (
-            "battery.capacity_ah",
-            f"{capacity_ah:g} Ah is hardly a motorcycle's battery: they have {BATTERY_AH[0]:g} to {BATTERY_AH[1]:g} Ah"
-            f"{meant}",
-        )
-    elif drain_ma and capacity_ah * 1000 / drain_ma / 24 < SHORTEST_DAYS:
-        hours = capacity_ah * 1000 / drain_ma
-        yield (
-            "limits.off_state_drain_ma",
-            f"a drain of {drain_ma:g} mA empties the full battery in {hours:.0f} hours; parked bikes draw a few mA",
-        )
+    if odd := capacity_doubt(capacity_ah):
+        yield "battery.capacity_ah", odd
+    elif drain_ma and (odd := drain_doubt(drain_ma, capacity_ah)):
+        yield "limits.off_state_drain_ma", odd
     for number, circuit in enumerate(plan.circuit, start=1):
-        if circuit.planned_a > LARGEST_LOAD_A:
-            yield (
-                f"circuit[{number}].planned_a",
-                f"slot {circuit.slot} ({circuit.device}): {circuit.planned_a:g} A is more than any usual accessory"
-                " draws; was it watts (planned_w)?",
-            )
+        if odd := load_doubt(circuit.planned_a):
+            yield f"circuit[{number}].planned_a", f"slot {circuit.slot} ({circuit.device}): {odd}"
     runs = {"feed": plan.feed, "ground": plan.ground}
     for about, run in {**runs, **{f"circuit[{n}]": each for n, each in enumerate(plan.circuit, start=1)}}.items():
-        if run is not None and run.run_m is not None and run.run_m > LONGEST_M:
-            yield f"{about}.length_m", f"{about}: {run.run_m:.3g} m of wire one way is longer than a motorcycle needs"
+        if run is not None and run.run_m is not None and (odd := length_doubt(run.run_m)):
+            yield f"{about}.length_m", f"{about}: {odd}"
 
 
 def _unfused(plan: Plan) -> Iterator[tuple[str, str]]:

@@ -9,6 +9,8 @@ from benchlog.plan.wiring import HOT_C, Allowance
 
 #: A fuse carries at most this share of its rating for long (common practice, no source).
 FUSE_SHARE = 0.8
+#: How long a key-off stretch must stay settled where the plan names no settling time, s.
+DEFAULT_SETTLED_S = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +32,11 @@ class PlannedLimit:
     def impossible(self) -> bool:
         """No value can meet it: a circuit whose planned current, less its tolerance, is more than its fuse bears."""
         return self.min is not None and self.max is not None and self.min > self.max * (1 + 1e-9)
+
+
+def settled_s(plan: Plan) -> float:
+    """How long a key-off stretch must stay settled to count, s."""
+    return plan.limits.settle_max_s or DEFAULT_SETTLED_S
 
 
 def slot_limit(circuit: Circuit) -> PlannedLimit:

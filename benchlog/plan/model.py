@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeGuard
 
-from pydantic import AfterValidator, Field, StringConstraints, model_validator
+from pydantic import AfterValidator, ConfigDict, Field, StringConstraints, model_validator
 from pydantic_core import PydanticCustomError
 
 from benchlog.core.roles import SLOTS
@@ -121,8 +121,16 @@ class Ground(Run):
     )
 
 
+def _amperes_or_watts(schema: dict[str, Any]) -> None:
+    """Either key will do, which the fields alone do not say."""
+    schema["required"] = [key for key in schema["required"] if key != "planned_a"]
+    schema["anyOf"] = [{"required": ["planned_a"]}, {"required": ["planned_w"]}]
+
+
 class Circuit(Run):
     """One fuse block position: its device, wire and fuse."""
+
+    model_config = ConfigDict(json_schema_extra=_amperes_or_watts)
 
     slot: int = Field(ge=1, le=SLOTS, description=f"fuse block position, 1 to {SLOTS}", examples=[1])
     device: Name = Field(description="what is connected", examples=["heated grips"])

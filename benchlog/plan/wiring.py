@@ -15,13 +15,16 @@ HOT_C = 60.0
 M_PER_FT = 0.3048
 
 #: mm2 -> mohm/m at 20 degC, the most a flexible (class 5) plain copper conductor may have (IEC 60228).
-CLASS_5_MOHM_PER_M = {0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30}
+CLASS_5_MOHM_PER_M = {
+    **{0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95},
+    **{6.0: 3.30, 10.0: 1.91, 16.0: 1.21},
+}
 #: The same for vehicle cable, used only for the size that IEC 60228 class 5 lacks here (ISO 6722-1, from memory).
 VEHICLE_MOHM_PER_M = {0.35: 54.4}
 
 #: mm2 -> A, the largest blade fuse that should protect a short run in a bundle.
-#: Common practice, no source; on the careful side.
-FUSE_FOR_AREA = {0.35: 3.0, 0.5: 5.0, 0.75: 10.0, 1.0: 10.0, 1.5: 15.0, 2.5: 25.0, 4.0: 30.0, 6.0: 40.0, 10.0: 60.0}
+#: Common practice, no source: where charts differ (0.75 mm2: 7.5 or 10 A; 2.5 mm2: 20 or 25 A) the smaller fuse.
+FUSE_FOR_AREA = {0.35: 3.0, 0.5: 5.0, 0.75: 7.5, 1.0: 10.0, 1.5: 15.0, 2.5: 20.0, 4.0: 30.0, 6.0: 40.0, 10.0: 60.0}
 #: AWG -> A, what a wire with insulation for 105 degC bears for long beside two others in 30 degC (ABYC E-11, the
 #: figures of 33 CFR 183.425, as cable makers quote them): the most lenient table here. A loom is seldom as cool.
 BEARS_BY_GAUGE = {18: 14.0, 16: 17.5, 14: 24.5, 12: 31.5, 10: 42.0, 8: 56.0, 6: 84.0, 4: 112.0}
@@ -31,7 +34,7 @@ LENIENT_TERMS = "for 105 °C insulation, three in a bundle at 30 °C"
 # Allowances: common practice, no source (the fuse figure from memory). A figure for parts that are new and clean.
 JOINT_MOHM = 0.5  # one crimp with its screw or blade
 CONTACT_MOHM = 5.0  # a closed relay contact: 50 mV at 10 A
-FUSE_MV = 70.0  # a blade fuse drops about this much at its rated current
+FUSE_MV = 70.0  # a blade fuse's cold resistance times its rating; at its full rating, hot, it drops nearer 100
 FUSE_IF_UNKNOWN_A = 15.0
 #: Joints age and figures scatter: limits allow this much more than the figure above.
 ALLOWANCE_SPREAD = 1.5

@@ -74,11 +74,12 @@ def _circuits(plan: Plan) -> list[str]:
     # a long name goes on in the next line; nothing else gives way
     columns = [Column("slot", justify="right", no_wrap=True), Column("device", overflow="fold")]
     columns += [Column(head, justify=side, no_wrap=True) for head, side in heads.items()]
-    lines = table_lines(columns, map(_circuit_cells, slots_in_order(plan)), width=WIDTH, indent=2)
+    lines = table_lines(columns, map(circuit_cells, slots_in_order(plan)), width=WIDTH, indent=2)
     return ["Circuits", *lines, "  drop: the circuit's own wire, one way, at its planned current and 20 °C"]
 
 
-def _circuit_cells(circuit: Circuit) -> list[str]:
+def circuit_cells(circuit: Circuit) -> list[str]:
+    """Slot, device, planned current, what it may draw, fuse, wire, and the drop of its wire, in words."""
     limit, drop_v = slot_limit(circuit), circuit_drop_v(circuit)
     return [
         str(circuit.slot),
@@ -99,14 +100,15 @@ def _paths(plan: Plan) -> list[str]:
 
     heads = ("resistance", "allowance", "together", "expected")
     columns = [Column(""), Column("wire"), *(Column(head, justify="right") for head in heads)]
-    rows = [[name, *_path_cells(path, plan.planned_load_a)] for name, path in paths]
+    rows = [[name, *path_cells(path, plan.planned_load_a)] for name, path in paths]
     lines = ["Common wires at the planned load", *table_lines(columns, rows, width=WIDTH, indent=2)]
     for name, path in paths:
         lines += _wrapped(f"{name} allowance: {_allowance(path)}", "  ")
     return lines
 
 
-def _path_cells(path: PlannedPath, load_a: float) -> list[str]:
+def path_cells(path: PlannedPath, load_a: float) -> list[str]:
+    """Wire, its resistance, the allowance, both together, and the expected drop at a load (A), in words."""
     ohms = (path.wire_mohm, path.allowance.total_mohm, path.nominal_mohm)
     wire = f"{path.wire}, {path.length_m:.3g} m"
     return [wire, *(f"{mohm:.1f} mΩ" for mohm in ohms), _volts(load_a * path.nominal_mohm / 1000.0)]
@@ -125,12 +127,13 @@ def _allowance(path: PlannedPath) -> str:
 def _limits(plan: Plan) -> list[str]:
     lines = ["Limits"]
     for check_id, limit in limits_of(plan).items():
-        lead = f"  {check_id:<17} {_limit_text(check_of(check_id).kind, limit):<16} {limit.origin:<7} "
+        lead = f"  {check_id:<17} {limit_text(check_of(check_id).kind, limit):<16} {limit.origin:<7} "
         lines += _wrapped(limit.how, lead)
     return lines if len(lines) > 1 else []
 
 
-def _limit_text(kind: CheckKind, limit: PlannedLimit) -> str:
+def limit_text(kind: CheckKind, limit: PlannedLimit) -> str:
+    """A limit in words, as of a check of this kind."""
     if kind.limit_words is not None and kind.limit_words.plan is not None:
         return kind.limit_words.plan(limit)
     if limit.impossible:
@@ -140,11 +143,12 @@ def _limit_text(kind: CheckKind, limit: PlannedLimit) -> str:
 
 
 def _not_planned(plan: Plan) -> list[str]:
-    lines = [line for check_id in not_planned(plan) for line in _wrapped(_what_sets(check_id), f"  {check_id:<21} ")]
+    lines = [line for check_id in not_planned(plan) for line in _wrapped(what_sets(check_id), f"  {check_id:<21} ")]
     return ["Not planned (no limit given), and what sets it", *lines] if lines else []
 
 
-def _what_sets(check_id: str) -> str:
+def what_sets(check_id: str) -> str:
+    """The keys of a plan that give a check its limit."""
     return check_of(check_id).kind.set_by.replace("`", "")
 
 

@@ -1,6 +1,6 @@
 """How to do what the season advises, in plain words, with the caution where the work can hurt."""
 
-from benchlog.plan.batteries import CHEMISTRY
+from benchlog.plan.batteries import CHEMISTRY, REST_WORDS
 
 _ACID = "it gives off gas and holds acid: eye protection, fresh air, no flames or sparks"
 _LITHIUM = "never below 0 °C, and never with a charger's desulphating or repair programme"
@@ -20,11 +20,11 @@ def how_to(words: str, chemistry: str) -> str:
     kind = CHEMISTRY[chemistry]
     care = _ACID if kind.lead_acid else _LITHIUM
     charge = f"charge it full with a charger made for {kind.name} batteries ({care})"
-    again = f"then let it rest {kind.rest_h:.0f} hours and check again"
+    again = f"then let it rest {REST_WORDS} and check again"
     return {
         "replace soon": f"tighten and clean the posts and check once more; if it stays, fit a new battery "
         f"({_NEGATIVE_FIRST}) and {NOTE_IT}",
-        "test under load": f"{charge}, let it rest {kind.rest_h:.0f} hours, tighten and clean the posts "
+        "test under load": f"{charge}, let it rest {REST_WORDS}, tighten and clean the posts "
         f"({_NEGATIVE_FIRST}), then record a start, or let a workshop's load tester judge it: that sparks and gets "
         "hot, so keep it off a battery that is swollen, leaks or still gives off gas",
         "charge now": f"{charge}, {again}; a battery that does not come back is worn",

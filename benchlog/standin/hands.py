@@ -68,6 +68,19 @@ def ask(hands: Hands | Path, text: str) -> float:
     Raises:
         BenchlogError: nobody answers there, or the stand-in refused; the text says why.
     """
+    answer = shown(hands, text)
+    if answer.startswith("ok "):
+        with contextlib.suppress(ValueError):
+            return float(answer[3:])
+    raise BenchlogError(f'stand-in: "{text}" got a meaningless answer: "{answer}"; restart benchlog standin')
+
+
+def shown(hands: Hands | Path, text: str) -> str:
+    """What the stand-in at ``hands`` answers to a line, such as ``0.410 V`` to ``probe 30 87``.
+
+    Raises:
+        BenchlogError: nobody answers there, or the stand-in refused; the text says why.
+    """
     line = " ".join(text.split())
     at = hands.at if isinstance(hands, Hands) else hands
     try:
@@ -78,12 +91,9 @@ def ask(hands: Hands | Path, text: str) -> float:
         raise BenchlogError(
             f"{named}: no stand-in answers there ({why}); start benchlog standin, and name the port that it prints"
         ) from problem
-    if answer.startswith("ok "):
-        with contextlib.suppress(ValueError):
-            return float(answer[3:])
     if answer.startswith("no: "):
         raise BenchlogError(f'stand-in: "{line}" was not done: {answer[4:]}')
-    raise BenchlogError(f'stand-in: "{line}" got a meaningless answer: "{answer}"; restart benchlog standin')
+    return answer
 
 
 def _answer(at: Path | tuple[str, int], line: str, within_s: float) -> str:
@@ -105,10 +115,11 @@ def _connected(at: Path | tuple[str, int], within_s: float) -> socket.socket:
     return link
 
 
-def answer_to(text: str, act: Callable[[str], float]) -> str:
-    """Do it and say so, on one line."""
+def answer_to(text: str, act: Callable[[str], float | str]) -> str:
+    """Do it and say so, on one line: the time it was done, or what a meter shows."""
     try:
-        return f"ok {act(text):.6f}"
+        done = act(text)
+        return done if isinstance(done, str) else f"ok {done:.6f}"
     except BenchlogError as problem:
         return f"no: {' '.join(str(problem).split())}"
 
@@ -129,8 +140,8 @@ def listening_at(path: Path) -> socket.socket:
 class HandsServer:
     """Takes lines from any number of clients at once and never waits for one of them."""
 
-    def __init__(self, listening: socket.socket, folder: Path, act: Callable[[str], float]) -> None:
-        self._listening, self._folder, self._act = listening, folder, act
+    def __init__(self, listening: socket.socket, folder: Path, answer: Callable[[str], str]) -> None:
+        self._listening, self._folder, self._answer = listening, folder, answer
         self._clients: dict[socket.socket, bytearray] = {}
 
     @property
@@ -161,7 +172,7 @@ class HandsServer:
             if text == FOLDER:
                 answer = f"at {self._folder}"
             else:
-                answer = answer_to(text, self._act)
+                answer = self._answer(text)
                 told.append(f"{text}: {answer}")
             with contextlib.suppress(OSError):
                 ready.sendall(f"{answer}\n".encode())

@@ -112,6 +112,7 @@ class SimulatedInstall:
 
     # trigger line and relay
     trigger_drop_v: float = 0.25  # battery + to terminal 86
+    coil_ground_v: float = 0.0  # terminal 85 to battery -, with the coil's current
     trigger_fall_tau_s: float = 0.0002
     key_fall_tau_s: float = 0.0002
     trigger_always_live: bool = False
@@ -185,7 +186,7 @@ class SimulatedInstall:
     @property
     def coil_supply_v(self) -> float:
         """V across the coil with the engine off. The coil's current is kept at it, whatever sags."""
-        return self.emf_v - self.trigger_drop_v
+        return self.emf_v - self.trigger_drop_v - self.coil_ground_v
 
     @property
     def coil_a(self) -> float:

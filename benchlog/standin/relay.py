@@ -6,6 +6,7 @@ travel takes its time. A real relay's magnet is less simple: judge timing code b
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -62,6 +63,7 @@ def falling_a(after_s: Array, start_a: float, full_a: float, install: SimulatedI
     return np.maximum(current, 0.0)
 
 
+@lru_cache(maxsize=512)
 def fall_s(level_a: float, start_a: float, full_a: float, install: SimulatedInstall) -> float:
     """How long the coil current takes to fall to ``level_a`` after the trigger was let go, s."""
     if start_a <= level_a:

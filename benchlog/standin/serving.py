@@ -17,6 +17,7 @@ from benchlog.core.interrupts import later
 from benchlog.standin.hands import LOGGER, NAME, HandsServer, answer_to, listening_at
 from benchlog.standin.lines import LineForm, header_of, lines_of, logger_toml_of
 from benchlog.standin.network import Network, listening
+from benchlog.standin.probing.meter import Probes
 from benchlog.standin.streaming import LiveBike
 from benchlog.standin.typed import TypedLines
 
@@ -62,6 +63,7 @@ class Standin:
         listen: tuple[str, int] | None = None,
     ) -> None:
         self.bike, self.form, self.speed = bike, form, speed
+        self.probes = Probes(bike)
         try:
             with contextlib.ExitStack() as opened:
                 self._begin(opened, plan_toml, folder, listen)
@@ -98,7 +100,7 @@ class Standin:
         self._terminal = self._port_at(listen)
         opened.callback(self._terminal.close)
         hands = listening_at(self.folder / NAME) if listen is None else listening(listen[0], listen[1] + 1)
-        self._hands = HandsServer(hands, self.folder, self.bike.act)
+        self._hands = HandsServer(hands, self.folder, self._answer)
         opened.callback(self._hands.close)
 
     def _port_at(self, listen: tuple[str, int] | None) -> "Terminal | Network":
@@ -107,6 +109,11 @@ class Standin:
         from benchlog.standin.terminal import Terminal  # not on every system
 
         return Terminal(self.folder / "port")
+
+    def _answer(self, text: str) -> str:
+        """Do what is said or measure what is asked, and say so on one line."""
+        reading = self._reader_since is not None
+        return answer_to(text, lambda asked: self.probes.answer(asked, read=reading) or self.bike.act(asked))
 
     @property
     def port(self) -> str:
@@ -163,7 +170,7 @@ class Standin:
                 yield from self._hands.serve(key.fileobj)  # type: ignore[arg-type]  # all others are its sockets
         if self._typed_lines is not None:
             for text in self._typed_lines.come():
-                yield f"{text}: {answer_to(text, self.bike.act)}"
+                yield f"{text}: {self._answer(text)}"
         self._hand_over()
 
     def _look_for_reader(self) -> Iterator[str]:
@@ -226,4 +233,4 @@ class Standin:
             text = bytes(self._typed[:end]).decode("utf-8", "replace").strip()
             del self._typed[: end + 1]
             if text:
-                yield f"{text}: {answer_to(text, self.bike.act)}"
+                yield f"{text}: {self._answer(text)}"

@@ -1,6 +1,6 @@
 """A simulated bike that runs on and is acted on: the same circuit, looked at window after window."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,6 +63,21 @@ class LiveBike:
         self._actions: list[Action] = []
         self._last_s = 0.0
         self._line: SimulatedTimeline | None = None
+        #: role -> what its clip reads while it hangs elsewhere, V
+        self.moved_clips: dict[str, Callable[[], float]] = {}
+
+    @property
+    def line(self) -> SimulatedTimeline:
+        """The course of events up to the newest sample and a little beyond."""
+        return self._line_until(self.time_s)
+
+    def let_pass(self, seconds: float) -> None:
+        """Let time go by without reading its samples."""
+        self._sent += round(seconds * self.spec.rate_hz)
+
+    def become(self, install: SimulatedInstall) -> None:
+        """Go on as another install, to which the same was done."""
+        self.install, self._line = install, None
 
     @property
     def time_s(self) -> float:
@@ -112,6 +127,7 @@ class LiveBike:
         line = self._line_until(float(time[-1]))
         self._sent += count
         reached = at_logger(line, time, self.spec.roles)
+        reached |= {role: np.full(count, reads()) for role, reads in self.moved_clips.items()}
         values: dict[str, Array] = {}
         over: dict[str, npt.NDArray[np.bool_]] = {}
         for channel in self.spec.channels:

@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import Connection, delete, insert
 
 from benchlog.store.entry import Entry
-from benchlog.store.schema import CHANGES, DERIVED, LOGS, MEASURED, RECORDS, SIGNATURES, WITHDRAWALS
+from benchlog.store.schema import CHANGES, DERIVED, LOGS, MEASURED, RECORDS, SEARCHES, SIGNATURES, WITHDRAWALS
 
 Rows = dict[str, list[dict[str, Any]]]
 
@@ -40,6 +40,8 @@ def _made(entry: Entry, body: Mapping[str, Any]) -> Rows:
         return {CHANGES.name: [row]}
     if entry.kind == "withdrawal":
         return {WITHDRAWALS.name: [{"number": entry.number, "change": body["change"]}]}
+    if entry.kind == "search":
+        return {SEARCHES.name: [{"number": entry.number, "record": body["record"]}]}
     raise ValueError(f"unknown kind {entry.kind}")
 
 

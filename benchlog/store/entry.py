@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Literal
 
-Kind = Literal["record", "signature", "change", "withdrawal"]
-KINDS: tuple[Kind, ...] = ("record", "signature", "change", "withdrawal")
+Kind = Literal["record", "signature", "change", "withdrawal", "search"]
+KINDS: tuple[Kind, ...] = ("record", "signature", "change", "withdrawal", "search")
 
 #: What stands in for the hash before the first entry.
 NOTHING_BEFORE = "0" * 64

@@ -14,7 +14,7 @@ from sqlalchemy import select
 from benchlog.core import remote
 from benchlog.core.errors import BadLog, BenchlogError
 from benchlog.core.files import is_read_once
-from benchlog.log.discovery import ENDINGS, is_log, processes_for, reachable
+from benchlog.log.discovery import ENDINGS, is_evidence, is_log, processes_for, reachable
 from benchlog.logger.model import Logger
 from benchlog.plan.model import Plan
 from benchlog.process.pool import side_by_side, workers_at
@@ -59,7 +59,7 @@ class _ImportJob:
 
 
 def logs_under(folder: Path, but: Path | None = None) -> list[Path]:
-    """Every log in a folder tree, in the order of names; hidden files and those in ``but`` are left out.
+    """Every log and file of meter readings in a folder tree, by name; hidden files and those in ``but`` are left out.
 
     Raises:
         BenchlogError: there is no such folder, or no log in it.
@@ -79,7 +79,8 @@ def logs_under(folder: Path, but: Path | None = None) -> list[Path]:
             name for name in folders if not name.startswith(".") and (Path(place) / name).resolve() != skipped
         )
         # an import does not wait for what a pipe may never send
-        found += [path for name in sorted(names) if is_log(name) and not is_read_once(path := Path(place) / name)]
+        paths = (Path(place) / name for name in sorted(names))
+        found += [path for path in paths if not is_read_once(path) and is_evidence(path)]
     if not found:
         raise BenchlogError(f"{folder}: there is no log in it; a log ends in {', '.join(ENDINGS)}")
     return found

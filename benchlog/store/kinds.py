@@ -1,7 +1,9 @@
 """What the store gives back: records, their logs and signatures, and the light rows of its lists."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 from benchlog.logger.model import Logger
 from benchlog.plan.model import Plan
@@ -23,6 +25,7 @@ class RecordLog:
         logger: as used.
         kept: the copy beside the store; None where only hashes were kept.
         key_off_draws, key_off_drain_ma: what the fuse-pull walk found in it, as in its evidence.
+        readings: the text of a file of meter readings, which needs no copy; None for a log.
     """
 
     name: str
@@ -36,6 +39,7 @@ class RecordLog:
     kept: Kept | None
     key_off_draws: tuple[KeyOffDraw, ...] = ()
     key_off_drain_ma: float | None = None
+    readings: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,31 @@ class Signature:
     by: str
     at: datetime
     notes: str
+
+
+@dataclass(frozen=True, slots=True)
+class FoundFault:
+    """A search for a fault's place, kept with the record of the check that failed.
+
+    Attributes:
+        number: of the entry. record: whose check failed. at: when it was kept, UTC.
+        place, kind, belief, also: what was found; ``also`` are places that no test could tell from it.
+        mend, check_again: how it is mended, and the check to take again, as the search said.
+        mended: what was done, as told; "" for nothing said.
+        answers: as in the file of answers, in order.
+    """
+
+    number: int
+    record: int
+    at: datetime
+    place: str
+    kind: str
+    belief: float
+    also: tuple[str, ...]
+    mend: str
+    check_again: str
+    mended: str
+    answers: tuple[Mapping[str, Any], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +96,7 @@ class Record:
         made_at: when it was saved, UTC.
         recorded_at: when its first log was recorded, UTC; recorded_from says how that is known.
         corrects: number of the record that it corrects; corrected_by: of the one that corrects it.
+        searches: for the place of a fault that it showed. corrected_searches: those of the record that it corrects.
     """
 
     number: int
@@ -83,6 +113,8 @@ class Record:
     plan: Plan
     logs: tuple[RecordLog, ...]
     signatures: tuple[Signature, ...]
+    searches: tuple[FoundFault, ...] = ()
+    corrected_searches: tuple[FoundFault, ...] = ()
 
     @property
     def walks(self) -> list[Walk]:

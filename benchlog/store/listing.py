@@ -9,7 +9,7 @@ from benchlog.report.table_text import ONE_LINE_A_ROW, table_lines
 from benchlog.report.text import render_text
 from benchlog.report.words import SHAPES
 from benchlog.store.entry import stamp
-from benchlog.store.kinds import Record, RecordRow
+from benchlog.store.kinds import FoundFault, Record, RecordRow
 from benchlog.store.walk_kept import walk_body
 from benchlog.verdict.result import Verdict
 
@@ -43,6 +43,15 @@ def record_json(record: Record) -> str:
             {"entry": signed.number, "by": signed.by, "at": stamp(signed.at), "notes": signed.notes}
             for signed in record.signatures
         ],
+        "searches": [
+            {
+                **{"entry": search.number, "record": search.record, "at": stamp(search.at)},
+                **{"place": search.place, "kind": search.kind, "belief": search.belief, "also": list(search.also)},
+                **{"mend": search.mend, "check_again": search.check_again, "mended": search.mended},
+                "answers": [dict(answer) for answer in search.answers],
+            }
+            for search in (*record.corrected_searches, *record.searches)
+        ],
         "logs": [
             {
                 **{"name": log.name, "before": log.before, "sha256": log.sha256, "bytes": log.bytes},
@@ -50,6 +59,7 @@ def record_json(record: Record) -> str:
                 "temperature_c": log.temperature_c,
                 "logger": log.logger.model_dump(mode="json", exclude_none=True),
                 "kept_sha256": None if log.kept is None else log.kept.sha256,
+                **({} if log.readings is None else {"readings": log.readings}),
                 **walk_body(log),
             }
             for log in record.logs
@@ -78,14 +88,26 @@ def _facts(record: Record) -> Iterator[str]:
     if record.corrected_by is not None:
         yield f"  corrected by record {record.corrected_by}: read that one instead"
     for log in record.logs:
-        kept = "a copy is kept" if log.kept is not None else "hash only"
+        kept = "a copy is kept" if log.kept is not None or log.readings is not None else "hash only"
         before = ", before the install" if log.before else ""
         yield f"  log       {one_line(log.name)}{before}, {log.bytes} bytes, {kept}"
         yield f"            SHA-256 {log.sha256}"
     for signed in record.signatures:
         said = f": {one_line(signed.notes)}" if signed.notes else ""
         yield f"  signed    {local(signed.at)} by {one_line(signed.by)} (entry {signed.number}){said}"
+    for search in (*record.corrected_searches, *record.searches):
+        yield f"  {search_words(search, record.number)}"
     yield f"  hash      {record.hash}"
+
+
+def search_words(search: FoundFault, record: int) -> str:
+    """What was found and mended, on one line; ``record`` is the sheet that it stands on."""
+    whose = "" if search.record == record else f" by the search of record {search.record}"
+    also = f" (or {', '.join(search.also)})" if search.also else ""
+    tests = sum(not answer.get("skipped", False) for answer in search.answers)
+    counted = f"{tests} test{'' if tests == 1 else 's'}"
+    told = f"found{whose} {search.place}, {search.kind}{also}, {search.belief:.1%} sure after {counted}"
+    return one_line(told + (f"; mended: {search.mended}" if search.mended else ""))
 
 
 def _cells(row: RecordRow) -> tuple[str, ...]:

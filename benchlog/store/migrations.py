@@ -94,6 +94,15 @@ MIGRATIONS: tuple[Migration, ...] = (
         ),
         own={},
     ),
+    Migration(
+        # no earlier program enters any, so there is nothing to fill it with
+        what="searches for a fault's place, kept with a record",
+        statements=(
+            "CREATE TABLE searches (number BIGINT PRIMARY KEY NOT NULL, record BIGINT NOT NULL)",
+            "CREATE INDEX searches_by_record ON searches (record)",
+        ),
+        own={},
+    ),
 )
 
 

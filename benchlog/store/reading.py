@@ -19,6 +19,7 @@ from benchlog.store.logs_kept import Kept
 from benchlog.store.readings import QUANTITIES, Reading
 from benchlog.store.saving import BODY_FORM
 from benchlog.store.schema import HEAD, LEDGER, MEASURED, RECORDS, SIGNATURES
+from benchlog.store.searches import searches_of
 from benchlog.store.trouble import NOT_OURS
 from benchlog.store.walk_kept import walk_of
 from benchlog.verdict.result import Result
@@ -111,6 +112,8 @@ def record_of(connection: Connection, number: int) -> Record:
         plan=plan_from_mapping(body["plan"], where=f"record {number}"),
         logs=logs,
         signatures=signatures_of(connection, number),
+        searches=searches_of(connection, number),
+        corrected_searches=() if body["corrects"] is None else searches_of(connection, body["corrects"]),
     )
 
 
@@ -231,4 +234,5 @@ def _log(log: dict[str, Any]) -> RecordLog:
         kept=None if kept is None else Kept(kept["sha256"], kept["bytes"]),
         key_off_draws=draws,
         key_off_drain_ma=drain_ma,
+        readings=log.get("readings"),
     )

@@ -11,6 +11,7 @@ from sqlalchemy import select
 from benchlog.core.errors import BenchlogError
 from benchlog.log.discovery import cores
 from benchlog.logger.model import Logger
+from benchlog.meter.given import kept_readings
 from benchlog.plan.model import Plan
 from benchlog.process.pool import side_by_side, workers_at
 from benchlog.run import Watch
@@ -22,6 +23,8 @@ from benchlog.store.walk_kept import walk_body
 from benchlog.verdict.result import Result
 
 if TYPE_CHECKING:
+    from benchlog.log.log import Log
+    from benchlog.run import LogLike
     from benchlog.store.kinds import Record
     from benchlog.store.store import Store
 
@@ -31,12 +34,13 @@ _FEWEST = 24
 
 @dataclass(frozen=True, slots=True)
 class KeptLog:
-    """One kept copy, and the name of the log that it is of."""
+    """One kept copy, and the name of the log that it is of; of meter readings the record has the text itself."""
 
     name: str
     path: Path
     logger: Logger
     before: bool
+    readings: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +110,9 @@ def kept_logs(record: "Record", folder: Path) -> tuple[KeptLog, ...]:
     """
     found = []
     for log in record.logs:
+        if log.readings is not None:
+            found.append(KeptLog(log.name, Path(log.name), log.logger, log.before, log.readings))
+            continue
         path = None if log.kept is None else kept_path(folder, log.kept.sha256)
         if path is None or not path.is_file():
             raise BenchlogError(
@@ -118,15 +125,13 @@ def kept_logs(record: "Record", folder: Path) -> tuple[KeptLog, ...]:
 
 def judged_again(plan: Plan, kept: Sequence[KeptLog], then: Result) -> Result:
     """Check kept logs again by their plan; what the original files alone could tell is taken from the result then."""
-    from benchlog.log.log import Log
     from benchlog.run import check
 
     with ExitStack() as opened:
-        logs: list[Log] = []
-        earlier: Log | None = None
+        logs: list[LogLike] = []
+        earlier: LogLike | None = None
         for one in kept:
-            log = opened.enter_context(Log.open(one.path, one.logger))
-            log.name = one.name
+            log = kept_readings(one.name, one.readings) if one.readings is not None else _opened(one, opened)
             if one.before:
                 earlier = log
             else:
@@ -134,6 +139,14 @@ def judged_again(plan: Plan, kept: Sequence[KeptLog], then: Result) -> Result:
         result = check(logs, plan=plan, before=earlier)
         # what the original file alone could tell, such as lines left out, is not in its copy
         return result.model_copy(update={"notes": then.notes})
+
+
+def _opened(one: KeptLog, within: ExitStack) -> "Log":
+    from benchlog.log.log import Log
+
+    log = within.enter_context(Log.open(one.path, one.logger))
+    log.name = one.name
+    return log
 
 
 def recheck_records(
@@ -242,6 +255,6 @@ def _corrected(store: "Store", judged: _Judged) -> dict[str, Any]:
     with reading(store.engine, store.where) as connection:
         body: dict[str, Any] = json.loads(read.record_entry(connection, judged.number).body)
     walks = iter(judged.walks)
-    logs = [log if log["before"] else {**log, **next(walks, {})} for log in body["logs"]]
+    logs = [log if log["before"] or "readings" in log else {**log, **next(walks, {})} for log in body["logs"]]
     told = {"benchlog_version": __version__, "corrects": judged.number, "result": judged.result, "logs": logs}
     return {**body, **told}

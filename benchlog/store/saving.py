@@ -8,8 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 from benchlog import __version__
 from benchlog.core.errors import BenchlogError
+from benchlog.core.toml_files import is_readings
 from benchlog.logger.model import Logger
 from benchlog.logger.sidecar import logger_for
+from benchlog.meter.findings import temperature_of
+from benchlog.meter.given import NamedReadings, meter_as_logger, readings_given
 from benchlog.plan.model import Plan
 from benchlog.store.entry import canonical, stamp
 from benchlog.store.logs_kept import LogFacts, read_log
@@ -46,9 +49,16 @@ def record_body(
     given = given_loggers([path for path, _ in paths], loggers)
     # the result's evidence is of the same logs in the same order; a stored or loaded result has none
     seen: list[LogEvidence | None] = [] if result.evidence is None else [*result.evidence.logs]
-    seen = seen if len(seen) == len(logs) else [None] * len(logs)
+    if len(seen) != sum(not is_readings(Path(log)) for log in logs):
+        seen = []
     described = []
-    for (path, is_before), logger, outline in zip(paths, given, [*seen, None][: len(paths)], strict=True):
+    outlines = iter(seen)
+    for (path, is_before), logger in zip(paths, given, strict=True):
+        read = readings_given(path)
+        if read is not None:
+            described.append(_readings(path, read, is_before, settings_of(plan, None), recorded_at, temperature_c))
+            continue
+        outline = None if is_before else next(outlines, None)
         facts = read_log(path, logger, keep_in, may_lack=is_before, run=run)
         _refuse_changed(facts, outline)
         warmth = temperature_c if temperature_c is not None else _mean_c(outline)
@@ -118,6 +128,38 @@ def _log(
         "logger": facts.logger.model_dump(mode="json", exclude_none=True),
         "settings": settings,
         "kept": None if facts.kept is None else {"sha256": facts.kept.sha256, "bytes": facts.kept.bytes},
+    }
+
+
+def _readings(
+    path: Path,
+    read: NamedReadings,
+    is_before: bool,
+    settings: str,
+    recorded_at: datetime | None,
+    temperature_c: float | None,
+) -> dict[str, Any]:
+    """A file of meter readings in a record: a few kilobytes, so its text goes into the record itself."""
+    raw = path.read_bytes()
+    meter, warm = read.file.meter, temperature_of(read.file)
+    if meter.taken is not None:
+        at, source = meter.taken.astimezone(UTC), GIVEN
+    elif recorded_at is not None:
+        at, source = recorded_at, GIVEN
+    else:
+        at, source = datetime.fromtimestamp(path.stat().st_mtime, UTC), FILE
+    return {
+        "name": read.name,
+        "before": is_before,
+        "sha256": hashlib.sha256(raw).hexdigest(),
+        "bytes": len(raw),
+        "recorded_at": stamp(at),
+        "recorded_from": source,
+        "temperature_c": temperature_c if temperature_c is not None else warm,
+        "logger": meter_as_logger(read.file).model_dump(mode="json", exclude_none=True),
+        "settings": settings,
+        "kept": None,
+        "readings": raw.decode("utf-8-sig"),
     }
 
 

@@ -98,4 +98,12 @@ WITHDRAWALS = Table(
     Column("change", BigInteger, nullable=False),
 )
 
-DERIVED: tuple[Table, ...] = (RECORDS, LOGS, MEASURED, SIGNATURES, CHANGES, WITHDRAWALS)
+#: Searches for a fault's place; ``number`` is of the entry that keeps one with its record.
+SEARCHES = Table(
+    "searches",
+    META,
+    Column("number", BigInteger, primary_key=True),
+    Column("record", BigInteger, nullable=False),
+)
+
+DERIVED: tuple[Table, ...] = (RECORDS, LOGS, MEASURED, SIGNATURES, CHANGES, WITHDRAWALS, SEARCHES)

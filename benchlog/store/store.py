@@ -2,7 +2,7 @@
 
 import os
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
@@ -13,8 +13,9 @@ from benchlog.core.interrupts import later
 from benchlog.logger.model import Logger
 from benchlog.store import changes as changed
 from benchlog.store import reading as read
+from benchlog.store import searches
 from benchlog.store.engine import engine_of, reading, writing
-from benchlog.store.kinds import BikeRow, Change, Record, RecordLog, RecordRow, Signature
+from benchlog.store.kinds import BikeRow, Change, FoundFault, Record, RecordLog, RecordRow, Signature
 from benchlog.store.ledger import append
 from benchlog.store.logs_kept import kept_logger, kept_path
 from benchlog.store.named import url_of, where_of
@@ -152,6 +153,21 @@ class Store:
             body = {"bike": record.bike, "record": number, "record_hash": record.hash, "by": name, "notes": notes}
             append(connection, [("signature", body)])
             return read.signatures_of(connection, number)[-1]
+
+    def keep_search(self, number: int, session: Mapping[str, Any], mended: str = "") -> FoundFault:
+        """Keep a search for a fault's place with the record of the check that failed.
+
+        Args:
+            number: of the record.
+            session: ``found`` and ``answers``, as ``benchlog.find.as_json.kept`` gives them.
+            mended: what was done about it.
+
+        Raises:
+            BenchlogError: there is no such record, or the search has found nothing yet.
+        """
+        words = _one_line(mended, "what was mended") if mended.strip() else ""
+        with writing(self.engine, self.where) as connection:
+            return searches.keep(connection, read.record_entry(connection, number), session, words)
 
     def note_change(self, bike: str, on: date, what: str) -> Change:
         """Note a new battery or accessory, from which on the bike's figures are not compared with those before.

@@ -119,7 +119,8 @@ def _of_body(entry: Entry, body: Any, chain: Chain) -> Iterator[Trouble]:
     elif entry.kind == "withdrawal":
         yield from _of_withdrawal(number, body, chain)
     elif chain.records.get(body["record"]) != body["record_hash"]:
-        signed = f"{_named(body['by'])} signed record {shown(body['record'])}"
+        signed = f"{_named(body['by'])} signed record" if entry.kind == "signature" else "a search is kept with record"
+        signed += f" {shown(body['record'])}"
         record = body["record"] if isinstance(body["record"], int) else None
         yield Trouble(f"entry {number}: {signed} in another form than it has now", "ledger", record)
 

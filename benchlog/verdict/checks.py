@@ -52,6 +52,7 @@ def _check(
             limit=shown,
             because=because(kind, found, finding, limit),
         )
+    timeless = log is None or math.isnan(finding.from_s)
     u = None if finding.u is None or not math.isfinite(finding.u) else COVERAGE_K * finding.u
     if finding.one_sided or log is None:
         # what the samples did not see has no bound, and what stands in the plan was not measured
@@ -67,8 +68,8 @@ def _check(
         limit=shown,
         margin_pct=_margin(finding.value, limit),
         log=log,
-        from_s=None if log is None else finding.from_s,
-        to_s=None if log is None else finding.to_s,
+        from_s=None if timeless else finding.from_s,
+        to_s=None if timeless else finding.to_s,
         because=because(kind, found, finding, limit),
     )
 

@@ -69,8 +69,10 @@ def _fails_wherever_zero_lies(finding: Measured, most: float | None) -> bool:
 
 
 def _of_interval(interval: tuple[float, float], limit: PlannedLimit) -> Conformity:
-    """Anywhere between its ends is as possible: a pass or a failure must hold at both."""
+    """Anywhere between its ends is as possible: a pass or a failure must hold at both, a failure on one side."""
     first, last = (conformity(end, 0.0, limit.min, limit.max) for end in interval)
+    if limit.min is not None and limit.max is not None and interval[0] < limit.min and limit.max < interval[1]:
+        return "not proven"
     return first if first == last else "not proven"
 
 

@@ -2,6 +2,8 @@
 // Files that are dropped or chosen go to the server one by one, as they are: nothing is held in memory here.
 (() => {
   let tray = null;
+  // the store that is told of each file
+  let to = "tray";
   let waiting = Promise.resolve();
 
   const say = (text) => window.dash_clientside.set_props("drop-said", { children: text });
@@ -31,8 +33,8 @@
         }
         if (request.status !== 200) return resolve(say(answer.problem || `${file.name} was refused`));
         tray = answer.tray;
-        window.dash_clientside.set_props("tray", { data: answer });
-        resolve(say(`${file.name} is in the tray.`));
+        window.dash_clientside.set_props(to, { data: answer });
+        resolve(say(to === "tray" ? `${file.name} is in the tray.` : ""));
       };
       request.send(file);
     });
@@ -43,7 +45,8 @@
   }
 
   function prepare(slot) {
-    tray = null;
+    tray = slot.dataset.tray ?? null;
+    to = slot.dataset.to ?? "tray";
     const input = document.createElement("input");
     Object.assign(input, { type: "file", id: "drop-files", multiple: true, className: "drop-files" });
     input.addEventListener("change", () => {

@@ -24,10 +24,24 @@ window.dash_clientside = Object.assign({}, window.dash_clientside, {
       document.title = told.title === "benchlog" ? told.title : `${told.title} · benchlog`;
       return [{ path, search, zone: asked.zone }, told.menu ?? null, told.content];
     },
+    // go to an element, once it is there
+    focus: (id) => {
+      setTimeout(() => document.getElementById(id)?.focus(), 150);
+      return id;
+    },
+    confirm: (clicks, said, suggested) => (clicks && !said ? suggested : window.dash_clientside.no_update),
   },
 });
 
 document.addEventListener("click", (event) => {
+  if (event.target.closest("#plan-confirm-all")) {
+    for (const one of document.querySelectorAll('button[id*=\'"part":"confirm"\']')) one.click();
+    for (const one of document.querySelectorAll("select[data-confirms]"))
+      if (!one.value) {
+        one.value = one.dataset.confirms;
+        one.dispatchEvent(new Event("change", { bubbles: true }));
+      }
+  }
   const button = event.target.closest("[data-goto], [data-print]");
   if (!button) return;
   if (button.dataset.print) window.print();

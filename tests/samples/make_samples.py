@@ -1,7 +1,9 @@
 """Writes the sample logs: one table in every form that a reader takes. Run it from the project's top folder."""
 
+import binascii
 import gzip
 from collections.abc import Callable
+from functools import reduce
 from pathlib import Path
 
 import polars as pl
@@ -48,6 +50,21 @@ def spaced() -> str:
     return "".join("  ".join(cell.rjust(9) for cell in line) + "\n" for line in quoted)
 
 
+def xored(line: str) -> str:
+    """A line with the checksum of NMEA 0183."""
+    return f"{line}*{reduce(lambda a, b: a ^ b, line.encode()):02X}"
+
+
+def crc(line: str) -> str:
+    """A line with a CRC-16/CCITT-FALSE."""
+    return f"{line}*{binascii.crc_hqx(line.encode(), 0xFFFF):04x}"
+
+
+def summed(sum_of: Callable[[str], str], eol: str = "\n") -> bytes:
+    """The table as a logger sends it."""
+    return "".join(sum_of(line) + eol for line in text().splitlines()).encode()
+
+
 def main() -> None:
     """Write all samples."""
     comma = text()
@@ -79,6 +96,18 @@ def main() -> None:
     }
     for name, data in forms.items():
         (HERE / "delimited" / name).write_bytes(data)
+    bare, *lines = summed(xored).decode().splitlines(keepends=True)
+    card = {
+        "xor.csv": summed(xored),
+        "xor_crlf.txt": b"\r\n" + summed(xored, "\r\n"),
+        "crc.log": summed(crc),
+        "bare_header.csv": "".join([bare.rpartition("*")[0] + "\n", *lines]).encode(),
+        "dollar.txt": b"".join(b"$" + line for line in summed(xored).splitlines(keepends=True)),
+        "packed.csv.gz": gzip.compress(summed(xored), mtime=0),
+        "no_last_newline.csv": summed(xored).rstrip(b"\n"),
+    }
+    for name, data in card.items():
+        (HERE / "stream" / name).write_bytes(data)
     table().write_parquet(HERE / "parquet" / "plain.parquet", compression="uncompressed")
     table().write_parquet(HERE / "parquet" / "packed.parquet", row_group_size=5)
 

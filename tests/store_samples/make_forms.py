@@ -1,4 +1,4 @@
-"""Makes form1.sqlite and form2.sqlite, stores as earlier forms left them: two records, one signed, and a change.
+"""Makes form1.sqlite, form2.sqlite, …: stores as earlier forms left them: two records, one signed, and a change.
 
     PYTHONPATH=. python tests/store_samples/make_forms.py 2
 
@@ -22,7 +22,7 @@ from store_cases import save_small  # noqa: E402 the path is set above
 from benchlog.store import open_store  # noqa: E402 as above
 
 #: The table that each form added.
-ADDED = {2: "measured", 3: "withdrawals"}
+ADDED = {2: "measured", 3: "withdrawals", 4: "searches"}
 
 
 def main(form: int) -> None:

@@ -7,7 +7,7 @@ from benchlog.bench.guided.spec import StepSpec
 from benchlog.bench.guided.steps_fuses import fuse, fuses_in
 from benchlog.bench.guided.steps_on import all_on, engine, key_on, slot
 from benchlog.bench.guided.steps_rest import at_rest, key_off, sleep, sleep_again
-from benchlog.examine.off_spans import DEFAULT_SETTLED_S
+from benchlog.plan.limits import settled_s
 from benchlog.plan.model import Plan, slots_in_order
 from benchlog.verdict.advice import fire_risks
 
@@ -19,7 +19,7 @@ def steps_of(plan: Plan, only: Collection[str] = ()) -> tuple[StepSpec, ...]:
         only: ids of the checks that are taken again; all steps where none is named.
     """
     circuits = slots_in_order(plan)
-    need_s = plan.limits.settle_max_s or DEFAULT_SETTLED_S
+    need_s = settled_s(plan)
     steps = (
         *at_rest(fire_risks(plan)),
         key_on(plan),

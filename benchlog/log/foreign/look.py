@@ -14,6 +14,7 @@ from benchlog.log.readers.cells import MISSING, UNIT_CELL
 from benchlog.log.readers.cutting import SEPARATORS, Guess, fitness, guess_of, has_decimal_comma, split, text_of
 from benchlog.log.readers.raw import Floats
 from benchlog.log.readers.source import Source
+from benchlog.log.readers.stream import take_sums_off
 
 _LINES, _BYTES, _ROWS = 400, 4 << 20, 4000
 _OVER = {"ol", "o.l", "ovld", "over", "overflow", "+over", "-over", "ovl", "over range", "over-range"}
@@ -73,6 +74,7 @@ def look(path: Path) -> SeenTable:
     try:
         if source.head.startswith(b"PAR1"):
             raise BadLog(source.name, "a Parquet file names its columns itself; use --logger with a file you write")
+        take_sums_off(source)
         text = text_of(source.read(_BYTES))
     finally:
         source.close()

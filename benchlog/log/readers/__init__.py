@@ -1,11 +1,11 @@
 """Log formats. A reader says whether a log is its own and reads it; nothing after this knows which one did."""
 
 from benchlog.core.errors import BadLog
-from benchlog.log.readers import delimited, parquet
+from benchlog.log.readers import delimited, parquet, stream
 from benchlog.log.readers.raw import Reader
 
 #: The only place where a format is entered.
-READERS: tuple[Reader, ...] = (delimited.READER, parquet.READER)
+READERS: tuple[Reader, ...] = (delimited.READER, parquet.READER, stream.READER)
 
 
 def reader_of(where: str, head: bytes) -> Reader:

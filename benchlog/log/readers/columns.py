@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from benchlog.core.errors import BadLog, BadLogger, MissingColumns
+from benchlog.core.errors import BadLog, BadLogger, MissingColumns, UnknownColumns
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.log.readers.leftover import leftover_notes, meant_header
 
@@ -162,7 +162,7 @@ def resolve(
     if time is None and logger.rate_hz is None:
         fallback = _time_header(names)
         if fallback is None:
-            raise BadLog(
+            raise UnknownColumns(
                 where,
                 f"nothing gives the time: there is no column time_s and no rate{_meant(names, ('time_s',))}; "
                 f"run benchlog logger {where}, which asks for it, add a time_s column, or [time] or rate_hz in a "
@@ -199,7 +199,7 @@ def from_headers(where: str, names: Sequence[str], line: int | None = None) -> "
     if found is None:
         what = "no column" if _time_header(names) is None else "no column other than the time"
         has = f"its headers are {', '.join(repr(name) for name in names)}" if names else "it has no header line"
-        raise BadLog(
+        raise UnknownColumns(
             where if line is None else f"{where}, line {line}",
             f"{what} is known: {has}{_meant(names)}; run benchlog logger {where}, which asks what the columns mean, "
             "use role names such as time_s, battery_v, battery_a as headers, or name a logger file (--logger)",

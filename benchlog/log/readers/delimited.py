@@ -12,6 +12,7 @@ from benchlog.log.readers.layout import Layout, find_layout
 from benchlog.log.readers.raw import Ints, Piece, Raw, Reader
 from benchlog.log.readers.rows import accept_rows
 from benchlog.log.readers.source import Source
+from benchlog.log.readers.summed import summed_kind
 
 if TYPE_CHECKING:
     from benchlog.logger.model import Logger
@@ -161,10 +162,13 @@ def _layout(source: Source, logger: "Logger | None") -> Layout:
     except BadLog:
         from benchlog.core.toml_files import OPTIONS, kind_of
 
-        if kind := kind_of(text_of(source.head)):
+        kind = kind_of(text_of(source.head))
+        if kind == "file of meter readings":
+            raise BadLog(source.name, f"this is a {kind}; rename it so that its name ends in .toml") from None
+        if kind:
             raise BadLog(
                 source.name,
-                f"this is a {kind}, not a log; name it with {OPTIONS[kind]}, and the log before the options",
+                f"this is a {kind}, not a log; name it {OPTIONS[kind]}, and the log before the options",
             ) from None
         raise
 
@@ -192,7 +196,7 @@ def claims(head: bytes) -> bool:
     if not head or b"\0" in head[:512] or head.startswith(b"PAR1"):
         return False
     odd = sum(head.count(byte) for byte in _CONTROLS)
-    return odd * 50 <= len(head)
+    return odd * 50 <= len(head) and summed_kind(head) is None
 
 
 _CONTROLS = [bytes([n]) for n in (*range(9), *range(14, 32), 127)]

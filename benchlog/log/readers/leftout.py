@@ -77,6 +77,8 @@ class LeftOut:
             return f"this looks like a counter that wraps: set wraps_at = {self._wraps_at} in [time] of the logger file"
         if set(faults) == {"backward"}:
             return _order_advice(faults["backward"], rows)
+        if set(faults) == {"checksum"}:
+            return "the lines were damaged on their way; record again, over a shorter cable or at a lower line speed"
         odd = faults.get("unreadable")
         advice = odd and (_time_advice(odd.found, self._dates) or _cell_advice(odd.found))
         if advice:

@@ -20,6 +20,10 @@ Flags = npt.NDArray[np.bool_]
 KINDS: dict[str, tuple[str, str]] = {
     "many": ("row with too many fields was left out", "rows with too many fields were left out"),
     "few": ("row with too few fields was left out", "rows with too few fields were left out"),
+    "checksum": (
+        "line with a wrong or missing checksum was left out",
+        "lines with wrong or missing checksums were left out",
+    ),
     "no_time": ("row without a time was left out", "rows without a time were left out"),
     "unreadable": ("row with an unreadable number was left out", "rows with unreadable numbers were left out"),
     "header": ("repeated header line was skipped", "repeated header lines were skipped"),

@@ -9,7 +9,7 @@ import tempfile
 import threading
 import weakref
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
@@ -83,6 +83,16 @@ class Source:
         self._pending = first
         if self._spool is not None:
             self._keep(first)
+        while len(self._pending) < HEAD_BYTES and (more := self._next()):
+            self._pending += more
+        self.head = self._pending[:HEAD_BYTES]
+
+    def recast(self, change: Callable[[Iterator[bytes]], Iterator[bytes]]) -> None:
+        """Let all bytes go through ``change``, from the first on; before any was read."""
+        chunks = change(_before(self._pending, self._chunks))
+        self._spool = tempfile.TemporaryFile()  # noqa: SIM115 closed by close
+        self._open.append(self._spool)
+        self._chunks, self._pending = chunks, b""
         while len(self._pending) < HEAD_BYTES and (more := self._next()):
             self._pending += more
         self.head = self._pending[:HEAD_BYTES]

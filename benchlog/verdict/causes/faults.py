@@ -1,5 +1,6 @@
 """The faults that benchlog can name: declared here and nowhere else."""
 
+from benchlog.plan.batteries import REST_WORDS
 from benchlog.verdict.causes.fault import Fault, Interval
 from benchlog.verdict.causes.seen import INF
 
@@ -252,7 +253,7 @@ FAULTS: tuple[Fault, ...] = (
         {"trigger_on": (0.2, 0.8)},
         ("relay_pull_in", "relay_chatter", "feed_in_crank", "relay_drop_out", "slot_N_current"),
         (
-            "with the key on measure from 86 to 85: less than about 9 V is too little to hold a relay",
+            "with the key on measure from 86 to 85: less than about 9 V is too little to pull a warm relay in",
             "feed the coil from a stouter switched circuit, or mend the joint that drops the voltage",
         ),
         either={"trigger_on": (0.2, 0.8), "load_swing": SWINGS, "openings": SOME},
@@ -266,7 +267,7 @@ FAULTS: tuple[Fault, ...] = (
         {},
         ("resting_voltage", "source_resistance", "battery_sag", "crank_minimum", "slot_N_current"),
         (
-            "clean and tighten the posts, charge the battery fully, let it rest for two hours and record again",
+            f"clean and tighten the posts, charge the battery fully, let it rest {REST_WORDS} and record again",
             "have it load-tested; replace it if the resistance stays high",
         ),
         "No flames or sparks at the battery; wear eye protection.",

@@ -1,5 +1,6 @@
 """Checks of the off state: what flows, and what stays live, with the key off."""
 
+from benchlog.plan.batteries import REST_WORDS
 from benchlog.verdict.proving import drain_within_limits
 from benchlog.verdict.registry.kind import CheckKind
 from benchlog.verdict.registry.limiting import at_least, at_most
@@ -71,7 +72,7 @@ RESTING_VOLTAGE = CheckKind(
     set_by="`limits.resting_min_v`",
     limit=at_least("limits.resting_min_v"),
     found="the battery rested at {} before the first key-on",
-    first_test="charge the battery full, let it rest overnight, and measure again",
+    first_test=f"charge the battery full, let it rest {REST_WORDS}, and measure again",
     key_off=True,
 )
 

@@ -1,0 +1,189 @@
+"""The acceptance test with a hand meter: what it asks, what it keeps, and the sheet for it."""
+
+import re
+from html import unescape
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from benchlog.bench.by_hand.session import HandTest, begun, lead_by_hand
+from benchlog.bench.by_hand.sheet import render_sheet
+from benchlog.bench.by_hand.steps import hand_steps
+from benchlog.cli import app
+from benchlog.core.errors import BenchlogError
+from benchlog.meter.model import load_readings
+from benchlog.plan.model import load_plan, plan_from_mapping
+
+PLAN = Path(__file__).parent.parent / "sample_data" / "larch.plan.toml"
+ACCURACY = ["0.5 % + 2", "1 % + 3"]
+#: What a good Larch shows, a line for each question.
+GOOD = [
+    *("12.81", "10"),  # at rest, hours
+    *("0.02", "60"),  # fuse block, minutes
+    *("0.61", "45", "10", "0.58", "4.1"),  # drain: minutes since the key-off, averaged, lowest, highest
+    *("12.62", "12.41"),  # battery, loads off and on
+    *("184 mV", "61.0 mV"),  # drops
+    *("3.41", "3.05", "1.82", "1.02"),  # circuits
+    *("10.9", ""),  # cranking, no lowest
+    *("14,21", "-1.20"),  # charging, balance
+]
+
+
+class Typing:
+    """A tester at the keys; the input ends when all is typed."""
+
+    def __init__(self, lines: list[str]) -> None:
+        self.lines, self.said = list(lines), []
+
+    def read(self, prompt: str) -> str:
+        """The next line."""
+        self.said.append(prompt)
+        if not self.lines:
+            raise EOFError
+        return self.lines.pop(0)
+
+
+def typed(out: Path, lines: list[str]) -> tuple[HandTest, Typing, bool]:
+    """A session with these lines: the test, what was said, and whether it came to its end."""
+    test, tester = begun(load_plan(PLAN), out), Typing(lines)
+    whole = lead_by_hand(test, tester.read, tester.said.append)
+    return test, tester, whole
+
+
+def test_a_whole_session_is_a_file_that_passes_what_a_meter_can_show(tmp_path):
+    """Every reading typed stands in the file as shown; nothing fails, and the relay stays unseen."""
+    out = tmp_path / "readings.toml"
+    lines = "\n".join([*ACCURACY, *GOOD]) + "\n"
+
+    ended = CliRunner().invoke(app, ["acceptance", "--by-hand", "--plan", str(PLAN), "--out", str(out)], input=lines)
+
+    assert ended.exit_code == 3, ended.output
+    assert "17 of 24 planned checks passed" in " ".join(ended.output.split())
+    assert "NOT PROVEN, 2" in ended.output
+    file = load_readings(out)
+    assert [table.value for table in file.reading][:3] == ["12.81", "0.02", "0.61"]
+    assert file.meter.voltage is not None
+    assert (file.meter.voltage.pct, file.meter.voltage.digits) == (0.5, 2)
+    assert file.reading[-1].loads_on
+    assert file.meter.taken is not None
+
+
+def test_each_reading_is_kept_before_the_next_is_asked(tmp_path):
+    """A session that ends after two readings goes on with the third, and asks for the meter no more."""
+    out = tmp_path / "readings.toml"
+    _, _, whole = typed(out, [*ACCURACY, *GOOD[:4]])
+
+    again, tester, finished = typed(out, GOOD[4:])
+
+    assert (whole, finished) == (False, True)
+    assert len(again.readings) == len(hand_steps(load_plan(PLAN)))
+    assert "Reading 3 of 14: Drain" in tester.said[0]
+
+
+def test_the_last_reading_can_be_taken_back(tmp_path):
+    """U takes the last reading out of the file and asks for it again; within a reading it asks for that one."""
+    out = tmp_path / "readings.toml"
+    typed(out, [*ACCURACY, "12.81", "10", "0.02", "60", "u", "0.03", "u", "0.04", "30"])
+
+    assert [table.value for table in load_readings(out).reading] == ["12.81", "0.04"]
+
+
+def test_a_reading_can_be_left_out(tmp_path):
+    """S leaves a step out: it is not in the file, and is asked for when the session goes on."""
+    out = tmp_path / "readings.toml"
+    _, tester, _ = typed(out, [*ACCURACY, "s", "0.02", "60"])
+    resumed, again, _ = typed(out, [])
+
+    assert [table.role for table in resumed.readings] == ["feed_v"]
+    assert "Drain" in tester.said[-2]
+    assert "Battery at rest" in again.said[0]
+
+
+@pytest.mark.parametrize("line", ["twelve", "12.6 A", "12.6 12.7", "--1", "1e3"])
+def test_what_is_no_reading_is_asked_again(tmp_path, line):
+    """Nothing that a meter does not show, or in another unit, gets into the file."""
+    out = tmp_path / "readings.toml"
+    _, tester, _ = typed(out, [*ACCURACY, line, "12.81", "10"])
+
+    assert any("is no reading here" in text for text in tester.said)
+    assert [table.value for table in load_readings(out).reading] == ["12.81"]
+
+
+def test_readings_that_contradict_each_other_are_asked_again(tmp_path):
+    """A lowest above the reading is said at once, and the reading is typed anew."""
+    out = tmp_path / "readings.toml"
+    drain = ["0.61", "45", "10", "0.85", "4.1", *GOOD[4:9]]
+    _, tester, _ = typed(out, [*ACCURACY, *GOOD[:4], *drain])
+
+    assert any("lowest is above value" in text for text in tester.said)
+    assert load_readings(out).reading[-1].lowest == "0.58"
+
+
+def test_a_caution_and_what_the_plan_allows_stand_before_each_step(tmp_path):
+    """Nobody reads what to heed after the probe slipped; the plan's limit is there to compare with."""
+    _, tester, _ = typed(tmp_path / "readings.toml", [*ACCURACY, *GOOD])
+    shown = [text for text in tester.said if text.startswith("\nReading")]
+
+    assert len(shown) == 14
+    assert all("\n  Caution: " in text for text in shown)
+    assert "  The plan allows at most 0.3, planned 0.18 V." in shown[5]
+    assert "probe that slips" in shown[5]
+
+
+def test_how_it_is_done_is_told_when_asked(tmp_path):
+    """? explains the step that is asked for."""
+    _, tester, _ = typed(tmp_path / "readings.toml", [*ACCURACY, *GOOD[:4], "?"])
+
+    assert any("joined before the lead is taken off" in text for text in tester.said)
+
+
+def test_only_what_the_plan_limits_is_asked_for():
+    """A plan with one limit has one reading; without one a sheet is refused."""
+    bare = {"install": {"bike": "Larch"}, "battery": {"chemistry": "agm", "capacity_ah": 11.2}}
+
+    steps = hand_steps(plan_from_mapping({**bare, "limits": {"charging_min_v": 13.5}}))
+
+    assert [(step.title, step.expected) for step in steps] == [("Charging", "at least 13.5 V")]
+    with pytest.raises(BenchlogError, match="no limit that a hand meter could hold anything against"):
+        render_sheet(plan_from_mapping(bare))
+
+
+def test_the_sheet_has_a_box_for_every_figure():
+    """Each step stands there with its probes and what the plan allows; each figure that is asked has its box."""
+    plan = load_plan(PLAN)
+    page, steps = render_sheet(plan), hand_steps(plan)
+
+    assert page.count("<i></i>") == sum(1 + len(step.extras) for step in steps)
+    text = " ".join(unescape(re.sub(r"<[^>]+>", " ", page)).replace("\xa0", " ").split())
+    heeded = {f"{sentence.rstrip('.')}." for step in steps for sentence in step.caution.split(". ")}
+    assert {each for step in steps for each in (step.title, step.what, step.expected) if each not in text} == set()
+    assert {sentence for sentence in heeded if text.count(sentence) != 1} == set()
+
+
+def test_a_reading_that_no_step_asks_for_stays_in_the_file(tmp_path):
+    """What somebody wrote there by hand is not lost when the session goes on."""
+    out = tmp_path / "readings.toml"
+    spare = '[[reading]]\nrole = "battery_c"\nstate = "asleep"\nvalue = "7.5"\nunit = "degC"\n'
+    out.write_text("[meter]\nvoltage = { pct = 0.5, digits = 2 }\n" + spare, encoding="utf-8")
+    typed(out, ["12.81", "10"])
+
+    assert [table.role for table in load_readings(out).reading] == ["battery_c", "battery_v"]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--out", "a.toml"], "no PORT was given"),
+        (["--by-hand"], "name it with --out READINGS.toml"),
+        (["--by-hand", "--out", "a.csv"], "name it with --out READINGS.toml"),
+        (["/dev/ttyX", "--by-hand", "--out", "a.toml"], "PORT: a hand meter has no use for it"),
+        (["--by-hand", "--out", "a.toml", "--resume"], "--resume: a hand meter has no use for it"),
+    ],
+)
+def test_what_does_not_go_together_is_refused_before_anything_is_asked(words, said):
+    """One message, exit status 2."""
+    ended = CliRunner().invoke(app, ["acceptance", "--plan", str(PLAN), *words])
+
+    assert ended.exit_code == 2
+    assert said in ended.stderr

@@ -1,0 +1,36 @@
+"""Medians and percentiles agree with numpy's to the last digit."""
+
+import numpy as np
+import pytest
+
+from benchlog.core.quantiles import median, percentile, percentiles
+
+SIZES = (1, 2, 3, 4, 7, 10, 101, 1000)
+
+
+@pytest.mark.parametrize("n", SIZES)
+def test_they_are_what_numpy_gives(n):
+    """Any number of values, even and odd, with twins: the very same figures, so that no verdict depends on which."""
+    rng = np.random.default_rng(n)
+    for x in (rng.normal(size=n), np.round(rng.normal(size=n), 1), rng.integers(0, 5, n)):
+        assert median(x) == np.median(x)
+        assert [percentile(x, q) for q in (0, 4, 8, 25, 50, 75, 98, 100)] == list(
+            np.percentile(x, (0, 4, 8, 25, 50, 75, 98, 100))
+        )
+
+
+def test_a_table_is_judged_row_by_row():
+    """Each row of a table has its own percentile."""
+    table = np.random.default_rng(1).normal(size=(5, 30))
+
+    assert percentiles(table, 92).tolist() == np.percentile(table, 92, axis=-1).tolist()
+
+
+def test_a_missing_value_leaves_none():
+    """NaN among the values gives NaN and no number that looks like a measurement; so does nothing at all."""
+    x = np.array([1.0, np.nan, 3.0])
+
+    assert np.isnan(median(x))
+    assert np.isnan(percentile(x, 50))
+    assert np.isnan(median([]))
+    assert percentiles(np.array([x, [1.0, 2.0, 3.0]]), 50).tolist()[1] == 2.0
