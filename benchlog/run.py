@@ -42,9 +42,8 @@ if TYPE_CHECKING:
 Progress = Callable[[str, int, int], None]
 #: how many of many logs are done; what came of the last one
 Watch = Callable[[int, Answer], None]
-#: What is needed once a log has been read, and loaded meanwhile where that takes longer than loading, bytes.
+#: What is needed once a log has been read.
 _NEEDED_LATER = ("benchlog.examine", "benchlog.verdict.causes", "benchlog.verdict.bounded", "numpy.fft")
-_LONG_BYTES = 16 << 20
 
 
 def check(
@@ -264,9 +263,7 @@ def _opened(
     from benchlog.log.earlier import open_as_earlier
     from benchlog.log.log import Log, have_polars_ready
 
-    if (size_of(path) or 0) > _LONG_BYTES:
-        have_polars_ready()  # reading begins with it
-        load_meanwhile(_NEEDED_LATER)
+    load_meanwhile(_NEEDED_LATER, size_of(path) or 0, first=have_polars_ready)
     open_with = partial(Log.open, path, progress=report)
     if not may_lack:
         return open_with(logger), []

@@ -88,6 +88,7 @@ def _app(context: Context, door: Door) -> Dash:
     planning.register(app, context)
     foreign.register(app, context)
     live_page.answer_looks(app.server)
+    live_page.take_presses(app.server)
     take_uploads(app.server, context)
     _look(app)
     guard(app.server, door, [*app.csp_hashes(), hash_in_policy(ASK)])

@@ -583,7 +583,7 @@ FILES = {
     for name in (
         *(f"bench/recording/{part}" for part in ("beside", "capture", "port", "resuming", "writer")),
         *("log/readers/lines/meaning", "bench/guided/leading", "bench/guided/resume", "bench/live", "process/pool"),
-        *("bench/by_hand/filled", "bench/by_hand/sheet", "commands/by_hand"),
+        *("bench/by_hand/filled", "bench/by_hand/sheet", "commands/by_hand", "bench/guided/retest"),
         *("standin/behaving", "standin/faults", "standin/hands", "standin/serving", "standin/streaming"),
     )
 }

@@ -37,7 +37,15 @@ def plan_page(context: Context, zone: tzinfo) -> tuple[str, list[Any]]:
             className="opener",
             id="plan-opener",
         ),
-        html.P(id="plan-said", role="status", className="said-here"),
+        html.Div(
+            [
+                html.P(id="plan-said", role="status", className="said-here"),
+                html.Button(
+                    "Bring back what was there", id="plan-undo", type="button", className="small", hidden="hidden"
+                ),
+            ],
+            className="row",
+        ),
         html.Div(
             [
                 html.Div(html.P("Opening …", className="fact"), id="plan-form", className="form"),
@@ -53,6 +61,7 @@ def plan_page(context: Context, zone: tzinfo) -> tuple[str, list[Any]]:
         _endings(),
         dcc.Store(id="plan-kept", storage_type="session"),
         dcc.Store(id="plan-base"),
+        dcc.Store(id="plan-before"),
         dcc.Store(id="plan-focus"),
         dcc.Store(id="plan-focused"),
         dcc.Interval(id="plan-begin", interval=_BEGIN_MS, max_intervals=1),
