@@ -178,9 +178,10 @@ def register(app: Dash, context: Context) -> None:
         State("here", "data"),
         prevent_initial_call=True,
     )
-    def _check(clicks, typed, ids, about, about_ids, source, here):  # type: ignore[no-untyped-def]  # Dash calls it by position
+    def _check(clicks, typed, ids, *rest):  # type: ignore[no-untyped-def]  # Dash calls it by position
         if not clicks:
             return no_update, no_update
+        about, about_ids, source, here = rest
         boxes = {(int(at["step"]), str(at["key"])): str(text or "") for at, text in zip(ids, typed, strict=True)}
         meter = {str(at["key"]): str(text or "") for at, text in zip(about_ids, about, strict=True)}
         try:

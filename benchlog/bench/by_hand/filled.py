@@ -6,8 +6,9 @@ from typing import Any
 
 from benchlog.bench.by_hand.steps import HandStep, figure_typed, hand_steps, waited_unit
 from benchlog.core.errors import BadReadings
+from benchlog.core.manual_accuracy import printed_accuracy
 from benchlog.meter.model import MeterTable, Precision, ReadingsFile, ReadingTable, reading_faults
-from benchlog.meter.shown import accuracy_of, is_figure, is_over_range
+from benchlog.meter.shown import is_figure, is_over_range
 from benchlog.plan.model import Plan
 
 #: The boxes of the meter itself.
@@ -78,7 +79,7 @@ def _temperature(typed: str, faults: list[str]) -> list[ReadingTable]:
 def _precision(key: str, typed: str, faults: list[str]) -> Precision | None:
     if not typed:
         return None
-    found = accuracy_of(typed)
+    found = printed_accuracy(typed)
     if found is None:
         faults.append(f'DC {key}: needs per cent and digits, such as 0.5 % + 2, got "{typed}"')
         return None

@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from benchlog.bench.by_hand.steps import HandStep, figure_typed, hand_steps, step_of, waited_unit
+from benchlog.core.manual_accuracy import printed_accuracy
 from benchlog.find.words import HOW
 from benchlog.meter.model import MeterTable, Precision, ReadingsFile, ReadingTable, load_readings, reading_faults
-from benchlog.meter.shown import accuracy_of, is_figure, is_over_range
+from benchlog.meter.shown import is_figure, is_over_range
 from benchlog.meter.writing import write_readings
 from benchlog.plan.model import Plan
 
@@ -151,7 +152,7 @@ def _precision(of: str, read: Read, say: Say) -> Precision | None:
         typed = _line(read, f"{of}, such as 0.5 % + 2 (Enter: not known, then nothing is proven by it): ")
         if not typed:
             return None
-        found = accuracy_of(typed)
+        found = printed_accuracy(typed)
         if found is not None:
             return Precision(pct=found[0], digits=found[1])
         say(f'"{typed}" is no accuracy; type per cent and digits, such as 0.5 % + 2.')
