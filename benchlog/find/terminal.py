@@ -177,5 +177,6 @@ def _ended(hunt: Hunt, found: FoundPlace | None, answers: Path) -> str:
         f"\nFound: {found.place}, {found.kind}{also}: {found.belief:.1%} sure.\n"
         f"  Mend it: {mend(found.place, found.kind)}\n"
         f"  Then take this check again: {check_again(found.place, found.kind)}\n"
+        f"  benchlog acceptance PORT --plan PLAN --only {check_again(found.place, found.kind)}\n"
         f"The answers are in {answers}."
     )
