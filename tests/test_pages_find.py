@@ -168,6 +168,18 @@ def test_search_before_filing_goes_on_with_the_sheet(context: Context, tmp_path:
     assert "Found fuse out to 30, open" in str(found_and_mended(record))
 
 
+def test_dropped_answers_are_the_session(context: Context, tmp_path: Path):
+    """A file of answers that was dropped in beside the log goes on in the page, whatever it is called."""
+    log, plan = logged(tmp_path, DEAD, "dead.csv")
+    taken = tmp_path / "from the bench.toml"
+    taken.write_text('[[answer]]\ntest = "feed fuse intact"\nseen = "yes"\n', encoding="utf-8")
+    checked = Checked(benchlog.check(log, plan=plan), load_plan(plan), None, (log,), None, ())
+    whose = Behind("checked x", checked.result, ("dead.csv",), checked=checked)
+
+    assert answers_path(whose) == taken
+    assert context.searches.hunt(whose).replies == [Reply("feed fuse intact", 1.0)]
+
+
 def test_drawing_darkens_the_suspects(knowledge: Knowledge):
     """Each place of the plan is drawn once, marked by its belief; the relay's socket counts with its contact."""
     hunt = Hunt(knowledge)
