@@ -71,6 +71,11 @@ def build_board(folder: Path) -> Path:
     return board
 
 
+def names(image: Path) -> str:
+    """The image's symbols."""
+    return subprocess.run(["avr-nm", image], capture_output=True, text=True, check=True).stdout
+
+
 @dataclass(frozen=True)
 class Built:
     """What is built once: the board, the image, and a folder for more."""
