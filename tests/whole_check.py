@@ -31,7 +31,7 @@ from benchlog.core.errors import BenchlogError
 from benchlog.verdict.result import Check, Result
 
 PROVEN = ("pass", "fail")
-#: What a log's split or a shift of its clock may move of a figure, as a share of its uncertainty: points of 0.1 s begin elsewhere.
+#: What a shift of the clock may move of a figure, as a share of its uncertainty: points of 0.1 s begin elsewhere.
 ROUNDING = 0.1
 SEED = 220_000
 
