@@ -28,44 +28,35 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
 
-#: Files that take long, for whole logs, processes or browsers, the longest first: so begun, no core waits at the end.
-#: ``tests/run --quick`` leaves them out.
-SLOW = (
-    *("test_world", "test_verdicts", "test_causes_logs", "test_acceptance_live", "test_standin_behaviours"),
-    *("test_standin_live", "test_full_disks", "test_standin_from_plan", "test_ctrl_c", "test_pages_browser"),
-    *(
-        "test_pages_season_browser",
-        "test_report_browser",
-        "test_season_browser",
-        "test_first_look",
-        "test_world_ngspice",
-    ),
-    *("test_world_causes", "test_world_table", "test_world_shown", "test_truth_table", "test_pages_safe", "test_exit"),
-    *("test_store_verify", "test_store_forged", "test_messages", "test_messages_store", "test_messages_pages"),
-    *("test_messages_bench", "test_messages_many", "test_season_trend", "test_standin", "test_store", "test_charging"),
-    *(
-        "test_cluster",
-        "test_many",
-        "test_probe",
-        "test_every_system",
-        "test_hard_knocks",
-        "test_recheck",
-        "test_packaging",
-    ),
-    *("test_guided_session", "test_recording", "test_recording_faults", "test_pages_apart", "test_pages_door"),
-    *("test_avr_recorded", "test_avr", "test_listening"),
-    *("test_bounds", "test_find", "test_foreign", "test_firmware", "test_store_engine", "test_report", "test_cli"),
-    "test_outside",
-)
+#: Files that take long, for whole logs, processes or browsers, and about how many seconds of one core, or of waiting:
+#: the longest are begun first, so that no core waits at the end, and ``tests/run --quick`` leaves all of them out.
+SLOW = {
+    "test_acceptance_live": 60, "test_world": 50, "test_guided_session": 45, "test_ctrl_c": 45, "test_cluster": 45,
+    "test_pages_browser": 40, "test_pages_season_browser": 32, "test_truth_table": 27, "test_log_parts": 27,
+    "test_world_table": 26, "test_hard_knocks": 25, "test_guided_bridge": 25, "test_report_browser": 18,
+    "test_exit": 18, "test_every_system": 17, "test_standin_behaviours": 17, "test_world_causes": 16,
+    "test_verdicts": 16, "test_bucket": 15, "test_pages_safe": 15, "test_readers_properties": 15,
+    "test_fuse_walk": 13, "test_recheck": 12, "test_many": 12, "test_cli": 12, "test_messages_store": 12,
+    "test_full_disks": 12, "test_standin_live": 12, "test_season_breaks": 10, "test_recording": 10,
+    "test_avr_recorded": 10, "test_avr": 10, "test_avr_mishaps": 9, "test_listening": 10, "test_store_ledger": 9,
+    "test_probe": 9, "test_outside": 9, "test_hearing": 3,
+    "test_first_look": 9, "test_charging": 9, "test_zero": 8, "test_recording_faults": 8, "test_messages": 8,
+    "test_causes": 8, "test_packaging": 8, "test_season_browser": 8, "test_world_ngspice": 8, "test_pages_apart": 8,
+    "test_messages_many": 7, "test_standin_from_plan": 6, "test_store_import": 6, "test_pages_door": 6,
+    "test_causes_logs": 5, "test_bridge": 5, "test_find": 5, "test_bounds": 5, "test_sense": 5, "test_gaps": 5,
+    "test_store_changes": 4, "test_process_wide": 4, "test_folder_saved": 4, "test_season_command": 4,
+    "test_standin": 4, "test_messages_pages": 4, "test_messages_bench": 4, "test_season_trend": 4, "test_store": 4,
+    "test_foreign": 4, "test_firmware": 4, "test_store_engine": 4, "test_report": 4, "test_world_shown": 4,
+    "test_store_verify": 3, "test_store_forged": 3, "test_world_circuit": 3,
+}  # fmt: skip
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark the slow files, and begin with them."""
-    rank = {name: n for n, name in enumerate(SLOW)}
     for item in items:
-        if item.path.stem in rank:
+        if item.path.stem in SLOW:
             item.add_marker("slow")
-    items.sort(key=lambda item: rank.get(item.path.stem, len(rank)))
+    items.sort(key=lambda item: -SLOW.get(item.path.stem, 0))
 
 
 # a busy machine is no failure of what is tested

@@ -27,6 +27,10 @@ class Cluster:
         """At the same address as before."""
         self.scheduler = self._started("scheduler", "--host", "127.0.0.1", "--port", str(self.number), "--no-dashboard")
 
+    def answers(self) -> None:
+        """Wait until the scheduler listens."""
+        until(lambda: "Scheduler at" in self._said("scheduler"), 60)
+
     def start_worker(self, *more: str, own: str = "") -> None:
         """One more, and wait until the scheduler knows it; ``own``: Python that is run in it first."""
         words = [self.address, "--nthreads", "1", "--no-dashboard", "--no-nanny", "--death-timeout", "60", *more]
@@ -37,6 +41,15 @@ class Cluster:
         known = self._said("worker").count("Registered to")
         self.workers.append(self._started("worker", *words))
         until(lambda: self._said("worker").count("Registered to") > known, 60)
+
+    @contextmanager
+    def with_worker(self, own: str) -> Iterator[None]:
+        """One more for a while, which runs this Python first; the scheduler then knows that it is gone."""
+        gone = self._said("scheduler").count("Remove worker")
+        self.start_worker(own=own)
+        yield
+        self.kill(self.workers.pop())
+        until(lambda: self._said("scheduler").count("Remove worker") > gone, 60)
 
     def kill(self, process: "subprocess.Popen[bytes]") -> None:
         """As where a machine is switched off."""

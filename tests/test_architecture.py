@@ -5,9 +5,9 @@ Which way data runs between the rooms is held by import-linter (``pyproject.toml
 
 import ast
 from fnmatch import fnmatch
+from functools import cache
 from pathlib import Path
 
-import pytest
 from conftest import SLOW
 
 ROOT = Path(__file__).parent.parent
@@ -49,6 +49,7 @@ LARGER = {
         *(
             "benchlog/cli.py check",
             "benchlog/commands/acceptance.py acceptance",
+            "benchlog/commands/find.py find",
             "benchlog/commands/records.py save_check",
         ),
         *("benchlog/commands/records.py import_folder", "benchlog/commands/season.py season"),
@@ -91,6 +92,12 @@ LARGER = {
 }
 
 
+@cache
+def tree_of(path: Path) -> ast.Module:
+    """A file's syntax tree."""
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
 def module_of(path: Path) -> str:
     """``benchlog.examine.timeline`` for its file; a package's own name for its ``__init__``."""
     return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
@@ -103,7 +110,7 @@ def imports_of(path: Path, *, run_time: bool = True) -> list[tuple[int, str]]:
         path: the file.
         run_time: leave out what is imported for type checkers alone.
     """
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    tree = tree_of(path)
     skipped: set[ast.AST] = set()
     for node in ast.walk(tree):
         if run_time and isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
@@ -135,55 +142,59 @@ def test_the_package_is_made_of_rooms():
     assert len(rooms) <= MOST_ROOMS
 
 
-@pytest.mark.parametrize("path", sorted((PACKAGE / "analysis").rglob("*.py")), ids=module_of)
-def test_analysis_computes_and_nothing_else(path: Path):
+def test_analysis_computes_and_nothing_else():
     """Analysis imports numbers and its own kind only, and calls nothing that opens, prints or asks."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    strange = [
-        f"{path.name}:{line} imports {name}"
-        for line, name in imports_of(path, run_time=False)
-        if not any(is_within(name, allowed) for allowed in ANALYSIS_MAY_IMPORT)
-    ]
-    called = [
-        f"{path.name}:{node.lineno} calls {node.func.id}"
-        for node in ast.walk(tree)
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ANALYSIS_MAY_NOT_CALL
-    ]
-    files = [
-        f"{path.name}:{node.lineno} uses numpy.{node.attr}"
-        for node in ast.walk(tree)
-        if isinstance(node, ast.Attribute)
-        and node.attr in ("load", "save", "savetxt", "loadtxt", "genfromtxt", "fromfile", "memmap", "tofile")
-    ]
+    strange, called, files = [], [], []
+    for path in sorted((PACKAGE / "analysis").rglob("*.py")):
+        nodes = list(ast.walk(tree_of(path)))
+        strange += [
+            f"{path.name}:{line} imports {name}"
+            for line, name in imports_of(path, run_time=False)
+            if not any(is_within(name, allowed) for allowed in ANALYSIS_MAY_IMPORT)
+        ]
+        called += [
+            f"{path.name}:{node.lineno} calls {node.func.id}"
+            for node in nodes
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ANALYSIS_MAY_NOT_CALL
+        ]
+        files += [
+            f"{path.name}:{node.lineno} uses numpy.{node.attr}"
+            for node in nodes
+            if isinstance(node, ast.Attribute)
+            and node.attr in ("load", "save", "savetxt", "loadtxt", "genfromtxt", "fromfile", "memmap", "tofile")
+        ]
 
     assert strange + called + files == []
 
 
-@pytest.mark.parametrize("path", SOURCES, ids=module_of)
-def test_nothing_imports_the_edges(path: Path):
+def test_nothing_imports_the_edges():
     """Nothing imports the command line or the pages, but the program starts the one, and that the other."""
-    own = module_of(path)
     taken = [
         f"{path.relative_to(ROOT)}:{line} imports {name}"
+        for path in SOURCES
         for line, name in imports_of(path, run_time=False)
-        if (is_within(name, "benchlog.cli") and own not in ("benchlog.cli", "benchlog.__main__"))
+        if (is_within(name, "benchlog.cli") and module_of(path) not in ("benchlog.cli", "benchlog.__main__"))
         or is_within(name, "benchlog.__main__")
         or (
             is_within(name, "dashboards")
-            and not is_within(own, "benchlog.commands")
-            and not is_within(own, "dashboards")
+            and not is_within(module_of(path), "benchlog.commands")
+            and not is_within(module_of(path), "dashboards")
         )
     ]
 
     assert taken == []
 
 
-@pytest.mark.parametrize("path", SOURCES, ids=module_of)
-def test_no_file_imports_what_only_the_tests_install(path: Path):
+def test_no_file_imports_what_only_the_tests_install():
     """What a user installs is enough: no scipy, no pytest, nothing of the tests."""
     for_tests = ("scipy", "pytest", "hypothesis", "jsonschema", "psutil", "playwright", "scenarios", "conftest")
 
-    taken = [name for _, name in imports_of(path) if any(is_within(name, package) for package in for_tests)]
+    taken = [
+        f"{path.relative_to(ROOT)}:{line} imports {name}"
+        for path in SOURCES
+        for line, name in imports_of(path)
+        if any(is_within(name, package) for package in for_tests)
+    ]
 
     assert taken == []
 
@@ -203,7 +214,7 @@ def test_functions_are_small():
     """No function has more lines or arguments than a reader holds in mind; a larger one is listed with its reason."""
     large = set()
     for path in SOURCES:
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in ast.walk(tree_of(path)):
             if not isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 continue
             given = [one.arg for one in (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs)]
@@ -217,12 +228,7 @@ def test_functions_are_small():
 
 def test_no_class_name_stands_twice():
     """No two ideas share a name."""
-    names = [
-        node.name
-        for path in SOURCES
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
-        if isinstance(node, ast.ClassDef)
-    ]
+    names = [node.name for path in SOURCES for node in ast.walk(tree_of(path)) if isinstance(node, ast.ClassDef)]
 
     assert sorted({name for name in names if names.count(name) > 1}) == []
 
@@ -244,7 +250,7 @@ TEST_FILES = sorted(Path(__file__).parent.rglob("test_*.py"))
 
 def functions_of(path: Path) -> list[ast.FunctionDef]:
     """The tests in a file."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    tree = tree_of(path)
     return [node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef) and node.name.startswith("test")]
 
 
@@ -265,7 +271,7 @@ def test_every_refusal_checks_its_text():
     unmatched = [
         f"{path.name}:{node.lineno}"
         for path in TEST_FILES
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in ast.walk(tree_of(path))
         if isinstance(node, ast.Call)
         and ast.unparse(node.func) == "pytest.raises"
         and "match" not in [keyword.arg for keyword in node.keywords]
@@ -287,6 +293,5 @@ def test_no_global_seed():
 
 
 def test_the_slow_files_are_there():
-    """Each file that is called slow exists, once."""
-    assert len(SLOW) == len(set(SLOW))
+    """Each file that is called slow exists."""
     assert {name for name in SLOW if not (Path(__file__).parent / f"{name}.py").exists()} == set()

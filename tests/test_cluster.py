@@ -150,24 +150,26 @@ def test_events_tell_programs_of_each_log(cluster: Cluster, tmp_path: Path):
     assert events[-1] == {"event": "end", "saved": 2, "known": 0, "bad": 1, "of": 3}
 
 
-def test_workers_of_another_version_are_refused(tmp_path: Path):
+def test_workers_of_another_version_are_refused(cluster: Cluster, tmp_path: Path):
     """Both versions are told, and which worker has the other."""
     folder = numbered(tmp_path / "logs", 1)
-    with cluster_of(tmp_path, workers=1) as running:
-        running.start_worker(own="import benchlog\nbenchlog.__version__ = '0.0.9'\n")
-        with pytest.raises(BenchlogError, match=r"this is benchlog 0\.1\.0, its worker tcp://\S+ has 0\.0\.9; install"):
-            benchlog.check(folder, plan=PLAN, on=running.address)
+    with (
+        cluster.with_worker("import benchlog\nbenchlog.__version__ = '0.0.9'\n"),
+        pytest.raises(BenchlogError, match=r"this is benchlog 0\.1\.0, its worker tcp://\S+ has 0\.0\.9; install"),
+    ):
+        benchlog.check(folder, plan=PLAN, on=cluster.address)
 
 
-def test_worker_that_does_not_see_the_folder_is_named(tmp_path: Path):
+def test_worker_that_does_not_see_the_folder_is_named(cluster: Cluster, tmp_path: Path):
     """As where it is another machine's own folder."""
     folder = numbered(tmp_path / "logs", 1)
     blind = "import benchlog.core.remote as remote\nremote.exists = lambda _: False\n"
     blind += "import benchlog.process.cluster as cluster\ncluster.exists = remote.exists\n"
-    with cluster_of(tmp_path, workers=1) as running:
-        running.start_worker(own=blind)
-        with pytest.raises(BenchlogError, match=r"its worker tcp://\S+ does not see /.+\.csv; put the logs where all"):
-            benchlog.check(folder, plan=PLAN, on=running.address)
+    with (
+        cluster.with_worker(blind),
+        pytest.raises(BenchlogError, match=r"its worker tcp://\S+ does not see /.+\.csv; put the logs where all"),
+    ):
+        benchlog.check(folder, plan=PLAN, on=cluster.address)
 
 
 def test_scheduler_without_workers_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
@@ -175,7 +177,7 @@ def test_scheduler_without_workers_is_told(tmp_path: Path, monkeypatch: pytest.M
     monkeypatch.setattr("benchlog.process.cluster._CONNECT_S", 3)
     folder = numbered(tmp_path / "logs", 1)
     with cluster_of(tmp_path, workers=0) as running:
-        time.sleep(2)
+        running.answers()
         with pytest.raises(ClusterGone, match="this scheduler has no worker; start one with: dask worker tcp://"):
             benchlog.check(folder, plan=PLAN, on=running.address)
 

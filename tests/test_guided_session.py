@@ -2,6 +2,7 @@
 
 import tomllib
 from collections.abc import Callable
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -151,10 +152,22 @@ def test_a_healthy_bike_runs_through_with_no_key_pressed(tmp_path: Path):
         assert -3.0 < marked[f"slot {slot} on"] - done[f"slot {slot} on"] < 2.0
 
 
+@pytest.fixture(scope="module")
+def faulty(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Run]:
+    """What gives the test of a bike with this fault, led through by itself in batches of a second, each once."""
+
+    @cache
+    def led(fault: str) -> Run:
+        bench = Bench(with_fault(SimulatedInstall(), fault), chunk_s=1.0)
+        return Run(bench, tmp_path_factory.mktemp(fault) / "a.csv", by_itself=True)
+
+    return led
+
+
 @pytest.mark.parametrize("fault", FAULTS)
-def test_every_fault_leads_through_to_its_failing_check(fault: str, tmp_path: Path):
+def test_every_fault_leads_through_to_its_failing_check(fault: str, faulty: Callable[[str], Run]):
     """Whatever is wrong the test comes to its end, and the check that shows the fault fails."""
-    run = Run(Bench(with_fault(SimulatedInstall(), fault)), tmp_path / "a.csv", by_itself=True)
+    run = faulty(fault)
     result = run.check()
 
     assert run.ended == "done"
@@ -165,10 +178,9 @@ def test_every_fault_leads_through_to_its_failing_check(fault: str, tmp_path: Pa
 
 
 @pytest.mark.parametrize("fault", ["unswitched_device", "feed_resistance", "welded_contact"])
-def test_fuses_are_walked_only_where_a_drain_is_found(fault: str, tmp_path: Path):
+def test_fuses_are_walked_only_where_a_drain_is_found(fault: str, faulty: Callable[[str], Run]):
     """The walk takes every planned fuse out and puts it back in, and comes only with a drain above the limit."""
-    run = Run(Bench(with_fault(SimulatedInstall(), fault)), tmp_path / "a.csv", by_itself=True)
-    fuses = [text for text in run.texts if text.startswith("fuse")]
+    fuses = [text for text in faulty(fault).texts if text.startswith("fuse")]
 
     assert fuses == ([f"fuse {n} {way}" for n in (1, 2, 3, 4) for way in ("out", "in")] if fault in WALKED else [])
 

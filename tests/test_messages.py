@@ -306,6 +306,14 @@ PROVOKED: dict[str, Entry] = {
         '[meter]\nname = "hand meter"\n',
         "log.csv: this is a file of meter readings; rename it so that its name ends in .toml",
     ),
+    "an empty contact": command(
+        lambda _: ["records", "contact", " "],
+        'the contact is empty; give a name and a number, such as "R. Fitter, 0555 0123"',
+    ),
+    "a long contact": command(
+        lambda _: ["records", "contact", "x" * 121],
+        "the contact has 121 characters; at most 120 fit on the rider's page",
+    ),
     "answer to no test": answers(
         '[[answer]]\ntest = "voltage 30 to 86"\nvalue = 1.0\n',
         'answer[1]: this plan has no test "voltage 30 to 86"; copy its name from what find prints',
@@ -974,7 +982,7 @@ ALL_TEXTS = (
     *("logger/channels.py", "logger/model.py"),
 )
 RAISED_TEXTS = (
-    *("run.py", "cli.py", "commands/demo.py", "core/files.py", "plan/wiring.py"),
+    *("run.py", "cli.py", "commands/demo.py", "core/files.py", "core/contact.py", "plan/wiring.py"),
     *("examine/load_checks.py", "examine/sense.py", "find/answers.py"),
     *("commands/logger.py", "commands/asking.py", "commands/new_plan.py", "log/foreign/look.py"),
 )

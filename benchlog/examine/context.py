@@ -105,7 +105,7 @@ class LogContext:
         bridged: where the battery's shunts were bridged, so that the log holds no current of theirs.
         noise: role -> the noise of the channel with the engine off, over all of the log.
         steps: how fast the logger really sees, where that is slower than its rows.
-        calm_a: role -> how far noise alone makes that current swing, A; kept once it has been asked for.
+        calm_a: role of a load's current -> how far noise alone makes it swing, A.
     """
 
     log: Samples
@@ -119,7 +119,7 @@ class LogContext:
     bridged: tuple[Bridge, ...] = ()
     noise: Mapping[str, NoiseModel] = field(default_factory=dict)
     steps: TrueSteps = field(default_factory=TrueSteps)
-    calm_a: dict[str, float] = field(default_factory=dict)
+    calm_a: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def overview(self) -> Overview:

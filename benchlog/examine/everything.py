@@ -24,6 +24,7 @@ from benchlog.examine.relay_checks import examine_relay
 from benchlog.examine.rest_checks import examine_rest
 from benchlog.examine.sense import doubtful_readings, refuse_senseless
 from benchlog.examine.slot_checks import examine_slots
+from benchlog.examine.steady import calm_swings
 from benchlog.examine.timeline import segment
 from benchlog.examine.zeroed import use_zeros
 from benchlog.logger.model import Logger
@@ -92,10 +93,19 @@ def _ready(log: Samples, logger: Logger, plan: Plan) -> _Ready:
     story = segment(log, accuracy.get("battery_a"))
     walk = find_walk(log, story)
     story = without_pulled(story, walk)
-    noise = noise_in(log, story, accuracy, low_side)
-    steps = steps_of(log, story)
     bench = LogContext(
-        log, plan, story, accuracy, low_side, walk.left_out, zeroed.zeros, stated, bridged.bridges, noise, steps
+        log=log,
+        plan=plan,
+        story=story,
+        accuracy=accuracy,
+        low_side_ohm=low_side,
+        left_out=walk.left_out,
+        zeros=zeroed.zeros,
+        stated=stated,
+        bridged=bridged.bridges,
+        noise=noise_in(log, story, accuracy, low_side),
+        steps=steps_of(log, story),
+        calm_a=calm_swings(log.overview, story),
     )
     return _Ready(bench, walk, bridged.spans, tuple(clipped.notes), (*bridged.notes, *zeroed.notes))
 

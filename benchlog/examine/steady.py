@@ -12,8 +12,8 @@ from benchlog.analysis.noise import LogNoise, NoiseModel
 from benchlog.analysis.plateaus import Plateau, find_plateaus
 from benchlog.analysis.pulsed import FEWEST_SAMPLES, Pulsing, find_pulsing
 from benchlog.analysis.unpulsed import joined, without_pulses
-from benchlog.core.trace import Array
-from benchlog.examine.context import LogContext
+from benchlog.core.trace import Array, Overview
+from benchlog.examine.context import LogContext, Timeline
 
 POINT_S, FINE_S = 0.05, 0.01
 #: What the feed loses, and the ground bus's lift with a low-side shunt's own drop taken off, V.
@@ -39,6 +39,18 @@ class Evened:
     flutters: tuple[Flutter, ...]
 
 
+def calm_swings(overview: Overview, story: Timeline) -> dict[str, float]:
+    """How far noise alone makes each load's current swing, A: with the key off, where nothing is switched."""
+    spans = sorted(((a, b) for a, b in story.off if b - a > CALM_S), key=lambda span: span[1] - span[0])
+    ends = [b for _, b in spans[-MOST_CALM:]]
+
+    def least(role: str) -> float:
+        found = (calm_swing(coarse(overview, b - CALM_S, b - 0.2, FINE_S, [role]), role) for b in ends)
+        return min(found, default=math.inf)
+
+    return {role: least(role) for role in overview.bands if role.endswith("_a") and role != "drain_a"}
+
+
 def evened(bench: LogContext, from_s: float, to_s: float, by: str, roles: Sequence[str]) -> Evened:
     """A stretch with the pulses of the current ``by`` evened out on every channel."""
     fine = coarse(bench.overview, from_s, to_s, FINE_S, roles)
@@ -49,7 +61,7 @@ def evened(bench: LogContext, from_s: float, to_s: float, by: str, roles: Sequen
     mean_s = (bench.log.end_s - bench.log.start_s) / max(rows - 1, 1.0)
     if sample_s < BUNCHED * mean_s:
         sample_s = mean_s
-    flutters = tuple(_counted(bench, one, by) for one in find_flutter(fine, by, sample_s, _calm(bench, by)))
+    flutters = tuple(_counted(bench, one, by) for one in find_flutter(fine, by, sample_s, bench.calm_a[by]))
     even = smoothed(fine, flutters)
     pulses = tuple(find_pulsing(even, by, sample_s))
     if pulses or flutters:
@@ -74,16 +86,6 @@ def steady(bench: LogContext, from_s: float, to_s: float, by: str, roles: Sequen
         )
         for one in find_plateaus(table, by, bench.resolution(by), table.mean, noise)
     ]
-
-
-def _calm(bench: LogContext, by: str) -> float:
-    """How far noise alone makes a current swing, A: with the key off, where nothing is switched."""
-    if by not in bench.calm_a:
-        spans = sorted(((a, b) for a, b in bench.story.off if b - a > CALM_S), key=lambda span: span[1] - span[0])
-        ends = [b for _, b in spans[-MOST_CALM:]]
-        found = [calm_swing(coarse(bench.overview, b - CALM_S, b - 0.2, FINE_S, [by]), by) for b in ends]
-        bench.calm_a[by] = min(found, default=math.inf)
-    return bench.calm_a[by]
 
 
 def _counted(bench: LogContext, flutter: Flutter, by: str) -> Flutter:
