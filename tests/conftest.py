@@ -58,6 +58,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: -SLOW.get(item.path.stem, 0))
 
 
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """What the tests of messages bring up: each entry of a module's ``PROVOKED`` by itself."""
+    if "entry" in metafunc.fixturenames:
+        metafunc.parametrize("entry", metafunc.module.PROVOKED)
+
+
 # a busy machine is no failure of what is tested
 hypothesis.settings.register_profile("benchlog", deadline=None)
 hypothesis.settings.load_profile("benchlog")

@@ -4,8 +4,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
-import pytest
-from messages import Entry, all_said, command, done, same, unheard
+from messages import Entry, command, done
+from messages import test_every_message_is_heard as test_every_message_is_heard
+from messages import test_message_reads_like_this as test_message_reads_like_this
 
 from benchlog.standin import LiveBike, SimulatedInstall, live_logger
 from benchlog.standin.probing.meter import Probes
@@ -70,25 +71,8 @@ PROVOKED: dict[str, Entry] = {
 }
 
 
-@pytest.fixture(scope="module")
-def heard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    """What comes of each entry."""
-    return all_said(PROVOKED, tmp_path_factory)
-
-
-@pytest.mark.parametrize("name", PROVOKED)
-def test_message_reads_like_this(heard: dict[str, str], name: str):
-    """Each cause brings up its own text: what was found, what was needed, what to do."""
-    assert same(heard[name], PROVOKED[name].text), heard[name]
-
-
 FILES = {f"benchlog/{name}.py": True for name in ("standin/probing/meter", "standin/probing/places")}
 
 
 #: Names of places and kinds, which are no messages.
 NOT_HEARD = ("device N to bus", "slot N to device", "wrong circuit", "wrong terminal")
-
-
-def test_every_message_is_heard(heard: dict[str, str]):
-    """Each piece of each message in the sources is in what some entry brought up."""
-    assert set(unheard(FILES, heard)) == set(NOT_HEARD)
