@@ -148,12 +148,10 @@ def wire(tmp_path: Path) -> Iterator[Wire]:
 @pytest.fixture(scope="module")
 def browser() -> "Iterator[Browser]":
     """The machine's Chromium; a machine without one fails these tests, since nothing else proves the pages."""
-    from playwright.sync_api import sync_playwright
+    from page_browser import chromium
 
-    with sync_playwright() as driver:
-        chromium = driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
+    with chromium() as one:
+        yield one
 
 
 @pytest.fixture(scope="module")

@@ -52,7 +52,6 @@ LARGER = {
             "benchlog/commands/records.py save_check",
         ),
         *("benchlog/commands/records.py import_folder", "benchlog/commands/season.py season"),
-        *("benchlog/commands/season.py _one", "benchlog/commands/season.py _refuse"),
         "benchlog/commands/standin.py standin",
     ),
     "what a caller may ask for, by keyword": (

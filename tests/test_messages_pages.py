@@ -18,7 +18,7 @@ import pytest
 from messages import Entry, command, done, fails, while_it
 from messages import test_every_message_is_heard as test_every_message_is_heard
 from messages import test_message_reads_like_this as test_message_reads_like_this
-from page_server import until
+from page_server import texts, until
 from store_cases import save_small, small_plan, small_result
 
 from benchlog.core.errors import BenchlogError
@@ -126,20 +126,9 @@ def said_on_pages(call: Callable[[Context, Path], object], text: str) -> Entry:
 
     def bring(folder: Path) -> list[str]:
         with pages(folder) as context:
-            return [words_of(call(context, folder))]
+            return [texts(call(context, folder))]
 
     return Entry(bring, text)
-
-
-def words_of(part: Any) -> str:
-    """Every text of a page's components, in order."""
-    if part is None or isinstance(part, (bool, int, float)):
-        return ""
-    if isinstance(part, str):
-        return part
-    if isinstance(part, (list, tuple)):
-        return " ".join(filter(None, map(words_of, part)))
-    return words_of(getattr(part, "children", None))
 
 
 def shown(path: str, text: str, **asked: str) -> Entry:
