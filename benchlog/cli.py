@@ -188,12 +188,9 @@ def plan(
 
         planned = load_plan(plan)
         if sheet is not None:
-            from benchlog.bench.by_hand.sheet import render_sheet
-            from benchlog.core.files import write_whole
+            from benchlog.commands.by_hand import write_sheet
 
-            refuse_outputs(str(sheet), None, "the measuring sheet", [plan])
-            write_whole(sheet, render_sheet(planned), what="the measuring sheet")
-            typer.echo(f"Measuring sheet: {sheet}")
+            write_sheet(planned, sheet, plan)
             return
         typer.echo(render_plan(planned), nl=False)
 

@@ -19,6 +19,7 @@ from benchlog.logger.sidecar import find_sidecar, logger_for
 from benchlog.meter.findings import ReadingsFindings, findings_of
 from benchlog.meter.given import NamedReadings, readings_given
 from benchlog.plan.model import Plan, load_plan, plan_from_mapping
+from benchlog.process.meanwhile import load_meanwhile
 from benchlog.process.orders import Answer
 from benchlog.process.pool import side_by_side, workers_at
 from benchlog.verdict.result import Result
@@ -35,12 +36,14 @@ if TYPE_CHECKING:
     LoggerLike = str | Path | Mapping[str, object] | Logger
     PlanLike = str | Path | Mapping[str, object] | Plan
     Findings = LogFindings | ReadingsFindings
-from benchlog.examine.read_from import key_events, story_notes
 
 #: name of the log, or how many logs; bytes done, bytes in all
 Progress = Callable[[str, int, int], None]
 #: how many of many logs are done; what came of the last one
 Watch = Callable[[int, Answer], None]
+#: What is needed once a log has been read, and loaded meanwhile where that takes longer than loading, bytes.
+_NEEDED_LATER = ("benchlog.examine", "benchlog.verdict.causes", "benchlog.verdict.bounded", "numpy.fft")
+_LONG_BYTES = 16 << 20
 
 
 def check(
@@ -94,8 +97,7 @@ def check(
 def _judged(found: "list[Findings]", earlier: "Findings | None", planned: Plan, notes: list[Note]) -> Result:
     """What the findings of all logs and meter readings come to."""
     from benchlog import __version__
-    from benchlog.examine import with_circuits
-    from benchlog.examine.bypass import lift_bypass
+    from benchlog.examine import key_events, lift_bypass, with_circuits
     from benchlog.verdict.causes import find_causes, merged
     from benchlog.verdict.checks import judge, overall, score
     from benchlog.verdict.evidence import Evidence
@@ -262,8 +264,11 @@ def _opened(
 ) -> "tuple[Log, list[Note]]":
     """Open a log; one from before the install ``may_lack`` columns, since there was no relay and no feed then."""
     from benchlog.log.earlier import open_as_earlier
-    from benchlog.log.log import Log
+    from benchlog.log.log import Log, have_polars_ready
 
+    if (size_of(path) or 0) > _LONG_BYTES:
+        have_polars_ready()  # reading begins with it
+        load_meanwhile(_NEEDED_LATER)
     open_with = partial(Log.open, path, progress=report)
     if not may_lack:
         return open_with(logger), []
@@ -276,7 +281,7 @@ def _opened(
 def _findings(
     log: "Log", plan: Plan, limits: "Mapping[str, PlannedLimit]", of: int
 ) -> "tuple[LogFindings, list[Note]]":
-    from benchlog.examine import examine
+    from benchlog.examine import examine, story_notes
     from benchlog.verdict.bounded import bounded
 
     if len(log.overview) < 2:

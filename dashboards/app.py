@@ -106,7 +106,13 @@ def page_at(context: Context, path: str, asked: dict[str, str], zone: tzinfo) ->
     match parts:
         case []:
             page = asked.get("page", "0")
-            return results_page(context, bike, int(page) if page.isdecimal() and len(page) < 6 else 0, zone)
+            return results_page(
+                context,
+                bike,
+                int(page) if page.isdecimal() and len(page) < 6 else 0,
+                zone,
+                context.trays.get(asked.get("tray")),
+            )
         case ["record", number] if number.isdecimal() and len(number) < 12:
             return record_page(context, int(number), zone)
         case ["record", number, "sheet"] if number.isdecimal() and len(number) < 12:
@@ -120,7 +126,7 @@ def page_at(context: Context, path: str, asked: dict[str, str], zone: tzinfo) ->
         case ["season"]:
             if bike is None and asked.get("record", "").isdecimal():
                 bike = context.store.record(int(asked["record"][:11])).bike
-            return make_season(context, bike, zone)
+            return make_season(context, bike, zone, asked.get("noted", ""))
         case ["live"]:
             return live_page.live_page()
         case ["plan"]:

@@ -11,10 +11,12 @@ from dashboards.find_page import take_along
 from dashboards.looked import Behind, behind
 from dashboards.one_result import find_link, result_page
 from dashboards.parts.progress import progress
+from dashboards.parts.select import select
 from dashboards.work import Job
 
 MOST_NOTES = 2000
 _POLL_MS = 400
+_KEEPING = (("keep", "keep a copy, so that they can be drawn later"), ("", "keep no copy, only their hashes"))
 _GONE = "This check is no longer here. Drop the log and its plan in again on the results page."
 
 
@@ -28,7 +30,7 @@ def checked_page(context: Context, job_id: str) -> tuple[str, list[Any]]:
         return "Check", [
             html.H1("This could not be checked"),
             html.Div(lines, className="problem", role="alert"),
-            _back(),
+            html.P(html.A("Back to these files", href=job.back)),
         ]
     if not isinstance(job.result, Checked):
         return "Checking", [
@@ -100,7 +102,7 @@ def register(app: Dash, context: Context) -> None:
         State("source", "data"),
         State("save-notes", "value"),
         State("save-celsius", "value"),
-        State("save-keep", "value"),
+        State("save-keep", "data"),
         prevent_initial_call=True,
     )
     def _save(clicks, source, notes, celsius, keep):  # type: ignore[no-untyped-def]  # Dash calls it by position
@@ -154,12 +156,7 @@ def _form() -> html.Section:
                     dcc.Input(id="save-celsius", type="text", size="8"),
                 ]
             ),
-            dcc.Checklist(
-                id="save-keep",
-                options=[{"label": "Keep a copy of the logs, so that they can be drawn later", "value": "keep"}],
-                value=["keep"],
-                className="radios",
-            ),
+            select("The logs", "save-keep", _KEEPING, "keep"),
             html.Button("File the sheet", id="save", type="button", className="button"),
             html.P(id="save-said", role="status"),
             dcc.Interval(id="save-poll", interval=_POLL_MS, disabled=True),

@@ -96,7 +96,7 @@ def check_wish(context: Context, wish: Wish, job: Job) -> Checked:
         job.doing, job.done, job.of = doing, done, of
 
     with named_plainly(folder), _one_logger_for_all(wish):
-        lay_loggers(wish.tray, (*wish.logs, *filter(None, (wish.before,))))
+        lay_loggers(wish.tray, (*wish.logs, *filter(None, (wish.before,))), job.ends_by)
         brought = run_apart(errand, tell, job.ends_by)
     found = () if brought.result.evidence is None else brought.result.evidence.logs
     looked = tuple(looked_at(copy, evidence) for copy, evidence in zip(brought.copies, found, strict=True))

@@ -11,6 +11,7 @@ from dashboards.context import Context
 from dashboards.foreign.form import waiting
 from dashboards.foreign.looking import unexplained
 from dashboards.parts.attributes import attributes
+from dashboards.parts.select import select
 from dashboards.trays import Tray
 
 _KINDS = {
@@ -22,8 +23,9 @@ _KINDS = {
 }
 
 
-def drop_form() -> html.Section:
-    """The empty tray; the script ``drop.js`` sends what is dropped and tells the page."""
+def drop_form(context: Context, tray: Tray | None = None) -> html.Section:
+    """The tray, empty or as it was left; the script ``drop.js`` sends what is dropped and tells the page."""
+    back = {} if tray is None else attributes(data_tray=tray.id)
     return html.Section(
         [
             html.H2("Check a log", id="check-a-log"),
@@ -38,14 +40,14 @@ def drop_form() -> html.Section:
                         className="button",
                     ),
                     # Dash has no plain file input: drop.js puts one in here
-                    html.Div(id="drop-slot", className="drop-slot"),
+                    html.Div(id="drop-slot", className="drop-slot", **back),
                     html.P(id="drop-said", role="status", className="fact"),
                 ],
                 id="drop",
                 className="drop",
             ),
-            dcc.Store(id="tray", data=None),
-            html.Div(id="tray-list"),
+            dcc.Store(id="tray", data=None if tray is None else tray.listing()),
+            html.Div(tray_list(context, tray), id="tray-list"),
         ],
         className="form screen-only",
     )
@@ -71,25 +73,22 @@ def tray_list(context: Context, tray: Tray | None) -> list[Any]:
         )
         for file in tray.files.values()
     ]
-    plans: list[dict[str, Any]] = [{"label": f.name, "value": f.id} for f in tray.of_kind("plan")]
-    plans += [
-        {"label": f"on file: {bike}, sheet No. {number}", "value": f"record {number}"}
-        for bike, number in plans_on_file(context)
-    ]
-    plans += [{"label": f"saved here: {one.name}", "value": f"kept {one.name}"} for one in kept_plans()]
-    logs = [{"label": f.name, "value": f.id} for f in tray.of_kind("log")]
+    plans = [(file.id, file.name) for file in tray.of_kind("plan")]
+    plans += [(f"kept {one.name}", f"saved here: {one.name}") for one in kept_plans()]
+    plans += [(f"record {number}", f"on file: {bike}, sheet No. {number}") for bike, number in plans_on_file(context)]
+    logs = [(file.id, file.name) for file in tray.of_kind("log")]
     parts: list[Any] = [html.Ul(rows, className="tray")]
     if plans:
-        parts.append(_choice("Plan", "plan-choice", plans, plans[0]["value"]))
+        parts.append(select("Plan", "plan-choice", plans, plans[0][0]))
     else:
         make_one = html.A("make one on the page Plan", href="/plan")
         missing = html.P(["A plan is still missing: drop its TOML file in, or ", make_one, "."], className="fact")
-        parts += [missing, _hidden("plan-choice")]
+        parts += [missing, dcc.Store(id="plan-choice")]
     if len(logs) > 1:
-        before = [{"label": "none of them", "value": ""}, *logs]
-        parts.append(_choice("Recorded before the install", "before-choice", before, _before_guess(tray)))
+        before = [("", "none of them"), *logs]
+        parts.append(select("Recorded before the install", "before-choice", before, _before_guess(tray)))
     else:
-        parts.append(_hidden("before-choice"))
+        parts.append(dcc.Store(id="before-choice"))
     if not logs:
         parts.append(html.P("A log is still missing: drop it in.", className="fact"))
     parts += [waiting(tray, log) for log in unexplained(tray)]
@@ -111,6 +110,7 @@ def start_check(context: Context, tray_id: object, plan_choice: object, before_c
     job = context.works.start(f"checking {names}", lambda job: check_wish(context, wish, job))
     # a job that is kept may yet be filed: its files stay, however many trays are opened meanwhile
     job.let_go = context.trays.hold(tray_id)
+    job.back = f"/?tray={wish.tray.id}#check-a-log"
     return job.id
 
 
@@ -138,8 +138,8 @@ def register(app: Dash, context: Context) -> None:
         Output("check-said", "children"),
         Input("check", "n_clicks"),
         State("tray", "data"),
-        State("plan-choice", "value"),
-        State("before-choice", "value"),
+        State("plan-choice", "data"),
+        State("before-choice", "data"),
         prevent_initial_call=True,
     )
     def _check(clicks, tray, plan, before):  # type: ignore[no-untyped-def]  # Dash calls it by position
@@ -149,16 +149,6 @@ def register(app: Dash, context: Context) -> None:
             return f"/checked/{start_check(context, (tray or {}).get('tray'), plan, before)}", "Checking …"
         except BenchlogError as problem:
             return no_update, str(problem)
-
-
-def _choice(label: str, name: str, options: list[dict[str, Any]], value: str) -> html.Fieldset:
-    return html.Fieldset(
-        [html.Legend(label), dcc.RadioItems(id=name, options=options, value=value, className="radios")]
-    )
-
-
-def _hidden(name: str) -> html.Div:
-    return html.Div(dcc.RadioItems(id=name, options=[], value=None), hidden="hidden")
 
 
 def _before_guess(tray: Tray) -> str:

@@ -69,8 +69,8 @@ def note(context: Context, bike: object, on: object, what: object, today: date) 
         raise BenchlogError(f"what was changed has {len(text)} characters; at most {MOST_WHAT} are kept")
     if any((change.on, change.what) == (day, text) for change in context.store.changes(name)):
         raise BenchlogError("this change is already noted for that day")
-    context.store.note_change(name, day, text)
-    return bike_link(name, "/season")
+    noted = context.store.note_change(name, day, text)
+    return f"{bike_link(name, '/season')}&noted={noted.number}"
 
 
 def register(app: Dash, context: Context) -> None:

@@ -1,14 +1,17 @@
 """A saved record: its boxes, and the result as on every page."""
 
-from datetime import tzinfo
+from datetime import datetime, tzinfo
 from typing import Any
 
 from dash import html
 
+from benchlog.core.contact import kept_contact
+from benchlog.report.rider import rider_page
 from benchlog.store import Record
 from dashboards.context import Context
 from dashboards.looked import behind
 from dashboards.one_result import find_link, result_page
+from dashboards.parts.rider import rider_section
 from dashboards.words.times import spoken
 
 
@@ -26,7 +29,15 @@ def record_page(context: Context, number: int, zone: tzinfo) -> tuple[str, list[
         *find_link(whose),
         html.A("Season of this bike", href=f"/season?record={number}"),
     ]
-    return f"{record.bike}, sheet {number}", result_page(context, whose, record_boxes(record, zone), links)
+    content = result_page(context, whose, record_boxes(record, zone), links)
+    rider = html.Details([html.Summary("For the rider"), for_rider(record, zone)], className="screen-only")
+    at = 1 + next(n for n, part in enumerate(content) if isinstance(part, html.Header))
+    return f"{record.bike}, sheet {number}", [*content[:at], rider, *content[at:]]
+
+
+def for_rider(record: Record, zone: tzinfo) -> html.Section:
+    """The rider's page of a record, for a bike that is parked today, where the reader is."""
+    return rider_section(rider_page(record.result, record.plan, datetime.now(zone).date(), kept_contact()))
 
 
 def record_boxes(record: Record, zone: tzinfo) -> list[tuple[str, Any]]:

@@ -14,6 +14,7 @@ from dashboards.parts.attributes import attributes
 from dashboards.parts.badge import badge
 from dashboards.parts.nothing import nothing
 from dashboards.parts.table import row, table
+from dashboards.trays import Tray
 from dashboards.words import empty
 from dashboards.words.times import spoken
 
@@ -22,11 +23,14 @@ PAGE_ROWS = 30
 _COLUMNS = ("Sheet", "Bike", "Verdict", "Recorded", "Passed", "Closest to its limit", "Signed by")
 
 
-def results_page(context: Context, bike: str | None, page: int, zone: tzinfo) -> tuple[str, list[Any]]:
+def results_page(
+    context: Context, bike: str | None, page: int, zone: tzinfo, tray: Tray | None = None
+) -> tuple[str, list[Any]]:
     """Title and content.
 
     Args:
         bike: only this one's; None for all. page: of the list, from 0.
+        tray: files that were dropped in before; None for none.
     """
     bikes = context.store.bikes()
     rows = context.store.rows(bike, limit=PAGE_ROWS + 1, offset=page * PAGE_ROWS)
@@ -48,7 +52,7 @@ def results_page(context: Context, bike: str | None, page: int, zone: tzinfo) ->
             className="top",
         ),
         html.Section([html.H2("Sheets"), *filed], className="filed-section"),
-        drop_form(),
+        drop_form(context, tray),
     ]
 
 

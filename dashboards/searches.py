@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchlog.core.errors import BenchlogError
 from benchlog.core.places import data_folder
 from benchlog.plan.model import Plan
 from dashboards.trays import kind_of
@@ -71,8 +70,7 @@ def plan_behind(whose: "Behind") -> Plan:
     """The plan that the result was judged by."""
     if whose.checked is not None:
         return whose.checked.plan
-    if whose.record is None:
-        raise BenchlogError("there is no plan behind this result; check the log again")
+    assert whose.record is not None  # one of the two is behind every result
     return whose.record.plan
 
 

@@ -10,9 +10,11 @@ from benchlog.report.figures.in_page import filled
 from benchlog.season import Part, Season
 from benchlog.season import words as season_words
 from benchlog.season.bikes import at_a_glance
+from benchlog.season.chart import change_words
 from benchlog.season.dates import day_words
 from benchlog.season.figures import part_drawing
 from benchlog.season.model import SeasonAdvice
+from benchlog.season.newest import WITH_SAVE, folded_advice, newest_words, stale_words
 from benchlog.season.on_file import season_on_file
 from benchlog.season.todo import KEEP_IT, NOTE_IT
 from dashboards.change_list import change_list
@@ -27,14 +29,16 @@ from dashboards.results import bike_link
 from dashboards.words import empty
 from dashboards.words.times import day
 
+#: How readings are kept here.
+FILED = "file the check"
 _COLUMNS = ("Quantity", "Now", "Limit", "Trend", "Against the limit")
 
 
-def season_page(context: Context, bike: str | None, zone: tzinfo) -> tuple[str, list[Any]]:
+def season_page(context: Context, bike: str | None, zone: tzinfo, noted: str = "") -> tuple[str, list[Any]]:
     """Title and content: one bike's season, or all bikes at a glance.
 
     Args:
-        bike: whose; None for all.
+        bike: whose; None for all. noted: number of the change that was noted just now; "" for none.
     """
     bikes = [row.bike for row in context.store.bikes()]
     if not bikes:
@@ -51,13 +55,23 @@ def season_page(context: Context, bike: str | None, zone: tzinfo) -> tuple[str, 
     season = season_at(context, bike, today, zone)
     return f"Season of {bike}", [
         _top(season, zone),
+        *_noted(season, noted),
         html.Section(
-            [html.H2("What to do, worst first"), html.Ul([_advice(a) for a in season.advice], className="open")]
+            [html.H2("What to do, worst first"), html.Ul([_advice(a) for a in folded_advice(season)], className="open")]
         ),
-        _quantities(season),
+        _quantities(season, zone),
         _changes(season),
         _figures(season),
     ]
+
+
+def _noted(season: Season, number: str) -> list[html.P]:
+    """What was noted just now, and where it is taken back."""
+    told = next((text for known, text in change_words(season) if number == str(known)), None)
+    if told is None:
+        return []
+    link = html.A("Changes", href="#changes")
+    return [html.P([html.Strong("Noted: "), f"{told}. It stands under ", link, "."], role="status", className="noted")]
 
 
 def season_at(context: Context, bike: str, today: date, zone: tzinfo) -> Season:
@@ -83,11 +97,13 @@ def _top(season: Season, zone: tzinfo) -> html.Header:
     worst = season.advice[0]
     stands = season.standing
     standing = "not known" if stands is None else f"{stands.words} from {day(stands.since, zone)}, to half charge"
+    stale = stale_words(season, zone)
     newest = max((part.readings[-1].at for part in season.parts if part.readings), default=None)
     return html.Header(
         [
             html.P("Season", className="kind"),
             html.H1(season.bike),
+            html.P(html.Strong(held_together(stale.replace(WITH_SAVE, FILED)))) if stale else None,
             html.P([badge(worst), html.Span(f"{worst.about}: {held_together(worst.because)}.")], className="verdict"),
             boxes(
                 [
@@ -117,7 +133,7 @@ def _advice(advice: SeasonAdvice) -> html.Li:
     return html.Li([badge(advice), " ", html.Strong(advice.about), f": {held_together(advice.because)}.", *how_to])
 
 
-def _quantities(season: Season) -> html.Section | None:
+def _quantities(season: Season, zone: tzinfo) -> html.Section | None:
     parts = [part for part in season.parts if part.readings]
     if not parts:
         return html.Section([html.H2("Quantities"), nothing(empty.NO_SEASON)])
@@ -127,19 +143,20 @@ def _quantities(season: Season) -> html.Section | None:
             _table(
                 "± is the expanded uncertainty (k = 2); the range of a trend is its 95 % interval.",
                 _COLUMNS,
-                [[part.title, *_facts(part)] for part in parts],
+                [[part.title, *_facts(part, zone)] for part in parts],
             ),
         ]
     )
 
 
-def _facts(part: Part) -> list[Any]:
+def _facts(part: Part, zone: tzinfo) -> list[Any]:
+    read = newest_words(part, zone)
     earlier = [
         html.Small(f"{day_words(t.since)} to {day_words(t.until)}: {season_words.trend_words(t, part.unit)}")
         for t in part.earlier
     ]
     return [
-        season_words.now_words(part),
+        [season_words.now_words(part), html.Small(held_together(read)) if read else None],
         season_words.limit_words(part),
         [season_words.trend_words(part.trend, part.unit), *earlier],
         season_words.crossing_words(part),

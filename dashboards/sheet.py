@@ -1,10 +1,11 @@
-"""The hand-over sheet: one or two printed pages, to be signed here or on paper."""
+"""The hand-over sheet: the rider's page first, then one or two of figures, to be signed here or on paper."""
 
 from datetime import tzinfo
 from typing import Any
 
 from dash import Dash, Input, Output, State, dcc, html, no_update
 
+from benchlog.core.contact import MOST_CONTACT, keep_contact, kept_contact
 from benchlog.core.errors import BenchlogError
 from benchlog.report import words
 from benchlog.store import Record
@@ -18,7 +19,7 @@ from dashboards.parts.checks import check_table
 from dashboards.parts.danger import dangers
 from dashboards.parts.draws import draws_section
 from dashboards.parts.next_steps import next_steps
-from dashboards.record_page import record_boxes
+from dashboards.record_page import for_rider, record_boxes
 from dashboards.words.times import spoken, zone_of
 
 #: A name and a few lines; the sheet has no room for more.
@@ -43,8 +44,6 @@ def sheet_page(context: Context, number: int, zone: tzinfo) -> tuple[str, list[A
                 html.H1(record.bike),
                 html.P([badge(result.verdict), html.Span(words.verdict_sentence(result))], className="verdict"),
                 *dangers(result),
-                boxes([*record_boxes(record, zone), ("Score", f"{words.score_sentence(result)}."), ("Logs", logs)]),
-                boxes([("Hash of this sheet", record.hash), ("Last hash in the store", context.store.head()[1])]),
                 html.Div(
                     [
                         html.Button(
@@ -60,13 +59,21 @@ def sheet_page(context: Context, number: int, zone: tzinfo) -> tuple[str, list[A
             ],
             className="top",
         ),
+        html.Div(for_rider(record, zone), id="rider-page"),
+        html.Section(
+            [
+                html.H2("The sheet"),
+                boxes([*record_boxes(record, zone), ("Score", f"{words.score_sentence(result)}."), ("Logs", logs)]),
+                boxes([("Hash of this sheet", record.hash), ("Last hash in the store", context.store.head()[1])]),
+            ]
+        ),
         next_steps(result),
         *found_and_mended(record),
         html.Section([html.H2("Checks"), check_table(result, {})]),
         draws_section(record.walks),
         html.Section([html.H2("Cautions"), html.Ul([html.Li(text) for text in words.CAUTIONS])], className="cautions"),
         html.Section([html.H2("Hand-over"), html.Div(signed(record, zone), id="signed")], className="handover"),
-        _form(),
+        html.Section([*_sign_form(), *_contact_form()], className="form screen-only"),
     ]
     return f"{record.bike}, hand-over sheet {number}", content
 
@@ -104,24 +111,46 @@ def signed(record: Record, zone: tzinfo) -> list[Any]:
     return [*given, paper]
 
 
-def _form() -> html.Section:
-    return html.Section(
-        [
-            html.H2("Sign here"),
-            html.P(
-                "A signature holds for this sheet as it stands and cannot be taken back. A wrong one is corrected by "
-                "another that says so.",
-                className="fact",
-            ),
-            html.Label(
-                [html.Span("Name"), dcc.Input(id="sign-by", type="text", maxLength=MOST_NAME, autoComplete="name")]
-            ),
-            html.Label([html.Span("Notes"), dcc.Textarea(id="sign-notes", maxLength=MOST_NOTES, rows=3)]),
-            html.Button("Sign the sheet", id="sign", type="button", className="button"),
-            html.P(id="sign-said", role="status"),
-        ],
-        className="form screen-only",
-    )
+def _contact_form() -> list[Any]:
+    return [
+        html.H2("Whom the rider calls"),
+        html.P(
+            "The installer, with a telephone number; kept on this computer for every rider's page.", className="fact"
+        ),
+        html.Label(
+            [
+                html.Span("Whom to call"),
+                dcc.Input(id="contact", type="text", maxLength=MOST_CONTACT, value=kept_contact()),
+            ]
+        ),
+        html.Button("Keep it", id="keep-contact", type="button", className="button"),
+        html.P(id="contact-said", role="status"),
+    ]
+
+
+def keep(context: Context, source: object, text: object, zone: tzinfo) -> tuple[html.Section | None, str]:
+    """Keep the contact; gives the rider's page anew, None where nothing was kept, and what is to be said."""
+    try:
+        record = behind(context, source).record
+        kept = keep_contact(str(text or ""))
+        return None if record is None else for_rider(record, zone), f"Kept: {kept}."
+    except BenchlogError as problem:
+        return None, f"{str(problem)[:1].upper()}{str(problem)[1:]}."
+
+
+def _sign_form() -> list[Any]:
+    return [
+        html.H2("Sign here"),
+        html.P(
+            "A signature holds for this sheet as it stands and cannot be taken back. A wrong one is corrected by "
+            "another that says so.",
+            className="fact",
+        ),
+        html.Label([html.Span("Name"), dcc.Input(id="sign-by", type="text", maxLength=MOST_NAME, autoComplete="name")]),
+        html.Label([html.Span("Notes"), dcc.Textarea(id="sign-notes", maxLength=MOST_NOTES, rows=3)]),
+        html.Button("Sign the sheet", id="sign", type="button", className="button"),
+        html.P(id="sign-said", role="status"),
+    ]
 
 
 def sign(context: Context, source: object, by: object, notes: object, zone: tzinfo) -> tuple[list[Any] | None, str]:
@@ -146,7 +175,22 @@ def sign(context: Context, source: object, by: object, notes: object, zone: tzin
 
 
 def register(app: Dash, context: Context) -> None:
-    """Connect the form."""
+    """Connect the forms."""
+
+    @app.callback(
+        Output("rider-page", "children"),
+        Output("contact-said", "children"),
+        Input("keep-contact", "n_clicks"),
+        State("contact", "value"),
+        State("source", "data"),
+        State("here", "data"),
+        prevent_initial_call=True,
+    )
+    def _keep(clicks, text, source, here):  # type: ignore[no-untyped-def]  # Dash calls it by position
+        if not clicks:
+            return no_update, no_update
+        anew, said = keep(context, source, text, zone_of((here or {}).get("zone")))
+        return no_update if anew is None else anew, said
 
     @app.callback(
         Output("signed", "children"),

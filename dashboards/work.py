@@ -33,6 +33,7 @@ class Job:
     Attributes:
         id: a random name, safe in an address. what: in words. state: how it stands.
         doing: what it is at; done, of: how far. result: once done. problem: in words, once failed.
+        back: where to go when it failed.
     """
 
     id: str
@@ -46,6 +47,7 @@ class Job:
     let_go: Callable[[], None] | None = field(default=None, repr=False)
     _end: Callable[[], None] | None = field(default=None, repr=False)
     stopped: bool = False
+    back: str = "/"
 
     def ends_by(self, end: Callable[[], None]) -> None:
         """Say what ends the work at once; done right away where the job was stopped before."""

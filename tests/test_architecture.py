@@ -49,6 +49,7 @@ LARGER = {
         *(
             "benchlog/cli.py check",
             "benchlog/commands/acceptance.py acceptance",
+            "benchlog/commands/find.py find",
             "benchlog/commands/records.py save_check",
         ),
         *("benchlog/commands/records.py import_folder", "benchlog/commands/season.py season"),

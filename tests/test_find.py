@@ -24,7 +24,7 @@ from benchlog.find.flaws import OF_CAUSE, TABLE
 from benchlog.find.hunt import Hunt, Reply
 from benchlog.find.mending import check_again
 from benchlog.find.questions import UNFUSED
-from benchlog.find.terminal import lead, value_typed
+from benchlog.find.terminal import lead, shown_test, value_typed
 from benchlog.plan.model import Plan, load_plan, plan_from_mapping
 from benchlog.verdict.causes.faults import FAULTS
 from benchlog.verdict.registry.table import limits_of
@@ -90,9 +90,40 @@ def test_a_good_bike_in_ngspice_shows_what_is_expected(knowledge: Knowledge):
     assert outside == []
 
 
-@pytest.mark.parametrize("plan", [load_plan(PLAN_FILE), twelve(), BARE], ids=["larch", "twelve circuits", "bare"])
+def any_plan(seed: int) -> Plan:
+    """A plan with whatever a plan may have: 0 to 12 circuits on any slots, wires, fuses and limits given or not."""
+    draw = np.random.default_rng(seed)
+
+    def maybe(**values: object) -> dict[str, object]:
+        return {key: value for key, value in values.items() if draw.random() < 0.6}
+
+    slots = sorted(int(slot) for slot in draw.permutation(np.arange(1, 13))[: draw.integers(0, 13)])
+    wires = ("0.75 mm2", "1.5 mm2", "14 AWG", "4 mm2", "6 mm2")
+    circuits = [
+        {"slot": slot, "device": f"device of {slot}", "planned_a": round(float(draw.uniform(0.1, 12.0)), 2)}
+        | maybe(fuse_a=15, tolerance_pct=5, conductor=str(draw.choice(wires)), length_m=float(draw.uniform(0.2, 3.0)))
+        for slot in slots
+    ]
+    return plan_from_mapping(
+        {
+            "install": {"bike": "Larch"},
+            "battery": {"chemistry": str(draw.choice(["flooded", "agm", "gel", "lifepo4"])), "capacity_ah": 8.0},
+            "relay": maybe(coil_a=float(draw.uniform(0.08, 0.25)), contact_a=40, suppression="diode"),
+            "feed": maybe(fuse_a=30, conductor=str(draw.choice(wires)), length_m=1.2, drop_max_v=0.4),
+            "ground": maybe(conductor=str(draw.choice(wires)), length_ft=4.0, lift_max_v=0.1),
+            "circuit": circuits,
+            "limits": maybe(off_state_drain_ma=2.0, source_resistance_max_mohm=25.0, crank_min_v=9.0),
+        }
+    )
+
+
+@pytest.mark.parametrize(
+    "plan",
+    [load_plan(PLAN_FILE), twelve(), BARE, *(any_plan(seed) for seed in range(4))],
+    ids=["larch", "twelve circuits", "bare", *(f"random {seed}" for seed in range(4))],
+)
 def test_every_test_states_all_that_it_needs(plan: Plan):
-    """Each test of each plan has points that exist, a state, an expected range, what to do, and a caution."""
+    """Each test of each plan has points that exist, a state, an expected range, what to do, and a caution before it."""
     known = Knowledge(plan)
     points = {*points_of(plan), "battery +", "battery -"}
     for name in known.asked:
@@ -101,6 +132,11 @@ def test_every_test_states_all_that_it_needs(plan: Plan):
         assert table["ask"], name
         assert table["state"] in ("asleep", "key on", "all on", "cranking", "running", "power off")
         assert table["minutes"] > 0
+        shown = shown_test(known.questions[name], Hunt(known))
+        assert shown.index(f"Caution: {table['caution']}") < shown.index(table["ask"]) < shown.index("A good install")
+        if table["kind"] in ("voltage", "resistance"):
+            assert table["from"] in table["ask"]
+            assert table["to"] in table["ask"]
         assert {table.get("from", "bus"), table.get("to", "bus")} <= points
         good = table["expected"]
         assert good == {"seen": "yes"} or good["max"] is None or good["min"] < good["max"], name

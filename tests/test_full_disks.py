@@ -91,6 +91,13 @@ WRITING: dict[str, Writing] = {
     "season, all bikes": file(("season", "--json", "s.json"), "the bikes", "s.json"),
     "season --changed": store("season", "Larch", "--changed", "2025-09-20", "--what", "new battery"),
     "records sign": store("records", "sign", "1", "--by", "the rider"),
+    "records contact": Writing(
+        ("records", "contact", "R. Fitter, 0555 0123"),
+        "DISK/data/installer.txt: the contact cannot be written (WHY); name a folder that exists, has room, and that "
+        "you can write to",
+        writes=("data/installer.txt",),
+    ),
+    "plan --sheet": file(("plan", PLAN, "--sheet", "sheet.html"), "the measuring sheet", "sheet.html"),
     "records import": Writing(("records", "import", "LOGS", "--plan", PLAN), NO_COPY, writes=("data/logs/",)),
     "records export": file(("records", "export", "x.csv"), "the export", "x.csv"),
     "records backup": Writing(

@@ -13,7 +13,8 @@ from benchlog.bench.guided import resume
 from benchlog.bench.guided.actions import OpenActions
 from benchlog.bench.guided.keys import KEYS, Pressed
 from benchlog.bench.guided.memory import Memory
-from benchlog.bench.guided.screen import PlainScreen, page
+from benchlog.bench.guided.paging import page
+from benchlog.bench.guided.screen import PlainScreen
 from benchlog.bench.guided.session import run_session
 from benchlog.bench.guided.steps import steps_of
 from benchlog.bench.guided.view import View

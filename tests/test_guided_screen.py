@@ -13,7 +13,8 @@ import pytest
 
 from benchlog.bench.guided.actions import OpenActions
 from benchlog.bench.guided.keys import Keyboard
-from benchlog.bench.guided.screen import LiveScreen, PlainScreen, page, values_line
+from benchlog.bench.guided.paging import page, values_line
+from benchlog.bench.guided.screen import LiveScreen, PlainScreen
 from benchlog.bench.guided.silence import StreamSilence
 from benchlog.bench.guided.view import View
 from benchlog.bench.guided.words import closing_words
@@ -42,7 +43,7 @@ def test_the_page_says_where_what_and_what_it_waits_for():
         "Battery 12.61 V   4.20 A   Feed live 12.4 V",
         "Waiting for: the battery's voltage to dip",
         "[Enter] done",
-        "[s] skip",
+        "[s] leave out",
         "[a] again",
         "[q] stop",
         "Slot 4: the current rose",

@@ -4,23 +4,24 @@ import socket
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Callable, Iterator
 from functools import reduce
 from pathlib import Path
 
 import numpy as np
 import pytest
+from serial.tools import list_ports
+from serial.tools.list_ports_common import ListPortInfo
 from serial_wire import Wire
+from typer.testing import CliRunner
 
 from benchlog.bench.listening import hearing
 from benchlog.bench.listening.every import listen_to
-from benchlog.bench.listening.hearing import hear, sensible
+from benchlog.bench.listening.hearing import hear
 from benchlog.bench.listening.known import Recognised, recognise, reference_loggers
-from benchlog.bench.listening.prospects import Prospect, prospects
-from benchlog.bench.listening.words import heard_lines, prospect_lines
-from benchlog.logger.model import Logger, logger_from_headers, logger_from_mapping
-from benchlog.plan.model import Plan, load_plan
+from benchlog.bench.listening.words import heard_lines
+from benchlog.cli import app
+from benchlog.logger.model import Logger, logger_from_mapping
 
 ROOT = Path(__file__).parent.parent
 PLAN = ROOT / "sample_data" / "larch.plan.toml"
@@ -175,13 +176,9 @@ def test_columns_that_nobody_knows_are_shown(speak: Callable[..., str]):
 
 def test_a_given_logger_file_comes_first(speak: Callable[..., str]):
     """A file that the user names is believed before those that come with benchlog, wherever it suits."""
-    own = logger_from_mapping(
-        {
-            "logger": {"name": "mine"},
-            "time": {"column": "t_us", "unit": "us"},
-            "channel": [{"column": "bus1", "role": "feed_v", "unit": "mV"}],
-        }
-    )
+    channel = {"column": "bus1", "role": "feed_v", "unit": "mV"}
+    time_us = {"column": "t_us", "unit": "us"}
+    own = logger_from_mapping({"logger": {"name": "mine"}, "time": time_us, "channel": [channel]})
     found = found_on(speak(avr_line, summed(AVR)), own)
 
     assert found.logger is not None
@@ -214,69 +211,6 @@ def test_rubbish_and_silence_are_no_logger(speak: Callable[..., str], tmp_path: 
     assert heard_lines(silence, None) == ["nothing arrives: no logger, or one that is switched off"]
 
 
-class WrongSpeed:
-    """A port whose bits come out right at one speed alone, as on a real line."""
-
-    def __init__(self, right: int) -> None:
-        self._right, self._speed, self._n = right, 0, 0
-        self.opened = 0
-
-    @property
-    def baudrate(self) -> int:
-        """As set."""
-        return self._speed
-
-    @baudrate.setter
-    def baudrate(self, speed: int) -> None:
-        if speed == 57600:
-            raise ValueError("this port cannot do that")
-        self._speed = speed
-
-    def reset_input_buffer(self) -> None:
-        """Nothing is kept."""
-
-    def close(self) -> None:
-        """Nothing is open."""
-
-    def read(self) -> bytes:
-        """Lines, or what they look like at another speed."""
-        time.sleep(0.02)
-        self._n += 5
-        lines = "".join(f"{avr_line(self._n + k)}\n" for k in range(5))
-        if self._n % 100 == 0:
-            lines = f"{summed(AVR)}\n{lines}"
-        if self._speed == self._right:
-            return lines.encode()
-        return bytes((byte * 7 + 129) % 256 for byte in lines.encode())
-
-
-@pytest.mark.parametrize("right", [115200, 250000, 9600])
-def test_line_speed_is_found(monkeypatch: pytest.MonkeyPatch, right: int):
-    """The speed at which lines make sense is found on the open port; one that the port cannot do is passed over."""
-    port = WrongSpeed(right)
-
-    def open_port(_: str, speed: int) -> WrongSpeed:
-        port.baudrate = speed
-        port.opened += 1
-        return port
-
-    monkeypatch.setattr(hearing, "open_port", open_port)
-    monkeypatch.setattr(hearing, "read_some", WrongSpeed.read)
-    heard = hear("/dev/any", (115200, 250000, 57600, 9600))
-
-    assert (heard.baud, port.opened) == (right, 1)
-    found = recognise(heard, reference_loggers())
-    assert found.logger is not None
-    assert found.rate_hz == pytest.approx(250)
-
-
-def test_one_line_of_chance_is_no_form():
-    """A single column, or lines of which most do not agree, make no sense; a few lines in agreement do."""
-    assert sensible(b"rest\n1\n2\n3\n4\n5\n") is None
-    assert sensible(b"rest\n1,2\nx\ny\nz,z,z\nw\n") is None
-    assert sensible(b"rest\n1,2\n2,3\n3,4\n4,5\n") is not None
-
-
 def test_ports_that_cannot_be_opened_stop_no_other(speak: Callable[..., str]):
     """Of several ports each is told by itself, in the order asked; one that is not there says why."""
     port = speak(avr_line, summed(AVR))
@@ -286,99 +220,6 @@ def test_ports_that_cannot_be_opened_stop_no_other(speak: Callable[..., str]):
     assert first.why.startswith("there is no such port")
     assert second.found is not None
     assert second.found.from_file
-
-
-# ---- what it could prove
-
-
-@pytest.fixture(scope="module")
-def plan() -> Plan:
-    """The sample plan."""
-    return load_plan(PLAN)
-
-
-def by_id(found: list[Prospect]) -> dict[str, Prospect]:
-    """Prospects by their check's id."""
-    return {one.check.id: one for one in found}
-
-
-def without(logger: Logger, *roles: str) -> Logger:
-    """The same without these channels."""
-    return logger.model_copy(update={"channel": tuple(one for one in logger.channel if one.role not in roles)})
-
-
-def test_avr_logger_proves_what_its_notes_say(plan: Plan):
-    """Drain, relay and voltages by hand: offset 10 uV over 100 mOhm, 1.25 mV steps, two ends of 4 ms."""
-    found = by_id(prospects(plan, reference_loggers()[1], 250.0))
-
-    assert all(one.can for one in found.values())
-    root3 = 3**0.5
-    drain = 2 * ((0.011 * 1000 / root3) ** 2 + (100 / root3) ** 2 + (12.5 / root3) ** 2) ** 0.5 / 1000
-    assert found["off_state_drain"].expanded == pytest.approx(drain)
-    assert found["off_state_drain"].zeroed == pytest.approx(
-        2 * ((0.011 * 1000 / root3) ** 2 + 2 * (12.5 / root3) ** 2) ** 0.5 / 1000
-    )
-    assert found["relay_drop_out"].expanded == pytest.approx(2 * 4 * (2 / 3) ** 0.5)
-    assert found["resting_voltage"].expanded == pytest.approx(2 * (12.6**2 + 7.5**2 + 0.625**2) ** 0.5 / root3 / 1000)
-
-
-def test_large_shunt_alone_proves_no_milliampere(plan: Plan):
-    """Without the small shunt 10 uV are 13 mA: the drain is a no, with a zero too, and the relay stays a yes."""
-    found = prospects(plan, without(reference_loggers()[1], "drain_a"), 250.0)
-    lines = prospect_lines("Larch", found)
-
-    assert "    off-state drain, at most 1 mA: no, ± 16 mA, with a zero ± 2.7 mA" in lines
-    assert "    relay drop-out, at most 60 ms: yes, ± 6.5 ms" in lines
-
-
-def test_rate_decides_about_the_relay(plan: Plan):
-    """At 10 samples a second neither relay time, nor chatter, nor the lowest voltage of a crank can be proven."""
-    found = by_id(prospects(plan, reference_loggers()[1], 10.0))
-
-    assert [identity for identity, one in found.items() if not one.can] == [
-        *("relay_pull_in", "relay_drop_out", "relay_chatter", "crank_minimum"),
-    ]
-    assert found["relay_pull_in"].expanded == pytest.approx(163, abs=1)
-    assert found["crank_minimum"].lacks == "it needs 50 samples a second"
-
-
-def test_missing_channel_or_accuracy_is_named(plan: Plan):
-    """A check whose channel is missing, or whose accuracy nobody states, is a no that says so."""
-    bare = by_id(prospects(plan, without(reference_loggers()[1], "feed_v"), 250.0))
-    headers = logger_from_headers(["time_s", "battery_v", "battery_a", "feed_v", "trigger_v"])
-    assert headers is not None
-    unstated = by_id(prospects(plan, headers, 250.0))
-
-    assert bare["feed_drop"].lacks == bare["relay_pull_in"].lacks == "no channel measures feed_v"
-    assert unstated["off_state_drain"].lacks == "the accuracy of battery_a is not stated"
-    assert unstated["ground_lift"].lacks == "no channel measures ground_v"
-    assert unstated["relay_pull_in"].can
-
-
-def test_answer_turns_where_the_limit_comes_too_close(plan: Plan):
-    """The same logger says yes to a drain of 1 mA and no to one of 0.1 mA unless a zero is taken, and no to 0.03."""
-    logger = reference_loggers()[1]
-
-    def answer(limit_ma: float) -> tuple[bool, bool]:
-        limits = plan.limits.model_copy(update={"off_state_drain_ma": limit_ma})
-        one = by_id(prospects(plan.model_copy(update={"limits": limits}), logger, 250.0))["off_state_drain"]
-        return one.can, one.can_zeroed
-
-    assert [answer(limit) for limit in (1.0, 0.1, 0.03)] == [(True, True), (False, True), (False, False)]
-
-
-def test_every_check_of_a_log_has_an_answer(plan: Plan):
-    """Each planned check that a log has to tell is answered, whatever limits a plan gives."""
-    from benchlog.verdict.registry.table import limits_of
-
-    answered = {one.check.id for one in prospects(plan, reference_loggers()[0], 250.0)}
-
-    assert answered == {identity for identity in limits_of(plan) if not identity.endswith("_fuse")}
-
-
-def test_plan_without_limits_says_so():
-    """Nothing to prove is told as that."""
-    assert prospect_lines("Larch", []) == ["  the plan of Larch sets no limit that a log would have to prove"]
 
 
 def test_command_tells_logger_rate_and_prospects(speak: Callable[..., str]):
@@ -394,3 +235,25 @@ def test_command_tells_logger_rate_and_prospects(speak: Callable[..., str]):
     assert values.startswith("  battery 12.60 V")
     assert rest[0] == "  of the plan of Larch it could prove (k = 2, without noise):"
     assert "    relay drop-out, at most 60 ms: yes, ± 6.5 ms" in rest
+
+
+def test_without_a_port_all_local_ones_are_listened_to(speak: Callable[..., str], monkeypatch: pytest.MonkeyPatch):
+    """The command takes the ports that the system lists, says what is plugged in there, and who speaks."""
+    usb = ListPortInfo(speak(avr_line, summed(AVR)))
+    usb.vid, usb.manufacturer, usb.product, usb.serial_number = 0x1A86, "Larch works", "Serial bridge", None
+    gone = ListPortInfo("/dev/not-there")
+    monkeypatch.setattr(list_ports, "comports", lambda include_links: [gone, usb])  # noqa: ARG005 its one argument
+    done = CliRunner().invoke(app, ["ports", "--listen", "--baud", "115200"])
+
+    assert done.exit_code == 0
+    lines = done.stdout.splitlines()
+    assert lines[0] == f"{usb.device}  (USB: Larch works Serial bridge): AVR logger, two 16-bit monitors"
+    assert lines[-1].startswith("/dev/not-there  (a port of the computer itself, or unknown): there is no such port")
+
+
+def test_named_port_that_cannot_be_opened_ends_in_failure(tmp_path: Path):
+    """A port that was asked for and is not there says why, and the exit status is 2."""
+    done = CliRunner().invoke(app, ["ports", str(tmp_path / "none"), "--listen"])
+
+    assert done.exit_code == 2
+    assert done.stdout.startswith(f"{tmp_path}/none: there is no such port")

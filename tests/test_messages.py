@@ -308,6 +308,14 @@ PROVOKED: dict[str, Entry] = {
         '[meter]\nname = "hand meter"\n',
         "log.csv: this is a file of meter readings; rename it so that its name ends in .toml",
     ),
+    "an empty contact": command(
+        lambda _: ["records", "contact", " "],
+        'the contact is empty; give a name and a number, such as "R. Fitter, 0555 0123"',
+    ),
+    "a long contact": command(
+        lambda _: ["records", "contact", "x" * 121],
+        "the contact has 121 characters; at most 120 fit on the rider's page",
+    ),
     "answer to no test": answers(
         '[[answer]]\ntest = "voltage 30 to 86"\nvalue = 1.0\n',
         'answer[1]: this plan has no test "voltage 30 to 86"; copy its name from what find prints',
@@ -971,7 +979,7 @@ FILES = {
     **{
         f"benchlog/{name}.py": True
         for name in (
-            *("run", "cli", "commands/demo", "core/files", "plan/wiring"),
+            *("run", "cli", "commands/demo", "core/files", "core/contact", "plan/wiring"),
             *("examine/load_checks", "examine/sense", "find/answers"),
             *("commands/logger", "commands/asking", "commands/new_plan", "log/foreign/look"),
         )

@@ -530,6 +530,10 @@ PROVOKED: dict[str, Entry] = {
         lambda f: ["plan", a_plan(f), "--sheet", f / "sheet.html"],
         "this plan has no limit that a hand meter could hold anything against; add [limits], [feed] or circuits",
     ),
+    "a sheet in the place of its plan": command(
+        lambda f: ["plan", a_plan(f), "--sheet", f / "plan.toml"],
+        "…the measuring sheet…",
+    ),
     # ---- what goes on beside
     "no place for the live state": done(
         no_live_folder,

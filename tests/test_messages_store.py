@@ -476,9 +476,17 @@ PROVOKED: dict[str, Entry] = {
     ),
     "later store": tampered(
         ["records", "list"],
-        f"{STORE}: a later benchlog wrote this store (its form is 99, this one knows 3); update benchlog (pip install "
+        f"{STORE}: a later benchlog wrote this store (its form is 99, this one knows 4); update benchlog (pip install "
         "--upgrade benchlog) and try again",
         "INSERT INTO schema_version VALUES (99, '2030-01-01')",
+    ),
+    "what was mended, on two lines": done(
+        lambda f: open_store(str(f / "records.sqlite")).keep_search(1, {}, "one\ntwo"),
+        "what was mended must be one line of text, got several lines, or unprintable characters",
+    ),
+    "a place without a fault": command(
+        lambda _: ["standin", "--place", "coil"],
+        '--place "coil" says where a fault sits; give --fault as well',
     ),
     # ---- PostgreSQL
     "server that is not there": done(

@@ -436,3 +436,18 @@ def test_a_folder_gives_its_readings_too(tmp_path):
     result(tmp_path, *SCENARIOS["charging"][0])
 
     assert benchlog.check(tmp_path, plan=PLAN).check("charging_voltage").verdict == "pass"
+
+
+def test_a_season_reads_a_file_of_readings_that_is_in_no_record(tmp_path):
+    """Given beside a bike's records the file counts as a plain log does, on the day that it says."""
+    from benchlog.plan.model import load_plan
+    from benchlog.season.from_logs import readings_of_log
+
+    path = tmp_path / "readings.toml"
+    rested = SCENARIOS["a battery that rested"][0][0]
+    path.write_text(METER + "taken = 2026-03-01T08:30:00Z\n" + rested, encoding="utf-8")
+
+    found, note = readings_of_log(path, load_plan(PLAN))
+
+    assert [(one.quantity, one.value, one.at.day) for one in found] == [("resting_voltage", 12.81, 1)]
+    assert note is None

@@ -213,8 +213,8 @@ def _check_on(port: int) -> bool:
         "changedPropIds": ["check.n_clicks"],
         "state": [
             {"id": "tray", "property": "data", "value": tray},
-            {"id": "plan-choice", "property": "value", "value": plan},
-            {"id": "before-choice", "property": "value", "value": ""},
+            {"id": "plan-choice", "property": "data", "value": plan},
+            {"id": "before-choice", "property": "data", "value": ""},
         ],
     }
     headers = {"Origin": home, "Content-Type": "application/json"}

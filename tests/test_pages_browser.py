@@ -22,6 +22,7 @@ PAGES = {
     "season": ("/season?bike=Larch", "Larch"),
     "bikes": ("/season", "All bikes"),
     "live": ("/live", "Live"),
+    "plan": ("/plan", "Plan"),
     "lost": ("/no/such", "Not found"),
 }
 LOOKS = [(1280, "light"), (390, "dark")]
@@ -210,8 +211,8 @@ def test_unusable_file_is_told_in_words(opened, tmp_path: Path):
     assert trouble == []
 
 
-def test_sheet_is_signed_and_prints_on_two_pages(opened):
-    """A signature appears at once with name and notes; the sheet prints on one or two pages without the menu."""
+def test_sheet_is_signed_and_prints_behind_the_riders_page(opened):
+    """A signature appears at once with name and notes; the rider's page and one or two of figures print, no menu."""
     page, trouble = opened("/record/1/sheet")
     page.get_by_role("button", name="Sign the sheet").click()
     expect(page.locator("#sign-said")).to_contain_text("A name is needed")
@@ -225,17 +226,17 @@ def test_sheet_is_signed_and_prints_on_two_pages(opened):
     page.reload()
     expect(page.locator(".signature")).to_contain_text("fuse 3 to be watched")
 
-    assert len(re.findall(rb"/Type\s*/Page\b", printed)) in (1, 2)
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) in (2, 3)
     assert hidden == [False, False, False]
     assert trouble == []
 
 
-def test_failed_sheet_prints_on_two_pages(opened):
-    """A sheet with what is still open and a set of boxes for a pen fits two pages too."""
+def test_failed_sheet_prints_on_two_pages_behind_the_riders(opened):
+    """A sheet with what is still open and a set of boxes for a pen fits two pages behind the rider's."""
     page, _ = opened("/record/2/sheet")
     printed = page.pdf(prefer_css_page_size=True)
 
-    assert len(re.findall(rb"/Type\s*/Page\b", printed)) in (1, 2)
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) in (2, 3)
 
 
 def test_keyboard_reaches_the_content(opened):

@@ -24,7 +24,7 @@ from benchlog.standin.probing.places import PlacedFault, placed
 from benchlog.store import open_store
 from dashboards.checking import Checked
 from dashboards.context import Context
-from dashboards.find_page import act, find_page, take_along
+from dashboards.find_page import act, find_page, keep, take_along
 from dashboards.looked import Behind, behind
 from dashboards.searches import answers_path
 from dashboards.settings import Settings
@@ -138,7 +138,7 @@ def test_page_explains_skips_takes_back_and_refuses(context: Context):
     back = act(context, "record 1", "back", first, "")
 
     assert title == "Find the fault"
-    assert "many" in refused
+    assert '"many" is no answer here; type ' in refused
     assert kept == {"answer": [{"test": first, "skipped": True}]}
     assert _test_of(skipped) != first
     assert "went on elsewhere" in stale
@@ -160,8 +160,6 @@ def test_search_before_filing_goes_on_with_the_sheet(context: Context, tmp_path:
     take_along(context, dropped, number)
     record = context.store.record(number)
     with pytest.raises(BenchlogError, match="this sheet is not on file"):
-        from dashboards.find_page import keep
-
         keep(context, dropped, hunt, "")
 
     assert answers_path(dropped) == log.with_name("again.csv.answers.toml")
@@ -171,7 +169,7 @@ def test_search_before_filing_goes_on_with_the_sheet(context: Context, tmp_path:
 
 
 def test_drawing_darkens_the_suspects(knowledge: Knowledge):
-    """Each place of the plan is in the drawing once, marked by its belief; the relay's socket counts with its contact."""
+    """Each place of the plan is drawn once, marked by its belief; the relay's socket counts with its contact."""
     hunt = Hunt(knowledge)
     suspects = [Suspect("contact", "open", 0.5), Suspect("relay socket", "open", 0.2), Suspect("fuse 2", "open", 0.1)]
     drawn = drawing_of(knowledge.plan, suspects, knowledge.questions["voltage 30 to 87, all on"])

@@ -12,7 +12,7 @@ from test_pages import texts
 from benchlog.core.errors import BenchlogError
 from benchlog.season.todo import KEEP_IT, NOTE_IT
 from benchlog.store import open_store
-from dashboards.change_list import change_list, take_back
+from dashboards.change_list import change_list, question, take_back
 from dashboards.context import Context
 from dashboards.note_form import FIRST_DAY, MOST_WHAT, note, said
 from dashboards.season_page import glances, season_at, season_page
@@ -39,7 +39,7 @@ def test_change_is_noted_in_the_ledger(context):
     (change,) = context.store.changes("Larch")
 
     assert (change.on, change.what, change.number) == (date(2025, 9, 20), "new battery", number + 1)
-    assert address == "/season?bike=Larch"
+    assert address == f"/season?bike=Larch&noted={change.number}"
     assert context.store.verify() == []
 
 
@@ -109,7 +109,29 @@ def test_change_is_taken_back_in_the_ledger(context):
     assert after == before
     assert number == change.number + 1
     assert context.store.verify() == []
-    assert note(context, "Larch", "2025-09-20", "new battery", TODAY) == address
+    assert note(context, "Larch", "2025-09-20", "new battery", TODAY).startswith(address)
+
+
+def test_taking_back_asks_first(context):
+    """The question names the day and the words; nothing is written until it is answered."""
+    note(context, "Larch", "2025-09-20", "new battery", TODAY)
+    (change,) = context.store.changes("Larch")
+    asked = texts(question(context, "Larch", change.number))
+
+    assert "Take back “new battery” of 2025-09-20?" in asked
+    assert context.store.changes("Larch") == [change]
+    with pytest.raises(BenchlogError, match="this change is no longer in the list"):
+        question(context, "Elm", change.number)
+
+
+def test_what_was_noted_is_shown(context):
+    """The season that a note leads to says what was noted; another number says nothing."""
+    note(context, "Larch", "2025-09-20", "new battery", TODAY)
+    (change,) = context.store.changes("Larch")
+    shown = [texts(season_page(context, "Larch", UTC, str(number))[1]) for number in (change.number, 7, "<b>")]
+
+    assert ["Noted: " in one for one in shown] == [True, False, False]
+    assert "20 September 2025: new battery" in shown[0].split("Noted: ")[1][:60]
 
 
 @pytest.mark.parametrize(

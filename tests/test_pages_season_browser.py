@@ -97,6 +97,7 @@ def test_change_is_noted_on_the_page(opened, served):
     listed = page.locator("section", has=page.get_by_role("heading", name="Changes")).locator("li")
     expect(listed.first).to_contain_text(f"20 September 2025: new battery {NASTY}")
     settled(page)
+    expect(page.locator(".noted")).to_contain_text(f"Noted: 20 September 2025: new battery {NASTY}")
     kind = page.get_by_label("Day of the change").get_attribute("type")
     with open_store(str(served.data / "records.sqlite")) as store:
         changes = store.changes("Larch")
@@ -125,6 +126,14 @@ def test_change_is_taken_back_with_the_keyboard(opened, served):
         page.keyboard.press("Tab")
         if button.evaluate("e => e === document.activeElement"):
             break
+    page.keyboard.press("Enter")
+    sure = page.get_by_role("button", name="Yes, take it back")
+    expect(sure).to_be_focused()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    expect(page.locator("#change-back-said")).to_have_text("It stays.")
+    button.press("Enter")
+    expect(sure).to_be_focused()
     page.keyboard.press("Enter")
     expect(changes.get_by_text(slip)).to_have_count(0)
     expect(page.get_by_label("What was changed")).to_be_visible()
@@ -171,12 +180,12 @@ def test_walk_is_a_table(opened, path):
     assert trouble == []
 
 
-def test_sheet_with_a_walk_prints_on_two_pages(opened):
-    """The table of the walk leaves the hand-over sheet on two pages."""
+def test_sheet_with_a_walk_prints_on_two_pages_behind_the_riders(opened):
+    """The table of the walk leaves the hand-over sheet on two pages behind the rider's."""
     page, _ = opened(f"/record/{WALK}/sheet")
     printed = page.pdf(prefer_css_page_size=True)
 
-    assert len(re.findall(rb"/Type\s*/Page\b", printed)) in (1, 2)
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) in (2, 3)
 
 
 def test_figures_are_drawn_for_paper_and_back(opened):

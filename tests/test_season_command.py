@@ -50,7 +50,8 @@ def test_in_summer_it_says_when(store):
     assert "◐ Cranking minimum: test under load: it falls 2.2 V a year (1.9 to 2.5)" in text
     assert "crossed between July 2025 and August 2025 at 20 °C, earlier in the cold." in text
     assert "◐ Source resistance: test under load: it rises 20 mΩ a year (17 to 23)" in text
-    assert "● Off-state drain: fine so far: 0.654 ± 0.023 mA, the limit is at most 1 mA" in text
+    assert "off-state drain and charging voltage: fine: within their limits, no trend proven." in text
+    assert "now 0.654 ± 0.023 mA (read on" in text
     assert "Something changed" not in text
 
 

@@ -145,6 +145,7 @@ def test_a_store_of_the_second_form_takes_back(store_url: str):
         _, noted = older.head()
         with older.engine.connect() as connection, connection.begin():
             connection.execute(text("DROP TABLE withdrawals"))
+            connection.execute(text("DROP TABLE searches"))
             connection.execute(text("DELETE FROM schema_version WHERE number > 2"))
 
     with open_store(store_url) as store:

@@ -26,7 +26,7 @@ FORM_1 = SAMPLES / "form1.sqlite"
 #: A store of each form that a program wrote before.
 FORMS = [SAMPLES / f"form{form}.sqlite" for form in range(1, len(MIGRATIONS))]
 #: Start of the SHA-256 of what each released step runs.
-RELEASED = ["0f47a30325478d4e", "600f4b40d9c5b863", "448b7ea905db5e6a"]
+RELEASED = ["0f47a30325478d4e", "600f4b40d9c5b863", "448b7ea905db5e6a", "e19dbcb1c2dd6f28"]
 BROKEN = Migration("breaks", ("CREATE TABLE extra (one BIGINT)", "CREATE TABLE ledger (twice BIGINT)"), {})
 FINE = Migration("adds a table", ("CREATE TABLE extra (one BIGINT)",), {}, derives=True)
 

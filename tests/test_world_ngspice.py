@@ -11,8 +11,6 @@ from world.script import draw_script
 from world.solve import solve
 from world.truth import find_truth
 
-pytestmark = pytest.mark.skipif(not spice.available(), reason="ngspice is not installed")
-
 # Volts and amperes that the two solutions may differ by, away from the instants of switching: a sample's step of the
 # slow states (5 ms bins while cranking), the line's voltage held for up to 50 mV of change, ngspice's own 1e-4.
 WITHIN = {"battery_v": 0.006, "battery_a": 0.25, "trigger_v": 0.008, "feed_v": 0.008, "ground_v": 0.003}

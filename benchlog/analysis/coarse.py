@@ -43,7 +43,17 @@ class Coarse:
 
     def part(self, from_s: float, to_s: float) -> "Coarse":
         """The points that lie wholly inside."""
-        keep = slice(int(np.searchsorted(self.start_s, from_s - 1e-9)), int(np.searchsorted(self.end_s, to_s + 1e-9)))
+        return self.cut(
+            slice(int(np.searchsorted(self.start_s, from_s - 1e-9)), int(np.searchsorted(self.end_s, to_s + 1e-9)))
+        )
+
+    def inside(self, from_s: float, to_s: float) -> slice:
+        """Which points neither begin before nor end after these times, to the last bit."""
+        first = int(np.searchsorted(self.start_s, from_s))
+        return slice(first, max(int(np.searchsorted(self.end_s, to_s, side="right")), first))
+
+    def cut(self, keep: slice) -> "Coarse":
+        """Some of the points, not copied."""
         return Coarse(
             self.start_s[keep],
             self.end_s[keep],

@@ -5,11 +5,32 @@ import numpy as np
 from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 
+#: Points after a dip's beginning that are looked at first.
+_SOON = 1024
 
-def recovered_at(volts: Array, t: Array, first: int, level: float) -> int:
-    """The first point from which the voltage stays above a level; behind the last one where it never does."""
-    recovered = np.flatnonzero(volts[first:] > level)
-    return first + int(_lasting(recovered, t, first)) if len(recovered) else len(t)
+
+def recovered_at(volts: Array, step_s: float, first: int, level: float) -> int:
+    """The first point from which the voltage stays above a level; behind the last one where it never does.
+
+    It stays there once it has for 0.3 s, so that ripple between two strokes does not end a crank. Most dips are over
+    soon: the rest of a long log is looked at only where one is not.
+
+    Args:
+        step_s: usual time between points, s.
+    """
+    need = max(int(0.3 / (step_s or 1.0)), 1)
+    left = len(volts) - first
+    reach = min(_SOON + need, left)
+    while True:
+        recovered = np.flatnonzero(volts[first : first + reach] > level)
+        for n, offset in enumerate(recovered.tolist()):
+            if offset + need > reach and reach < left:
+                break
+            if int(np.searchsorted(recovered, offset + need)) - n >= min(need, left - offset):
+                return first + offset
+        if reach == left:
+            return first + int(recovered[-1]) if len(recovered) else len(volts)
+        reach = min(8 * reach, left)
 
 
 def valid(x: Array) -> Array:
@@ -50,14 +71,3 @@ def _mean_before(volts: Array, width: int) -> Array:
     mean = np.full(len(volts), np.nan)
     np.divide(total[at] - total[back], held, out=mean, where=held > 0)
     return mean
-
-
-def _lasting(recovered: np.ndarray, t: Array, first: int) -> int:
-    """Offset of the first recovery that lasts 0.3 s, so that ripple between two strokes does not end the crank."""
-    step = median(np.diff(t)) or 1.0
-    need = max(int(0.3 / step), 1)
-    for offset in recovered:
-        stretch = recovered[(recovered >= offset) & (recovered < offset + need)]
-        if len(stretch) >= min(need, len(t) - first - offset):
-            return int(offset)
-    return int(recovered[-1])

@@ -67,7 +67,7 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
     volts, lows, t = table.mean["battery_v"], table.low["battery_v"], table.time_s
     amps = table.mean.get("battery_a")
     cranks: list[Crank] = []
-    reference = level_before(t, volts)
+    reference, step = level_before(t, volts), median(np.diff(t))
     with np.errstate(invalid="ignore"):
         # a stout battery dips little; its current tells then
         deep = lows < reference - (LEAST_DIP_V if amps is None else LEAST_DIP_BESIDE_V)
@@ -78,7 +78,7 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
             continue
         # nothing of an earlier crank belongs to the level before this one
         before_v = median_before(t, volts, first, position)
-        end = _own_end(volts, t, first, recovered_at(volts, t, first, before_v - 0.4 * LEAST_DIP_V), before_v)
+        end = _own_end(volts, t, first, recovered_at(volts, step, first, before_v - 0.4 * LEAST_DIP_V), before_v)
         later = _deeper(dips, volts, t, first, end, before_v)
         if later is not None:
             position = later  # key and loads came on, or the engine stalled: the starter turned only later in this dip
@@ -92,7 +92,6 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
         if any(begins - AFTER_KEY_ON_S < rise_s < begins + AFTER_KEY_ON_S / 2 for rise_s in key_on_s):
             continue  # inrush, and what is left of this dip is no crank either
         lasted = float(table.start_s[end] - table.start_s[first])
-        step = median(np.diff(t))
         if lasted + step < SHORTEST_S or lasted > LONGEST_S:
             continue
         # an engine that stumbles or stalls lets go of what it had raised: that is no starter's doing
@@ -139,7 +138,7 @@ def _own_end(volts: Array, t: Array, first: int, end: int, before_v: float) -> i
     depth = before_v - median(begun)
     if depth < LEAST_DIP_ALONE_V:
         return end  # too shallow to tell a starter's share from a load's
-    return min(recovered_at(volts, t, first, before_v - 0.5 * depth), end)
+    return min(recovered_at(volts, median(np.diff(t)), first, before_v - 0.5 * depth), end)
 
 
 def _borne_out(table: Coarse, first: int, end: int, before_v: float, marked_s: Sequence[float]) -> bool:

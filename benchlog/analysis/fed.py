@@ -69,19 +69,22 @@ def falls(mean: Mapping[str, Array]) -> dict[str, Array]:
 def _by_fall(table: Coarse, from_s: float, to_s: float) -> Array | None:
     if "battery_a" not in table.mean:
         return None
-    inside = (table.start_s >= from_s) & (table.end_s <= to_s)
-    best: tuple[float, Array] | None = None
-    for fall in falls(table.mean).values():
-        keep = inside & np.isfinite(fall) & np.isfinite(table.mean["battery_a"])
-        x, y = fall[keep], table.mean["battery_a"][keep]
+    part = table.cut(table.inside(from_s, to_s)).mean
+    best: tuple[float, str, float, float] | None = None
+    for path, fall in falls(part).items():
+        keep = np.isfinite(fall) & np.isfinite(part["battery_a"])
+        x, y = fall[keep], part["battery_a"][keep]
         if len(x) < LEAST_POINTS or np.ptp(y) < LEAST_SPAN_A or np.ptp(x) == 0:
             continue
         slope, r2 = _line(x, y)
         by_steps = _by_steps(x, y)
         slope = by_steps if by_steps < KEPT_SHARE * slope else slope
         if slope > 0 and r2 >= LEAST_R2 and (best is None or r2 > best[0]):
-            best = r2, slope * (fall - percentile(x, 5))
-    return None if best is None else best[1]
+            best = r2, path, slope, percentile(x, 5)
+    if best is None:
+        return None
+    _, path, slope, nothing_v = best
+    return np.asarray(slope * (falls(table.mean)[path] - nothing_v))
 
 
 def _by_steps(x: Array, y: Array) -> float:

@@ -4,12 +4,16 @@ import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
 from benchlog.commands.asking import line_read
 from benchlog.commands.shared import EXIT_STATUS, NOT_PROVEN, refuse_outputs
 from benchlog.core.errors import BenchlogError
+
+if TYPE_CHECKING:
+    from benchlog.plan.model import Plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,3 +96,17 @@ def target_of(out: Path | None, *, asked: bool, idle: Mapping[str, object]) -> P
     if out is None or out.suffix.lower() != ".toml":
         raise BenchlogError("--by-hand keeps the readings in a file; name it with --out READINGS.toml")
     return out
+
+
+def write_sheet(plan: "Plan", sheet: Path, plan_file: Path) -> None:
+    """Write the measuring sheet of a plan, and say where it is.
+
+    Raises:
+        BenchlogError: it cannot be written, or there is nothing to measure.
+    """
+    from benchlog.bench.by_hand.sheet import render_sheet
+    from benchlog.core.files import write_whole
+
+    refuse_outputs(str(sheet), None, "the measuring sheet", [plan_file])
+    write_whole(sheet, render_sheet(plan), what="the measuring sheet")
+    typer.echo(f"Measuring sheet: {sheet}")

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 app = typer.Typer(
     no_args_is_help=True,
-    help="The store of records: list, show, sign, import, export, verify.",
+    help="The store of records: list, show, sign, import, export, verify; and whom a rider calls.",
 )
 
 BikeOption = Annotated[str | None, typer.Option("--bike", metavar="BIKE", help="Only the records of this bike.")]
@@ -179,6 +179,20 @@ def import_folder(
             )
     if counted["bad"]:
         raise typer.Exit(UNUSABLE)
+
+
+@app.command()
+def contact(
+    text: Annotated[
+        str | None, typer.Argument(metavar="TEXT", help="Name and number; left out, what is kept is shown.")
+    ] = None,
+) -> None:
+    """Keep the installer's name and number, which stand on the rider's page of each report and sheet."""
+    with user_errors():
+        from benchlog.core.contact import keep_contact, kept_contact
+
+        kept = kept_contact() if text is None else keep_contact(text)
+        typer.echo(f"Contact on each rider's page: {kept or 'none yet'}")
 
 
 app.command()(recheck)

@@ -119,7 +119,7 @@ def standin(
 
 def _has_terminals() -> bool:
     try:
-        from benchlog.standin import terminal  # noqa: F401
+        import benchlog.standin.terminal  # noqa: F401
     except ImportError:
         return False
     return True

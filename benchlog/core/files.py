@@ -4,7 +4,6 @@ import contextlib
 import errno
 import io
 import os
-import secrets
 import stat
 import time
 from collections.abc import Iterable
@@ -159,7 +158,7 @@ def _is_special(target: Path) -> bool:
 
 def _part(target: Path) -> Path:
     # the name of a file may have 255 bytes, and a letter up to four
-    return target.with_name(f".{target.name[:40]}.{secrets.token_hex(4)}.part")
+    return target.with_name(f".{target.name[:40]}.{os.urandom(4).hex()}.part")
 
 
 def _unwritable(target: Path, what: str, problem: OSError) -> CannotWrite:

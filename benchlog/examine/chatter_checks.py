@@ -1,5 +1,8 @@
 """Does the contact open or re-close out of turn? Single samples are read only where the feed moves."""
 
+from bisect import bisect_left
+from collections.abc import Sequence
+
 import numpy as np
 
 from benchlog.analysis.bounce import KEY_BOUNCE_S, line_moves, train
@@ -140,10 +143,16 @@ def _all_on(bench: LogContext, from_s: float, to_s: float, load: FeedLoad | None
 
 def _falls_from(bench: LogContext, on_to: float) -> float | None:
     """When the trigger began to fall for a key-off, s; None where it does not."""
-    fall = min(bench.story.falls, key=lambda move: abs(move.time_s - on_to), default=None)
+    fall = _nearest(bench.story.falls, on_to)
     if fall is None or abs(fall.time_s - on_to) > NEAR_S:
         return None
     return let_go_s(bench.log.trace(fall.time_s - 3.0, fall.time_s, ["trigger_v"]), fall)
+
+
+def _nearest(moves: Sequence[Crossing], at_s: float) -> Crossing | None:
+    """Of moves in the order of their times."""
+    after = bisect_left(moves, at_s, key=lambda move: move.time_s)
+    return min(moves[max(after - 1, 0) : after + 1], key=lambda move: abs(move.time_s - at_s), default=None)
 
 
 def _bounces(bench: LogContext, on_from: float, on_to: float) -> list[tuple[float, float]]:
@@ -156,7 +165,7 @@ def _bounces(bench: LogContext, on_from: float, on_to: float) -> list[tuple[floa
         return [(min(near), min(near) + KEY_BOUNCE_S + FOLLOWS_S)] if near else []
     found = []
     for at_s, events in ((on_from, bench.story.rises), (on_to, bench.story.falls)):
-        event = min(events, key=lambda move: abs(move.time_s - at_s), default=None)
+        event = _nearest(events, at_s)
         if event is None or abs(event.time_s - at_s) > NEAR_S:
             continue
         trace = bench.log.trace(event.time_s - 0.5, event.time_s + 0.5, ["trigger_v"])

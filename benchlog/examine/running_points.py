@@ -124,10 +124,10 @@ def _load(bench: LogContext) -> tuple[Array, Array, str]:
     for a, b in bench.story.on:
         starts = [c.from_s for c in bench.story.cranks if a <= c.from_s <= b]
         starts += [r.from_s for r in bench.story.running if a <= r.from_s <= b]
-        fed = fed_a(table, a, min([b, *starts]))
-        here = (table.start_s >= a) & (table.end_s <= b)
+        here = table.inside(a, b)
+        fed = fed_a(table.cut(here), a, min([b, *starts]))
         if fed is not None:
-            load[here] = fed[here] / KEPT_SHARE
+            load[here] = fed / KEPT_SHARE
     if "feed_a" not in table.low and "feed_v" in table.low and "battery_v" in table.mean:
         with np.errstate(invalid="ignore"):
             # where the feed was lost for a moment, its distance from the battery is no drop of a load's

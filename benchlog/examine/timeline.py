@@ -67,13 +67,17 @@ def segment(log: Samples, current_accuracy: Accuracy | None) -> Timeline:
         off=off,
         cranks=tuple(cranks),
         running=tuple(running),
-        rises=tuple(pulls),
-        falls=tuple(falls),
+        rises=tuple(sorted(pulls, key=_when)),
+        falls=tuple(sorted(falls, key=_when)),
         spans=_for_drawing(on, off, cranks, running),
         parked=bool(spans) and not on,
         trigger_pulses=pulses,
         marks_contradict=key.marks_contradict,
     )
+
+
+def _when(move: Crossing) -> float:
+    return move.time_s
 
 
 def _known(turn: Turn, half_width_s: float, pulses: Pulses | None) -> float:
@@ -190,8 +194,8 @@ def _running(
         pushed = find_charged(slow, a, first_s, share_u) if off and not charger_a else None
         if pushed:
             runs_here.append(pushed)
-        fed = fed_a(slow, a, first_s)
-        highest_v = _highest(slow, a, first_s)
+        fed = fed_a(slow, a, first_s) if inside else None
+        highest_v = _highest(slow, a, first_s) if inside else float("nan")
         earlier_v: list[float] = []
         for number, crank in enumerate(inside):
             until = inside[number + 1].from_s if number + 1 < len(inside) else b

@@ -18,7 +18,7 @@ MENDS: dict[str, str] = {
     "wakes": "Set it to wake less often, or move it to switched power.",
     "backfeeds": "Find its second supply, and take it off or fit a diode.",
     "overload": "Compare its rating with the plan, look for a second device on its wire; never fit a larger fuse.",
-    "weak": "Clean and tighten the posts, charge the battery, let it rest overnight, measure; then have it load-tested.",
+    "weak": "Clean and tighten the posts, charge the battery, let it rest overnight, measure; have it load-tested.",
     "wrong circuit": "Take the trigger from a line that is neither dimmed nor pulsed.",
     "wrong terminal": "Move the wire to its right terminal.",
     "slow": "Replace the relay, or take off what holds its coil up.",

@@ -2,10 +2,12 @@
 
 import re
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
 from benchlog.find.answers import write_answers
-from benchlog.find.as_json import question_table
+from benchlog.find.as_json import expected, question_table
 from benchlog.find.hunt import FoundPlace, Hunt, Reply
 from benchlog.find.mending import check_again, mend
 from benchlog.find.questions import OL_OHM, Question
@@ -16,7 +18,31 @@ _VALUE = re.compile(r"([-+−]?\d+(?:[.,]\d+)?)\s*([nuµmkM]?)(V|A|Ω|ohms?|Ohms
 _LIKELIEST = 3
 
 
-def lead(hunt: Hunt, answers: Path, read: Callable[[str], str], say: Callable[[str], None]) -> FoundPlace | None:
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a logger shows: a value in the test's unit, and the half-width of its accuracy; None where not stated."""
+
+    value: float
+    half_width: float | None
+
+
+class LiveMeter(Protocol):
+    """A running logger that can take some of the tests."""
+
+    def offers(self, question: Question, widest: float) -> str:
+        """What to do so that it takes this test; "" where it cannot. ``widest``: what good installs differ by."""
+
+    def take(self, question: Question) -> Shown:
+        """What the test shows."""
+
+
+def lead(
+    hunt: Hunt,
+    answers: Path,
+    read: Callable[[str], str],
+    say: Callable[[str], None],
+    meter: LiveMeter | None = None,
+) -> FoundPlace | None:
     """Ask until the place is found, nothing is left that tells anything, or the tester stops.
 
     Args:
@@ -24,14 +50,15 @@ def lead(hunt: Hunt, answers: Path, read: Callable[[str], str], say: Callable[[s
         answers: the file that each answer goes into.
         read: shows a prompt and gives the line typed; raises EOFError at the end.
         say: shows a text.
+        meter: a logger that takes what it can; None for none.
     """
     while (found := hunt.found()) is None:
         question = hunt.next_question()
         if question is None:
             say("No test is left that would tell more. The likeliest places are listed below.")
             break
-        say(_shown(question, hunt))
-        typed = _typed(question, read, say)
+        say(shown_test(question, hunt))
+        typed = _typed(question, read, say, _offered(meter, question, hunt))
         if typed == "stop":
             break
         if typed == "back":
@@ -69,9 +96,25 @@ def value_typed(text: str, question: Question) -> float | None:
     return number * _FACTORS[found[2]] * (1000.0 if question.kind == "drain" else 1.0)
 
 
-def _typed(question: Question, read: Callable[[str], str], say: Callable[[str], None]) -> float | str:
+def _offered(meter: LiveMeter | None, question: Question, hunt: Hunt) -> tuple[str, Callable[[], Shown]] | None:
+    """What to do so that the logger takes this test, and what takes it; None where it does not."""
+    if meter is None or question.kind in ("look", "resistance"):
+        return None
+    good = expected(question, hunt.knowledge.good[question.name])
+    first = meter.offers(question, float(good["max"] or 0.0) - float(good["min"] or 0.0))
+    return (first, lambda: meter.take(question)) if first else None
+
+
+def _typed(
+    question: Question,
+    read: Callable[[str], str],
+    say: Callable[[str], None],
+    offered: tuple[str, Callable[[], Shown]] | None,
+) -> float | str:
     """The answer: a value, or "skip", "back" or "stop"."""
     prompt = "y, n" if question.kind == "look" else f"value in {question.unit}"
+    if offered is not None:
+        say(f"  {offered[0]}, and press Enter: it is measured. Or type a meter's value.")
     while True:
         try:
             text = read(f"{prompt}  (? how · s cannot do · u take back · q stop): ").strip()
@@ -83,8 +126,20 @@ def _typed(question: Question, read: Callable[[str], str], say: Callable[[str], 
             say(HOW[question.kind])
         elif (value := value_typed(text, question)) is not None:
             return value
+        elif not text and offered is not None:
+            taken = offered[1]()
+            say(f"  Measured: {shown_words(taken, question)}")
+            return taken.value
         elif text:
             say(no_answer_words(text, question))
+
+
+def shown_words(shown: Shown, question: Question) -> str:
+    """A measured value with its accuracy."""
+    unit = question.unit
+    if shown.half_width is None:
+        return f"{shown.value:.4g} {unit}, of a logger whose accuracy is not stated."
+    return f"{shown.value:.4g} {unit}, within {shown.half_width:.2g} {unit}."
 
 
 def no_answer_words(text: str, question: Question) -> str:
@@ -100,7 +155,8 @@ def _take_back(hunt: Hunt, say: Callable[[str], None]) -> None:
         say("There is no answer to take back.")
 
 
-def _shown(question: Question, hunt: Hunt) -> str:
+def shown_test(question: Question, hunt: Hunt) -> str:
+    """A test as it is asked for: the caution first."""
     table = question_table(question, hunt.knowledge)
     return (
         f"\nTest {len(hunt.replies) + 1}: {question.name}   (about {question.minutes:g} min)\n"

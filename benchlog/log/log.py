@@ -122,7 +122,7 @@ class Log:
         """
         source = Source(Path(path))
         try:
-            _have_polars_ready()
+            have_polars_ready()
             reader = reader_of(source.name, source.head)
             table = reader.open(source, logger, block_bytes)
             return cls(
@@ -214,32 +214,25 @@ class Log:
         builder: OverviewBuilder | None = None
         state, line = State(), self._table.first_line
         marks: list[Mark] = []
-        added: Future[None] | None = None
-        # the overview of one block is made while the next is put in order
-        with ThreadPoolExecutor(1, thread_name_prefix="benchlog-overview") as adder:
-            for piece, raw in self._parsed():
-                if builder is None:
-                    expected = raw.rows * self._table.done()[1] // max(piece.size, 1)
-                    if piece.size != raw.rows:  # text: later lines may be longer; tables count their rows
-                        expected = expected * 3 // 4
-                    builder = OverviewBuilder(self._order, max_buckets, expected_rows=expected)
-                placed = place(raw, self.logger, state)
-                left_out.add((*raw.faults, *placed.faults), line, placed.wraps_at)
-                if len(placed.trace):
-                    share = piece.size / max(self._table.done()[1], 1)
-                    parts = parts_of(raw, placed, state, self.logger, share)
-                    self._blocks.add(piece, state, parts, placed.trace)
-                    self.rows += len(placed.trace)
-                    if added is not None:
-                        added.result()
-                    added = adder.submit(builder.add, placed.trace)
-                marks.extend(placed.marks)
-                self._written.add(raw.notes, line)
-                state, line = placed.after, line + raw.lines
-                if progress is not None:
-                    progress(*self._table.done())
-            if added is not None:
-                added.result()
+        for piece, raw in self._parsed():
+            if builder is None:
+                expected = raw.rows * self._table.done()[1] // max(piece.size, 1)
+                if piece.size != raw.rows:  # text: later lines may be longer; tables count their rows
+                    expected = expected * 3 // 4
+                builder = OverviewBuilder(self._order, max_buckets, expected_rows=expected)
+            placed = place(raw, self.logger, state)
+            left_out.add((*raw.faults, *placed.faults), line, placed.wraps_at)
+            if len(placed.trace):
+                share = piece.size / max(self._table.done()[1], 1)
+                parts = parts_of(raw, placed, state, self.logger, share)
+                self._blocks.add(piece, state, parts, placed.trace)
+                self.rows += len(placed.trace)
+                builder.add(placed.trace)
+            marks.extend(placed.marks)
+            self._written.add(raw.notes, line)
+            state, line = placed.after, line + raw.lines
+            if progress is not None:
+                progress(*self._table.done())
         self.marks = standing(marks)
         self._refuse_marks()
         return (builder or OverviewBuilder(self._order)).finish(), state
@@ -330,9 +323,9 @@ def _joined(parts: list[Trace], roles: tuple[str, ...]) -> Trace:
 
 
 @cache
-def _have_polars_ready() -> None:
+def have_polars_ready() -> None:
     """Have polars and numpy find each other: a Ctrl-C in the midst of that makes polars print a page about itself."""
     with later():
         import polars as pl
 
-        pl.Series(np.zeros(1)).to_numpy()
+        pl.Series([0.0]).to_numpy()  # not of an array: that loads numpy's masked ones, 7 ms

@@ -11,6 +11,9 @@ from benchlog.verdict.result import Check, Result
 _USABLE = 0.5
 _LONGEST_DAYS = 180
 _DAYS_A_MONTH = 30.0
+#: What wakes now and then shows only after a while: days are given after an hour's watch, s.
+_WATCHED_S = 3600.0
+_TILL_KNOWN = "Until that is known, charge the battery every four weeks."
 
 #: Check -> what it is about, as an answer to "what".
 _PLAIN = {
@@ -37,6 +40,11 @@ _HEADLINES = {
     "fail": "Something is not as planned. Please have it looked at before you rely on it.",
     "not proven": "Nothing was found wrong, but not everything could be shown. The list below says what is open.",
 }
+#: What is open -> why, in words that need no trade.
+_REASONS = {
+    "not seen": "the test did not include it",
+    "not proven": "it was measured, but not surely enough to promise it",
+}
 #: What to do when it goes wrong, and when to look again (common practice, no source).
 ADVICE = (
     "A fuse blows: put in one of the same size, once. If it blows again, leave it out and call: there is a fault.",
@@ -53,24 +61,25 @@ class RiderPage:
 
     Attributes:
         headline: one sentence.
-        parked: how long it may stand; empty where that was not measured.
-        wrong, opened: what failed, and what was not shown, each in plain words.
+        parked: how long it may stand, or that this is not known.
+        wrong: what failed. opened: what was not shown, and why.
         fuses: (place, size, what it feeds).
         switch: what switches the accessories; empty where the plan does not say.
-        battery: what sort it is.
+        battery: what sort it is. contact: whom to call; empty where nobody entered it.
     """
 
     headline: str
     parked: str
     wrong: tuple[str, ...]
-    opened: tuple[str, ...]
+    opened: tuple[tuple[str, str], ...]
     fuses: tuple[tuple[str, str, str], ...]
     switch: str
     battery: str
+    contact: str = ""
 
 
-def rider_page(result: Result, plan: Plan, today: datetime.date) -> RiderPage:
-    """The page of a result, for a bike that is parked from ``today`` on."""
+def rider_page(result: Result, plan: Plan, today: datetime.date, contact: str = "") -> RiderPage:
+    """The page of a result, for a bike that is parked from ``today`` on, where the reader is."""
     feed_a = plan.feed.fuse_a if plan.feed is not None else None
     main = [("near the battery", f"{feed_a:g} A", "everything below")] if feed_a is not None else []
     slots = [
@@ -82,10 +91,13 @@ def rider_page(result: Result, plan: Plan, today: datetime.date) -> RiderPage:
         headline=_HEADLINES[result.verdict],
         parked=_parked(result, plan, today),
         wrong=tuple(_plainly(check, plan) for check in result.checks if check.verdict == "fail"),
-        opened=tuple(_plainly(check, plan) for check in result.checks if check.verdict in ("not proven", "not seen")),
+        opened=tuple(
+            (_plainly(check, plan), _REASONS[check.verdict]) for check in result.checks if check.verdict in _REASONS
+        ),
         fuses=(*main, *slots),
         switch=f"The accessories come on together with the {trigger}, and go off with it." if trigger else "",
         battery=f"{CHEMISTRY[plan.battery.chemistry].name}, {plan.battery.capacity_ah:g} Ah",
+        contact=contact,
     )
 
 
@@ -105,13 +117,19 @@ def _parked(result: Result, plan: Plan, today: datetime.date) -> str:
     """How long half the charge lasts on the drain at its largest and on the battery's own loss, and until when."""
     drain = next((check for check in result.checks if check.id == "off_state_drain"), None)
     if drain is None or drain.measured is None:
-        return ""
+        return f"How long it may stand was not measured. {_TILL_KNOWN}"
+    if drain.from_s is None or drain.to_s is None or drain.to_s - drain.from_s < _WATCHED_S:
+        return f"How long it may stand is not known: the bike was not watched for an hour while parked. {_TILL_KNOWN}"
     capacity_ah = plan.battery.capacity_ah
     most_ma = max(drain.measured + (drain.uncertainty or 0.0), 0.0)
     daily_ah = most_ma * 24 / 1000 + capacity_ah * self_discharge(plan.battery.chemistry)[1] / 100 / _DAYS_A_MONTH
     days = min(int(capacity_ah * _USABLE / daily_ah), _LONGEST_DAYS)
     until = today + datetime.timedelta(days=days)
     return (
-        f"Parked with a full battery and the key off, it should still start after {days} days: from today until "
-        f"{until.day} {until:%B %Y}. In the cold, or with an old battery, charge it earlier."
+        f"Parked with a full battery and the key off, it should still start after {days} days: parked on "
+        f"{_spoken(today)}, until {_spoken(until)}. In the cold, or with an old battery, charge it earlier."
     )
+
+
+def _spoken(day: datetime.date) -> str:
+    return f"{day.day} {day:%B %Y}"

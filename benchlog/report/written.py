@@ -4,6 +4,7 @@ import datetime
 import os
 from pathlib import Path
 
+from benchlog.core.contact import kept_contact
 from benchlog.core.files import write_whole
 from benchlog.plan.model import Plan
 from benchlog.report.html import render_html
@@ -25,5 +26,5 @@ def write_html(result: Result, path: str | os.PathLike[str], *, kept: str = "", 
         BenchlogError: the folder is missing or cannot be written to, or ``path`` is a folder.
     """
     today = datetime.datetime.now().astimezone().date()
-    rider = None if plan is None else rider_page(result, plan, today)
+    rider = None if plan is None else rider_page(result, plan, today, kept_contact())
     write_whole(Path(path), render_html(result, kept=kept, rider=rider), what="the report")

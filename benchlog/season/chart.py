@@ -10,6 +10,7 @@ from benchlog.core.printable import one_line
 from benchlog.season import words
 from benchlog.season.dates import between_words, day_words
 from benchlog.season.model import Part, Season, SeasonAdvice
+from benchlog.season.newest import folded_advice, newest_words, stale_words
 from benchlog.season.series import day_of
 from benchlog.season.todo import NOTE_IT
 
@@ -35,8 +36,11 @@ def _blocks(season: Season, colour: bool, width: int) -> Iterator[list[str]]:
     head = f"{words.SHAPES[worst.urgency]} {worst.words}"
     if colour:
         head = f"\x1b[1m{head}\x1b[0m"
-    yield [f"Season: {one_line(season.bike) or 'battery'}, {day_words(season.today)}"[:width], "═" * width, head]
-    yield [_rule("What to do, worst first", width), *(line for one in season.advice for line in _advice(one, width))]
+    stale = fold(stale_words(season), "", "", width) if stale_words(season) else []
+    title = f"Season: {one_line(season.bike) or 'battery'}, {day_words(season.today)}"
+    yield [title[:width], "═" * width, *stale, head]
+    told = folded_advice(season)
+    yield [_rule("What to do, worst first", width), *(line for one in told for line in _advice(one, width))]
     if season.charge is not None:
         stands = [] if season.standing is None else fold(f"can stand {season.standing.words}", "  ", "  ", width)
         yield [_rule("Charge", width), *fold(f"{season.charge.words}: {season.charge.because}", "  ", "  ", width),
@@ -91,7 +95,8 @@ def change_words(season: Season, note: str = NOTE_IT) -> list[tuple[int | None, 
 def _part(part: Part, season: Season, width: int) -> Iterator[str]:
     yield from chart(part, season.breaks_of(part.quantity), width)
     since = f" since {day_words(part.since.date())}" if part.since else ""
-    told = dict.fromkeys((words.now_words(part), words.limit_words(part), words.crossing_words(part)))
+    read = f" ({newest_words(part)})" if newest_words(part) else ""
+    told = dict.fromkeys((f"{words.now_words(part)}{read}", words.limit_words(part), words.crossing_words(part)))
     yield from fold(f"now {'; '.join(told)}", "  ", "    ", width)
     yield from fold(f"trend{since}: {words.trend_words(part.trend, part.unit)}", "  ", "    ", width)
     for trend in part.earlier:

@@ -10,6 +10,7 @@ from benchlog.store.readings import QUANTITIES, Reading
 
 if TYPE_CHECKING:
     from benchlog.run import LoggerLike
+    from benchlog.verdict.result import Result
 
 
 def readings_of_log(
@@ -26,16 +27,8 @@ def readings_of_log(
     Raises:
         BenchlogError: the log cannot be used.
     """
-    from benchlog.log.log import Log
-    from benchlog.logger.sidecar import logger_for
-    from benchlog.run import check, logger_of
-
     path = Path(log)
-    # once: what comes through a pipe cannot be read again
-    with Log.open(path, logger_for(path, logger_of(logger))) as opened:
-        result = check(opened, plan=plan)
-        epoch_s = opened.epoch_s
-        temperature_c = opened.overview.mean("battery_c")
+    result, epoch_s, temperature_c = _checked_readings(path, plan) or _checked_log(path, plan, logger)
     note = None
     if epoch_s is None:
         epoch_s = path.stat().st_mtime
@@ -49,6 +42,30 @@ def readings_of_log(
     if not found:
         note = f"{path.name}: shows none of a season's quantities ({', '.join(QUANTITIES)}), so it was left out"
     return found, note
+
+
+def _checked_log(path: Path, plan: Plan, logger: "LoggerLike | None") -> "tuple[Result, float | None, float | None]":
+    """A log's result, its first sample's time by its clock, s since 1970 UTC, and its temperature, °C."""
+    from benchlog.log.log import Log
+    from benchlog.logger.sidecar import logger_for
+    from benchlog.run import check, logger_of
+
+    # once: what comes through a pipe cannot be read again
+    with Log.open(path, logger_for(path, logger_of(logger))) as opened:
+        return check(opened, plan=plan), opened.epoch_s, opened.overview.mean("battery_c")
+
+
+def _checked_readings(path: Path, plan: Plan) -> "tuple[Result, float | None, float | None] | None":
+    """The same of a hand meter's readings; None where it is a log."""
+    from benchlog.meter.findings import temperature_of
+    from benchlog.meter.given import readings_given
+    from benchlog.run import check
+
+    given = readings_given(path)
+    if given is None:
+        return None
+    taken = given.file.meter.taken
+    return check(given, plan=plan), None if taken is None else taken.timestamp(), temperature_of(given.file)
 
 
 def readings_of_logs(

@@ -58,6 +58,7 @@ class Part:
         trend: since the last break.
         earlier: the trends of the stretches before it.
         crossing: where it stands against its limit.
+        now_of: how many of the last readings the present value is the median of; 0 without one.
     """
 
     quantity: str
@@ -70,6 +71,7 @@ class Part:
     trend: Trend | TooFew
     earlier: tuple[Trend, ...]
     crossing: LimitCrossing
+    now_of: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from benchlog.season import words
 from benchlog.season.chart import numbered_changes
 from benchlog.season.dates import day_words
 from benchlog.season.model import Season, Urgency
+from benchlog.season.newest import folded_advice, newest_words, stale_words
 from benchlog.season.todo import NOTE_IT
 
 _CLASSES: dict[Urgency, str] = {"now": "v-fail", "soon": "v-not-proven", "fine": "v-pass", "open": "v-not-seen"}
@@ -27,6 +28,9 @@ def render_html(season: Season) -> str:
         **page_parts(_figures(season)),
         season=season,
         words=words,
+        newest=newest_words,
+        stale=stale_words(season),
+        advice_told=folded_advice(season),
         day=day_words,
         classes=_CLASSES,
         columns=_COLUMNS,

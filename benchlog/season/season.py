@@ -189,7 +189,8 @@ def _part(
     trends = [trend_of(*compared(stretch)) for stretch in stretches]
     low, high = _limit(quantity, limits)
     since = cuts[-1].before if cuts else None
-    now = _now(quantity, [r for r in own if since is None or r.at >= since - timedelta(seconds=1)])
+    latest = _latest(quantity, [r for r in own if since is None or r.at >= since - timedelta(seconds=1)])
+    now = _now(latest)
     return Part(
         quantity=quantity,
         title=TITLES[quantity],
@@ -201,6 +202,7 @@ def _part(
         trend=trends[-1],
         earlier=tuple(trend for trend in trends[:-1] if isinstance(trend, Trend)),
         crossing=crossing_of(trends[-1], now, low, high, today),
+        now_of=len(latest),
     )
 
 
@@ -236,8 +238,12 @@ def _limit(quantity: str, limits: Limits) -> tuple[float | None, float | None]:
     }[quantity]
 
 
-def _now(quantity: str, readings: Sequence[Reading]) -> tuple[float, float] | None:
-    latest = [r for r in readings if np.isfinite(r.value)][-_LATEST.get(quantity, 1) :]
+def _latest(quantity: str, readings: Sequence[Reading]) -> list[Reading]:
+    """The readings whose median is the present value."""
+    return [r for r in readings if np.isfinite(r.value)][-_LATEST.get(quantity, 1) :]
+
+
+def _now(latest: Sequence[Reading]) -> tuple[float, float] | None:
     if not latest:
         return None
     doubts = [r.uncertainty for r in latest if r.uncertainty is not None]

@@ -1,5 +1,6 @@
 """The forms for foreign files connected: looked at once they are there, read again with every choice."""
 
+import threading
 from collections.abc import Sequence
 from typing import Any
 
@@ -12,6 +13,9 @@ from dashboards.foreign.form import as_read, foreign_form
 from dashboards.foreign.looking import logger_name, sight_of
 from dashboards.foreign.words import role_and_sign
 from dashboards.trays import Dropped, Tray
+
+#: Looks at a time, beside those of checks: each is a process.
+_turns = threading.Semaphore(2)
 
 
 def choices_of(
@@ -47,7 +51,8 @@ def register(app: Dash, context: Context) -> None:
         if there is None:
             return []
         try:
-            return foreign_form(*there, sight_of(*there))
+            with _turns:
+                return foreign_form(*there, sight_of(*there))
         except BenchlogError as problem:
             return _refused(problem)
 
@@ -71,7 +76,8 @@ def register(app: Dash, context: Context) -> None:
         meant, sized = (list(zip(n, said, strict=True)) for n, said in zip(numbers, (meanings, units), strict=True))
         tray.chosen[log.id] = choices_of(meant, sized, time, dict(zip(named, texts, strict=True)))
         try:
-            return as_read(sight_of(tray, log))
+            with _turns:
+                return as_read(sight_of(tray, log))
         except BenchlogError as problem:
             return _refused(problem)
 

@@ -59,24 +59,23 @@ def as_read(sight: Sighted) -> list[Any]:
     unsure = [str(column.number) for column in sight.columns if column.unsure]
     told: list[Any] = []
     if unsure:
-        told.append(
-            html.P(f"Nothing tells which way a positive current flows in column {', '.join(unsure)}: choose it.")
-        )
+        which = f"column {', '.join(unsure)}: look at its meaning."
+        told.append(html.P(f"Nothing tells which way a positive current flows in {which}"))
     if sight.other_time:
-        told.append(html.P("Nothing tells whether the day or the month comes first in its dates: choose it."))
+        told.append(html.P("Nothing tells whether the day or the month comes first: look at how the time is written."))
     if sight.unit_unsure:
-        told.append(html.P("Nothing tells the unit of its times: choose it."))
+        told.append(html.P("Nothing tells the unit of its times: look at how the time is written."))
     if sight.fault:
         return [*told, html.Div(html.P(sight.fault), className="problem")]
     table = html.Table(
         [
-            html.Caption("The first rows as they are read now: a current out of the battery is positive."),
+            html.Caption("Rows as they are read now; a current out of the battery is positive."),
             html.Thead(html.Tr([html.Th(head, scope="col") for head in sight.heads])),
             html.Tbody([html.Tr([html.Td(cell) for cell in row]) for row in sight.rows]),
         ],
         className="draws",
     )
-    scrolled = attributes(aria_label="First rows")
+    scrolled = attributes(aria_label="Rows as they are read")
     return [*told, html.Div(table, className="wide-table", tabIndex="0", role="region", **scrolled)]
 
 
@@ -92,10 +91,11 @@ def _column(log: Dropped, column: SightColumn) -> html.Fieldset:
         html.Legend(f"{column.number} {named}"),
         html.P(cells, className="fact"),
         select("Meaning", {"part": "meaning", **at}, MEANINGS, meaning_of(column.role, column.positive)),
-        select("Unit", {"part": "unit", **at}, UNITS_OF_NUMBERS, column.unit),
     ]
+    if column.role != "time":
+        parts.append(select("Unit", {"part": "unit", **at}, UNITS_OF_NUMBERS, column.unit))
     if column.role:
-        parts.append(html.Div(html.P([html.Span("guessed", className="mark"), f" {column.why}"]), className="hint"))
+        parts.append(html.Div(html.P([html.Span("guessed", className="mark"), f" by: {column.why}"]), className="hint"))
     return html.Fieldset(parts, className="column")
 
 

@@ -1,7 +1,6 @@
 """Logs of a tray that no logger file explains: looked at apart, remembered, and given a logger file for the check."""
 
-import threading
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from benchlog.core.errors import BenchlogError
@@ -11,8 +10,7 @@ from dashboards.apart import run_apart
 from dashboards.foreign.sight import Sighted, SightErrand
 from dashboards.trays import Dropped, Tray
 
-#: Looks at a time: each is a process.
-_turns = threading.Semaphore(2)
+Begun = Callable[[Callable[[], None]], None]
 
 
 def unexplained(tray: Tray) -> list[Dropped]:
@@ -26,8 +24,11 @@ def unexplained(tray: Tray) -> list[Dropped]:
     return [log for log in logs if log.id not in own]
 
 
-def sight_of(tray: Tray, log: Dropped) -> Sighted:
+def sight_of(tray: Tray, log: Dropped, begun: Begun = lambda _: None) -> Sighted:
     """What is seen of a log with what was chosen for it so far.
+
+    Args:
+        begun: takes what ends the look.
 
     Raises:
         BenchlogError: looking took more than it may.
@@ -38,13 +39,12 @@ def sight_of(tray: Tray, log: Dropped) -> Sighted:
         seen: Sighted = known[1]
         return seen
     errand = SightErrand(log.path) if choices is None else SightErrand(log.path, choices)
-    with _turns:
-        found = run_apart(errand, lambda *_: None, lambda _: None)
+    found = run_apart(errand, lambda *_: None, begun)
     tray.seen[log.id] = choices, found
     return found
 
 
-def lay_loggers(tray: Tray, logs: Iterable[Dropped]) -> None:
+def lay_loggers(tray: Tray, logs: Iterable[Dropped], begun: Begun) -> None:
     """Lay a logger file beside each log of a check that needs one, as its form says; older ones of ours go.
 
     Raises:
@@ -58,7 +58,7 @@ def lay_loggers(tray: Tray, logs: Iterable[Dropped]) -> None:
     for log in logs:
         if log.id not in open_ones:
             continue
-        sight = sight_of(tray, log)
+        sight = sight_of(tray, log, begun)
         if sight.toml:
             write_whole(sidecar_of(log.path), sight.toml, what="the logger file")
         elif sight.foreign:

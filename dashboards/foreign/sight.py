@@ -15,7 +15,9 @@ from dashboards.apart import Tell
 
 #: What of a file is read for the preview, bytes.
 _HEAD_BYTES = 64 << 10
-_SHOWN_ROWS, _SHOWN_CELLS = 5, 3
+_SHOWN_ROWS, _SHOWN_CELLS = 6, 3
+#: Cells of a column, from all over the file, among which those that are shown are found.
+_LOOKED_AT = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,7 @@ class Sighted:
         time: how its time is written; "" where no column tells it. other_time: with day and month the other way
             round, where nothing tells which it is. unit_unsure: no word tells the unit of its times.
         quantities: V and A, whichever it has.
-        heads, rows: its first rows as they are read.
+        heads, rows: some of its rows as they are read.
         toml: the logger file; "" where there is none that will do.
     """
 
@@ -160,14 +162,21 @@ def _read(draft: Draft, head: Path, name: str) -> tuple[tuple[str, ...], tuple[t
         roles = [role for role in ROLE_UNITS if role in trace.values]
         rows = tuple(
             (f"{trace.time_s[n]:.6g}", *(f"{trace.values[role][n]:.5g}" for role in roles))
-            for n in range(min(_SHOWN_ROWS, len(trace.time_s)))
+            for n in _spread(len(trace.time_s))
         )
     return ("time / s", *(f"{role} / {ROLE_UNITS[role]}" for role in roles)), rows, logger_text(logger)
 
 
+def _spread(rows: int) -> list[int]:
+    """The first rows, and some on the way to the last of those that were read."""
+    first = min(_SHOWN_ROWS // 2, rows)
+    return sorted({*range(first), *(rows * n // (_SHOWN_ROWS - first + 1) for n in range(1, _SHOWN_ROWS - first + 1))})
+
+
 def _column(draft: Draft, number: int) -> SightColumn:
     seen, meant = draft.seen.columns[number - 1], draft.meant[number]
-    cells = tuple(cell for cell in seen.cells if cell)[:_SHOWN_CELLS]
+    spread = [cell for cell in seen.cells[:: max(len(seen.cells) // _LOOKED_AT, 1)] if cell]
+    cells = tuple(dict.fromkeys(spread))[:_SHOWN_CELLS]
     return SightColumn(number, seen.header, cells, meant.role, meant.unit, meant.positive, meant.why, meant.unsure)
 
 

@@ -10,6 +10,6 @@ def attributes(**named: str) -> dict[str, Any]:
     return {name.replace("_", "-"): text for name, text in named.items()}
 
 
-def dom_id(named: Mapping[str, object]) -> str:
-    """The id in the document of a component whose id is a table, as Dash writes it."""
+def dom_id(named: Mapping[str, object] | str) -> str:
+    """A component's id as JSON; of one that is a table, as Dash writes it into the document."""
     return json.dumps(named, sort_keys=True, separators=(",", ":"))

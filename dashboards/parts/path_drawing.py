@@ -14,9 +14,7 @@ def path_drawing(hunt: Hunt, question: Question | None) -> html.Figure:
     suspects = hunt.suspects()
     # an image of its own: no text of a plan can become a part of the page
     text = base64.b64encode(drawing_of(hunt.knowledge.plan, suspects, question).encode()).decode()
-    caption = (
-        "The path of the current: the stronger a place is marked, the more it is suspected. R, B: the probes."
-    )
+    caption = "The path of the current: the stronger a place is marked, the more it is suspected. R, B: the probes."
     return html.Figure(
         [
             html.Img(src=f"data:image/svg+xml;base64,{text}", alt=in_words(suspects), className="path"),

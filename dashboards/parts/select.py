@@ -12,7 +12,11 @@ from dashboards.parts.attributes import attributes, dom_id
 
 
 def select(
-    label: str, named: Mapping[str, Any], options: Sequence[tuple[str, str]], chosen: str, confirms: str | None = None
+    label: str,
+    named: Mapping[str, Any] | str,
+    options: Sequence[tuple[str, str]],
+    chosen: str,
+    confirms: str | None = None,
 ) -> html.Label:
     """The list with its label.
 
@@ -27,6 +31,6 @@ def select(
         [
             html.Span(label),
             html.Select(listed, **attributes(data_sets=dom_id(named), **more)),
-            dcc.Store(id=dict(named), data=chosen),
+            dcc.Store(id=named if isinstance(named, str) else dict(named), data=chosen),
         ]
     )

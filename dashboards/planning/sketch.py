@@ -81,5 +81,9 @@ def sketch_of(data: object) -> Sketch:
     if not isinstance(typed, Mapping) or type(circuits) is not int or not 0 <= circuits <= SLOTS:
         return Sketch()
     sketch = Sketch(circuits=circuits, opened=str(data.get("opened", "")), digest=str(data.get("digest", "")))
-    kept = [tuple(each) for each in behind if len(each) == 5] if isinstance(behind, list) else []
+    kept = [tuple(each) for each in behind if _is_comment(each)] if isinstance(behind, list) else []
     return replace(sketch, behind=kept[:_MOST]).with_answers(typed.keys(), typed.values())
+
+
+def _is_comment(each: object) -> bool:
+    return isinstance(each, list) and len(each) == 5 and all(isinstance(each[n], str) for n in (0, 2, 4))

@@ -79,13 +79,16 @@ static void rest(void)
 int main(void)
 {
     const struct sample *sample;
+    uint8_t clocks;
 
     wdt_enable(WDTO_250MS);
     set_sleep_mode(SLEEP_MODE_IDLE);
     uart_start();
     marks_start();
     converter_start();
-    twowire_clear(); /* a reset in the middle of a byte leaves the chip waiting for the rest of its clocks */
+    clocks = twowire_clear(); /* a reset in the middle of a byte leaves the chip waiting for the rest of its clocks */
+    if (clocks && clocks != 255)
+        events_add(BUS_FREED, clocks, 0); /* one that stays held is told by whoever tends it */
     sei();
     uart_put('\n'); /* ends the line that a reset cut off */
     lines_header();

@@ -1,11 +1,13 @@
-/* The left button marks `zero` and `zero end` in turn; the right one a press, or, held for a second, the bridged shunt. */
+/* The left button marks `zero` and `zero end` in turn; the right one a press, or, held for a second, the bridged
+   shunt. */
 #include <avr/io.h>
 
 #include "board.h"
 #include "marks.h"
 
-#define STEADY 5          /* looks that must agree: 20 ms at 250 a second; contacts bounce for 1 to 10 ms (common practice) */
-#define HELD RATE_HZ      /* a second */
+/* Looks that must agree: 20 ms at 250 a second; contacts bounce for 1 to 10 ms (common practice, no source). */
+#define STEADY 5
+#define HELD RATE_HZ /* a second */
 #define MOST_PRESSES 200
 
 struct button {

@@ -12,7 +12,7 @@ void marks_start(void);
 /* In the timer's interrupt: look at the buttons. */
 void marks_look(void);
 
-/* In an interrupt: the mark for the sample that is about to be put in the row, so that none is lost with a dropped one. */
+/* In an interrupt: the mark for the sample that is put in the row now, so that none is lost with a dropped one. */
 uint8_t marks_take(void);
 
 #endif

@@ -22,7 +22,7 @@ static int chip_count;
 static avr_irq_t *pins, *directions;
 static uint8_t status, reading, started;
 static int hold_next, held, clocks_left; /* clocks_left 0: held until let go */
-static avr_cycle_count_t byte_from;
+static avr_cycle_count_t byte_from, byte_period;
 static uint8_t byte_given;
 
 static int64_t now_us(void)
@@ -87,6 +87,7 @@ static void address(uint8_t byte)
 static void receive(uint8_t acknowledged)
 {
     byte_from = avr->cycle;
+    byte_period = period();
     byte_given = target ? chip_give(target, now_us()) : 0xFF;
     if (hold_next) {
         set_held(1, hold_next < 0 ? 0 : hold_next);
@@ -209,7 +210,7 @@ void bus_attach(avr_t *core, struct chip *which, int count)
 
 void bus_reset_begins(int chips_lost_power)
 {
-    avr_cycle_count_t gone = (avr->cycle - byte_from) / period();
+    avr_cycle_count_t gone = byte_period ? (avr->cycle - byte_from) / byte_period : 0;
     int sending = (status == 0x50 || status == 0x58) && gone < 8;
 
     if (chips_lost_power) {

@@ -1,7 +1,7 @@
 /* A board for the logger's image: an ATmega328P (simavr), two monitors on its bus, voltages, buttons and mishaps.
 
    board IMAGE.elf --scene FILE --truth FILE --seconds N [--happenings FILE] [--out FILE] [--noise COUNTS]
-         [--pace N] [--clock ADDRESS]
+         [--pace N] [--clock ADDRESS] [--hang ADDRESS]
 
    Without --out the serial line is a pseudo-terminal, whose name is the first line printed. Runs as fast as it can,
    or N times as fast as a real one; at the end it prints figures as JSON, and waits for its standard input to end,
@@ -28,12 +28,15 @@ enum { BUTTON_ZERO = 4, BUTTON_MARK = 5 };
 #define PAINT 0xA5
 
 static avr_t *avr;
-static struct chip chips[2] = {{.address = 0x40, .which = 0, .die = 0x2260}, {.address = 0x41, .which = 1, .die = 0x2260}};
+static struct chip chips[2] = {{.address = 0x40, .which = 0, .die = 0x2260},
+                               {.address = 0x41, .which = 1, .die = 0x2260}};
 static double input_noise_mv;
 static uint8_t buttons = 1 << BUTTON_ZERO | 1 << BUTTON_MARK;
 static int bounces, bouncing;
 static long pace;
-static int clock_at;
+static void (*core_reset)(avr_t *);
+static int was_reset, chips_lost_power;
+static int clock_at, hang_at;
 
 static int64_t now_us(void)
 {
@@ -99,19 +102,34 @@ static void turn(int button)
     avr_cycle_timer_register(avr, 1, bounce, 0);
 }
 
-/* The processor is held in reset for a while, its memory is not to be relied on, and it begins anew. */
-static void reset_after(long ms, avr_regbit_t flag, int chips_lost_power)
+/* Whoever resets the processor, its own watchdog too: the registers are cleared, the wires are not. */
+static void on_reset(avr_t *core)
 {
-    serial_flush();
-    truth_reset();
+    core_reset(core);
+    was_reset = 1;
     bus_reset_begins(chips_lost_power);
-    avr->cycle += (avr_cycle_count_t)ms * 16000;
-    for (int at = 0x100; at <= avr->ramend; at++)
-        avr->data[at] = (uint8_t)rand();
-    avr_reset(avr);
-    avr_regbit_set(avr, flag);
+}
+
+static void after_reset(void)
+{
+    was_reset = chips_lost_power = 0;
+    truth_reset();
     bus_reset_ended();
     show_buttons();
+}
+
+/* The processor is held in reset for a while, its memory is not to be relied on, and it begins anew. */
+static void reset_after(long ms, avr_regbit_t flag, int off)
+{
+    serial_flush();
+    for (int at = 0x100; at <= avr->ramend; at++)
+        avr->data[at] = (uint8_t)rand();
+    chips_lost_power = off;
+    avr_reset(avr);
+    avr->cycle += (avr_cycle_count_t)ms * 16000;
+    usleep((useconds_t)ms * 1000); /* for whoever records, only the computer's clock tells how long it was off */
+    avr_regbit_set(avr, flag);
+    after_reset();
 }
 
 static void happen(const struct happening *now)
@@ -138,6 +156,8 @@ static void happen(const struct happening *now)
         reset_after(now->number, avr->reset_flags.borf, 0);
     else if (strcmp(what, "power off") == 0)
         reset_after(now->number, avr->reset_flags.porf, 1);
+    else if (strcmp(what, "hang") == 0) /* at an instruction that jumps to itself */
+        avr->pc = (avr_flashaddr_t)hang_at;
     else if (strcmp(what, "clock") == 0)
         for (int n = 0; n < 4; n++) /* the image's own clock, wherever its memory map has it */
             avr->data[clock_at + n] = (uint8_t)((unsigned long)now->number >> (8 * n));
@@ -167,6 +187,8 @@ static void run(double seconds)
             stop_us = paced_us += 10000;
         while (now_us() < stop_us) {
             int state = avr_run(avr);
+            if (was_reset)
+                after_reset();
             if (state == cpu_Done || state == cpu_Crashed) {
                 fprintf(stderr, "the processor stopped at %ld us, pc 0x%x\n", (long)now_us(), avr->pc);
                 exit(1);
@@ -195,6 +217,8 @@ static void start(const char *path)
     avr->frequency = 16000000;
     avr->vcc = avr->avcc = avr->aref = 5000;
     avr->sleep = no_sleep;
+    core_reset = avr->reset;
+    avr->reset = on_reset;
     memset(avr->data + 0x100, PAINT, (size_t)avr->ramend + 1 - 0x100);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), conversion, 0);
 }
@@ -215,7 +239,7 @@ int main(int argc, char **argv)
 {
     static const struct option known[] = {{"scene", 1, 0, 's'}, {"truth", 1, 0, 't'}, {"seconds", 1, 0, 'n'},
                                           {"happenings", 1, 0, 'h'}, {"out", 1, 0, 'o'}, {"noise", 1, 0, 'r'},
-                                          {"pace", 1, 0, 'p'}, {"clock", 1, 0, 'c'}, {0, 0, 0, 0}};
+                                          {"pace", 1, 0, 'p'}, {"clock", 1, 0, 'c'}, {"hang", 1, 0, 'a'}, {0, 0, 0, 0}};
     const char *out = 0, *truth = "/dev/null";
     double seconds = 1;
     int option, character;
@@ -237,6 +261,8 @@ int main(int argc, char **argv)
             pace = atol(optarg);
         else if (option == 'c')
             clock_at = (int)strtol(optarg, 0, 0) & 0xFFFF;
+        else if (option == 'a')
+            hang_at = (int)strtol(optarg, 0, 0);
         else
             return 2;
     }

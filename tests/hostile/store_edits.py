@@ -16,7 +16,18 @@ from benchlog.store.engine import writing
 from benchlog.store.entry import hash_of
 from benchlog.store.ledger import derive_again
 
-TABLES = ("ledger", "head", "schema_version", "records", "logs", "measured", "signatures", "changes", "withdrawals", "searches")
+TABLES = (
+    "ledger",
+    "head",
+    "schema_version",
+    "records",
+    "logs",
+    "measured",
+    "signatures",
+    "changes",
+    "withdrawals",
+    "searches",
+)
 #: What only the last hash proves: a store that fits together from its first entry to its last.
 NEEDS_LAST_HASH = ("the chain made anew after an edit", "the end cut off, the lists to match")
 #: No hash holds it and nothing reads it: when a step of the form was taken.

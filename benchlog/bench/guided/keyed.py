@@ -5,9 +5,9 @@ from collections.abc import Mapping
 
 from benchlog.analysis.bridge import BRIDGED, FREE
 from benchlog.bench.guided.following import Following
-from benchlog.bench.guided.right import PutRight, switched_off, undone
+from benchlog.bench.guided.right import Asked, PutRight, switched_off, undone
 from benchlog.bench.guided.spec import StepSpec
-from benchlog.bench.guided.stepping import BY_THE_BIKE, DONE
+from benchlog.bench.guided.stepping import BY_THE_BIKE, CALM_S, DONE
 from benchlog.bench.guided.view import Key, ListedStep, Standing
 
 _STANDINGS: Mapping[str, Standing] = {
@@ -95,17 +95,37 @@ class Keyed(Following):
         elif self._phase == "hold":
             self._held_from_s = self.history.now_s
         elif self._phase != "back":
-            self._begin_asking(0.5)
+            self._begin_look()
 
     def _confirm(self) -> None:
         if self._phase == "read":
             self._begin_act()
         elif self._phase == "back":
             self._end_back(noted=True)
+            self._begin_look()
         elif self._phase == "act" and self.spec.question in BY_THE_BIKE:
             self._ways.tell(f"{self.spec.title}: Enter cannot shorten this wait; s leaves it out")
         elif self._phase == "act":
-            self._settle_for("confirmed", self.history.now_s, "" if self.spec.by_hand else "confirmed by hand")
+            self._confirm_deed()
+
+    def _confirm_deed(self) -> None:
+        """The tester has done it, and the test has not seen it."""
+        spec = self.spec
+        outcome = "" if spec.by_hand else "confirmed by hand"
+        if spec.question != "slot_on" or self._dead_feed():
+            self._settle_for("confirmed", self.history.now_s, outcome)
+        elif self._risen(self._before, self.history.before(self.history.now_s, CALM_S)):
+            # it may have come on at another time than now, and a mark would then name the wrong one
+            self._ways.mark(f"on by hand, nobody saw when: {spec.title}")
+            self._noted = True
+            self._settle_for("confirmed", self.history.now_s, outcome)
+        else:
+            self._asked = Asked(
+                f"no current has come on in this step. Is slot {spec.slot} switched on, and still draws nothing? "
+                "(no: it goes off and on once more)",
+                lambda: self._settle_for("confirmed", self.history.now_s, outcome),
+                lambda: self._again_after(switched_off([spec], known=True)),
+            )
 
     def _again(self) -> None:
         at = self._at

@@ -57,6 +57,9 @@ class Screen(Protocol):
     def tell(self, text: str) -> object:
         """One sentence."""
 
+    def turned(self) -> bool:
+        """Show more of a caution that is longer than the screen; False where it was all there."""
+
 
 def run_session(
     recorder: Recorder,
@@ -139,6 +142,8 @@ def _follow(
             unsaved = False
         walk.resolution = resolution()
         ways.heard(batch.trace)
+        if walk.view().read_first and "enter" in pressed and screen.turned():
+            pressed.remove("enter")
         walk.advance(batch.trace, _of_the_walk(pressed))
         memory = walk.memory
         state = (memory.step, memory.walk, memory.bridged, memory.key, dict(memory.outcomes), dict(memory.tries))

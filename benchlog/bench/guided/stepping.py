@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Literal
 
 from benchlog.analysis.fuse_walk import HAND_S
+from benchlog.analysis.key_state import MARK_REACH_S
 from benchlog.bench.guided import watch
 from benchlog.bench.guided.actions import SessionActions
 from benchlog.bench.guided.history import LEVEL_S, POINT_S, Before, History
@@ -17,7 +18,7 @@ from benchlog.bench.guided.view import Key
 from benchlog.bench.guided.watch_drain import starting_up_s
 from benchlog.core.events import SlotWithdrawn
 
-Phase = Literal["read", "back", "act", "hold"]
+Phase = Literal["back", "look", "read", "act", "hold"]
 
 #: How a step says that Enter does as well.
 OR_ENTER = ", or Enter"
@@ -33,6 +34,8 @@ STANDS_S = 1.0
 WAKEUPS_MISSED, LONGEST_PULL_S = 1.7, 150.0
 #: The stream must have shown this much before the first step goes on by itself, and before a stopped test does, s.
 FIRST_LOOK_S = 2.0
+#: After an Enter the hand may still be on the switch: levels are taken so much later, over so long, s.
+HAND_OFF_S, CALM_S = 1.5, 0.8
 #: What the bike does by itself, however long it takes; Enter cannot shorten it.
 BY_THE_BIKE = ("rested", "asleep")
 #: With this outcome a step's deed was done.
@@ -178,15 +181,26 @@ class Stepping:
                 done += [self._ways.do(f"slot {one.slot} off") is not None for one in self._off[1:]]
             self._tester = not all(done)
 
-    def _end_back(self, *, noted: bool, over_s: float = LEVEL_S) -> None:
+    def _end_back(self, *, noted: bool) -> None:
         if self._right is not None and noted:
             for mark in self._right.marks:
                 self._turned(mark)
                 if not self._by_itself:
                     self._ways.mark(mark)
         self._right = None
-        self._begin_asking(over_s)
-        self._begin_step(over_s)
+
+    def _risen(self, start: Before, end: Before) -> bool:
+        """Whether a load has come on from the one level to the other, by the first current that is logged."""
+        role = next((one for one in self._load_roles() if one in self.history.roles), "")
+        return end.of(role) - start.of(role) >= watch.LEAST_STEP_A
+
+    def _load_roles(self) -> tuple[str, ...]:
+        return (f"slot{self.spec.slot}_a", "feed_a", "battery_a")
+
+    def _begin_look(self) -> None:
+        """The levels that the step starts from are taken a moment later."""
+        self._phase = "look"
+        self._begin_asking(LEVEL_S)
 
     def _turned(self, mark: str) -> None:
         """Remember how the key stands."""
@@ -262,6 +276,17 @@ class Stepping:
         waited_s = self.history.now_s - max(self._since_s, self._did_s)
         if self._phase == "back":
             return self._move_back(waited_s)
+        if self._phase == "look":
+            if waited_s < HAND_OFF_S:
+                return False
+            eager_s = self._since_s + HAND_OFF_S - CALM_S
+            start = self.history.before(eager_s, CALM_S / 2)
+            self._begin_asking(CALM_S)
+            self._begin_step(CALM_S)
+            if not self.spec.caution and self._risen(start, self._before):
+                # the next switch was pressed already
+                self._since_s, self._before = eager_s, start
+            return True
         if self._phase == "read":
             # who has begun already is not held up; the watch goes on from where the caution came up
             seen = self._look().seen if self.spec.question not in ("told", "at_once") else None
@@ -280,7 +305,9 @@ class Stepping:
             return False
         # what was just taken back is not among the levels before
         over_s = LEVEL_S if seen is None else min(max(self.history.now_s - seen.at_s - POINT_S, POINT_S), LEVEL_S)
-        self._end_back(noted=seen is not None, over_s=over_s)
+        self._end_back(noted=seen is not None)
+        self._begin_asking(over_s)
+        self._begin_step(over_s)
         return True
 
     def _move_act(self, waited_s: float) -> bool:
@@ -409,7 +436,9 @@ class Stepping:
             self._noted = True
         self._turned(spec.mark)
         if spec.question == "key_off":
-            self.memory.key_off_s = from_s
+            # the check takes a mark that comes late as it stands
+            late = self.history.now_s - from_s > MARK_REACH_S
+            self.memory.key_off_s = self.history.now_s if late else from_s
         elif spec.question == "fuse_out":
             self._out_s = from_s
         elif spec.question == "fuse_in" and self._out_s is not None:

@@ -74,6 +74,8 @@ class Walk(Keyed):
         say, waiting = spec.say, self._waiting or spec.waiting_for
         if self._right is not None:
             say, waiting = self._right.say, "a sign of it, or Enter" if self._right.question else "Enter, once it is so"
+        elif self._phase == "look":
+            say, waiting = "Touch nothing for a moment.", "two seconds of calm"
         elif self._phase == "hold":
             left = f"{max(math.ceil(self._left_s()), 0)} s more"
             say, waiting = spec.hold_say or say, "b, once the bridge is off" if self._waits_for_bridge else left

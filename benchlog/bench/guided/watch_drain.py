@@ -14,6 +14,8 @@ from benchlog.core.numbers import number
 
 LINES = ("key_v", "trigger_v", "feed_v")
 NAMES = {"key_v": "the key line", "trigger_v": "the trigger", "feed_v": "the feed"}
+#: The currents that show a drain, the finest first.
+DRAINS = ("drain_a", "battery_a")
 #: A fuse's own share of the drain shows above this many standard deviations, share of the drain, and A.
 FUSE_SIGMAS, FUSE_SHARE, FUSE_LEAST_A = 6.0, 0.05, 1e-4
 #: It has fallen, and is back, once it has stood for so long, s.
@@ -32,7 +34,7 @@ REST_PART_S = 5.0
 
 def drain_role(history: History) -> str | None:
     """The finest current channel that is within its range now."""
-    for role in ("drain_a", "battery_a"):
+    for role in DRAINS:
         if math.isfinite(history.newest(role)):
             return role
     return None
@@ -124,11 +126,13 @@ def mean_of(history: History, role: str, settled: Settled) -> float:
 
 def fuse_out(sight: Sight) -> Look:
     """The drain fell as the fuse was pulled."""
-    role = drain_role(sight.history)
+    # longer than a wake-up, which is no fall as it ends
+    levels = {role: sight.history.level(role, sight.since_s - CALM_S, sight.since_s) for role in DRAINS}
+    # where the fall is from amperes, the finer channel has no level before it
+    role = next((one for one in DRAINS if math.isfinite(levels[one] + sight.history.newest(one))), None)
     if role is None:
         return Look()
-    # longer than a wake-up, which is no fall as it ends
-    before = sight.history.level(role, sight.since_s - CALM_S, sight.since_s)
+    before = levels[role]
     least = max(FUSE_SIGMAS * sigma(sight.history, role), FUSE_SHARE * abs(before), FUSE_LEAST_A)
     change = steady_change(sight, role, OUT_STANDS_S, least, before)
     if change is None or change[1] > -least:

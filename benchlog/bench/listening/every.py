@@ -1,5 +1,6 @@
 """Several ports at once, each in a thread of its own, since listening is mostly waiting."""
 
+import threading
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -32,10 +33,11 @@ def listen_to(ports: Sequence[str], loggers: Sequence[Logger], baud: int | None)
         loggers: those that may speak, the likeliest first.
         baud: the only line speed to try; None for the usual ones.
     """
+    stop = threading.Event()
 
     def one(port: str) -> Listened:
         try:
-            heard = hear(port, BAUDS if baud is None else (baud,))
+            heard = hear(port, BAUDS if baud is None else (baud,), stop)
         except BenchlogError as why:
             return Listened(port, None, None, str(why).removeprefix(f"{port}: "))
         except OSError as why:
@@ -43,4 +45,7 @@ def listen_to(ports: Sequence[str], loggers: Sequence[Logger], baud: int | None)
         return Listened(port, heard, None if heard.form is None else recognise(heard, loggers))
 
     with ThreadPoolExecutor(max_workers=max(len(ports), 1)) as pool:
-        yield from pool.map(one, ports)
+        try:
+            yield from pool.map(one, ports)
+        finally:
+            stop.set()  # whoever asked has gone, by Ctrl-C perhaps: the pool waits for its threads

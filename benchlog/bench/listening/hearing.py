@@ -1,6 +1,7 @@
 """What is said on a port: the line speed is tried until lines make sense, then they are listened to."""
 
 import contextlib
+import threading
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -42,25 +43,27 @@ class Heard:
     took_s: float
 
 
-def hear(port: str, bauds: Sequence[int] = BAUDS) -> Heard:
+def hear(port: str, bauds: Sequence[int] = BAUDS, stop: threading.Event | None = None) -> Heard:
     """Listen to a port.
 
     Args:
         port: a device, or a pyserial URL, which has no line speed.
         bauds: tried in this order.
+        stop: once set, nothing more is waited for.
 
     Raises:
         BenchlogError: it cannot be opened.
         OSError: it went away.
     """
     over_network = "://" in port
+    stop = stop or threading.Event()
     opened = open_port(port, bauds[0])
     try:
         for n, baud in enumerate(bauds[:1] if over_network else bauds):
             if n and not _set_to(opened, baud):
                 continue
-            heard = _hear_at(opened, None if over_network else baud)
-            if heard.form is not None or not heard.data:
+            heard = _hear_at(opened, None if over_network else baud, stop)
+            if heard.form is not None or not heard.data or stop.is_set():
                 return heard
         return Heard(heard.data, None, None, heard.took_s)
     finally:
@@ -78,7 +81,7 @@ def _set_to(opened: Any, baud: int) -> bool:
     return True
 
 
-def _hear_at(opened: Any, baud: int | None) -> Heard:
+def _hear_at(opened: Any, baud: int | None, stop: threading.Event) -> Heard:
     began = time.monotonic()
     data, first_at, last_at = b"", began, began
     form: Form | None = None
@@ -93,7 +96,7 @@ def _hear_at(opened: Any, baud: int | None) -> Heard:
             looked = sensible(data)
             formed_at = now if form is None and looked is not None else formed_at
             form = looked or form
-        if _is_enough(form, data, now, began, formed_at):
+        if stop.is_set() or _is_enough(form, data, now, began, formed_at):
             return Heard(data, form, baud if form is not None else None, last_at - first_at)
 
 

@@ -76,8 +76,8 @@ def check_roles(draft: Draft) -> None:
     for column, meant in draft.meant.items():
         if meant.unit in UNITS and meant.role in ROLE_UNITS and not suits_role(meant.unit, meant.role):
             raise Unusable(
-                f"column {column}: its numbers are in {meant.unit}, which {meant.role} cannot be; correct the one or the "
-                "other"
+                f"column {column}: its numbers are in {meant.unit}, which {meant.role} cannot be; correct one of "
+                "the two"
             )
 
 

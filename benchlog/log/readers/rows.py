@@ -20,12 +20,17 @@ _ORDER = ("many", "few", "unreadable", "no_time")  # the first that applies is a
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """One column's numbers as written; NaN where there is none."""
+    """One column's numbers as written; NaN where there is none.
+
+    Attributes:
+        whole: each is known to be there and to be no larger than any reading.
+    """
 
     values: Floats
     over: Flags | None = None
     unreadable: Flags | None = None
     texts: "pl.Series | None" = None
+    whole: bool = False
 
 
 @dataclass(slots=True)
@@ -90,10 +95,15 @@ def accept_rows(sheet: Sheet, wanted: Wanted) -> Raw:
     return Raw(time, row, line, values, over, marks, sheet.rows, lines, faults, notes, by_lines)
 
 
+def are_whole(values: Floats) -> bool:
+    """Whether each of some numbers is there and no larger than any reading: in two quick passes, no other array."""
+    return len(values) > 0 and bool(values.min() > -_MOST) and bool(values.max() < _MOST)  # neither is so of NaN
+
+
 def _endless(found: Found, column: Column) -> Flags | None:
     """Where a number is larger than any reading; None where none is. Over range has been told apart."""
     values = found.values
-    if np.einsum("i,i->", values, values) < _MOST**2:  # one pass, no other array; NaN where a sample is missing
+    if found.whole or are_whole(values):
         return None
     large = np.abs(values) > _MOST
     if found.over is not None:
@@ -118,7 +128,7 @@ def _time(sheet: Sheet, wanted: Wanted, bad: dict[str, list[Flags]]) -> Floats |
     found = sheet.numbers[wanted.time]
     if found.unreadable is not None:
         bad["unreadable"].append(found.unreadable)
-    if np.isnan(found.values.sum()):
+    if not found.whole and np.isnan(found.values.sum()):
         bad["no_time"].append(np.isnan(found.values))
     return found.values
 

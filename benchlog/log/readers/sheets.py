@@ -12,7 +12,7 @@ from benchlog.log.readers import cells
 from benchlog.log.readers.comments import notes_in, places, without_comments
 from benchlog.log.readers.cutting import text_of, unquoted
 from benchlog.log.readers.layout import Layout
-from benchlog.log.readers.rows import Found, Sheet
+from benchlog.log.readers.rows import Found, Sheet, are_whole
 
 if TYPE_CHECKING:
     import polars as pl
@@ -84,10 +84,11 @@ def regular_sheet(data: bytes, layout: Layout) -> Sheet | None:
             doubtful.append(n)
             continue
         values = column.to_numpy()
-        if not np.isfinite(values.sum()) and np.isinf(values).any():
+        whole = are_whole(values)
+        if not whole and np.isinf(values).any():
             doubtful.append(n)
             continue
-        sheet.numbers[n] = Found(values)
+        sheet.numbers[n] = Found(values, whole=whole)
     if doubtful:
         if layout.width == 1 or quoted or wanted.time in doubtful:
             return None  # an empty line looks like an empty cell
