@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from benchlog.core.quantiles import median, percentile, percentiles
+from benchlog.core.quantiles import known_median, median, percentile, percentiles
 
 SIZES = (1, 2, 3, 4, 7, 10, 101, 1000)
 
@@ -33,4 +33,5 @@ def test_a_missing_value_leaves_none():
     assert np.isnan(median(x))
     assert np.isnan(percentile(x, 50))
     assert np.isnan(median([]))
+    assert known_median(x) == np.nanmedian(x) == 2.0
     assert percentiles(np.array([x, [1.0, 2.0, 3.0]]), 50).tolist()[1] == 2.0

@@ -22,6 +22,11 @@ def median(values: npt.ArrayLike) -> float:
     return float(middle if greatest == greatest else greatest)
 
 
+def known_median(values: Array) -> float:
+    """The same of those that are not NaN."""
+    return median(values[~np.isnan(values)])
+
+
 def percentile(values: npt.ArrayLike, percent: float) -> float:
     """The value below which so many percent lie, one in between by a straight line; NaN where one is NaN.
 
