@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from benchlog.core.quantiles import known_median, median, percentile, percentiles
+from benchlog.core.quantiles import distinct, known_median, median, percentile, percentiles
 
 SIZES = (1, 2, 3, 4, 7, 10, 101, 1000)
 
@@ -14,6 +14,7 @@ def test_they_are_what_numpy_gives(n):
     rng = np.random.default_rng(n)
     for x in (rng.normal(size=n), np.round(rng.normal(size=n), 1), rng.integers(0, 5, n)):
         assert median(x) == np.median(x)
+        assert distinct(x).tolist() == np.unique(x).tolist()
         assert [percentile(x, q) for q in (0, 4, 8, 25, 50, 75, 98, 100)] == list(
             np.percentile(x, (0, 4, 8, 25, 50, 75, 98, 100))
         )

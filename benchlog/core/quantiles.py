@@ -1,4 +1,6 @@
-"""Medians and percentiles as numpy has them, without the checks around its own that cost more than they find."""
+"""Medians, percentiles and distinct values as numpy has them, without checks that cost more than they find."""
+
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -49,3 +51,9 @@ def percentiles(table: Array, percent: float) -> Array:
     between = low + (high - low) * share if share < 0.5 else high - (high - low) * (1 - share)
     greatest: Array = ordered[..., -1]  # NaN comes last
     return np.where(np.isnan(greatest), greatest, between)
+
+
+def distinct(values: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    """The different ones of some values, none of them NaN, in their order; numpy's own loads its masked arrays."""
+    ordered = np.sort(values)
+    return ordered[np.append(True, ordered[1:] != ordered[:-1])] if len(ordered) else ordered
