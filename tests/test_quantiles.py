@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from benchlog.core.quantiles import distinct, known_median, median, percentile, percentiles
+from benchlog.core.quantiles import distinct, known_median, median, medians, percentile, percentiles
 
 SIZES = (1, 2, 3, 4, 7, 10, 101, 1000)
 
@@ -21,10 +21,12 @@ def test_they_are_what_numpy_gives(n):
 
 
 def test_a_table_is_judged_row_by_row():
-    """Each row of a table has its own percentile."""
+    """Each row of a table has its own percentile and median."""
     table = np.random.default_rng(1).normal(size=(5, 30))
 
     assert percentiles(table, 92).tolist() == np.percentile(table, 92, axis=-1).tolist()
+    for rows in (table, table[:, :7], table[:, :1]):
+        assert medians(rows).tolist() == np.median(rows, axis=-1).tolist()
 
 
 def test_a_missing_value_leaves_none():

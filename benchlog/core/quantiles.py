@@ -29,6 +29,14 @@ def known_median(values: Array) -> float:
     return median(values[~np.isnan(values)])
 
 
+def medians(table: Array) -> Array:
+    """The median of each row of a table (the last axis), which is not empty; NaN where one of its values is."""
+    half = table.shape[-1] // 2
+    ordered = np.partition(table, (max(half - 1, 0), half, -1), axis=-1)
+    middle = ordered[..., half] if table.shape[-1] % 2 else (ordered[..., half - 1] + ordered[..., half]) / 2
+    return np.where(np.isnan(ordered[..., -1]), np.nan, middle)
+
+
 def percentile(values: npt.ArrayLike, percent: float) -> float:
     """The value below which so many percent lie, one in between by a straight line; NaN where one is NaN.
 
