@@ -9,8 +9,8 @@ import pty
 import socket
 import tempfile
 import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -106,16 +106,6 @@ def opened_while(patched: str, error: OSError, port: str) -> Callable[[Path], ob
     return run
 
 
-@contextmanager
-def wired(folder: Path) -> Iterator[Wire]:
-    """A cable to a logger."""
-    wire = Wire(folder)
-    try:
-        yield wire
-    finally:
-        wire.close()
-
-
 def recorded(folder: Path, lines: list[str], *, logger: str = "", old: str = "") -> None:
     """Record these lines for a moment; ``old`` is what a stopped recording left."""
     out = folder / "a.csv"
@@ -123,7 +113,7 @@ def recorded(folder: Path, lines: list[str], *, logger: str = "", old: str = "")
         out.write_text(old, encoding="utf-8")
     given = load_logger(a_logger(folder, text=logger)) if logger else None
     with (
-        wired(folder) as wire,
+        closing(Wire(folder)) as wire,
         Capture(str(wire.port), out, logger=given, append=bool(old), seconds=0.6) as capture,
     ):
         wire.wait_for_reader()
@@ -134,13 +124,13 @@ def recorded(folder: Path, lines: list[str], *, logger: str = "", old: str = "")
 
 def recorded_twice(folder: Path) -> None:
     """A second recorder on one port."""
-    with wired(folder) as wire, Capture(str(wire.port), folder / "a.csv"), Capture(str(wire.port), folder / "b.csv"):
+    with closing(Wire(folder)) as wire, Capture(str(wire.port), folder / "a.csv"), Capture(str(wire.port), folder / "b.csv"):
         pass
 
 
 def disk_full(folder: Path) -> None:
     """A disk that fills up after nine lines."""
-    with wired(folder) as wire, Capture(str(wire.port), folder / "a.csv") as capture:
+    with closing(Wire(folder)) as wire, Capture(str(wire.port), folder / "a.csv") as capture:
         wire.wait_for_reader()
         wire.send("time_s,battery_v", *(f"{n},12.5" for n in range(9)))
         for _ in capture.batches():
