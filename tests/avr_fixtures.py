@@ -3,7 +3,9 @@
 The board is C (``tests/avr_board``): the chips' registers, the bus, the pins and mishaps. What it gave is its truth.
 """
 
+import fcntl
 import json
+import os
 import re
 import shutil
 import signal
@@ -92,9 +94,17 @@ class Built:
 
 @pytest.fixture(scope="session")
 def built(tmp_path_factory: pytest.TempPathFactory) -> Built:
-    """Board and image."""
-    folder = tmp_path_factory.mktemp("avr")
-    return Built(build_board(folder), build_image(folder), folder)
+    """Board and image, made by the first process of the tests that needs them."""
+    base = tmp_path_factory.getbasetemp()
+    shared = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "avr_built"
+    shared.mkdir(exist_ok=True)
+    with (shared / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not (shared / "done").exists():
+            build_board(shared)
+            build_image(shared)
+            (shared / "done").touch()
+    return Built(shared / "board", shared / "logger.elf", tmp_path_factory.mktemp("avr"))
 
 
 def write_scene(path: Path, rows: np.ndarray) -> Path:

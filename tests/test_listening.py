@@ -4,20 +4,23 @@ import socket
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Callable, Iterator
 from functools import reduce
 from pathlib import Path
 
 import numpy as np
 import pytest
+from serial.tools import list_ports
+from serial.tools.list_ports_common import ListPortInfo
 from serial_wire import Wire
+from typer.testing import CliRunner
 
 from benchlog.bench.listening import hearing
 from benchlog.bench.listening.every import listen_to
-from benchlog.bench.listening.hearing import hear, sensible
+from benchlog.bench.listening.hearing import hear
 from benchlog.bench.listening.known import Recognised, recognise, reference_loggers
 from benchlog.bench.listening.words import heard_lines
+from benchlog.cli import app
 from benchlog.logger.model import Logger, logger_from_mapping
 
 ROOT = Path(__file__).parent.parent
@@ -208,69 +211,6 @@ def test_rubbish_and_silence_are_no_logger(speak: Callable[..., str], tmp_path: 
     assert heard_lines(silence, None) == ["nothing arrives: no logger, or one that is switched off"]
 
 
-class WrongSpeed:
-    """A port whose bits come out right at one speed alone, as on a real line."""
-
-    def __init__(self, right: int) -> None:
-        self._right, self._speed, self._n = right, 0, 0
-        self.opened = 0
-
-    @property
-    def baudrate(self) -> int:
-        """As set."""
-        return self._speed
-
-    @baudrate.setter
-    def baudrate(self, speed: int) -> None:
-        if speed == 57600:
-            raise ValueError("this port cannot do that")
-        self._speed = speed
-
-    def reset_input_buffer(self) -> None:
-        """Nothing is kept."""
-
-    def close(self) -> None:
-        """Nothing is open."""
-
-    def read(self) -> bytes:
-        """Lines, or what they look like at another speed."""
-        time.sleep(0.02)
-        self._n += 5
-        lines = "".join(f"{avr_line(self._n + k)}\n" for k in range(5))
-        if self._n % 100 == 0:
-            lines = f"{summed(AVR)}\n{lines}"
-        if self._speed == self._right:
-            return lines.encode()
-        return bytes((byte * 7 + 129) % 256 for byte in lines.encode())
-
-
-@pytest.mark.parametrize("right", [115200, 250000, 9600])
-def test_line_speed_is_found(monkeypatch: pytest.MonkeyPatch, right: int):
-    """The speed at which lines make sense is found on the open port; one that the port cannot do is passed over."""
-    port = WrongSpeed(right)
-
-    def open_port(_: str, speed: int) -> WrongSpeed:
-        port.baudrate = speed
-        port.opened += 1
-        return port
-
-    monkeypatch.setattr(hearing, "open_port", open_port)
-    monkeypatch.setattr(hearing, "read_some", WrongSpeed.read)
-    heard = hear("/dev/any", (115200, 250000, 57600, 9600))
-
-    assert (heard.baud, port.opened) == (right, 1)
-    found = recognise(heard, reference_loggers())
-    assert found.logger is not None
-    assert found.rate_hz == pytest.approx(250)
-
-
-def test_one_line_of_chance_is_no_form():
-    """A single column, or lines of which most do not agree, make no sense; a few lines in agreement do."""
-    assert sensible(b"rest\n1\n2\n3\n4\n5\n") is None
-    assert sensible(b"rest\n1,2\nx\ny\nz,z,z\nw\n") is None
-    assert sensible(b"rest\n1,2\n2,3\n3,4\n4,5\n") is not None
-
-
 def test_ports_that_cannot_be_opened_stop_no_other(speak: Callable[..., str]):
     """Of several ports each is told by itself, in the order asked; one that is not there says why."""
     port = speak(avr_line, summed(AVR))
@@ -295,3 +235,25 @@ def test_command_tells_logger_rate_and_prospects(speak: Callable[..., str]):
     assert values.startswith("  battery 12.60 V")
     assert rest[0] == "  of the plan of Larch it could prove (k = 2, without noise):"
     assert "    relay drop-out, at most 60 ms: yes, ± 6.5 ms" in rest
+
+
+def test_without_a_port_all_local_ones_are_listened_to(speak: Callable[..., str], monkeypatch: pytest.MonkeyPatch):
+    """The command takes the ports that the system lists, says what is plugged in there, and who speaks."""
+    usb = ListPortInfo(speak(avr_line, summed(AVR)))
+    usb.vid, usb.manufacturer, usb.product, usb.serial_number = 0x1A86, "Larch works", "Serial bridge", None
+    gone = ListPortInfo("/dev/not-there")
+    monkeypatch.setattr(list_ports, "comports", lambda include_links: [gone, usb])  # noqa: ARG005 its one argument
+    done = CliRunner().invoke(app, ["ports", "--listen", "--baud", "115200"])
+
+    assert done.exit_code == 0
+    lines = done.stdout.splitlines()
+    assert lines[0] == f"{usb.device}  (USB: Larch works Serial bridge): AVR logger, two 16-bit monitors"
+    assert lines[-1].startswith("/dev/not-there  (a port of the computer itself, or unknown): there is no such port")
+
+
+def test_named_port_that_cannot_be_opened_ends_in_failure(tmp_path: Path):
+    """A port that was asked for and is not there says why, and the exit status is 2."""
+    done = CliRunner().invoke(app, ["ports", str(tmp_path / "none"), "--listen"])
+
+    assert done.exit_code == 2
+    assert done.stdout.startswith(f"{tmp_path}/none: there is no such port")

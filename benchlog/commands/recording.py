@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from benchlog.commands.shared import LoggerOption, user_errors
+from benchlog.commands.shared import UNUSABLE, LoggerOption, user_errors
 from benchlog.core.errors import BenchlogError
 from benchlog.core.plain import plain
 
@@ -52,8 +52,8 @@ def ports(
             )
             return
         if listen:
-            _listen(named, plan, logger, baud)
-            return
+            all_opened = _listen(named, plan, logger, baud)
+            raise typer.Exit(UNUSABLE if port and not all_opened else 0)
         width = max(map(len, named))
         for name, what in named.items():
             typer.echo(f"{name:<{width}}  {what}")
@@ -67,8 +67,8 @@ def _refuse_idle(port: list[str] | None, plan: Path | None, logger: Path | None,
         raise BenchlogError(f"{', '.join(idle)}: used only to listen; add --listen, or leave it out")
 
 
-def _listen(named: dict[str, str], plan: Path | None, logger: Path | None, baud: int | None) -> None:
-    """Listen on these ports (name -> what is plugged in) and tell what was heard."""
+def _listen(named: dict[str, str], plan: Path | None, logger: Path | None, baud: int | None) -> bool:
+    """Listen on these ports (name -> what is plugged in) and tell what was heard; whether each could be opened."""
     from benchlog.bench.listening.every import listen_to
     from benchlog.bench.listening.known import reference_loggers
     from benchlog.bench.listening.prospects import prospects
@@ -79,7 +79,9 @@ def _listen(named: dict[str, str], plan: Path | None, logger: Path | None, baud:
     planned = load_plan(plan) if plan is not None else None
     loggers = [*([load_logger(logger)] if logger is not None else []), *reference_loggers()]
     typer.echo(f"Listening on {', '.join(named)} for a few seconds.", err=True)
+    all_opened = True
     for one in listen_to(list(named), loggers, baud):
+        all_opened &= one.heard is not None
         lines = [one.why] if one.heard is None else heard_lines(one.heard, one.found)
         if planned is not None and one.found is not None and one.found.logger is not None:
             able = prospects(planned, one.found.logger, one.found.rate_hz)
@@ -87,6 +89,7 @@ def _listen(named: dict[str, str], plan: Path | None, logger: Path | None, baud:
         what = f"  ({named[one.port]})" if named[one.port] else ""
         for text in (f"{one.port}{what}: {lines[0]}", *lines[1:]):
             typer.echo(plain(text))
+    return all_opened
 
 
 def record(
