@@ -50,6 +50,11 @@ class Suspect:
     belief: float
 
 
+def share_words(belief: float) -> str:
+    """A belief in whole per cent; nothing is ever quite sure."""
+    return f"{min(round(100 * belief), 99)} %"
+
+
 @dataclass(frozen=True, slots=True)
 class FoundPlace:
     """The place that is found; ``also`` are places that no test at hand can part from it."""
