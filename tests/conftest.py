@@ -37,7 +37,8 @@ SLOW = {
     "test_world_table": 26, "test_hard_knocks": 25, "test_guided_bridge": 25, "test_report_browser": 18,
     "test_exit": 18, "test_every_system": 17, "test_standin_behaviours": 17, "test_world_causes": 16,
     "test_verdicts": 16, "test_bucket": 15, "test_pages_safe": 15, "test_readers_properties": 15,
-    "test_fuse_walk": 13, "test_recheck": 12, "test_many": 12, "test_cli": 12, "test_messages_store": 12,
+    "test_plan_page_browser": 20, "test_fuse_walk": 13, "test_recheck": 12, "test_many": 12, "test_cli": 12,
+    "test_messages_store": 12,
     "test_full_disks": 12, "test_standin_live": 12, "test_season_breaks": 10, "test_recording": 10,
     "test_avr_recorded": 10, "test_avr": 10, "test_avr_mishaps": 9, "test_listening": 10, "test_store_ledger": 9,
     "test_probe": 9, "test_outside": 9, "test_hearing": 3,
@@ -48,7 +49,7 @@ SLOW = {
     "test_store_changes": 4, "test_process_wide": 4, "test_folder_saved": 4, "test_season_command": 4,
     "test_standin": 4, "test_messages_pages": 4, "test_messages_bench": 4, "test_season_trend": 4, "test_store": 4,
     "test_foreign": 4, "test_firmware": 4, "test_store_engine": 4, "test_report": 4, "test_world_shown": 4,
-    "test_store_verify": 3, "test_store_forged": 3, "test_world_circuit": 3,
+    "test_plan_page": 6, "test_store_verify": 3, "test_store_forged": 3, "test_world_circuit": 3,
 }  # fmt: skip
 
 
@@ -58,6 +59,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         if item.path.stem in SLOW:
             item.add_marker("slow")
     items.sort(key=lambda item: -SLOW.get(item.path.stem, 0))
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """What the tests of messages bring up: each entry of a module's ``PROVOKED`` by itself."""
+    if "entry" in metafunc.fixturenames:
+        metafunc.parametrize("entry", metafunc.module.PROVOKED)
 
 
 # a busy machine is no failure of what is tested
@@ -144,12 +151,10 @@ def wire(tmp_path: Path) -> Iterator[Wire]:
 @pytest.fixture(scope="module")
 def browser() -> "Iterator[Browser]":
     """The machine's Chromium; a machine without one fails these tests, since nothing else proves the pages."""
-    from playwright.sync_api import sync_playwright
+    from page_browser import chromium
 
-    with sync_playwright() as driver:
-        chromium = driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
+    with chromium() as one:
+        yield one
 
 
 @pytest.fixture(scope="module")
