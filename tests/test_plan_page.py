@@ -185,7 +185,8 @@ def test_buttons_make_the_form_anew(folder):
 
 def test_the_panel_tells_what_follows():
     """Load, what is not planned, warnings, currents and limits; before bike and battery are named, that they are."""
-    found = Sketch({**TWO, "feed.unfused_m": "0.5 m", "limits.crank_min_v": "-"}, 2).found
+    more = {"feed.unfused_m": "0.5 m", "limits.crank_min_v": "-", "alternator.speed_a": "20", "alternator.bike_a": "9"}
+    found = Sketch({**TWO, **more}, 2).found
     told = words_of(follows(found, remarks_on(found)))
     early = words_of(follows(Sketch().found, []))
     clash = Sketch({**TWO, "limits.charging_min_v": "15"}, 2).found
@@ -193,6 +194,7 @@ def test_the_panel_tells_what_follows():
     assert "Planned load 7.462 A in 2 circuits" in told
     assert "Cranking minimum : “Battery while cranking at least, V”" in told
     assert "Warning: " in told
+    assert "16.5\N{NO-BREAK SPACE}A needed, 9\N{NO-BREAK SPACE}A of it by the bike itself; it gives 20" in told
     assert "ABYC E-11 allows 0.18\N{NO-BREAK SPACE}m" in told
     assert "2.77 to 4\N{NO-BREAK SPACE}A" in told
     assert "suggestions that nobody has confirmed" in told
