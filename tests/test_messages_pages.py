@@ -542,6 +542,10 @@ PROVOKED: dict[str, Entry] = {
         lambda context, folder: (one_sheet(context, folder), page_at(context, "/season", {"bike": "Heron"}, UTC)),
         "…No sheet of this bike is filed, so there is no season of it. The sheets on file are under Results.…",
     ),
+    "no plan for a measuring sheet": said_on_pages(
+        lambda context, _: page_at(context, "/measuring", {}, UTC),
+        "no plan was named for the measuring sheet; open it from a sheet on file",
+    ),
     "no change": said_on_pages(
         lambda context, folder: (one_sheet(context, folder), page_at(context, "/season", {"bike": "Larch"}, UTC)),
         "…No change is noted, and the readings show none.…",
@@ -583,6 +587,7 @@ FILES = {
             "guard",
             "listening",
             "looked",
+            "measuring_page",
             "note_form",
             "serving",
             "trays",

@@ -2,6 +2,7 @@
 
 from datetime import tzinfo
 from typing import Any
+from urllib.parse import quote
 
 from dash import dcc, html
 
@@ -67,6 +68,11 @@ def plan_page(context: Context, zone: tzinfo) -> tuple[str, list[Any]]:
     ]
 
 
+def _measuring(at: dict[str, Any]) -> str:
+    """Address of the measuring sheet of a plan that is kept, or of a record's."""
+    return "/measuring?" + (f"plan={quote(at['kept'])}" if at["kept"] else f"record={at['sheet']}")
+
+
 def _openers(context: Context, zone: tzinfo) -> html.Div:
     kept = [
         (f"{one.name}, saved {spoken(one.changed, zone)}", {"part": "open", "kept": one.name, "sheet": 0})
@@ -81,6 +87,11 @@ def _openers(context: Context, zone: tzinfo) -> html.Div:
             [
                 html.Span(name, className="name"),
                 html.Button("Open", id=at, type="button", className="small", **attributes(aria_label=f"Open {name}")),
+                html.A(
+                    "Measuring sheet",
+                    href=_measuring(at),
+                    **attributes(aria_label=f"Measuring sheet of {name}"),
+                ),
             ]
         )
         for name, at in (*kept, *filed)
