@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from foreign_files import FILES, recorded
 from page_server import NASTY, SAMPLES
-from test_messages_pages import dropped, pages, words_of
+from test_messages_pages import DEADLY, dropped, pages, words_of
 
 from benchlog.core.errors import BenchlogError
 from benchlog.core.toml_text import tables_of
@@ -247,13 +247,14 @@ def test_each_foreign_file_opens_its_form(folder, name):
 
 
 def test_a_log_that_speaks_for_itself_has_no_form(folder):
-    """Role names as headers, or a file that is no table at all, open no form: the check says what there is to say."""
+    """Role names as headers, Parquet, or no table at all open no form: the check says what there is to say."""
     log = folder / "ride.csv"
     log.write_text("time_s,battery_v\n" + "".join(f"{n},12.5\n" for n in range(9)), encoding="utf-8")
     bad = folder / "words.csv"
     bad.write_text("nothing but words\n" * 9, encoding="utf-8")
 
     assert not SightErrand(log).do(lambda *_: None).foreign
+    assert not SightErrand(DEADLY).do(lambda *_: None).foreign
     assert not SightErrand(bad).do(lambda *_: None).toml
 
 

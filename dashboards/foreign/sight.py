@@ -92,6 +92,8 @@ def _sighted(errand: SightErrand, folder: Path) -> Sighted:
 
     try:
         head = _head(errand.path, folder)
+        if head is None:
+            return Sighted(foreign=False)
         with Log.open(head):
             return Sighted(foreign=False)
     except UnknownColumns:
@@ -132,15 +134,15 @@ def _sighted(errand: SightErrand, folder: Path) -> Sighted:
     )
 
 
-def _head(path: Path, folder: Path) -> Path:
-    """The first lines of a text as a file of its own; another format whole."""
+def _head(path: Path, folder: Path) -> Path | None:
+    """The first lines of a text as a file of its own; None for Parquet, which names its columns itself."""
     from benchlog.log.readers.cutting import text_of
     from benchlog.log.readers.source import Source
 
     source = Source(path)
     try:
         if source.head.startswith(b"PAR1"):
-            return path
+            return None
         text = text_of(source.read(_HEAD_BYTES))
     finally:
         source.close()
