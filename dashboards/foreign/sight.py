@@ -88,18 +88,9 @@ class SightErrand:
 
 
 def _sighted(errand: SightErrand, folder: Path) -> Sighted:
-    from benchlog.log.log import Log
-
-    try:
-        head = _head(errand.path, folder)
-        if head is None:
-            return Sighted(foreign=False)
-        with Log.open(head):
-            return Sighted(foreign=False)
-    except UnknownColumns:
-        pass
-    except BenchlogError:
-        return Sighted(foreign=False)  # the check says what is wrong with it
+    head = _foreign_head(errand.path, folder)
+    if head is None:
+        return Sighted(foreign=False)
     try:
         draft = draft_of(look(errand.path))
     except BadLog as problem:
@@ -132,6 +123,22 @@ def _sighted(errand: SightErrand, folder: Path) -> Sighted:
         rows=rows,
         toml=toml,
     )
+
+
+def _foreign_head(path: Path, folder: Path) -> Path | None:
+    """The first lines of a log whose own headers do not say what it holds; None for any other."""
+    from benchlog.log.log import Log
+
+    try:
+        head = _head(path, folder)
+        if head is None:
+            return None
+        Log.open(head).close()
+    except UnknownColumns:
+        return head
+    except BenchlogError:
+        return None  # the check says what is wrong with it
+    return None
 
 
 def _head(path: Path, folder: Path) -> Path | None:
