@@ -394,8 +394,7 @@ def test_a_wake_up_behind_a_bridge_does_not_count_as_calm():
 
     check = _checked(sim).check("off_state_drain")
 
-    assert check.verdict != "pass" or _covers(check, sim.truth["off_state_drain"])
-    assert check.measured == pytest.approx(sim.truth["off_state_drain"], abs=check.uncertainty)
+    assert _covers(check, sim.truth["off_state_drain"])
 
 
 def test_a_log_bridged_from_end_to_end_measures_no_current():

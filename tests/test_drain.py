@@ -179,14 +179,15 @@ def test_wakeup_over_the_last_tenth_does_not_set_the_base():
     assert got.from_s == pytest.approx(20.0, abs=0.11)
 
 
-@pytest.mark.parametrize("falls_s", [290.0, 298.0])
-def test_log_that_ends_soon_after_the_fall_has_a_short_settled_stretch(falls_s):
-    """Nearly all of the log is awake: what is settled is what came after, or nothing, never the waking part."""
+@pytest.mark.parametrize(("falls_s", "base_a", "lasts_s"), [(280.0, BASE_A, 20.0), (290.0, 0.2, 300.0)])
+def test_log_that_ends_soon_after_the_fall_has_a_short_settled_stretch(falls_s, base_a, lasts_s):
+    """A tail of more than half of the last tenth is what settled; a shorter one sets no base."""
     t = _times()
 
     got = _settled(t, np.where(t < falls_s, 0.2, BASE_A) + _noise(t))
 
-    assert got.lasts_s <= 300 - falls_s or got.base_a == pytest.approx(0.2, abs=1e-3)
+    assert got.base_a == pytest.approx(base_a, rel=0.01)
+    assert got.lasts_s == pytest.approx(lasts_s, abs=0.3)
 
 
 def test_still_falling_current_leaves_a_short_stretch():

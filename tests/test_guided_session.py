@@ -219,7 +219,7 @@ def test_no_step_of_a_person_is_left_by_time(tmp_path: Path, step: str):
     assert run.bench.step is not None
     assert run.bench.step.hint.startswith(doubt)
     assert "s leaves it out; the test waits" in run.bench.step.hint
-    assert doubt in run.said.lower() or doubt in run.said
+    assert doubt.lower() in run.said.lower()
 
 
 def test_the_caution_comes_before_the_crank(tmp_path: Path):
@@ -409,7 +409,7 @@ def test_a_stand_in_that_refuses_leaves_the_step_to_the_tester(tmp_path: Path):
     said = " ".join(" ".join(lines).split())
 
     assert ended == "done"
-    assert "The stand-in could not do it: the key is off" in said or "the stand-in could not do it" in said
+    assert "stand-in could not do it: the key is off" in said.replace("The", "the")
     assert "crank" not in [text for _, text in bench.marks]
 
 

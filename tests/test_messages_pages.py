@@ -481,7 +481,7 @@ PROVOKED: dict[str, Entry] = {
         "At most 80 characters for the name and 600 for the notes fit on the sheet.",
     ),
     "signed before it is filed": said_on_pages(
-        lambda context, folder: signed(context, folder, "M. Weaver", on_file=False),
+        lambda context, folder: signed(context, folder, "bench two", on_file=False),
         "Only a saved sheet can be signed; save it first.",
     ),
     # ---- noting a change

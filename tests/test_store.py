@@ -66,7 +66,7 @@ def test_rows_are_the_last_saved_first_and_light(store: Store, tmp_path: Path):
     """A list gives number, bike, dates, verdict, score, signers and corrections, page by page."""
     for n in range(5):
         save_small(store, tmp_path, bike="Larch" if n % 2 else "Rowan", resting_v=12.5 + n / 10)
-    store.sign(2, "M. Weaver")
+    store.sign(2, "bench two")
     save_small(store, tmp_path, corrects=2)
 
     rows = store.rows()
@@ -74,7 +74,7 @@ def test_rows_are_the_last_saved_first_and_light(store: Store, tmp_path: Path):
     assert [row.number for row in rows] == [7, 5, 4, 3, 2, 1]
     assert [row.bike for row in rows] == ["Larch", "Rowan", "Larch", "Rowan", "Larch", "Rowan"]
     assert [row.verdict for row in rows[-2:]] == ["not proven", "fail"]
-    assert (rows[-2].signed_by, rows[-2].corrected_by, rows[0].corrects) == (("M. Weaver",), 7, 2)
+    assert (rows[-2].signed_by, rows[-2].corrected_by, rows[0].corrects) == (("bench two",), 7, 2)
     assert (rows[-1].passed, rows[-1].planned, rows[-1].percent) == (0, 2, 0.0)
     assert [row.number for row in store.rows("Larch")] == [7, 4, 2]
     assert [row.number for row in store.rows(limit=2, offset=1)] == [5, 4]
@@ -118,12 +118,12 @@ def test_a_signature_names_the_record_and_its_hash(store: Store, tmp_path: Path)
     number = save_small(store, tmp_path)
     before = datetime.now(UTC)
 
-    store.sign(number, " M. Weaver ", "seen on the bench")
+    store.sign(number, " bench two ", "seen on the bench")
     store.sign(number, "R. Ash")
     signed = store.record(number).signatures
 
     assert [(one.by, one.notes, one.record, one.number) for one in signed] == [
-        ("M. Weaver", "seen on the bench", 1, 2),
+        ("bench two", "seen on the bench", 1, 2),
         ("R. Ash", "", 1, 3),
     ]
     assert before <= signed[0].at <= datetime.now(UTC)
@@ -177,7 +177,7 @@ def test_a_record_that_is_not_there_is_said_to_be(store: Store, tmp_path: Path, 
     with pytest.raises(BenchlogError, match=f"there is no record {number}; the newest record is 1"):
         store.record(number)
     with pytest.raises(BenchlogError, match=f"there is no record {number}"):
-        store.sign(number, "M. Weaver")
+        store.sign(number, "bench two")
     with pytest.raises(BenchlogError, match=f"there is no record {number}"):
         save_small(store, tmp_path, corrects=number)
     assert [row.number for row in store.rows()] == [1]
@@ -185,7 +185,7 @@ def test_a_record_that_is_not_there_is_said_to_be(store: Store, tmp_path: Path, 
 
 def test_an_entry_of_another_kind_is_no_record(store: Store, tmp_path: Path):
     """A signature's number is told from a record's."""
-    store.sign(save_small(store, tmp_path), "M. Weaver")
+    store.sign(save_small(store, tmp_path), "bench two")
 
     with pytest.raises(BenchlogError, match="entry 2 is a signature, not a record"):
         store.record(2)
@@ -217,7 +217,7 @@ def test_a_clock_that_was_set_back_breaks_no_chain(store: Store, tmp_path: Path,
     save_small(store, tmp_path)
     monkeypatch.setattr("benchlog.store.ledger.datetime", EarlierBy)
     save_small(store, tmp_path)
-    store.sign(2, "M. Weaver")
+    store.sign(2, "bench two")
 
     first, second = store.record(1), store.record(2)
     assert second.made_at < first.made_at

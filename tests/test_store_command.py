@@ -39,7 +39,7 @@ def test_the_list_shows_each_record_on_a_line(store: Store, store_url: str, tmp_
     """Number, date on this computer's clock, bike, verdict with its shape, score, closest check, signers."""
     save_small(store, tmp_path, recorded_at=datetime(2025, 5, 1, 20, tzinfo=UTC))
     save_small(store, tmp_path, "鳥 Rowan", resting_v=12.5, corrects=1)
-    store.sign(2, "M. Weaver")
+    store.sign(2, "bench two")
 
     done = run(store_url, "list")
 
@@ -48,7 +48,7 @@ def test_the_list_shows_each_record_on_a_line(store: Store, store_url: str, tmp_
     assert head.split() == ["No", "Recorded", "Bike", "Verdict", "Score", "Closest", "Signed", "by"]
     assert newest.split() == [
         *("2", "(for", "1)", "2025-05-01", "17:30", "鳥", "Rowan", "▲", "fail", "0/2", "0", "%", "resting_voltage"),
-        *("M.", "Weaver"),
+        *("bench", "two"),
     ]
     assert oldest.split()[:6] == ["1", "(see", "2)", "2025-05-02", "01:30", "Larch"]
     assert len(run(store_url, "list", "--limit", "1").stdout.splitlines()) == 2
@@ -77,28 +77,28 @@ def test_an_unknown_bike_is_told(store: Store, store_url: str, tmp_path: Path):
 def test_show_gives_the_result_and_what_is_known_of_the_record(store: Store, store_url: str, tmp_path: Path):
     """The sheet of the check, then dates, log, notes, signature and hash."""
     save_small(store, tmp_path, notes="after\x1b[31m rain", temperature_c=8.04)
-    store.sign(1, "M. Weaver", "seen")
+    store.sign(1, "bench two", "seen")
 
     text = run(store_url, "show", "1").stdout
     plain = json.loads(run(store_url, "show", "1", "--json").stdout)
 
     record = store.record(1)
     assert "Install check: Larch" in text
-    for fact in ("8.0 °C", "ride.csv", record.logs[0].sha256, "by M. Weaver (entry 2): seen", record.hash, "as given"):
+    for fact in ("8.0 °C", "ride.csv", record.logs[0].sha256, "by bench two (entry 2): seen", record.hash, "as given"):
         assert fact in text
     assert "\x1b" not in text
     assert (plain["number"], plain["hash"], plain["result"]["verdict"]) == (1, record.hash, "not proven")
-    assert plain["signatures"][0]["by"] == "M. Weaver"
+    assert plain["signatures"][0]["by"] == "bench two"
 
 
 def test_sign_names_the_signature(store: Store, store_url: str, tmp_path: Path):
     """The line says who and which entry; a record that is not there ends in status 2."""
     save_small(store, tmp_path)
 
-    done = run(store_url, "sign", "1", "--by", "M. Weaver", "--notes", "seen")
-    gone = run(store_url, "sign", "7", "--by", "M. Weaver")
+    done = run(store_url, "sign", "1", "--by", "bench two", "--notes", "seen")
+    gone = run(store_url, "sign", "7", "--by", "bench two")
 
-    assert (done.exit_code, done.stdout) == (0, "Record 1 is signed by M. Weaver (entry 2)\n")
+    assert (done.exit_code, done.stdout) == (0, "Record 1 is signed by bench two (entry 2)\n")
     assert (gone.exit_code, "there is no record 7" in gone.stderr) == (2, True)
     assert store.record(1).signatures[0].notes == "seen"
 

@@ -26,7 +26,7 @@ def test_there_is_a_row_for_each_check_of_each_record(store: Store, tmp_path: Pa
     """Facts of the record and of the check side by side; numbers come back as they were."""
     save_small(store, tmp_path, resting_v=12.600000000000001, temperature_c=-5.5)
     save_small(store, tmp_path, "Rowan", corrects=1)
-    store.sign(1, "M. Weaver")
+    store.sign(1, "bench two")
 
     rows = table(store)
 
@@ -37,7 +37,7 @@ def test_there_is_a_row_for_each_check_of_each_record(store: Store, tmp_path: Pa
     first = rows[0]
     assert tuple(first) == COLUMNS
     assert float(first["measured"]) == 12.600000000000001
-    assert (first["temperature_c"], first["corrected_by"], first["signed_by"]) == ("-5.5", "2", "M. Weaver")
+    assert (first["temperature_c"], first["corrected_by"], first["signed_by"]) == ("-5.5", "2", "bench two")
     assert (first["recorded_at"], first["limit_min"]) == ("2025-05-01T12:00:00.000000Z", "12.6")
     assert rows[1]["measured"] == ""
     assert [row["bike"] for row in table(store, "Rowan")] == ["Rowan", "Rowan"]
@@ -67,7 +67,7 @@ def test_numbers_stay_numbers():
 def test_json_holds_every_entry_and_its_hash(store: Store, tmp_path: Path):
     """The chain can be proven from the export alone."""
     save_small(store, tmp_path, notes='Ω \u2028 "quoted"')
-    store.sign(1, "M. Weaver")
+    store.sign(1, "bench two")
 
     entries = json.loads("".join(json_lines(store)))["entries"]
 

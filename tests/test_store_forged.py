@@ -32,7 +32,7 @@ def fill(store: Store, folder: Path) -> None:
     for n in range(3):
         log = small_log(folder, f"ride{n}.csv", f"time_s,battery_v\n0,12.{n}\n1,12.5\n2,12.6\n")
         store.save(small_result(resting_v=12.7 + n / 100, log=log.name), plan=small_plan(), logs=[log])
-    store.sign(2, "M. Weaver", "seen")
+    store.sign(2, "bench two", "seen")
     store.note_change("Larch", date(2025, 3, 1), "new battery")
     store.take_back(store.note_change("Larch", date(2025, 4, 1), "wrong").number)
 
@@ -57,7 +57,7 @@ def sqlite_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Store:
 @pytest.mark.parametrize(
     ("table", "values"),
     [
-        ("signatures", "{}, 1, 'A. Forger'"),
+        ("signatures", "{}, 1, 'a forger'"),
         ("records", "{}, 'Larch', '2025', '2025', 'pass', 2, 2, 100, NULL, 1"),
         ("withdrawals", "{}, 5"),
         ("searches", "{}, 1"),

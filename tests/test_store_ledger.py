@@ -192,7 +192,7 @@ def test_replacing_and_truncating_are_refused_too(store: Store, tmp_path: Path):
 def test_an_entrys_hash_can_be_made_without_benchlog(store: Store, tmp_path: Path):
     """The stated form, six lines of UTF-8, gives the stored hash (sha256sum does, here as a second witness)."""
     save_small(store, tmp_path, notes="Ω")
-    store.sign(1, "M. Weaver")
+    store.sign(1, "bench two")
     with reading(store.engine, store.where) as connection:
         entries = [entry for batch in batches(connection) for entry in batch]
 

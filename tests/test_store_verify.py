@@ -27,7 +27,7 @@ def full(store: Store, tmp_path: Path) -> Store:
     for n in range(4):
         log = small_log(tmp_path, f"ride{n}.csv", f"time_s,battery_v\n0,12.{n}\n1,12.5\n2,12.6\n")
         store.save(small_result(resting_v=(12.7, 12.71, 12.72, 12.73)[n], log=log.name), plan=small_plan(), logs=[log])
-    store.sign(2, "M. Weaver", "seen")
+    store.sign(2, "bench two", "seen")
     save_small(store, tmp_path, "Rowan", keep_logs=False)
     return store
 
@@ -188,7 +188,7 @@ def test_a_signature_of_another_text_is_found(full: Store):
     tamper(full, *rows, f"UPDATE head SET hash = '{previous}'", "UPDATE measured SET value = 12.99 WHERE value = 12.71")
 
     assert [one for one in told(full) if "signed" in one] == [
-        "entry 5: M. Weaver signed record 2 in another form than it has now"
+        "entry 5: bench two signed record 2 in another form than it has now"
     ]
 
 

@@ -142,3 +142,33 @@ def test_burst_of_chatter_is_one_change():
     kept = drop_short(up, t, 0.050)
 
     assert np.count_nonzero(np.diff(kept)) == 1
+
+
+def _beside(line, battery):
+    """A trigger and the battery, one sample a point."""
+    t = np.arange(len(line)) * STEP_S
+    values = {"trigger_v": np.asarray(line, dtype=float), "battery_v": np.asarray(battery, dtype=float)}
+    return Coarse(t, t, values, values, values, {role: np.zeros(len(t), dtype=np.int64) for role in values})
+
+
+def test_line_that_goes_with_the_battery_was_never_off():
+    """The key on throughout: 12 V, 10.4 V while the starter turns, 14 V as it charges are one state, up."""
+    battery = np.repeat([12.2, 10.6, 14.2], [160, 20, 400]) + np.random.default_rng(3).normal(0, 0.02, 580)
+
+    line = line_state(_beside(battery - 0.2, battery), "trigger_v")
+
+    assert line.up.all()
+    assert not line.moves
+    assert line.levels is None
+
+
+@pytest.mark.parametrize("share", [0.0, 0.3, 0.6])
+def test_line_that_leaves_the_battery_has_two_states(share):
+    """Off, or held at a part of the battery by what leaks into it: it is down there."""
+    battery = np.full(400, 12.5)
+    volts = np.where(np.arange(400) < 200, 12.3, share * 12.5) + np.random.default_rng(3).normal(0, 0.02, 400)
+
+    line = line_state(_beside(volts, battery), "trigger_v")
+
+    assert line.moves
+    assert (line.up[:190].all(), line.up[210:].any()) == (True, False)

@@ -8,11 +8,15 @@ from benchlog.analysis.coarse import Coarse, runs
 from benchlog.analysis.levels import Levels, state_levels
 from benchlog.analysis.pulsing import pulsed_points, steady_cycles
 from benchlog.core.quantiles import median
+from benchlog.core.trace import Array
 
 #: A switched 12 V line moves at least this far between its states, V (common practice, no source).
 LEAST_SWING_V = 3.0
 #: A line that never moves counts as up above this level, V.
 UP_ABOVE_V = 5.0
+#: A line in whose lower state it still stands beside the battery by this share of it, and never falls to
+#: ``UP_ABOVE_V``, was never off: the battery moved, from a crank to the charging after it.
+BESIDE_BATTERY = 0.85
 #: No state of a 12 V line lies outside this: a coil without suppression, a load dump or an ignition spike
 #: leaves it for moments (the pulses of ISO 7637-2), and may be rare or in every point.
 PLAUSIBLE_V = (-1.0, 18.0)
@@ -60,7 +64,18 @@ def line_state(table: Coarse, role: str) -> SwitchedLine | None:
     up = hold_state(x, levels.at(0.4), levels.at(0.6)) | pulsed
     pulsed |= steady_cycles(up, table.start_s)
     up |= pulsed
+    if not up.all() and _follows_battery(table, low, x, ~up):
+        return SwitchedLine(role, None, np.ones(len(table), dtype=bool), moves=False, pulsed=none)
     return SwitchedLine(role, levels, up, moves=bool(up.any() and not up.all()), pulsed=pulsed)
+
+
+def _follows_battery(table: Coarse, low: Array, x: Array, down: np.ndarray) -> bool:
+    """Whether a line that seems down there only went with the battery."""
+    if "battery_v" not in table.mean or not np.nanmin(low) > UP_ABOVE_V:
+        return False
+    share = x[down] / np.maximum(table.mean["battery_v"][down], 1.0)
+    share = share[np.isfinite(share)]
+    return len(share) > 0 and median(share) > BESIDE_BATTERY
 
 
 def hold_state(x: np.ndarray, lower: float, upper: float) -> np.ndarray:
