@@ -31,7 +31,6 @@ if TYPE_CHECKING:
 #: Files that take long, for whole logs, processes or browsers, and about how many seconds of one core, or of waiting:
 #: the longest are begun first, so that no core waits at the end, and ``tests/run --quick`` leaves all of them out.
 SLOW = {
-    "test_plan_page_browser": 20,
     "test_acceptance_live": 60, "test_world": 50, "test_guided_session": 45, "test_ctrl_c": 45, "test_cluster": 45,
     "test_pages_browser": 40, "test_pages_guided": 25, "test_guided_following": 25,
     "test_pages_season_browser": 32, "test_truth_table": 27, "test_log_parts": 27,
