@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 from foreign_files import FILES, recorded
-from page_server import NASTY, SAMPLES
-from test_messages_pages import DEADLY, dropped, pages, words_of
+from page_server import NASTY, SAMPLES, texts
+from test_messages_pages import DEADLY, dropped, pages
 
 from benchlog.core.errors import BenchlogError
 from benchlog.core.toml_text import tables_of
@@ -187,8 +187,8 @@ def test_the_panel_tells_what_follows():
     """Load, what is not planned, warnings, currents and limits; before bike and battery are named, that they are."""
     more = {"feed.unfused_m": "0.5 m", "limits.crank_min_v": "-", "alternator.speed_a": "20", "alternator.bike_a": "9"}
     found = Sketch({**TWO, **more}, 2).found
-    told = words_of(follows(found, remarks_on(found)))
-    early = words_of(follows(Sketch().found, []))
+    told = texts(follows(found, remarks_on(found)))
+    early = texts(follows(Sketch().found, []))
     clash = Sketch({**TWO, "limits.charging_min_v": "15"}, 2).found
 
     assert "Planned load 7.462 A in 2 circuits" in told
@@ -199,14 +199,14 @@ def test_the_panel_tells_what_follows():
     assert "2.77 to 4\N{NO-BREAK SPACE}A" in told
     assert "suggestions that nobody has confirmed" in told
     assert "name of the bike and the capacity in ah" in early
-    assert "must be at least charging_min_v (15)" in words_of(follows(clash, []))
+    assert "must be at least charging_min_v (15)" in texts(follows(clash, []))
 
 
 def test_nothing_on_the_page_turns_texts_into_html():
     """Names and devices stand in the form and beside it letter by letter."""
     sketch = Sketch({**TWO, "install.bike": NASTY, "circuit[1].device": NASTY}, 2)
 
-    assert NASTY in words_of(follows(sketch.found, remarks_on(sketch.found)))
+    assert NASTY in texts(follows(sketch.found, remarks_on(sketch.found)))
     assert NASTY in str(form(sketch))
 
 
