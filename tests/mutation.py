@@ -42,7 +42,19 @@ AWAY = (
     *("hard_knocks", "legend", "live", "log", "log_parts", "logger", "lines", "many", "messages", "mutation"),
     *("new_plan", "overview", "packaging", "pages", "probe", "process", "readers", "recheck", "recording", "report"),
     *("run", "season_browser", "standin", "stopping", "store", "table_text", "truth_table", "world", "spread"),
-    *("avr", "bounds", "by_hand", "listening", "meter_table", "outside", "plan_questions", "reader", "sources"),
+    *(
+        "avr",
+        "bounds",
+        "by_hand",
+        "listening",
+        "hearing",
+        "meter_table",
+        "outside",
+        "plan_page",
+        "plan_questions",
+        "reader",
+        "sources",
+    ),
     "whole_check",
 )
 #: s of CPU time that the tests of one mutant may take in all, by what they took under coverage.
