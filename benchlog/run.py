@@ -36,14 +36,14 @@ if TYPE_CHECKING:
     LoggerLike = str | Path | Mapping[str, object] | Logger
     PlanLike = str | Path | Mapping[str, object] | Plan
     Findings = LogFindings | ReadingsFindings
+    Examined = tuple[Findings, list[Note]]
 
 #: name of the log, or how many logs; bytes done, bytes in all
 Progress = Callable[[str, int, int], None]
 #: how many of many logs are done; what came of the last one
 Watch = Callable[[int, Answer], None]
-#: What is needed once a log has been read, and loaded meanwhile where that takes longer than loading, bytes.
+#: What is needed once a log has been read.
 _NEEDED_LATER = ("benchlog.examine", "benchlog.verdict.causes", "benchlog.verdict.bounded", "numpy.fft")
-_LONG_BYTES = 16 << 20
 
 
 def check(
@@ -177,12 +177,11 @@ def _examined(
     progress: Progress | None,
     on: str | None,
     watch: Watch | None,
-) -> "Generator[tuple[Findings, list[Note]], None, None]":
+) -> "Generator[Examined, None, None]":
     """Each log's findings and notes, in order; many logs several at a time."""
     processes = processes_for(logs)
     if on is None and processes < 2:
-        for at, log in enumerate(logs, start=1):
-            yield _examine(log, at, len(logs), plan, default, progress)
+        yield from (_examine(log, at, len(logs), plan, default, progress) for at, log in enumerate(logs, start=1))
         return
     if on is not None:
         logs = list(reachable(logs))
@@ -200,15 +199,13 @@ def _examined(
             yield answer
 
 
-def _examine_job(
-    job: tuple[int, Path], *, of: int, plan: Plan, default: Logger | None
-) -> "tuple[Findings, list[Note]]":
+def _examine_job(job: tuple[int, Path], *, of: int, plan: Plan, default: Logger | None) -> "Examined":
     return _examine(job[1], job[0], of, plan, default, None)
 
 
 def _examine(
     log: "LogLike", number: int, of: int, plan: Plan, default: Logger | None, progress: Progress | None
-) -> "tuple[Findings, list[Note]]":
+) -> "Examined":
     from benchlog.log.log import Log
     from benchlog.verdict.registry.table import limits_of
 
@@ -266,9 +263,7 @@ def _opened(
     from benchlog.log.earlier import open_as_earlier
     from benchlog.log.log import Log, have_polars_ready
 
-    if (size_of(path) or 0) > _LONG_BYTES:
-        have_polars_ready()  # reading begins with it
-        load_meanwhile(_NEEDED_LATER)
+    load_meanwhile(_NEEDED_LATER, size_of(path) or 0, first=have_polars_ready)
     open_with = partial(Log.open, path, progress=report)
     if not may_lack:
         return open_with(logger), []

@@ -170,6 +170,7 @@ def _end_with_caller() -> None:
 
 
 def _checked(errand: Errand, tell: Tell) -> Brought:
+    from benchlog.core.toml_files import is_readings
     from benchlog.logger.model import load_logger
     from benchlog.logger.sidecar import logger_for
     from benchlog.plan.model import load_plan
@@ -188,6 +189,8 @@ def _checked(errand: Errand, tell: Tell) -> Brought:
     result = check(list(errand.logs), plan=plan, logger=logger, before=errand.before, progress=telling)
     copies = []
     for path in errand.logs:
+        if is_readings(path):
+            continue
         tell(f"copying {path.name}, to draw it", 0, 0)
         kept = read_log(path, logger_for(path, logger), errand.keep_in).kept
         assert kept is not None  # a folder to keep it in was given

@@ -30,6 +30,7 @@ from dashboards.first_look import first_look
 from dashboards.foreign import connected as foreign
 from dashboards.frame import frame, menu, trouble
 from dashboards.guard import guard, hash_in_policy
+from dashboards.measuring_page import measuring_page
 from dashboards.planning import connected as planning
 from dashboards.planning.page import plan_page
 from dashboards.record_page import record_page
@@ -86,6 +87,7 @@ def _app(context: Context, door: Door) -> Dash:
     planning.register(app, context)
     foreign.register(app, context)
     live_page.answer_looks(app.server)
+    live_page.take_presses(app.server)
     take_uploads(app.server, context)
     _look(app)
     guard(app.server, door, [*app.csp_hashes(), hash_in_policy(ASK)])
@@ -123,6 +125,8 @@ def page_at(context: Context, path: str, asked: dict[str, str], zone: tzinfo) ->
             return find_page.find_page(context, f"checked {job}")
         case ["checked", job]:
             return checked_page.checked_page(context, job)
+        case ["measuring"]:
+            return measuring_page(context, asked)
         case ["season"]:
             if bike is None and asked.get("record", "").isdecimal():
                 bike = context.store.record(int(asked["record"][:11])).bike

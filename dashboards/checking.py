@@ -56,7 +56,7 @@ def wish_of(tray: Tray | None, plan_choice: object, before_choice: object) -> Wi
     if tray is None or not tray.files:
         raise BenchlogError("no file is here; drop a log and its plan in first")
     before = tray.files.get(str(before_choice)) if before_choice else None
-    logs = tuple(log for log in tray.of_kind("log") if before is None or log.id != before.id)
+    logs = tuple(log for log in tray.to_be_checked() if before is None or log.id != before.id)
     if not logs:
         raise BenchlogError("no log is here to be checked; drop one in beside the plan")
     plan: Dropped | KeptPlan | int | None = tray.files.get(str(plan_choice))

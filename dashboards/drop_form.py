@@ -18,6 +18,7 @@ _KINDS = {
     "plan": "plan",
     "logger": "logger file",
     "log": "log",
+    "readings": "readings of a hand meter",
     "answers": "answers of a search for a fault",
     "unknown": "not recognised; ignored",
 }
@@ -76,7 +77,7 @@ def tray_list(context: Context, tray: Tray | None) -> list[Any]:
     plans = [(file.id, file.name) for file in tray.of_kind("plan")]
     plans += [(f"kept {one.name}", f"saved here: {one.name}") for one in kept_plans()]
     plans += [(f"record {number}", f"on file: {bike}, sheet No. {number}") for bike, number in plans_on_file(context)]
-    logs = [(file.id, file.name) for file in tray.of_kind("log")]
+    logs = [(file.id, file.name) for file in tray.to_be_checked()]
     parts: list[Any] = [html.Ul(rows, className="tray")]
     if plans:
         parts.append(select("Plan", "plan-choice", plans, plans[0][0]))

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from dash import dcc, html
 
-from benchlog.bench.live import LiveState, running
+from benchlog.bench.live import READ_FIRST, LiveState, LiveStep, running
+from benchlog.bench.presses import press, seen_at
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.report.figures import minute_figure
 from benchlog.report.figures.legend import entries_of_roles
@@ -21,9 +22,11 @@ from dashboards.words import empty
 if TYPE_CHECKING:
     from flask import Flask
 
-LOOK_PATH = "/look/live"
+LOOK_PATH, PRESS_PATH = "/look/live", "/press"
 #: Five looks a second while something runs; one while nothing does.
 BUSY_MS, IDLE_MS = 200, 1000
+#: Most letters of each text that a press brings.
+MOST_SAID = 500
 #: Most lines of what happened, newest last.
 MOST_TOLD = 6
 
@@ -66,16 +69,35 @@ def step_card(state: LiveState) -> html.Section | None:
     step = state.step
     if step is None:
         return None
+    unread = step.waiting_for == READ_FIRST
+    say = "Paused." if step.paused else "Read the caution." if unread else step.say
+    waiting = f"Waiting for: {step.waiting_for}" if step.waiting_for else "Seen."
     return html.Section(
         [
             html.P(f"Step {step.number} of {step.of}", className="kind"),
             html.H2(step.title),
             html.P([html.Strong("Caution: "), step.caution], className="caution") if step.caution else None,
-            html.P(step.say, className="say"),
-            html.P(f"Waiting for: {step.waiting_for}" if step.waiting_for else "Seen.", className="fact"),
+            html.P(say, className="say"),
+            html.P("" if step.paused or unread else waiting, className="fact"),
+            html.P(step.hint[:1].upper() + step.hint[1:], className="fact", hidden=not step.hint),
+            html.P(step.ask[:1].upper() + step.ask[1:], className="ask", hidden=not step.ask),
+            html.Div(_presses(state, step, unread), className="presses") if state.pid else None,
         ],
         className="step",
     )
+
+
+def _presses(state: LiveState, step: LiveStep, unread: bool) -> list[html.Button]:
+    """Large buttons for hands with gloves: what the keys of the terminal do."""
+    if step.ask:
+        known = [("yes", "Yes"), ("no", "No")]
+    elif step.paused:
+        known = [("pause", "Go on")]
+    else:
+        known = [("enter", "I have read it" if unread else "Done"), ("skip", "Leave out"), ("again", "Again"),
+                 ("pause", "Pause")]  # fmt: skip
+    at = {"data_pid": str(state.pid), "data_step": seen_at(step), "data_ask": step.ask}
+    return [html.Button(words, **attributes(data_press=word, **at)) for word, words in known]
 
 
 def now_card(state: LiveState, at_s: float) -> html.Section:
@@ -162,6 +184,22 @@ def answer_looks(server: "Flask") -> None:
         return Response(
             to_json_plotly({"seen": mark, "every_ms": every_ms, "parts": parts}), mimetype="application/json"
         )
+
+
+def take_presses(server: "Flask") -> None:
+    """Add the endpoint that the script ``live.js`` sends a pressed button to; the door has let in who asks."""
+    from flask import Response, request
+
+    @server.post(PRESS_PATH)
+    def _press() -> Response:
+        told = request.get_json(silent=True)
+        if not isinstance(told, dict):
+            return Response("a press is a small JSON object\n", status=400, mimetype="text/plain")
+        asked = {name: str(told.get(name, ""))[:MOST_SAID] for name in ("pid", "word", "step", "ask")}
+        state = next((one for one in running() if str(one.pid) == asked["pid"]), None)
+        if state is None or not press(state, asked["word"], asked["step"], asked["ask"]):
+            return Response("no test runs that takes this\n", status=409, mimetype="text/plain")
+        return Response(status=204)
 
 
 def _value(role: str, value: float | None) -> html.Dd:

@@ -42,7 +42,7 @@ def behind(context: Context, source: object) -> Behind:
     kind, _, name = str(source).partition(" ")
     if kind == "record" and name.isdecimal() and len(name) < 12:
         record = context.store.record(int(name))
-        logs = tuple(log.name for log in record.logs if not log.before)
+        logs = tuple(log.name for log in record.logs if not log.before and log.readings is None)
         return Behind(f"record {record.number}", record.result, logs, record=record)
     job = context.works.get(name) if kind == "checked" else None
     if job is None or not isinstance(job.result, Checked):

@@ -27,12 +27,14 @@ def record_page(context: Context, number: int, zone: tzinfo) -> tuple[str, list[
     links = [
         html.A("Hand-over sheet: sign and print", href=f"/record/{number}/sheet", className="button"),
         *find_link(whose),
+        html.A("Measuring sheet for a hand meter", href=f"/measuring?record={number}"),
         html.A("Season of this bike", href=f"/season?record={number}"),
     ]
     content = result_page(context, whose, record_boxes(record, zone), links)
     rider = html.Details([html.Summary("For the rider"), for_rider(record, zone)], className="screen-only")
+    told = [html.P(f"{text[:1].upper()}{text[1:]}.", className="fact") for text in context.store.remarks(record)]
     at = 1 + next(n for n, part in enumerate(content) if isinstance(part, html.Header))
-    return f"{record.bike}, sheet {number}", [*content[:at], rider, *content[at:]]
+    return f"{record.bike}, sheet {number}", [*content[:at], *told, rider, *content[at:]]
 
 
 def for_rider(record: Record, zone: tzinfo) -> html.Section:

@@ -23,7 +23,7 @@ MOST_TOML_BYTES = 256 << 10
 _CHUNK = 1 << 20
 _STRANGE = re.compile(r"[^\w.+ -]+")
 
-Kind = Literal["plan", "logger", "log", "answers", "unknown"]
+Kind = Literal["plan", "logger", "log", "readings", "answers", "unknown"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +52,10 @@ class Tray:
     def of_kind(self, kind: Kind) -> list[Dropped]:
         """The files of one kind, first dropped first."""
         return [file for file in self.files.values() if file.kind == kind]
+
+    def to_be_checked(self) -> list[Dropped]:
+        """Logs, and a hand meter's readings."""
+        return [*self.of_kind("log"), *self.of_kind("readings")]
 
     def listing(self) -> dict[str, object]:
         """What a page needs to know."""
@@ -198,4 +202,6 @@ def kind_of(path: Path) -> Kind:
         return "logger"
     if "answer" in content:
         return "answers"
+    if "reading" in content:
+        return "readings"
     return "plan" if {"install", "battery", "circuit", "relay", "limits"} & set(content) else "unknown"

@@ -32,11 +32,13 @@ if TYPE_CHECKING:
 #: the longest are begun first, so that no core waits at the end, and ``tests/run --quick`` leaves all of them out.
 SLOW = {
     "test_acceptance_live": 60, "test_world": 50, "test_guided_session": 45, "test_ctrl_c": 45, "test_cluster": 45,
-    "test_pages_browser": 40, "test_pages_season_browser": 32, "test_truth_table": 27, "test_log_parts": 27,
+    "test_pages_browser": 40, "test_pages_guided": 25, "test_guided_following": 25,
+    "test_pages_season_browser": 32, "test_truth_table": 27, "test_log_parts": 27,
     "test_world_table": 26, "test_hard_knocks": 25, "test_guided_bridge": 25, "test_report_browser": 18,
     "test_exit": 18, "test_every_system": 17, "test_standin_behaviours": 17, "test_world_causes": 16,
     "test_verdicts": 16, "test_bucket": 15, "test_pages_safe": 15, "test_readers_properties": 15,
-    "test_fuse_walk": 13, "test_recheck": 12, "test_many": 12, "test_cli": 12, "test_messages_store": 12,
+    "test_plan_page_browser": 20, "test_fuse_walk": 13, "test_recheck": 12, "test_many": 12, "test_cli": 12,
+    "test_messages_store": 12,
     "test_full_disks": 12, "test_standin_live": 12, "test_season_breaks": 10, "test_recording": 10,
     "test_avr_recorded": 10, "test_avr": 10, "test_avr_mishaps": 9, "test_listening": 10, "test_store_ledger": 9,
     "test_probe": 9, "test_outside": 9, "test_hearing": 3,
@@ -47,7 +49,7 @@ SLOW = {
     "test_store_changes": 4, "test_process_wide": 4, "test_folder_saved": 4, "test_season_command": 4,
     "test_standin": 4, "test_messages_pages": 4, "test_messages_bench": 4, "test_season_trend": 4, "test_store": 4,
     "test_foreign": 4, "test_firmware": 4, "test_store_engine": 4, "test_report": 4, "test_world_shown": 4,
-    "test_store_verify": 3, "test_store_forged": 3, "test_world_circuit": 3,
+    "test_plan_page": 6, "test_store_verify": 3, "test_store_forged": 3, "test_world_circuit": 3,
 }  # fmt: skip
 
 

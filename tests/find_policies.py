@@ -67,7 +67,8 @@ class World:
         """Test -> which suspects it shows alike: a number each."""
         found = {}
         for name in self.knowledge.asked:
-            rows = self.knowledge._bins[name].reshape(-1, COPIES, self.knowledge._bins[name].shape[1])
+            chances = self.knowledge.chances(name)
+            rows = chances.reshape(-1, COPIES, chances.shape[1])
             told = tuple(int(rows[index].mean(axis=0).argmax()) for index in self.suspects)
             if len(set(told)) > 1:
                 found[name] = told

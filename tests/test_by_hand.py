@@ -16,7 +16,8 @@ from benchlog.meter.model import load_readings
 from benchlog.plan.model import load_plan, plan_from_mapping
 
 PLAN = Path(__file__).parent.parent / "sample_data" / "larch.plan.toml"
-ACCURACY = ["0.5 % + 2", "1 % + 3"]
+#: Accuracy of the meter, and no temperature.
+ACCURACY = ["0.5 % + 2", "1 % + 3", ""]
 #: What a good Larch shows, a line for each question.
 GOOD = [
     *("12.81", "10"),  # at rest, hours
@@ -187,3 +188,37 @@ def test_what_does_not_go_together_is_refused_before_anything_is_asked(words, sa
 
     assert ended.exit_code == 2
     assert said in ended.stderr
+
+
+def test_the_temperature_goes_with_the_readings(tmp_path):
+    """Typed once at the start, it stands in the file as a reading of its own; what is no number is asked again."""
+    out = tmp_path / "readings.toml"
+    _, tester, _ = typed(out, ["0.5 + 2", "1 + 3", "cold", "7,5", "12.81", "10"])
+
+    assert [(table.role, table.value) for table in load_readings(out).reading] == [
+        ("battery_c", "7,5"), ("battery_v", "12.81"),
+    ]  # fmt: skip
+    assert any("is no temperature" in text for text in tester.said)
+
+
+def test_a_session_can_be_saved_and_reported(tmp_path, monkeypatch):
+    """--save keeps the readings as a record, and --report writes the page with the rider's first."""
+    monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path / "data"))
+    out, page = tmp_path / "readings.toml", tmp_path / "r.html"
+    words = ["acceptance", "--by-hand", "--plan", str(PLAN), "--out", str(out), "--report", str(page), "--save"]
+
+    ended = CliRunner().invoke(app, words, input="\n".join([*ACCURACY, *GOOD]) + "\n")
+
+    assert "Saved as record 1" in ended.output
+    assert "For the rider" in page.read_text(encoding="utf-8")
+    assert "readings.toml" in CliRunner().invoke(app, ["records", "show", "1"]).output
+
+
+def test_the_meters_accuracy_can_be_taken_back(tmp_path):
+    """Typed before the first reading, u asks for the meter again."""
+    out = tmp_path / "readings.toml"
+    typed(out, ["5 + 2", "u", *ACCURACY, "12.81", "10"])
+
+    precision = load_readings(out).meter.voltage
+    assert precision is not None
+    assert precision.pct == 0.5

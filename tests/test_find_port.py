@@ -1,5 +1,6 @@
 """The search with a running logger: a test that a free clip can take is measured live on the stand-in."""
 
+import re
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -7,8 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from test_standin_probe import GOOD, NOT_BEFORE, SLOTS
+from typer.testing import CliRunner
 
 from benchlog.bench.clip import Clips
+from benchlog.cli import app
 from benchlog.core.errors import BenchlogError
 from benchlog.find.answers import read_answers
 from benchlog.find.as_json import expected
@@ -17,7 +20,15 @@ from benchlog.find.hunt import Hunt, Reply
 from benchlog.find.terminal import lead
 from benchlog.logger.model import Logger, load_logger
 from benchlog.plan.model import load_plan
-from benchlog.standin import LiveBike, live_logger, plan_toml_of, with_fault
+from benchlog.standin import (
+    LiveBike,
+    acceptance_script,
+    live_logger,
+    plan_toml_of,
+    simulate,
+    with_fault,
+    write_csv,
+)
 from benchlog.standin.lines import LineForm
 from benchlog.standin.probing.installs import install_at
 from benchlog.standin.probing.meter import Probes
@@ -66,7 +77,7 @@ def test_free_clip_takes_a_test(
     monkeypatch.setattr(Hunt, "next_question", lambda hunt: question if not hunt.replies else None)
 
     def typed(_: str) -> str:
-        assert "Put the logger's feed clip on fuse out, and press Enter" in said[-1]
+        assert "Put the logger's feed clip on fuse out and press Enter to measure" in said[-1]
         running.probes.answer("clip feed fuse out", read=True)
         return ""
 
@@ -88,10 +99,15 @@ def test_logger_takes_only_what_it_can(knowledge: Knowledge, running: Standin):
         good = expected(question, knowledge.good[name])
         return clips.offers(question, float(good["max"] or 0) - float(good["min"] or 0))
 
-    assert offered("voltage 30 to battery -, all on") == "Put the logger's feed clip on 30"
-    assert offered("voltage block to battery -, all on") == "The logger's feed_v clip sits on block"
-    assert offered("voltage battery + to battery -, running") == "The logger's battery_v clip sits on battery +"
-    assert offered("drain without device 1") == "The logger measures it with drain_a"
+    assert offered("voltage 30 to battery -, all on") == "Put the logger's feed clip on 30 and press Enter to measure"
+    assert (
+        offered("voltage block to battery -, all on")
+        == "The logger's feed_v clip sits on block: press Enter to measure"
+    )
+    assert offered("voltage battery + to battery -, running").startswith(
+        "The logger's battery_v clip sits on battery +:"
+    )
+    assert offered("drain without device 1") == "The logger has it on drain_a: press Enter to measure"
     assert offered("voltage 30 to 87, all on") == ""
     assert offered("current slot 1, all on") == ""
     assert clips.offers(knowledge.questions["drain"], 1e-6) == ""
@@ -114,6 +130,25 @@ def test_nothing_that_comes_is_told(knowledge: Knowledge, running: Standin, monk
 
     with pytest.raises(BenchlogError, match=r"no reading of feed_v came within 0.5 s; look at the clip"):
         clips.take(knowledge.questions["voltage 30 to battery -, all on"])
+
+
+def test_command_measures_at_the_port(tmp_path: Path, running: Standin, monkeypatch: pytest.MonkeyPatch):
+    """``find --port`` on the log of a drain: Enter takes it from the stand-in, which describes its own channels."""
+    monkeypatch.setattr("benchlog.bench.clip.DRAIN_S", 0.5)
+    leak = install_at(GOOD, lambda name: with_fault(GOOD, name), placed("leak", "device 3", SLOTS))
+    made = simulate(leak, acceptance_script(rest_s=60), live_logger(100), np.random.default_rng(3), NOT_BEFORE)
+    write_csv(made, tmp_path / "leak.csv")
+    (tmp_path / "plan.toml").write_text(made.plan_toml, encoding="utf-8")
+    words = ["find", str(tmp_path / "leak.csv"), "--plan", str(tmp_path / "plan.toml"), "--port", running.port]
+    refused = CliRunner().invoke(app, words, input="\nq\n")  # with all on the small range is over
+    running.bike.act("key off")
+    running.probes.answer("wait 600", read=False)
+    done = CliRunner().invoke(app, words, input="\nq\n")
+
+    assert refused.exit_code == done.exit_code == 3
+    assert "no reading of drain_a came" in refused.output
+    assert "The logger has it on drain_a: press Enter to measure" in done.output
+    assert re.search(r"Measured: [\d.]+ mA, within [\d.]+ mA", done.output)
 
 
 def test_a_shown_value_counts_as_an_answer(knowledge: Knowledge):

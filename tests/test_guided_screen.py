@@ -3,6 +3,7 @@
 import io
 import os
 import pty
+import re
 import sys
 import time
 import types
@@ -10,15 +11,18 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from test_guided_session import plan
 
 from benchlog.bench.guided.actions import OpenActions
 from benchlog.bench.guided.keys import Keyboard
-from benchlog.bench.guided.paging import page, values_line
+from benchlog.bench.guided.letters import large, word_of
+from benchlog.bench.guided.paging import page, page_lines, parts_of, values_line
 from benchlog.bench.guided.screen import LiveScreen, PlainScreen
 from benchlog.bench.guided.silence import StreamSilence
-from benchlog.bench.guided.view import View
+from benchlog.bench.guided.steps import steps_of
+from benchlog.bench.guided.view import ListedStep, View
 from benchlog.bench.guided.words import closing_words
-from benchlog.bench.live import LiveStep
+from benchlog.bench.live import READ_FIRST, LiveStep
 from benchlog.core.errors import BenchlogError
 from benchlog.core.trace import Trace
 
@@ -366,3 +370,98 @@ def test_names_with_spaces_are_quoted_in_the_way_on():
     words = closing_words("/dev/ttyACM0", Path("my larch.toml"), Path("a b.csv"), lost=True)
 
     assert "--plan 'my larch.toml' --out 'a b.csv' --resume" in words
+
+
+CAUTIONS = {step.id: step.caution for step in steps_of(plan()) if step.caution}
+
+
+@pytest.mark.parametrize(("width", "height"), [(38, 12), (20, 8), (58, 16)])
+@pytest.mark.parametrize("step", CAUTIONS)
+def test_no_caution_is_cut_however_small_the_screen(step: str, width: int, height: int):
+    """Part after part the whole caution is shown, every part fits, and each says how many more there are."""
+    asked = view(LiveStep(11, 14, step, "Start the engine", "Press.", CAUTIONS[step], READ_FIRST), read_first=True)
+    count = parts_of(asked, width, height)
+    parts = [[line.text for line in page_lines(asked, {}, (), width, height, part)] for part in range(count)]
+    words = " ".join(" ".join(lines) for lines in parts)
+
+    assert max(len(lines) for lines in parts) <= height
+    assert max(len(line) for lines in parts for line in lines) <= width
+    for word in CAUTIONS[step].split():
+        assert word in words or word[:width] in words
+    joined = re.sub(r"STEP 11 of 14\s+START THE ENGINE|>> .*?\(\d+ of \d+\)", " ", words)
+    assert " ".join(CAUTIONS[step].split()) in " ".join(joined.split()) or count == 1
+
+
+def test_a_long_caution_goes_on_with_enter_and_is_taken_after_its_last_part(monkeypatch: pytest.MonkeyPatch):
+    """At 40 by 12 Enter shows the next part; only after the last one it is the test's."""
+    monkeypatch.setattr("shutil.get_terminal_size", lambda _: os.terminal_size((40, 12)))
+    out = io.StringIO()
+    screen = LiveScreen(out)
+    asked = view(LiveStep(11, 14, "crank", "Start", "Press.", CAUTIONS["crank"], READ_FIRST), read_first=True)
+    screen.show(asked, {})
+    turned = []
+    while screen.turned():
+        turned.append(True)
+        screen.show(asked, {})
+
+    assert len(turned) + 1 == parts_of(asked, 38, 12) > 1
+    assert "service manual for starting" in " ".join(out.getvalue().split())
+
+
+def test_a_small_screen_shows_the_step_in_large_letters():
+    """At 40 by 12: three lines of letters, what to do, the caution's key; a large screen shows the caution itself."""
+    step = LiveStep(11, 14, "crank", "Start the engine", "Press the starter.", CAUTIONS["crank"], "a dip")
+    small = page(view(step), {"battery_v": 12.5}, (), width=38, height=12)
+    usual = page(view(step), {"battery_v": 12.5}, ())
+
+    assert len(small) <= 12
+    assert [line for line in small if "█" in line or "▀" in line] == large("START", 38)
+    assert "CAUTION as read: c shows it" in small
+    assert any(line.strip() == ">> Press the starter." for line in small)
+    assert "exhaust gas kills" in " ".join(" ".join(usual).split())
+    assert not any("█" in line for line in usual)
+
+
+@pytest.mark.parametrize(
+    ("step", "waiting", "word"),
+    [
+        ("key_on", "the trigger to rise", "KEY ON"),
+        ("run", "27 s more", "27"),
+        ("slot_12_on", "a rise", "SLOT 12"),
+        ("fuse_3_out", "a fall", "3 OUT"),
+        ("nobody_knows", "it", ""),
+    ],
+)
+def test_every_step_has_its_word_in_large_letters(step: str, waiting: str, word: str):
+    """The seconds that are left, else the step in a word; each fits on 38 columns, and every letter is known."""
+    assert word_of(step, waiting) == word
+    assert len(large(word, 38)) == (3 if word else 0)
+    for one in steps_of(plan()):
+        assert large(word_of(one.id, ""), 38), one.id
+
+
+def test_the_bell_rings_as_a_step_is_done_and_as_something_is_asked():
+    """Once for each new step and each question; never for a stand-in, nor again for the same."""
+    out = io.StringIO()
+    screen = LiveScreen(out)
+    steps = [STEP, STEP, replace(STEP, ask="is it?"), replace(STEP, ask="is it?"), replace(STEP, id="run")]
+    rings = []
+    for step in steps:
+        screen.show(view(step), {})
+        rings.append(out.getvalue().count("\a"))
+    screen.show(view(replace(STEP, id="sleep"), by_itself=True), {})
+
+    assert rings == [0, 0, 1, 1, 2]
+    assert out.getvalue().count("\a") == 2
+
+
+def test_the_list_of_steps_shows_how_each_stands():
+    """Number, title and state; on a low screen the steps around the present one."""
+    steps = tuple(ListedStep(n, f"Step {n}", "done" if n < 9 else "now" if n == 9 else "to come") for n in range(1, 15))
+    whole = page(replace(view(), steps=steps), {}, ())
+    low = page(replace(view(), steps=steps, typed="1"), {}, (), width=38, height=8)
+
+    assert sum("done" in line for line in whole) == 8
+    assert any("9" in line and "now" in line for line in low)
+    assert low[0] == "Go to step 1: Enter"
+    assert len(low) <= 8

@@ -5,6 +5,7 @@ Each run draws the same logs; ``BENCHLOG_EXAMPLES=2000`` draws that many others.
 
 import gzip
 import os
+import tomllib
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -15,6 +16,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+import benchlog
 from benchlog.core.errors import BadLog
 from benchlog.core.trace import Trace
 from benchlog.log import blocks
@@ -26,6 +28,7 @@ from benchlog.log.readers.frames import FrameLog
 from benchlog.log.readers.parquet import ParquetLog
 from benchlog.log.readers.parts import BlockParts
 from benchlog.logger.model import Channel, Logger, LogTime
+from benchlog.standin import SimulatedInstall, fast_logger, key_cycles, simulate
 
 MORE = int(os.environ.get("BENCHLOG_EXAMPLES", "0"))
 ROWS = 450
@@ -356,3 +359,24 @@ def test_a_file_that_was_written_over_ends_in_no_fault_of_ours(tmp_path: Path):
             file.write(b"1" * len(text))
 
         log.trace(110.0, 111.0)
+
+
+def test_turns_of_the_key_are_held_as_they_pass(tmp_path: Path, parsed: list[int]):
+    """A check of a log reads hardly more of it again where the key turns often: not one stretch more a turn of it."""
+    again = []
+    for turns in (1, 8):
+        script = key_cycles(turns, rest_s=12, on_s=10, off_s=14, settle_s=200 - 24 * turns)
+        made = simulate(SimulatedInstall(), script, fast_logger(200), np.random.default_rng(3))
+        path = tmp_path / f"{turns}.csv"
+        made.frame.drop(columns=["mark"]).to_csv(path, index=False)
+        with Log.open(path, block_bytes=1 << 21) as log:
+            log._blocks._held.clear()  # as in a long log
+            parsed.clear()
+
+            result = benchlog.check(log, plan=tomllib.loads(made.plan_toml))
+
+        assert len(result.key_events) == 2 * turns
+        again.append(len(parsed))
+
+    # some stretches between are looked at, a dozen at most however often the key turns
+    assert again[1] <= again[0] + 8

@@ -559,6 +559,7 @@ FILES = {
     for name in (
         *(f"bench/recording/{part}" for part in ("beside", "capture", "port", "resuming", "writer")),
         *("log/readers/lines/meaning", "bench/guided/leading", "bench/guided/resume", "bench/live", "process/pool"),
+        *("bench/guided/retest",),
         *("bench/by_hand/sheet", "commands/by_hand"),
         *("standin/behaving", "standin/faults", "standin/hands", "standin/serving", "standin/streaming"),
     )

@@ -161,7 +161,8 @@ FILES = {
 #: Names of places and kinds, and what is said where all is well.
 NOT_HEARD = (
     *("device N to bus", "slot N to device", "wrong circuit", "wrong terminal", "Kept with record "),
-    *("The logger's ", "The logger measures it with ", "Put the logger's ", " clip sits on "),
+    *("The logger's ", "The logger has it on ", "Put the logger's ", " clip sits on "),
+    *(": press Enter to measure", " and press Enter to measure"),
 )
 
 

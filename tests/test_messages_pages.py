@@ -30,6 +30,9 @@ from dashboards.door import Door
 from dashboards.listening import PageServer
 from dashboards.looked import behind, reading
 from dashboards.note_form import note
+from dashboards.planning.opening import open_dropped, open_filed, open_kept
+from dashboards.planning.saving import save_plan
+from dashboards.planning.sketch import Sketch
 from dashboards.serving import serve
 from dashboards.settings import Settings
 from dashboards.trays import MOST_FILES, Trays
@@ -242,7 +245,109 @@ def on_taken_port(_: Path) -> None:
         serve(Settings(port=other.getsockname()[1]), print)
 
 
+def data_here(folder: Path) -> pytest.MonkeyPatch:
+    """A data folder of the entry's own; to be undone."""
+    patch = pytest.MonkeyPatch()
+    patch.setenv("BENCHLOG_DATA", str(folder / "data"))
+    return patch
+
+
+def planning(call: Callable[[Context, Path], object], text: str) -> Entry:
+    """What the page Plan refuses, over a data folder of its own."""
+
+    def run(folder: Path) -> None:
+        patch = data_here(folder)
+        try:
+            with pages(folder) as context:
+                call(context, folder)
+        finally:
+            patch.undo()
+
+    return done(run, text)
+
+
+LARCH = {"install.bike": "Larch", "battery.capacity_ah": "11.2"}
+
+
+def saved_twice(_: Context, __: Path) -> None:
+    """Another plan of the same bike."""
+    save_plan(Sketch(LARCH, 0), None)
+    save_plan(Sketch({**LARCH, "battery.capacity_ah": "9"}, 0), None)
+
+
+def no_plans_folder(_: Context, folder: Path) -> None:
+    """A file lies where the plans' folder should be."""
+    (folder / "data").mkdir(exist_ok=True)
+    (folder / "data" / "plans").write_text("x")
+    save_plan(Sketch(LARCH, 0), None)
+
+
+def unreadable_plan(_: Context, __: Path) -> None:
+    """The kept plan cannot be read."""
+    save_plan(Sketch(LARCH, 0), None)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Path, "read_bytes", fails(errno.EIO))
+        save_plan(Sketch(LARCH, 0), None)
+
+
+def one_logger_for_two(context: Context, _: Path) -> None:
+    """Two logs that differ, and one logger file that fits neither."""
+    logger = b'[logger]\nname = "x"\n[[channel]]\ncolumn = "U"\nrole = "battery_v"\n'
+    tray = dropped(context, ("a.csv", LOG), ("b.csv", LOG), ("mine.logger.toml", logger), ("plan.toml", PLAN))
+    found = context.trays.get(tray)
+    assert found is not None
+    checked(context, tray, found.of_kind("plan")[0].id)
+
+
+def form_left_open(context: Context, _: Path) -> None:
+    """A foreign log whose form has no role yet."""
+    rows = b"".join(b"%d;%d\n" % (n * 10, n % 2) for n in range(30))
+    tray = dropped(context, ("bench.csv", b"a;b\n" + rows), ("plan.toml", PLAN))
+    found = context.trays.get(tray)
+    assert found is not None
+    checked(context, tray, found.of_kind("plan")[0].id)
+
+
 PROVOKED: dict[str, Entry] = {
+    # ---- planning
+    "plan without a capacity": planning(
+        lambda *_: save_plan(Sketch({"install.bike": "Larch"}, 1), None),
+        "still needed, or not usable as it is: battery: Capacity in Ah; circuit 1: Device; circuit 1: Load in amperes or "
+        "watts",
+    ),
+    "plan with nothing": planning(
+        lambda *_: save_plan(Sketch({}, 3), None),
+        "still needed, or not usable as it is: install: Name of the bike; battery: Capacity in Ah; circuit 1: Device; "
+        "circuit 1: Load in amperes or watts; circuit 2: Device; circuit 2: Load in amperes or watts; and 2 more",
+    ),
+    "another plan": planning(
+        saved_twice, "another plan is kept as larch.plan.toml already; replace it, or give the bike another name"
+    ),
+    "no folder for plans": planning(
+        no_plans_folder, "…plans: this folder for plans cannot be made (file exists); download the plan instead"
+    ),
+    "kept plan that cannot be read": planning(
+        unreadable_plan, "…larch.plan.toml: the plan that is kept cannot be read (input/output error); move it away"
+    ),
+    "kept plan that is gone": planning(
+        lambda *_: open_kept("larch.plan.toml"), "this plan is no longer kept here; reload this page"
+    ),
+    "plan of no sheet": planning(
+        lambda context, _: open_filed(context, "1"), "there is no such sheet; reload this page"
+    ),
+    "dropped plan that is gone": planning(
+        lambda context, _: open_dropped(context, {"tray": "gone"}), "this file is no longer here; choose it again"
+    ),
+    # ---- foreign files
+    "form left open": on_pages(
+        form_left_open, "bench.csv: no column has a role yet, so there is nothing to check; say what one is"
+    ),
+    "one logger file for two logs": on_pages(
+        one_logger_for_two,
+        "a.csv: the logger file names columns that the log lacks: 'U'; the log has 'time_s', 'battery_v'; "
+        "correct `column` in the logger file, or the header line\nmine.logger.toml was used for all of these logs. Where it "
+        "does not suit one, drop in another that bears that log's name, or take it out: then the columns are asked for",
+    ),
     # ---- the server
     "no such address": command(
         lambda _: ["page", "--host", "larch.invalid"],
@@ -437,6 +542,10 @@ PROVOKED: dict[str, Entry] = {
         lambda context, folder: (one_sheet(context, folder), page_at(context, "/season", {"bike": "Heron"}, UTC)),
         "…No sheet of this bike is filed, so there is no season of it. The sheets on file are under Results.…",
     ),
+    "no plan for a measuring sheet": said_on_pages(
+        lambda context, _: page_at(context, "/measuring", {}, UTC),
+        "no plan was named for the measuring sheet; open it from a sheet on file",
+    ),
     "no change": said_on_pages(
         lambda context, folder: (one_sheet(context, folder), page_at(context, "/season", {"bike": "Larch"}, UTC)),
         "…No change is noted, and the readings show none.…",
@@ -471,10 +580,14 @@ FILES = {
             "change_list",
             "checked_page",
             "checking",
+            "foreign/looking",
+            "planning/opening",
+            "planning/saving",
             "door",
             "guard",
             "listening",
             "looked",
+            "measuring_page",
             "note_form",
             "serving",
             "trays",
@@ -483,6 +596,7 @@ FILES = {
         )
     },
     "dashboards/words/empty.py": False,
+    "benchlog/plan/kept.py": True,
 }
 #: Texts that no entry can bring up, or that are no messages, and why.
 NOT_HEARD: dict[str, str] = {}

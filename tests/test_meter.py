@@ -451,3 +451,33 @@ def test_a_season_reads_a_file_of_readings_that_is_in_no_record(tmp_path):
 
     assert [(one.quantity, one.value, one.at.day) for one in found] == [("resting_voltage", 12.81, 1)]
     assert note is None
+
+
+def test_readings_from_before_stand_against_a_log(tmp_path):
+    """A drain read before the install is held against a log's after it, with the doubts of both."""
+    before = tmp_path / "before.toml"
+    before.write_text(METER + drain("0.41", lowest="0.40", highest="0.42", **AVERAGE), encoding="utf-8")
+
+    found = benchlog.check(SAMPLES / "overnight.csv", plan=PLAN, before=before).check("added_drain")
+
+    assert found.measured == pytest.approx(0.591 - 0.41, abs=0.002)
+    assert found.uncertainty is not None
+    assert found.uncertainty > 0.03
+    assert found.verdict == "not proven"
+
+
+def test_a_folder_of_readings_is_imported_once(tmp_path):
+    """Each file of readings becomes a record; run again, the import knows them."""
+    from benchlog.plan.model import load_plan
+    from benchlog.store import open_store
+    from benchlog.store.importing import import_logs, logs_under
+
+    folder = tmp_path / "bench"
+    folder.mkdir()
+    result(folder, *SCENARIOS["charging"][0])
+    with open_store(f"sqlite:///{tmp_path}/store.db") as store:
+        outcomes = [
+            one.outcome for _ in range(2) for one in import_logs(store, logs_under(folder), plan=load_plan(PLAN))
+        ]
+
+    assert outcomes == ["saved", "known"]

@@ -28,6 +28,7 @@ from dashboards.drop_form import start_check, tray_list
 from dashboards.kept_samples import KeptSamples
 from dashboards.live_page import looked_at, value_words
 from dashboards.looked import at_hand, behind, reading
+from dashboards.measuring_page import measuring_page
 from dashboards.parts.bar import bar
 from dashboards.settings import Settings
 from dashboards.shelf import LookedAt, drawn_path
@@ -430,6 +431,43 @@ def test_check_and_filing_by_a_plan_on_file(context):
     assert (record.notes, record.temperature_c, record.bike) == ("by hand", 21.5, "Larch")
     assert record.result.verdict == job.result.result.verdict == "fail"
     assert at_hand(context, behind(context, f"record {record.number}"), 0) is not None
+
+
+def test_a_hand_meters_readings_are_checked_and_filed(context, tmp_path):
+    """Readings that are dropped in count as a log without drawings: checked by a plan on file, and filed."""
+    path = tmp_path / "readings.toml"
+    path.write_text(
+        '[meter]\nvoltage = { pct = 0.5, digits = 2 }\n[[reading]]\nrole = "battery_v"\nstate = "running"\n'
+        'value = "14.21"\nunit = "V"\n',
+        encoding="utf-8",
+    )
+    tray = _drop(context.trays, None, path)
+    shown = texts(tray_list(context, context.trays.get(tray)))
+    job = context.works.get(start_check(context, tray, "record 2", ""))
+    until(lambda: job.state in ("done", "failed"))
+    saving = checked_page.save(context, f"checked {job.id}", "", "", ["keep"])
+    until(lambda: saving.state in ("done", "failed"))
+
+    assert "readings of a hand meter" in shown
+    assert job.state == "done", job.problem
+    assert job.result.result.check("charging_voltage").verdict == "pass"
+    assert saving.state == "done", saving.problem
+    assert behind(context, f"record {saving.result}").logs == ()
+    assert context.store.record(saving.result).logs[0].readings == path.read_text(encoding="utf-8")
+
+
+def test_the_measuring_sheet_is_there_for_plans_on_file_and_kept(context, monkeypatch, tmp_path):
+    """The page says what the printed file says, of a record's plan or of a kept one; without either it says so."""
+    monkeypatch.setenv("BENCHLOG_DATA", str(tmp_path / "data"))
+    (tmp_path / "data" / "plans").mkdir(parents=True)
+    (tmp_path / "data" / "plans" / "larch.plan.toml").write_bytes((SAMPLES / "larch.plan.toml").read_bytes())
+    filed, kept = (measuring_page(context, asked) for asked in ({"record": "2"}, {"plan": "larch.plan.toml"}))
+
+    assert texts(filed[1]) == texts(kept[1])
+    assert kept[0] == "Larch, measuring sheet"
+    assert "Drop of the feed" in texts(kept[1])
+    with pytest.raises(BenchlogError, match="no plan was named for the measuring sheet"):
+        measuring_page(context, {"plan": "../larch.plan.toml"})
 
 
 def test_same_work_is_done_once():

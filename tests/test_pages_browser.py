@@ -19,6 +19,7 @@ PAGES = {
     "record": ("/record/1", "Larch"),
     "failed": ("/record/2", "Larch"),
     "sheet": ("/record/2/sheet", "Larch"),
+    "measuring": ("/measuring?record=2", "Larch"),
     "season": ("/season?bike=Larch", "Larch"),
     "bikes": ("/season", "All bikes"),
     "live": ("/live", "Live"),

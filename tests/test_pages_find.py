@@ -120,11 +120,31 @@ def test_whole_hunt_on_the_page(opened, knowledge, record, width, scheme):
     line = page.locator("section", has=page.get_by_role("heading", name="Found and mended")).inner_text()
 
     assert heading == "Found: fuse out to 30, open"
-    assert "Found fuse out to 30, open, " in line
+    assert "Found: fuse out to 30, open, " in line
     assert "mended: the joint behind the fuse crimped anew." in line
     assert faults == []
     assert trouble == []
     assert wide[0] <= wide[1]
+
+
+@pytest.mark.slow
+def test_retested_sheet_says_what_was_mended(data: Path, opened):
+    """Mended and tested again, the check passes, and its sheet, which corrects the failed one, tells what was found."""
+    made = simulate(GOOD, acceptance_script(rest_s=60), live_logger(200), np.random.default_rng(4), NOT_BEFORE)
+    write_csv(made, data / "mended.csv")
+    result = benchlog.check(data / "mended.csv", plan=data / "plan.toml")
+    found = {"place": DEAD.place, "kind": DEAD.kind, "belief": 0.98, "also": [], "mend": "", "check_again": "feed_drop"}
+    with open_store(str(data / "records.sqlite")) as store:
+        store.keep_search(1, {"found": found, "answers": []}, "crimped anew")
+        logs = [data / "mended.csv"]
+        number = store.save(result, plan=data / "plan.toml", logs=logs, keep_logs=False, corrects=1).number
+    page, trouble = opened(f"/record/{number}/sheet", 390)
+
+    assert {check.verdict for check in result.checks if check.id in ("feed_drop", "relay_pull_in")} == {"pass"}
+    expect(page.get_by_text("crimped anew").last).to_contain_text(
+        "Found by the search of record 1: fuse out to 30, open"
+    )
+    assert trouble == []
 
 
 def test_page_explains_skips_takes_back_and_refuses(context: Context):
@@ -165,7 +185,19 @@ def test_search_before_filing_goes_on_with_the_sheet(context: Context, tmp_path:
     assert answers_path(dropped) == log.with_name("again.csv.answers.toml")
     assert context.searches.hunt(behind(context, f"record {number}")).replies == hunt.replies
     assert [(search.place, search.kind) for search in record.searches] == [(DEAD.place, DEAD.kind)]
-    assert "Found fuse out to 30, open" in str(found_and_mended(record))
+    assert "Found: fuse out to 30, open" in str(found_and_mended(record))
+
+
+def test_dropped_answers_are_the_session(context: Context, tmp_path: Path):
+    """A file of answers that was dropped in beside the log goes on in the page, whatever it is called."""
+    log, plan = logged(tmp_path, DEAD, "dead.csv")
+    taken = tmp_path / "from the bench.toml"
+    taken.write_text('[[answer]]\ntest = "feed fuse intact"\nseen = "yes"\n', encoding="utf-8")
+    checked = Checked(benchlog.check(log, plan=plan), load_plan(plan), None, (log,), None, ())
+    whose = Behind("checked x", checked.result, ("dead.csv",), checked=checked)
+
+    assert answers_path(whose) == taken
+    assert context.searches.hunt(whose).replies == [Reply("feed fuse intact", 1.0)]
 
 
 def test_drawing_darkens_the_suspects(knowledge: Knowledge):

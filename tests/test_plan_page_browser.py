@@ -134,6 +134,8 @@ def test_a_plan_is_opened_from_a_file_or_refused_in_words(opened, tmp_path):
     expect(page.locator("#plan-said")).to_contain_text("Opened: good.toml.")
     expect(page.get_by_label("Name of the bike")).to_have_value("Yew")
     expect(page.get_by_label("Kind of battery")).to_have_value("gel")
+    page.get_by_role("button", name="Bring back what was there").press("Enter")
+    expect(page.get_by_label("Name of the bike")).to_have_value("Elm")
 
     assert _fits(page)
     assert trouble == []

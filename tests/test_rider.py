@@ -83,10 +83,10 @@ def test_what_is_open_has_its_reason():
     page = rider_page(troubled(), the_plan(), TODAY)
 
     assert dict(page.opened) == {
-        "whether the new wiring draws anything while the bike is parked": "the test did not include it",
-        "whether the accessories go off with the key at once": "it was measured, but not surely enough to promise it",
-        "how full the battery was": "it was measured, but not surely enough to promise it",
-        "how well the battery starts the engine": "the test did not include it",
+        "Whether the new wiring draws anything while the bike is parked": "the test did not include it",
+        "Whether the accessories go off with the key at once": "it was measured, but not surely enough to promise it",
+        "How full the battery was": "it was measured, but not surely enough to promise it",
+        "How well the battery starts the engine": "the test did not include it",
     }
 
 

@@ -48,7 +48,7 @@ def test_a_search_is_kept_with_its_record(store: Store, tmp_path: Path):
         "a new relay",
     )
     assert list(search.answers) == SESSION["answers"]
-    assert "found contact, open (or relay socket), 98.5% sure after 1 test; mended: a new relay" in told
+    assert "found: contact, open (or relay socket), 98.5 % sure after 1 test; mended: a new relay" in told
     assert json.loads(record_json(record))["searches"][0]["answers"] == SESSION["answers"]
     assert store.verify() == []
 
@@ -61,7 +61,7 @@ def test_the_correcting_record_says_what_was_found(store: Store, tmp_path: Path)
 
     assert passed.searches == ()
     assert [search.record for search in passed.corrected_searches] == [failed]
-    assert f"found by the search of record {failed} contact, open" in record_text(passed, "")
+    assert f"found by the search of record {failed}: contact, open" in record_text(passed, "")
 
 
 def test_a_search_of_another_form_of_its_record_is_found(store: Store, tmp_path: Path):

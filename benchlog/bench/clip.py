@@ -89,11 +89,15 @@ class Clips:
         if question.kind == "voltage" and question.end == "battery -":
             own = AT_POINT.get(question.start)
             if own in self._roles:
-                return _Taking(own, f"The logger's {own} clip sits on {question.start}")
+                return _Taking(own, f"The logger's {own} clip sits on {question.start}: press Enter to measure")
             free = next((role for role in FREE if role in self._roles), None)
-            return None if free is None else _Taking(free, f"Put the logger's {FREE[free]} clip on {question.start}")
+            return (
+                None
+                if free is None
+                else _Taking(free, f"Put the logger's {FREE[free]} clip on {question.start} and press Enter to measure")
+            )
         role = self._current_role(question)
-        return None if role is None else _Taking(role, f"The logger measures it with {role}")
+        return None if role is None else _Taking(role, f"The logger has it on {role}: press Enter to measure")
 
     def _current_role(self, question: Question) -> str | None:
         """The channel that measures a current as it is clamped on."""

@@ -13,6 +13,8 @@ from benchlog.core.places import data_folder
 
 STALE_S = 5.0  # a recording that has said nothing for this long is not shown
 GONE_S = 86400.0  # and after this long its file is taken away
+#: What a step waits for while its caution stands alone.
+READ_FIRST = "Enter when you have read the caution"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +57,7 @@ class LiveState:
         last: role (or the column's own name) -> newest value, canonical unit and sign.
         time_s, recent: the last minute, at most 600 points; role -> values, None where missing.
         step: of the guided test; None in a plain recording.
-        ended: the recording was closed.
+        ended: the recording was closed. pid: the process that records; 0 where it is not told.
     """
 
     log: str
@@ -72,6 +74,7 @@ class LiveState:
     recent: dict[str, list[float | None]] = field(default_factory=dict)
     step: LiveStep | None = None
     ended: bool = False
+    pid: int = 0
 
 
 def live_folder() -> Path:

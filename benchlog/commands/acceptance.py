@@ -39,6 +39,10 @@ def acceptance(
             help="Retest: only the steps that this check needs; several with commas, or the option again.",
         ),
     ] = None,
+    practise: Annotated[
+        bool,
+        typer.Option("--practise", help="On a stand-in: you do the steps yourself, typed in its terminal."),
+    ] = False,
     resume: Annotated[
         bool, typer.Option("--resume", help="Resume a stopped test: the one named by --out, or the newest here.")
     ] = False,
@@ -75,6 +79,7 @@ def acceptance(
             report=report,
             baud=baud,
             only=only or (),
+            practise=practise,
             go_on=resume,
             before=before,
         )
@@ -82,7 +87,7 @@ def acceptance(
         typer.echo(
             opening_words(
                 test.log,
-                by_itself=test.hands is not None,
+                by_itself=test.by_itself,
                 resumed=test.stopped is not None,
                 fire_risks=risks,
                 only=test.only,

@@ -73,9 +73,10 @@ def save_check(
             corrects=corrects,
             keep_logs=not hashes_only,
         )
-        return (
-            f"Saved as record {record.number} in {opened.where}\nLast hash, to be noted elsewhere: {opened.head()[1]}"
-        )
+        lines = [f"Note: {text}." for text in opened.remarks(record)]
+        # the last line is the hash, which a report repeats
+        lines += [f"Saved as record {record.number} in {opened.where}"]
+        return "\n".join([*lines, f"Last hash, to be noted elsewhere: {opened.head()[1]}"])
 
 
 @app.command("list")

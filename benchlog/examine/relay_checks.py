@@ -150,7 +150,9 @@ def _drop_outs(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
         return [], NotEvaluated(missing)
     limit = bench.plan.relay.drop_out_max_ms if bench.plan.relay else None
     windows, timed, never, already, unseen, held = [], [], [], 0, 0, 0
-    for fall in bench.story.falls:
+    # a pulled fuse lets a backfed relay go: that is not the key's doing
+    falls = [fall for fall in bench.story.falls if not any(a <= fall.time_s <= b for a, b in bench.left_out)]
+    for fall in falls:
         until = _until(bench, fall, bench.story.rises)
         trace = _window(bench, fall, until)
         live = _level(trace, fall.before_s - 0.3, fall.before_s)
@@ -175,7 +177,7 @@ def _drop_outs(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
             else:
                 never.append((fall, until))
     what = "the contact never opened after the trigger fell"
-    if not bench.story.falls:
+    if not falls:
         stuck = stays_live(bench)
         if stuck is None:
             return windows, NotEvaluated("the trigger does not fall in this log; turn the key off while it records")
@@ -183,7 +185,7 @@ def _drop_outs(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
         what = "the trigger never fell and the contact never opened after the key was turned off"
     why = "something holds the feed up after it" if held else _why_untimed(already, unseen, "the feed was dead already")
     worst = _worst(timed, never, limit, what, f"no drop-out could be timed: {why}")
-    if all(shows_returns(bench, fall) for fall in bench.story.falls):
+    if all(shows_returns(bench, fall) for fall in falls):
         return windows, worst
     return windows, _unless_missed(worst, timed, limit, undone=False)
 

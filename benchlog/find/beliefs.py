@@ -86,6 +86,10 @@ class Knowledge:
             found[index] = _mutual(joint) * float(mass.sum())
         return found
 
+    def chances(self, name: str) -> NDArray[np.float32]:
+        """Chance that the answer to a test falls into each of some ranges: copies x ranges."""
+        return self._bins[name]
+
     def by_group(self, weights: Values) -> dict[str, float]:
         """Belief in each place that can be found."""
         sums = np.add.reduceat(weights[:-1][self.order], self.starts)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+from benchlog.core.errors import BenchlogError
 from benchlog.find.answers import write_answers
 from benchlog.find.as_json import expected, question_table
 from benchlog.find.hunt import FoundPlace, Hunt, Reply
@@ -33,7 +34,11 @@ class LiveMeter(Protocol):
         """What to do so that it takes this test; "" where it cannot. ``widest``: what good installs differ by."""
 
     def take(self, question: Question) -> Shown:
-        """What the test shows."""
+        """What the test shows.
+
+        Raises:
+            BenchlogError: no reading came; says what to do.
+        """
 
 
 def lead(
@@ -114,7 +119,7 @@ def _typed(
     """The answer: a value, or "skip", "back" or "stop"."""
     prompt = "y, n" if question.kind == "look" else f"value in {question.unit}"
     if offered is not None:
-        say(f"  {offered[0]}, and press Enter: it is measured. Or type a meter's value.")
+        say(f"  {offered[0]}, or type a meter's value.")
     while True:
         try:
             text = read(f"{prompt}  (? how · s cannot do · u take back · q stop): ").strip()
@@ -127,7 +132,11 @@ def _typed(
         elif (value := value_typed(text, question)) is not None:
             return value
         elif not text and offered is not None:
-            taken = offered[1]()
+            try:
+                taken = offered[1]()
+            except BenchlogError as problem:  # the question stays; a meter can answer it
+                say(f"  {problem}")
+                continue
             say(f"  Measured: {shown_words(taken, question)}")
             return taken.value
         elif text:
@@ -177,5 +186,6 @@ def _ended(hunt: Hunt, found: FoundPlace | None, answers: Path) -> str:
         f"\nFound: {found.place}, {found.kind}{also}: {found.belief:.1%} sure.\n"
         f"  Mend it: {mend(found.place, found.kind)}\n"
         f"  Then take this check again: {check_again(found.place, found.kind)}\n"
+        f"  benchlog acceptance PORT --plan PLAN --only {check_again(found.place, found.kind)}\n"
         f"The answers are in {answers}."
     )

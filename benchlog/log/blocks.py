@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 _HELD = 4
 #: Of the stretches that were held as they passed, and of those that were read last.
-_PASSED_BYTES, _READ_BYTES = 64 << 20, 16 << 20
+_PASSED_BYTES, _READ_BYTES = 160 << 20, 16 << 20
 #: Where a voltage leaps so far, V, from one of every so many samples to the next, the key may turn: what is looked at
 #: there, from so long before to so long after, s, a rise or a fall, is held as it passes.
 _LEAP_V, _LOOKED_AT, _AROUND_RISE_S, _AROUND_FALL_S = 3.0, 16, (1.1, 1.4), (3.2, 5.1)

@@ -48,7 +48,7 @@ def _drain(one: MeterReading, readings: Sequence[MeterReading], need_s: float) -
     )
     # what lies below the value says whether it fails, not how well it is known
     u = None if found.u is None else rectangular(high - now.value)
-    found = replace(found, u=u, watched_s=one.averaged_s or one.watched_s)
+    found = replace(found, u=u, watched_s=one.averaged_s)
     if averaged and now.low <= 0 and not _lets_current_through(one, readings):
         return replace(found, one_sided=_BLOWN, remedy=_LOAD, needs_load_step=True)
     return found

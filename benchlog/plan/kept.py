@@ -81,9 +81,6 @@ def keep_plan(bike: str, text: str, replacing: str = "") -> Path:
     """
     path = plans_folder() / plan_file_name(bike)
     with _writing:
-        there = _digest_there(path)
-        if there not in ("", digest_of(text), replacing):
-            raise AnotherPlan(path.name, there)
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as problem:
@@ -91,6 +88,9 @@ def keep_plan(bike: str, text: str, replacing: str = "") -> Path:
             raise BenchlogError(
                 f"{path.parent}: this folder for plans cannot be made ({why}); download the plan instead"
             ) from problem
+        there = _digest_there(path)
+        if there not in ("", digest_of(text), replacing):
+            raise AnotherPlan(path.name, there)
         write_whole(path, text, what="the plan")
     return path
 

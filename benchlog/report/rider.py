@@ -90,15 +90,21 @@ def rider_page(result: Result, plan: Plan, today: datetime.date, contact: str = 
     return RiderPage(
         headline=_HEADLINES[result.verdict],
         parked=_parked(result, plan, today),
-        wrong=tuple(_plainly(check, plan) for check in result.checks if check.verdict == "fail"),
+        wrong=tuple(_begun(_plainly(check, plan)) for check in result.checks if check.verdict == "fail"),
         opened=tuple(
-            (_plainly(check, plan), _REASONS[check.verdict]) for check in result.checks if check.verdict in _REASONS
+            (_begun(_plainly(check, plan)), _REASONS[check.verdict])
+            for check in result.checks
+            if check.verdict in _REASONS
         ),
         fuses=(*main, *slots),
         switch=f"The accessories come on together with the {trigger}, and go off with it." if trigger else "",
         battery=f"{CHEMISTRY[plan.battery.chemistry].name}, {plan.battery.capacity_ah:g} Ah",
         contact=contact,
     )
+
+
+def _begun(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _plainly(check: Check, plan: Plan) -> str:

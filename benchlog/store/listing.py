@@ -106,7 +106,7 @@ def search_words(search: FoundFault, record: int) -> str:
     also = f" (or {', '.join(search.also)})" if search.also else ""
     tests = sum(not answer.get("skipped", False) for answer in search.answers)
     counted = f"{tests} test{'' if tests == 1 else 's'}"
-    told = f"found{whose} {search.place}, {search.kind}{also}, {search.belief:.1%} sure after {counted}"
+    told = f"found{whose}: {search.place}, {search.kind}{also}, {100 * search.belief:.1f} % sure after {counted}"
     return one_line(told + (f"; mended: {search.mended}" if search.mended else ""))
 
 

@@ -56,7 +56,7 @@ def record_body(
     for (path, is_before), logger in zip(paths, given, strict=True):
         read = readings_given(path)
         if read is not None:
-            described.append(_readings(path, read, is_before, settings_of(plan, None), recorded_at, temperature_c))
+            described.append(_readings(path, read, is_before, settings_of(plan, logger), recorded_at, temperature_c))
             continue
         outline = None if is_before else next(outlines, None)
         facts = read_log(path, logger, keep_in, may_lack=is_before, run=run)

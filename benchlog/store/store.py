@@ -141,6 +141,14 @@ class Store:
                     read.record_entry(connection, body["corrects"])
             return [entry.number for entry in append(connection, [("record", body) for body in bodies])]
 
+    def remarks(self, record: Record) -> list[str]:
+        """What should be known of a record: a log that another holds already, and a day that is the file's."""
+        from benchlog.store.repeats import file_day_words, repeat_words, repeated_in
+
+        with read.understood(self.where), reading(self.engine, self.where) as connection:
+            repeats = repeat_words(repeated_in(connection, record))
+        return [text for text in (*repeats, file_day_words(record)) if text]
+
     def sign(self, number: int, by: str, notes: str = "") -> Signature:
         """Sign a record: names it and its hash, so the signature holds for these very words.
 

@@ -31,6 +31,24 @@
     asking = false;
   }
 
+  // one listener for all: the buttons come and go with the steps
+  document.addEventListener("click", async (event) => {
+    const button = event.target.closest?.("[data-press]");
+    if (!button) return;
+    const { press: word, pid, step, ask } = button.dataset;
+    button.classList.add("pressed");
+    try {
+      await fetch("/press", {
+        method: "POST",
+        headers: { "Content-Type": "application/json" },
+        body: JSON.stringify({ word, pid, step, ask }),
+      });
+    } catch {
+      // the server is gone for a moment, or for good
+    }
+    setTimeout(() => button.classList.remove("pressed"), 400);
+  });
+
   new MutationObserver(() => document.getElementById("live-now") && go()).observe(document.documentElement, {
     childList: true,
     subtree: true,

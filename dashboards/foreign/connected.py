@@ -1,7 +1,7 @@
 """The forms for foreign files connected: looked at once they are there, read again with every choice."""
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dash import ALL, MATCH, Dash, Input, Output, State, ctx, html, no_update
@@ -35,19 +35,25 @@ def choices_of(
 
 def register(app: Dash, context: Context) -> None:
     """Connect them."""
+    _look(app, context)
+    _choose(app, context)
+    _download(app, context)
 
-    def found(tray_id: object, file_id: object) -> tuple[Tray, Dropped] | None:
-        tray = context.trays.get(tray_id)
-        log = tray.files.get(str(file_id)) if tray is not None else None
-        return None if tray is None or log is None else (tray, log)
 
+def _found(context: Context, tray_id: object, at: Mapping[str, object]) -> tuple[Tray, Dropped] | None:
+    tray = context.trays.get(tray_id)
+    log = tray.files.get(str(at["file"])) if tray is not None else None
+    return None if tray is None or log is None else (tray, log)
+
+
+def _look(app: Dash, context: Context) -> None:
     @app.callback(
         Output({"part": "look", "file": MATCH}, "children"),
         Input({"part": "look-begin", "file": MATCH}, "data"),
         State({"part": "look-begin", "file": MATCH}, "id"),
     )
-    def _look(tray_id, at):  # type: ignore[no-untyped-def]  # Dash calls it by position
-        there = found(tray_id, at["file"])
+    def _looked(tray_id, at):  # type: ignore[no-untyped-def]  # Dash calls it by position
+        there = _found(context, tray_id, at)
         if there is None:
             return []
         try:
@@ -56,6 +62,8 @@ def register(app: Dash, context: Context) -> None:
         except BenchlogError as problem:
             return _refused(problem)
 
+
+def _choose(app: Dash, context: Context) -> None:
     @app.callback(
         Output({"part": "sight", "file": MATCH}, "children"),
         Input({"part": "meaning", "file": MATCH, "n": ALL}, "data"),
@@ -66,8 +74,8 @@ def register(app: Dash, context: Context) -> None:
         State({"part": "look-begin", "file": MATCH}, "id"),
         prevent_initial_call=True,
     )
-    def _choose(meanings, units, time, texts, tray_id, at):  # type: ignore[no-untyped-def]  # Dash calls it by position
-        there = found(tray_id, at["file"])
+    def _chosen(meanings, units, time, texts, tray_id, at):  # type: ignore[no-untyped-def]  # Dash calls it by position
+        there = _found(context, tray_id, at)
         if there is None or not ctx.triggered_id:
             return no_update
         tray, log = there
@@ -81,6 +89,8 @@ def register(app: Dash, context: Context) -> None:
         except BenchlogError as problem:
             return _refused(problem)
 
+
+def _download(app: Dash, context: Context) -> None:
     @app.callback(
         Output({"part": "logger-file", "file": MATCH}, "data"),
         Input({"part": "logger-out", "file": MATCH}, "n_clicks"),
@@ -88,8 +98,8 @@ def register(app: Dash, context: Context) -> None:
         State({"part": "look-begin", "file": MATCH}, "id"),
         prevent_initial_call=True,
     )
-    def _download(clicks, tray_id, at):  # type: ignore[no-untyped-def]  # Dash calls it by position
-        there = found(tray_id, at["file"])
+    def _downloaded(clicks, tray_id, at):  # type: ignore[no-untyped-def]  # Dash calls it by position
+        there = _found(context, tray_id, at)
         if not clicks or there is None or not (toml := sight_of(*there).toml):
             return no_update
         return {"content": toml, "filename": logger_name(there[1])}

@@ -7,10 +7,10 @@ from benchlog.core.roles import ROLE_UNITS, SLOTS, UNITS
 INTO = " charge"
 _ROLES = {
     "battery_v": "battery voltage",
-    "battery_a": "battery current, + out of the battery",
-    f"battery_a{INTO}": "battery current, + into the battery",
-    "drain_a": "drain on its own shunt, + out of the battery",
-    f"drain_a{INTO}": "drain on its own shunt, + into the battery",
+    "battery_a": "battery current, + flows out",
+    f"battery_a{INTO}": "battery current, + flows in",
+    "drain_a": "drain on its own shunt, + flows out",
+    f"drain_a{INTO}": "drain on its own shunt, + flows in",
     "trigger_v": "trigger, relay 86",
     "feed_v": "feed, relay 87 or fuse block",
     "feed_a": "current into the fuse block",

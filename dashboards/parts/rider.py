@@ -20,7 +20,7 @@ def rider_section(page: RiderPage) -> html.Section:
         inside += [html.H3("Which fuse feeds what"), _fuses(page)]
     inside.append(html.P(f"{page.switch} Battery: {held_together(page.battery)}.".strip()))
     if page.opened:
-        opened = [f"{what[:1].upper()}{what[1:]}: {why}." for what, why in page.opened]
+        opened = [f"{what}: {why}." for what, why in page.opened]
         inside += [html.H3("What was not shown"), _listed(opened)]
     inside += [html.H3("If something goes wrong"), _listed(ADVICE)]
     inside.append(html.P(["Fitted by, and phone: ", html.Strong(page.contact) if page.contact else "_" * 30]))

@@ -78,6 +78,7 @@ def found_card(found: FoundPlace, record: int | None, *, kept: bool) -> html.Sec
             html.P(f"{found.belief:.1%} sure{also}."),
             html.P([html.Strong("Mend it: "), mend(found.place, found.kind)], className="say"),
             html.P([html.Strong("Then take this check again: "), again, "."]),
+            html.P(html.Code(f"benchlog acceptance PORT --plan PLAN --only {again}", className="wraps")),
             *_keeping(record, kept=kept),
         ],
         className="step found",

@@ -55,7 +55,8 @@ def remade(context: Context, why: object, sketch: Sketch, kept: object, file: ob
     """The sketch after a button, what to say, and the id of the element to go to.
 
     Args:
-        why: id of what was pressed. sketch: as it stands. kept: what the browser kept. file: what was dropped in.
+        why: id of what was pressed. sketch: as it stands. file: what was dropped in.
+        kept: what the browser kept, or what stood there before.
 
     Raises:
         BenchlogError: what is to be opened cannot be used.
@@ -64,6 +65,8 @@ def remade(context: Context, why: object, sketch: Sketch, kept: object, file: ob
         case "plan-begin":
             found = sketch_of(kept)
             return found, "What you typed before is here again." if not found.is_empty else "", ""
+        case "plan-undo":
+            return sketch_of(kept), "What was there is back.", ""
         case "plan-new":
             return Sketch(), "The form is empty.", _field_at("install.bike")
         case "plan-file":
@@ -83,6 +86,11 @@ def remade(context: Context, why: object, sketch: Sketch, kept: object, file: ob
     return sketch, "", ""
 
 
+def replaces(why: object) -> bool:
+    """Whether a button puts another plan in the place of what was typed."""
+    return why in ("plan-new", "plan-file") or (isinstance(why, dict) and why.get("part") in ("open", "remove"))
+
+
 def _field_at(place: str) -> str:
     return dom_id({"part": "ask", "at": place})
 
@@ -93,7 +101,10 @@ def _remake(app: Dash, context: Context) -> None:
         Output("plan-base", "data"),
         Output("plan-said", "children"),
         Output("plan-focus", "data"),
+        Output("plan-before", "data"),
+        Output("plan-undo", "hidden"),
         Input("plan-begin", "n_intervals"),
+        Input("plan-undo", "n_clicks"),
         Input("plan-new", "n_clicks"),
         Input({"part": "add", "after": ALL}, "n_clicks"),
         Input({"part": "remove", "circuit": ALL}, "n_clicks"),
@@ -101,21 +112,25 @@ def _remake(app: Dash, context: Context) -> None:
         Input("plan-file", "data"),
         State("plan-kept", "data"),
         State("plan-base", "data"),
+        State("plan-before", "data"),
         *_ANSWERS,
         *_PLACES,
         prevent_initial_call=True,
     )
     def _changed(*given):  # type: ignore[no-untyped-def]  # Dash calls it by position
-        file, kept, base, *rest = given[5:]
+        file, kept, base, before, *rest = given[6:]
         # buttons that come with the form ask as well, unpressed
         if not ctx.triggered or not ctx.triggered[0]["value"]:
-            return no_update, no_update, no_update, no_update
-        sketch = as_answered(base, rest[:3], rest[3:])
+            return [no_update] * 6
+        was = as_answered(base, rest[:3], rest[3:])
+        again = before if ctx.triggered_id == "plan-undo" else kept
         try:
-            sketch, said, focus = remade(context, ctx.triggered_id, sketch, kept, file)
+            sketch, said, focus = remade(context, ctx.triggered_id, was, again, file)
         except BenchlogError as problem:
-            return no_update, no_update, as_sentence(problem), no_update
-        return form(sketch), sketch.as_data(), said, focus or no_update
+            return no_update, no_update, as_sentence(problem), no_update, no_update, no_update
+        lost = base and not was.is_empty and replaces(ctx.triggered_id)
+        undo = (was.as_data(), None) if lost else (None, "hidden")
+        return form(sketch), sketch.as_data(), said, focus or no_update, *undo
 
 
 def _work_out(app: Dash) -> None:

@@ -2,6 +2,7 @@
 
 from datetime import tzinfo
 from typing import Any
+from urllib.parse import quote
 
 from dash import dcc, html
 
@@ -36,7 +37,15 @@ def plan_page(context: Context, zone: tzinfo) -> tuple[str, list[Any]]:
             className="opener",
             id="plan-opener",
         ),
-        html.P(id="plan-said", role="status", className="said-here"),
+        html.Div(
+            [
+                html.P(id="plan-said", role="status", className="said-here"),
+                html.Button(
+                    "Bring back what was there", id="plan-undo", type="button", className="small", hidden="hidden"
+                ),
+            ],
+            className="row",
+        ),
         html.Div(
             [
                 html.Div(html.P("Opening …", className="fact"), id="plan-form", className="form"),
@@ -52,10 +61,16 @@ def plan_page(context: Context, zone: tzinfo) -> tuple[str, list[Any]]:
         _endings(),
         dcc.Store(id="plan-kept", storage_type="session"),
         dcc.Store(id="plan-base"),
+        dcc.Store(id="plan-before"),
         dcc.Store(id="plan-focus"),
         dcc.Store(id="plan-focused"),
         dcc.Interval(id="plan-begin", interval=_BEGIN_MS, max_intervals=1),
     ]
+
+
+def _measuring(at: dict[str, Any]) -> str:
+    """Address of the measuring sheet of a plan that is kept, or of a record's."""
+    return "/measuring?" + (f"plan={quote(at['kept'])}" if at["kept"] else f"record={at['sheet']}")
 
 
 def _openers(context: Context, zone: tzinfo) -> html.Div:
@@ -72,6 +87,11 @@ def _openers(context: Context, zone: tzinfo) -> html.Div:
             [
                 html.Span(name, className="name"),
                 html.Button("Open", id=at, type="button", className="small", **attributes(aria_label=f"Open {name}")),
+                html.A(
+                    "Measuring sheet",
+                    href=_measuring(at),
+                    **attributes(aria_label=f"Measuring sheet of {name}"),
+                ),
             ]
         )
         for name, at in (*kept, *filed)

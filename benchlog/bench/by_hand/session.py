@@ -91,9 +91,8 @@ def lead_by_hand(test: HandTest, read: Read, say: Say) -> bool:
     """
     steps = hand_steps(test.plan)
     try:
-        if test.meter is None:
-            taken = datetime.now().astimezone().replace(microsecond=0)
-            test.meter = _meter(read, say).model_copy(update={"taken": taken})
+        while test.meter is None:
+            _begin(test, read, say)
         while (step := _next(steps, test)) is not None:
             say(_shown(step, len(steps), steps.index(step) + 1))
             try:
@@ -104,6 +103,17 @@ def lead_by_hand(test: HandTest, read: Read, say: Say) -> bool:
     except _Stopped:
         return False
     return True
+
+
+def _begin(test: HandTest, read: Read, say: Say) -> None:
+    """Ask for what holds for all readings; a wrong answer is taken back by answering again from the first."""
+    try:
+        meter = _meter(read, say)
+        test.others += _temperature(read, say)
+    except _Back:
+        return
+    taken = datetime.now().astimezone().replace(microsecond=0)
+    test.meter = meter.model_copy(update={"taken": taken})
 
 
 def _next(steps: tuple[HandStep, ...], test: HandTest) -> HandStep | None:
@@ -124,6 +134,17 @@ def _meter(read: Read, say: Say) -> MeterTable:
     """The meter's accuracy, asked once."""
     say("How exact is the meter? Its manual gives ± per cent of the reading + digits of the last place.")
     return MeterTable(voltage=_precision("DC voltage", read, say), current=_precision("DC current", read, say))
+
+
+def _temperature(read: Read, say: Say) -> list[ReadingTable]:
+    """The battery's temperature, which the season sets everything against; none where it is not known."""
+    while True:
+        typed = _line(read, "battery's temperature in °C (Enter: not known): ")
+        if not typed:
+            return []
+        if is_figure(typed):
+            return [ReadingTable(role="battery_c", state="asleep", value=typed, unit="degC")]
+        say(f'"{typed}" is no temperature; type a number, such as 18.')
 
 
 def _precision(of: str, read: Read, say: Say) -> Precision | None:

@@ -7,7 +7,7 @@ from typing import Literal
 from benchlog.core.numbers import sides, unit_suffix
 from benchlog.core.roles import UNITS
 from benchlog.find.questions import Question, voltage
-from benchlog.find.words import ask, caution
+from benchlog.find.words import caution
 from benchlog.meter.model import ReadingTable
 from benchlog.plan.batteries import REST_H
 from benchlog.plan.limits import settled_s
@@ -17,6 +17,14 @@ from benchlog.verdict.registry.table import limits_of, planned_value_of
 
 #: What is asked beside the figure: how long the key was off, over how long it was averaged, and what the meter kept.
 Extra = Literal["waited", "averaged", "lowest", "highest"]
+#: What the bike does in each state.
+STATES = {
+    "asleep": "Key off, everything switched off, and wait until the bike sleeps",
+    "key on": "Key on, engine off, every circuit off",
+    "all on": "Key on, engine off, every circuit on",
+    "cranking": "Neutral, and crank for at most 5 s",
+    "running": "Neutral, engine at a fast idle",
+}
 _DRAIN_HOW = (
     "A meter that averages and keeps lowest and highest tells most: start it when the bike sleeps, leave it for 10 "
     "minutes, and read all three."
@@ -136,7 +144,7 @@ class _Steps:
             role=role,
             unit=unit,
             expected=self._expected(check, unit),
-            ask=ask(question, self._plan),
+            ask=f"{STATES[question.state]}. {_measure(question)}.",
             caution=caution(question, self._plan),
             **more,  # type: ignore[arg-type]  # the rest of a step, by name
         )
@@ -152,6 +160,15 @@ class _Steps:
         planned = self._planned.get(check)
         about = "" if planned is None else f", planned {planned:.2g}"
         return f"{said}{about}{unit_suffix(unit)}"
+
+
+def _measure(question: Question) -> str:
+    if question.kind == "voltage":
+        return f"Measure the voltage from {question.start} (red) to {question.end} (black)"
+    if question.kind == "drain":
+        return "Measure what leaves the battery, in mA"
+    of = f"the circuit of {question.of}" if question.of.startswith("slot") else f"the {question.of}"
+    return f"Measure the current of {of} with a clamp"
 
 
 def _carrying(question: Question) -> str:

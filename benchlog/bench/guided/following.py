@@ -22,6 +22,8 @@ from benchlog.core.events import Cranked, EngineStopped, KeyOff, KeyOn
 STAYS_S = 1.2
 #: The starter may take a line with it for so long, s.
 AFTER_START_S = 4.0
+#: No battery at rest stands above this, V (common practice, no source).
+REST_V = 12.8
 #: An engine has stopped once nothing of the alternator has been seen for so long, s.
 STOPPED_S = 3.0
 
@@ -69,8 +71,8 @@ class Following(Stepping):
         """Move to the next step, without beginning it."""
         raise NotImplementedError
 
-    def _go_to(self, at: int) -> None:
-        """Go to a step of the list, back or on."""
+    def _go_to(self, at: int, *, as_it_is: bool = False) -> None:
+        """Go to a step of the list, back or on; ``as_it_is``: nothing has to be taken back for it."""
         raise NotImplementedError
 
     def _follow(self) -> bool:
@@ -140,7 +142,8 @@ class Following(Stepping):
     def _starting(self) -> bool:
         """Whether the starter has just turned: many bikes cut the lamps for it, and what hangs on them."""
         t, low = self.history.points("battery_v", self.history.now_s - AFTER_START_S, what="low")
-        usual = self.history.level("battery_v", self.history.now_s - 3 * AFTER_START_S)
+        # an engine that stops takes the voltage down as well, though never below what a battery at rest has
+        usual = min(self.history.level("battery_v", self.history.now_s - 3 * AFTER_START_S), REST_V)
         return bool(len(t) and np.nanmin(low) < usual - LEAST_DIP_V)
 
     def _came_with_key(self) -> bool:
@@ -199,7 +202,7 @@ class Following(Stepping):
         def begin() -> None:
             self._ways.mark(EngineStopped.text)
             self._stray("the engine stopped")
-            self._go_to(crank)
+            self._go_to(crank, as_it_is=True)
 
         return begin
 

@@ -134,8 +134,12 @@ class Keyed(Following):
             at = earlier[-1] if earlier else self._at
         self._take_again(at)
 
-    def _take_again(self, at: int) -> None:
-        """Go back to a step, or begin this one again: what was noted of it does not count."""
+    def _take_again(self, at: int, *, as_it_is: bool = False) -> None:
+        """Go back to a step, or begin this one again: what was noted of it does not count.
+
+        Args:
+            as_it_is: what it did is gone already, so that nothing has to be taken back.
+        """
         gone = [one for one in self._steps[at : self._at + 1] if one.id in self.memory.outcomes]
         on = [one for one in gone if one.question == "slot_on" and self.memory.outcomes[one.id] in DONE]
         self._abandon()
@@ -149,7 +153,7 @@ class Keyed(Following):
         self._ways.tell(f"{spec.title}: once more")
         for one in gone:
             self.memory.outcomes.pop(one.id)
-        self._enter(self._undoing(spec, on) if tried else None)
+        self._enter(self._undoing(spec, on) if tried and not as_it_is else None)
 
     def _undoing(self, spec: StepSpec, on: "list[StepSpec]") -> PutRight | None:
         """What is taken back before a step comes again."""
@@ -165,9 +169,9 @@ class Keyed(Following):
         self._lists = False
         self._go_to(self._steps.index(shown[number - 1]))
 
-    def _go_to(self, at: int) -> None:
+    def _go_to(self, at: int, *, as_it_is: bool = False) -> None:
         if at <= self._at:
-            self._take_again(at)
+            self._take_again(at, as_it_is=as_it_is)
             return
         self._note_due(now=True)
         self._abandon()

@@ -1,5 +1,6 @@
 """The whole guided test: opens the recording, leads through the steps, and checks what came of it."""
 
+import contextlib
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ from benchlog.bench.guided import resume
 from benchlog.bench.guided.keys import Keyboard
 from benchlog.bench.guided.retest import checks_named
 from benchlog.bench.guided.session import Ended, Screen, run_session
+from benchlog.bench.presses import PagePresses
 from benchlog.core.errors import BenchlogError
 from benchlog.core.files import refuse_unwritable
 from benchlog.logger.model import Logger, load_logger
@@ -29,7 +31,7 @@ class Setup:
         port, baud: the logger's. plan_file, plan: of the install. logger: what the channels mean; None: the headers.
         log, report: where they go. before: the log from before the install.
         stopped: where a stopped test stands. hands: the stand-in's; None for a real bike.
-        only: the checks that are taken again; all where none is named.
+        only: the checks that are taken again; all where none is named. practise: a person does the stand-in's steps.
     """
 
     port: str
@@ -43,6 +45,12 @@ class Setup:
     stopped: resume.Stopped | None
     hands: "Hands | None"
     only: tuple[str, ...] = ()
+    practise: bool = False
+
+    @property
+    def by_itself(self) -> bool:
+        """A stand-in does the steps."""
+        return self.hands is not None and not self.practise
 
 
 def prepare(
@@ -56,6 +64,7 @@ def prepare(
     go_on: bool = False,
     before: Path | None = None,
     only: Sequence[str] = (),
+    practise: bool = False,
     now: datetime | None = None,
 ) -> Setup:
     """Look at everything that a test needs before the tester is led anywhere.
@@ -63,6 +72,7 @@ def prepare(
     Args:
         out, report: where log and report go; by bike and date where not given.
         only: the checks to take again, each text one or several with commas; those of a stopped test where it goes on.
+        practise: a person does the steps on a stand-in, too.
         go_on: take up a stopped test again: that of ``out``, else the newest one in this folder.
 
     Raises:
@@ -97,7 +107,7 @@ def prepare(
     logger = None if logger_file is None else load_logger(logger_file)
     if before is not None:
         refuse_unreadable_before(before, logger)
-    return Setup(port, baud, plan_file, plan, logger, log, report, before, stopped, hands, checks)
+    return Setup(port, baud, plan_file, plan, logger, log, report, before, stopped, hands, checks, practise)
 
 
 def lead(test: Setup, screen: Screen) -> Ended:
@@ -118,14 +128,15 @@ def lead(test: Setup, screen: Screen) -> Ended:
             append=test.stopped is not None,
         ) as capture,
         Keyboard() as keyboard,
+        contextlib.closing(PagePresses()) as presses,
     ):
         return run_session(
             capture,
             test.plan,
             screen,
-            keyboard.pressed,
+            lambda: [*keyboard.pressed(), *presses.taken(capture.live.step)],
             log=test.log,
-            ask=_asker(test.hands),
+            ask=None if test.practise else _asker(test.hands),
             memory=test.stopped.memory if test.stopped else None,
             only=test.only,
             resolution=lambda: _resolution(capture.logger),

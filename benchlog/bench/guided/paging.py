@@ -76,20 +76,28 @@ def page_lines(
     if not small and len(whole) <= height:
         return whole
     # what was read is not shown cut; c shows it again
-    top = _top(view, width, full=not view.step.caution)
-    shown = _large(view, width)
-    for head in ([*shown, *top], top):
-        whole = _fitted(head, values, told, keys, height)
+    top = [line for line in _top(view, width, full=not view.step.caution) if line.text and "─" not in line.text]
+    short = [ScreenLine("  ".join(_short_keys(view))[:width])]
+    for head in ([top[0], *_large(view, width), *top[1:]], top):
+        whole = _fitted(head, values, told, short, height)
         if len(whole) <= height:
             break
     return whole[:height]
 
 
+def _short_keys(view: View) -> tuple[str, ...]:
+    """The keys on one line of a small screen, those that matter most first; l tells of the others."""
+    if view.step.ask:
+        return ("y yes", "n no", "q stop")
+    if view.paused:
+        return ("p go on", "q stop")
+    return ("Enter done", *(["b bridge"] if view.bridge else []), "s out", "l steps", "q stop")
+
+
 def _top(view: View, width: int, *, full: bool) -> list[ScreenLine]:
     """Step, caution, and what to do; the caution only where all of it is wanted."""
     step = view.step
-    title = f"STEP {step.number} of {step.of}{_APART}{step.title.upper()}"
-    top = [*wrapped(title, width, paint="bold"), ScreenLine("─" * width)]
+    top = [*_title(view, width), ScreenLine("─" * width)]
     if step.caution:
         words = f"CAUTION  {step.caution}" if full else "CAUTION as read: c shows it"
         top += [ScreenLine(""), *wrapped(words, width, paint="caution")]
@@ -135,34 +143,51 @@ def _large(view: View, width: int) -> list[ScreenLine]:
     return [ScreenLine(line, "bold") for line in large(word, width)]
 
 
+def _title(view: View, width: int) -> list[ScreenLine]:
+    step = view.step
+    return wrapped(f"STEP {step.number} of {step.of}{_APART}{step.title.upper()}", width, paint="bold")
+
+
+def _end_of(view: View, last: Mapping[str, float], width: int) -> list[ScreenLine]:
+    """Values and keys under a caution."""
+    gap, rule = [ScreenLine("")], [ScreenLine("─" * width)]
+    return [*gap, *_values_lines(view, last, width), *gap, *rule, *_joined(_keys_of(view), width)]
+
+
 def _to_read(view: View, last: Mapping[str, float], width: int, height: int, part: int) -> list[ScreenLine]:
     """A caution that stands alone, whole: part after part where the screen is too small for it."""
     step = view.step
-    head = wrapped(f"STEP {step.number} of {step.of}{_APART}{step.title.upper()}", width, paint="bold")
+    head = _title(view, width)
     lines = wrapped(f"CAUTION  {step.caution}", width, paint="caution")
     rule, gap = [ScreenLine("─" * width)], [ScreenLine("")]
     order = wrapped(">> Read the caution. Press Enter when you have.", width, "  ", "     ", "bold")
     hint = wrapped(step.hint[:1].upper() + step.hint[1:], width, "     ") if step.hint else []
     whole = [*head, *rule, *gap, *lines, *gap, *order, *hint]
-    end = [*gap, *_values_lines(view, last, width), *gap, *rule, *_joined(_keys_of(view), width)]
+    end = _end_of(view, last, width)
     if len(whole) + len(end) <= height:
         return [*whole, *end]
     if len(whole) <= height:
         return whole
+    chunks = _chunks(head, lines, height)
+    part = min(part, len(chunks) - 1)
+    more = "Enter: the rest" if part < len(chunks) - 1 else "Read? Enter"
+    foot = wrapped(f">> {more} ({part + 1} of {len(chunks)})", width, paint="bold")
+    return [*head, *chunks[part], *foot][:height]
+
+
+def _chunks(head: list[ScreenLine], lines: list[ScreenLine], height: int) -> list[list[ScreenLine]]:
+    """The caution in parts that leave room for the title above and two lines below."""
     room = max(height - len(head) - 2, 1)
-    count = -(-len(lines) // room)
-    part = min(part, count - 1)
-    more = "Enter: the rest" if part < count - 1 else "Read? Enter"
-    foot = wrapped(f">> {more} ({part + 1} of {count})", width, paint="bold")
-    return [*head, *lines[part * room : (part + 1) * room], *foot][:height]
+    return [lines[first : first + room] for first in range(0, len(lines), room)]
 
 
 def parts_of(view: View, width: int, height: int) -> int:
     """How many parts the caution that is to be read takes on such a screen."""
     if not (view.read_first and view.step.caution):
         return 1
-    last = page_lines(view, {}, (), width, height, part=1 << 20)[-1].text
-    return int(last.rsplit(" ", 1)[1].rstrip(")")) if last.endswith(")") and " of " in last else 1
+    if len(_to_read(view, {}, width, 1 << 20, 0)) - len(_end_of(view, {}, width)) <= height:
+        return 1
+    return len(_chunks(_title(view, width), wrapped(f"CAUTION  {view.step.caution}", width), height))
 
 
 def _listing(view: View, width: int, height: int) -> list[ScreenLine]:

@@ -303,6 +303,11 @@ class Stepping:
         helped = self._by_itself and not self._tester
         if seen is None and waited_s < (BY_ITSELF_S if helped else REFUSED_S if self._by_itself else math.inf):
             return False
+        if seen is not None and self._right is not None and self._right.question == "key_on":
+            # what is switched on comes with the key, and its inrush with it
+            self._end_back(noted=True)
+            self._begin_look()
+            return True
         # what was just taken back is not among the levels before
         over_s = LEVEL_S if seen is None else min(max(self.history.now_s - seen.at_s - POINT_S, POINT_S), LEVEL_S)
         self._end_back(noted=seen is not None)

@@ -10,7 +10,7 @@ from benchlog.bench.guided.right import PutRight
 from benchlog.bench.guided.spec import StepSpec
 from benchlog.bench.guided.stepping import FIRST_LOOK_S, OR_ENTER
 from benchlog.bench.guided.view import Key, View
-from benchlog.bench.live import LiveStep
+from benchlog.bench.live import READ_FIRST, LiveStep
 from benchlog.core.roles import SHUNT_ROLES
 from benchlog.core.trace import Trace
 
@@ -80,7 +80,7 @@ class Walk(Keyed):
             left = f"{max(math.ceil(self._left_s()), 0)} s more"
             say, waiting = spec.hold_say or say, "b, once the bridge is off" if self._waits_for_bridge else left
         elif self._phase == "read":
-            waiting = "Enter when you have read the caution"
+            waiting = READ_FIRST
         if self.memory.bridged and self._engine_tried and self._right is None:
             say = spec.bridged_say or f"Take the bridge off the shunt, then press b. {say}"
         if self._unknown and not self._begun:

@@ -200,9 +200,13 @@ def engine_on(sight: Sight) -> Look:
 
 
 def engine_off(sight: Sight) -> Look:
-    """The engine stopped: a raised voltage fell back."""
-    change = steady_change(sight, "battery_v", STEADY_S)
-    return Look(StepSeen(change[0], "the battery's voltage fell")) if change and change[1] < -RAISED_V / 2 else Look()
+    """The engine stopped: a voltage that was raised, then or since, fell back and stands."""
+    t, volts = sight.history.points("battery_v", sight.since_s - STEADY_S)
+    late = t > sight.history.now_s - STEADY_S - 0.15
+    if not np.isfinite(volts).all() or late.sum() < 2 or np.ptp(volts[late]) > RAISED_V / 4:
+        return Look()
+    high = volts > float(np.median(volts[late])) + RAISED_V / 2
+    return Look(StepSeen(float(t[high][-1]), "the battery's voltage fell")) if high.any() else Look()
 
 
 #: What a step waits for -> the question that tells.

@@ -1,6 +1,7 @@
 """The last minute of a recording, thinned, left for the pages while it runs."""
 
 import math
+import os
 import time
 from collections import deque
 from collections.abc import Mapping
@@ -90,6 +91,7 @@ class LiveKeeper:
             recent={role: _plain_all(column) for role, column in self._recent.items()},
             step=self.step,
             ended=ended,
+            pid=os.getpid(),
         )
         try:
             write_live(state)

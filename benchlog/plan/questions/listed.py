@@ -1,7 +1,7 @@
 """Every question of a plan, in the order in which a person can answer them."""
 
 from benchlog.core.roles import SLOTS
-from benchlog.plan.doubts import capacity_doubt, drain_doubt, length_doubt, load_doubt
+from benchlog.plan.doubts import capacity_doubt, length_doubt, load_doubt
 from benchlog.plan.model import CHEMISTRIES
 from benchlog.plan.questions import offers
 from benchlog.plan.questions.kinds import (
@@ -14,10 +14,10 @@ from benchlog.plan.questions.kinds import (
     WireAnswer,
     metres,
 )
+from benchlog.plan.questions.limits import LIMITS
 from benchlog.plan.questions.question import PlanQuestion, PlanSection, Tables
 
 _METRES_OR_FEET = ("length_m", "length_ft")
-_ANY = -1e9  # a number that may be below 0
 _COIL = "data sheets list 0.04 to 0.15 A (common practice, no source)"
 _RELAY = "as printed on most cube relays (common practice, no source)"
 _MAKERS = "makers promise about 10 ms (common practice, no source)"
@@ -25,11 +25,6 @@ _MAKERS = "makers promise about 10 ms (common practice, no source)"
 
 def _capacity(own: Tables, _tables: Tables) -> str:
     return capacity_doubt(own["capacity_ah"])
-
-
-def _drain(own: Tables, tables: Tables) -> str:
-    capacity_ah = tables.get("battery", {}).get("capacity_ah")
-    return "" if capacity_ah is None else drain_doubt(own["off_state_drain_ma"], capacity_ah)
 
 
 def _load(own: Tables, _tables: Tables) -> str:
@@ -273,36 +268,5 @@ ALTERNATOR = PlanSection(
     ),
 )
 
-
-def _limit(key: str, text: str, unit: str, least: float | None = None, **more: object) -> PlanQuestion:
-    kind = AmountAnswer(unit, least)
-    return PlanQuestion("limits", (key,), text, kind, quiet=True, offer=offers.limit_offer(key), **more)  # type: ignore[arg-type]  # a doubt
-
-
-LIMITS = PlanSection(
-    "limits",
-    "Limits",
-    (
-        _limit("off_state_drain_ma", "Off-state drain at most, mA", "mA", 0, doubt=_drain),
-        _limit("added_drain_ma", "Drain that the install adds at most, mA", "mA", 0),
-        _limit("settle_max_s", "Asleep after the key-off within, s", "s", 0),
-        _limit("feed_off_max_v", "Fuse block with the key off at most, V", "V", 0),
-        _limit("battery_sag_max_v", "Battery sags under the load at most, V", "V"),
-        _limit("source_resistance_max_mohm", "Battery resists at most, mΩ", "mΩ"),
-        _limit("resting_min_v", "Battery at rest at least, V", "V"),
-        _limit("crank_min_v", "Battery while cranking at least, V", "V"),
-        PlanQuestion(
-            "limits",
-            ("feed_in_crank",),
-            "Fuse block while cranking",
-            ChoiceAnswer(("hold", "drop", "any")),
-            quiet=True,
-            offer=offers.always("any", "not judged"),
-        ),
-        _limit("charging_min_v", "Engine running, battery at least, V", "V"),
-        _limit("charging_max_v", "Engine running, battery at most, V", "V"),
-        _limit("charging_balance_min_a", "Engine running, into the battery at least, A", "A", _ANY),
-    ),
-)
 
 SECTIONS = (INSTALL, BATTERY, CIRCUIT, FEED, GROUND, RELAY, ALTERNATOR, LIMITS)
