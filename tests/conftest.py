@@ -41,7 +41,7 @@ SLOW = {
     "test_messages_store": 12,
     "test_full_disks": 12, "test_standin_live": 12, "test_season_breaks": 10, "test_recording": 10,
     "test_avr_recorded": 10, "test_avr": 10, "test_avr_mishaps": 9, "test_listening": 10, "test_store_ledger": 9,
-    "test_probe": 9, "test_outside": 9, "test_hearing": 3,
+    "test_probe": 9, "test_outside": 9, "test_whole_check": 9, "test_hearing": 3,
     "test_first_look": 9, "test_charging": 9, "test_zero": 8, "test_recording_faults": 8, "test_messages": 8,
     "test_causes": 8, "test_packaging": 8, "test_season_browser": 8, "test_world_ngspice": 8, "test_pages_apart": 8,
     "test_messages_many": 7, "test_standin_from_plan": 6, "test_store_import": 6, "test_pages_door": 6,
