@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 from dashboards.door import Door, Head
 
 if TYPE_CHECKING:
-    from flask import Flask, Response
+    from flask import Flask, Request, Response
 
 _SCRIPTS = ("/_dash-component-suites/", "/assets/")
 
@@ -21,6 +21,24 @@ _HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
 }
+
+
+def _head_of(request: "Request") -> Head:
+    """What the door looks at."""
+    named = request.headers
+    return Head(
+        address=request.remote_addr or "",
+        method=request.method,
+        path=request.path,
+        query=request.query_string.decode("latin-1"),
+        host=named.get("Host", ""),
+        origin=named.get("Origin"),
+        referer=named.get("Referer"),
+        cookie=named.get("Cookie", ""),
+        length=request.content_length,
+        site=named.get("Sec-Fetch-Site", ""),
+        mode=named.get("Sec-Fetch-Mode", ""),
+    )
 
 
 def guard(server: "Flask", door: Door, inline_scripts: Sequence[str] = ()) -> None:
@@ -35,7 +53,7 @@ def guard(server: "Flask", door: Door, inline_scripts: Sequence[str] = ()) -> No
 
     @server.before_request
     def _admit() -> "Response | None":
-        head = _head()
+        head = _head_of(request)
         if (refused := door.refusal(head)) is not None:
             return Response(f"{refused.text}\n", status=refused.status, mimetype=refused.kind)
         if head.token is None or not door.asks_token:
@@ -46,22 +64,6 @@ def guard(server: "Flask", door: Door, inline_scripts: Sequence[str] = ()) -> No
         answer: Response = redirect(path + (f"?{rest}" if rest else ""), code=303)  # type: ignore[assignment]  # Flask gives its own Response here
         answer.set_cookie(door.cookie, door.session(), httponly=True, samesite="Strict", path="/")
         return answer
-
-    def _head() -> Head:
-        named = request.headers
-        return Head(
-            address=request.remote_addr or "",
-            method=request.method,
-            path=request.path,
-            query=request.query_string.decode("latin-1"),
-            host=named.get("Host", ""),
-            origin=named.get("Origin"),
-            referer=named.get("Referer"),
-            cookie=named.get("Cookie", ""),
-            length=request.content_length,
-            site=named.get("Sec-Fetch-Site", ""),
-            mode=named.get("Sec-Fetch-Mode", ""),
-        )
 
     policy = content_policy(inline_scripts)
 

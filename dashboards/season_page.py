@@ -7,7 +7,7 @@ from dash import html
 
 from benchlog.core.folding import held_together
 from benchlog.report.figures.in_page import filled
-from benchlog.season import Part, Season, season_of
+from benchlog.season import Part, Season
 from benchlog.season import words as season_words
 from benchlog.season.bikes import at_a_glance
 from benchlog.season.chart import change_words
@@ -15,6 +15,7 @@ from benchlog.season.dates import day_words
 from benchlog.season.figures import part_drawing
 from benchlog.season.model import SeasonAdvice
 from benchlog.season.newest import WITH_SAVE, folded_advice, newest_words, stale_words
+from benchlog.season.on_file import season_on_file
 from benchlog.season.todo import KEEP_IT, NOTE_IT
 from dashboards.change_list import change_list
 from dashboards.context import Context
@@ -77,16 +78,7 @@ def season_at(context: Context, bike: str, today: date, zone: tzinfo) -> Season:
     """The season of a bike on file, by the plan of its newest record; days are those of ``zone``."""
     store = context.store
     plan = store.record(store.rows(bike, limit=1)[0].number).plan
-    return season_of(
-        store.readings(bike),
-        store.changes(bike),
-        chemistry=plan.battery.chemistry,
-        capacity_ah=plan.battery.capacity_ah,
-        limits=plan.limits,
-        today=today,
-        bike=bike,
-        zone=zone,
-    )
+    return season_on_file(store, bike, plan, today, zone=zone)
 
 
 def badge(advice: SeasonAdvice) -> html.Span:

@@ -61,6 +61,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: -SLOW.get(item.path.stem, 0))
 
 
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """What the tests of messages bring up: each entry of a module's ``PROVOKED`` by itself."""
+    if "entry" in metafunc.fixturenames:
+        metafunc.parametrize("entry", metafunc.module.PROVOKED)
+
+
 # a busy machine is no failure of what is tested
 hypothesis.settings.register_profile("benchlog", deadline=None)
 hypothesis.settings.load_profile("benchlog")
@@ -145,12 +151,10 @@ def wire(tmp_path: Path) -> Iterator[Wire]:
 @pytest.fixture(scope="module")
 def browser() -> "Iterator[Browser]":
     """The machine's Chromium; a machine without one fails these tests, since nothing else proves the pages."""
-    from playwright.sync_api import sync_playwright
+    from page_browser import chromium
 
-    with sync_playwright() as driver:
-        chromium = driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
+    with chromium() as one:
+        yield one
 
 
 @pytest.fixture(scope="module")

@@ -1,6 +1,7 @@
 """What the tests of messages share: how a message is brought up, and which texts of the sources are messages.
 
-Each of the files ``test_messages*.py`` has a table of entries, and fails where the sources have a message without one.
+Each of the files ``test_messages*.py`` has a table of entries, ``PROVOKED``, and a list of sources, ``FILES``; it takes
+the two tests from here, and so fails where a source has a message without an entry.
 """
 
 import ast
@@ -118,6 +119,16 @@ def unheard(files: Mapping[str, bool], heard: Mapping[str, str]) -> dict[str, st
         for text in texts_of(TOP / name, raised=raised)
         if text.strip("\n").removeprefix("benchlog: ") not in everything
     }
+
+
+def test_message_reads_like_this(heard: dict[str, str], entry: str, request: pytest.FixtureRequest):
+    """Each cause brings up its own text: where, what was found, what was needed, what to do."""
+    assert same(heard[entry], request.module.PROVOKED[entry].text), heard[entry]
+
+
+def test_every_message_is_heard(heard: dict[str, str], request: pytest.FixtureRequest):
+    """Each piece of each message in the sources is in what some entry brought up, or in ``NOT_HEARD`` with its why."""
+    assert set(unheard(request.module.FILES, heard)) == set(getattr(request.module, "NOT_HEARD", ()))
 
 
 def texts_of(path: Path, *, raised: bool) -> Iterator[str]:

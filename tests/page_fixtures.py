@@ -3,16 +3,9 @@
 from collections.abc import Callable, Iterator
 
 import pytest
-from page_browser import Opened, chromium, opening
+from page_browser import Opened, opening
 from page_server import Serving
 from playwright.sync_api import Browser
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """The machine's Chromium."""
-    with chromium() as one:
-        yield one
 
 
 @pytest.fixture

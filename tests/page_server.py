@@ -124,3 +124,14 @@ def until(check, seconds: float = 30.0):  # type: ignore[no-untyped-def]  # give
         assert time.monotonic() < ends, "it did not come true in time"
         time.sleep(0.05)
     return found
+
+
+def texts(part: object) -> str:
+    """Every text of a page's components, in order."""
+    if part is None or isinstance(part, (bool, int, float)):
+        return ""
+    if isinstance(part, str):
+        return part
+    if isinstance(part, (list, tuple)):
+        return " ".join(filter(None, map(texts, part)))
+    return texts(getattr(part, "children", None))

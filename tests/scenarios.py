@@ -6,7 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
+from benchlog.plan.model import Limits
 from benchlog.standin import (
+    LIMITS,
     Action,
     LoggerSpec,
     Script,
@@ -32,20 +34,7 @@ ALL_ROLES = (
 )
 
 #: The plan's [limits] with every key given.
-EVERY_LIMIT: dict[str, float | str] = {
-    "off_state_drain_ma": 1.0,
-    "added_drain_ma": 0.2,
-    "settle_max_s": 120,
-    "feed_off_max_v": 0.5,
-    "battery_sag_max_v": 0.6,
-    "source_resistance_max_mohm": 40,
-    "resting_min_v": 12.6,
-    "crank_min_v": 9.6,
-    "feed_in_crank": "hold",
-    "charging_min_v": 13.5,
-    "charging_max_v": 14.8,
-    "charging_balance_min_a": 0.0,
-}
+EVERY_LIMIT: dict[str, float | str] = {key: LIMITS[key] for key in Limits.model_fields} | {"feed_in_crank": "hold"}
 
 
 def _log(

@@ -53,7 +53,6 @@ LARGER = {
             "benchlog/commands/records.py save_check",
         ),
         *("benchlog/commands/records.py import_folder", "benchlog/commands/season.py season"),
-        *("benchlog/commands/season.py _one", "benchlog/commands/season.py _refuse"),
         "benchlog/commands/standin.py standin",
     ),
     "what a caller may ask for, by keyword": (
@@ -64,30 +63,23 @@ LARGER = {
         *("benchlog/bench/guided/session.py _follow", "benchlog/bench/recording/capture.py __init__"),
         "benchlog/log/log.py __init__",
     ),
-    "Dash and Flask register their callbacks as inner functions": (
+    "Dash registers its callbacks as inner functions": (
         *("dashboards/checked_page.py register", "dashboards/one_result.py register", "dashboards/log_view.py _move"),
-        "dashboards/guard.py guard",
     ),
     "one search, whose steps share its arrays": (
         *("benchlog/analysis/cranking.py find_cranks", "benchlog/analysis/drain.py drain"),
         *("benchlog/analysis/settling.py settle", "benchlog/analysis/slots.py match_slots"),
         *("benchlog/analysis/witness.py judge_steps", "benchlog/analysis/contact.py chatter_count"),
         *("benchlog/log/readers/columns.py resolve", "benchlog/log/readers/sheets.py regular_sheet"),
-        *("benchlog/log/readers/sheets.py sheet_by_lines", "benchlog/standin/simulation.py simulate"),
-        "benchlog/process/pool.py side_by_side",
+        *("benchlog/log/readers/sheets.py sheet_by_lines", "benchlog/process/pool.py side_by_side"),
     ),
     "the order of its questions is the idea": (
         *("benchlog/examine/everything.py examine", "benchlog/examine/chatter_checks.py examine_chatter"),
-        *("benchlog/examine/off_drain.py drain_finding", "benchlog/examine/off_settle.py settle_time"),
-        *("benchlog/examine/own_channel.py own_channel", "benchlog/bench/guided/steps_rest.py at_rest"),
-        "benchlog/report/figures/off_state.py off_state_figure",
+        *("benchlog/bench/guided/steps_rest.py at_rest"),
     ),
     "the terms of one sum or drawing": (
         *("benchlog/analysis/settling.py _like", "benchlog/bench/recording/clock.py _judge"),
-        *("benchlog/bench/recording/clock.py _jump", "benchlog/examine/observe_loads.py _shares"),
-        *("benchlog/examine/parted.py level_parts", "benchlog/examine/path_checks.py _path"),
-        *("benchlog/examine/slot_step.py _mistaken", "benchlog/report/figures/relay.py _add_event"),
-        "benchlog/report/figures/whole_log.py _add_role",
+        *("benchlog/bench/recording/clock.py _jump", "benchlog/examine/parted.py level_parts"),
     ),
 }
 

@@ -15,7 +15,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from messages import FOLDER, Entry, command, done, fails, same, unheard, while_it
+from messages import FOLDER, Entry, command, done, fails, while_it
+from messages import test_every_message_is_heard as test_every_message_is_heard
+from messages import test_message_reads_like_this as test_message_reads_like_this
 from serial.tools.list_ports_common import ListPortInfo
 from serial_wire import Wire
 
@@ -545,12 +547,6 @@ PROVOKED: dict[str, Entry] = {
 }
 
 
-@pytest.mark.parametrize("name", PROVOKED)
-def test_message_reads_like_this(heard: dict[str, str], name: str):
-    """Each cause brings up its own text: which port or file, what was found, what was needed, what to do."""
-    assert same(heard[name], PROVOKED[name].text), heard[name]
-
-
 # ---- no message without an entry
 
 #: Files whose raised texts are all brought up here.
@@ -570,8 +566,3 @@ NOT_HEARD = {
     "a list is needed, got ": "as the next one",
     "a table is needed, got ": "caught where the state of a test is read, and told as another benchlog's file",
 }
-
-
-def test_every_message_is_heard(heard: dict[str, str]):
-    """Each piece of each message in the sources is in what some entry brought up."""
-    assert set(unheard(FILES, heard)) == set(NOT_HEARD)

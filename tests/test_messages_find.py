@@ -5,7 +5,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from messages import Entry, all_said, command, done, same, unheard
+from messages import Entry, command, done
+from messages import test_every_message_is_heard as test_every_message_is_heard
+from messages import test_message_reads_like_this as test_message_reads_like_this
 from store_cases import save_small
 
 from benchlog.bench.clip import Clips
@@ -137,18 +139,6 @@ PROVOKED: dict[str, Entry] = {
 }
 
 
-@pytest.fixture(scope="module")
-def heard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    """What comes of each entry."""
-    return all_said(PROVOKED, tmp_path_factory)
-
-
-@pytest.mark.parametrize("name", PROVOKED)
-def test_message_reads_like_this(heard: dict[str, str], name: str):
-    """Each cause brings up its own text: what was found, what was needed, what to do."""
-    assert same(heard[name], PROVOKED[name].text), heard[name]
-
-
 FILES = {
     f"{name}.py": True
     for name in (
@@ -164,8 +154,3 @@ NOT_HEARD = (
     *("The logger's ", "The logger has it on ", "Put the logger's ", " clip sits on "),
     *(": press Enter to measure", " and press Enter to measure"),
 )
-
-
-def test_every_message_is_heard(heard: dict[str, str]):
-    """Each piece of each message in the sources is in what some entry brought up."""
-    assert set(unheard(FILES, heard)) == set(NOT_HEARD)

@@ -13,7 +13,9 @@ from typing import Any
 
 import polars as pl
 import pytest
-from messages import FOLDER, Entry, all_said, command, done, same, unheard
+from messages import FOLDER, Entry, command, done
+from messages import test_every_message_is_heard as test_every_message_is_heard
+from messages import test_message_reads_like_this as test_message_reads_like_this
 from store_cases import save_small, small_log, small_plan
 
 import benchlog
@@ -262,18 +264,6 @@ def made(folder: Path) -> Path:
     return path
 
 
-@pytest.fixture(scope="module")
-def heard(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    """What was said by each entry."""
-    return all_said(PROVOKED, tmp_path_factory)
-
-
-@pytest.mark.parametrize("name", PROVOKED)
-def test_message_reads_like_this(heard: dict[str, str], name: str):
-    """Each cause brings up its own text: where, what was found, what was needed, what to do."""
-    assert same(heard[name], PROVOKED[name].text), heard[name]
-
-
 #: Files whose raised texts are all brought up here.
 FILES = {
     f"benchlog/{name}.py": True
@@ -282,8 +272,3 @@ FILES = {
         *("store/backup", "store/rechecking", "standin/network"),
     )
 }
-
-
-def test_every_message_is_heard(heard: dict[str, str]):
-    """Each piece of each message in the sources is in what some entry brought up."""
-    assert unheard(FILES, heard) == {}

@@ -15,8 +15,10 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from messages import Entry, command, done, fails, same, unheard, while_it
-from page_server import until
+from messages import Entry, command, done, fails, while_it
+from messages import test_every_message_is_heard as test_every_message_is_heard
+from messages import test_message_reads_like_this as test_message_reads_like_this
+from page_server import texts, until
 from store_cases import save_small, small_plan, small_result
 
 from benchlog.core.errors import BenchlogError
@@ -127,20 +129,9 @@ def said_on_pages(call: Callable[[Context, Path], object], text: str) -> Entry:
 
     def bring(folder: Path) -> list[str]:
         with pages(folder) as context:
-            return [words_of(call(context, folder))]
+            return [texts(call(context, folder))]
 
     return Entry(bring, text)
-
-
-def words_of(part: Any) -> str:
-    """Every text of a page's components, in order."""
-    if part is None or isinstance(part, (bool, int, float)):
-        return ""
-    if isinstance(part, str):
-        return part
-    if isinstance(part, (list, tuple)):
-        return " ".join(filter(None, map(words_of, part)))
-    return words_of(getattr(part, "children", None))
 
 
 def shown(path: str, text: str, **asked: str) -> Entry:
@@ -564,12 +555,6 @@ PROVOKED: dict[str, Entry] = {
 }
 
 
-@pytest.mark.parametrize("name", PROVOKED)
-def test_message_reads_like_this(heard: dict[str, str], name: str):
-    """Each cause brings up its own text: which file or address, what was found, what was needed, what to do."""
-    assert same(heard[name], PROVOKED[name].text), heard[name]
-
-
 # ---- no message without an entry
 
 #: Files whose texts are all brought up here (False), or all that are raised or told as a fault (True).
@@ -598,10 +583,3 @@ FILES = {
     "dashboards/words/empty.py": False,
     "benchlog/plan/kept.py": True,
 }
-#: Texts that no entry can bring up, or that are no messages, and why.
-NOT_HEARD: dict[str, str] = {}
-
-
-def test_every_message_is_heard(heard: dict[str, str]):
-    """Each piece of each message in the sources is in what some entry brought up."""
-    assert set(unheard(FILES, heard)) == set(NOT_HEARD)

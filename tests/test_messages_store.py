@@ -17,7 +17,9 @@ from typing import TYPE_CHECKING, Any
 
 import psycopg
 import pytest
-from messages import FOLDER, TOP, Entry, all_said, command, done, fails, same, unheard, while_it
+from messages import FOLDER, TOP, Entry, all_said, command, done, fails, while_it
+from messages import test_every_message_is_heard as test_every_message_is_heard
+from messages import test_message_reads_like_this as test_message_reads_like_this
 from sqlalchemy import event
 from store_cases import save_small, small_log, small_plan, small_result
 
@@ -805,12 +807,6 @@ def heard(server: "Server", tmp_path_factory: pytest.TempPathFactory) -> dict[st
     return all_said(PROVOKED, tmp_path_factory)
 
 
-@pytest.mark.parametrize("name", PROVOKED)
-def test_message_reads_like_this(heard: dict[str, str], name: str):
-    """Each cause brings up its own text: which store, record or option, what was found, what was needed, what to do."""
-    assert same(heard[name], PROVOKED[name].text), heard[name]
-
-
 # ---- no message without an entry
 
 #: Files whose raised texts are all brought up here.
@@ -844,8 +840,3 @@ NOT_HEARD = {
     "  Without a last hash that was noted earlier (each report, sheet and export has one) this cannot show that the\n"
     "  whole store was made anew, or that its newest entries were cut off with all that names them.": "the same",
 }
-
-
-def test_every_message_is_heard(heard: dict[str, str]):
-    """Each piece of each message in the sources is in what some entry brought up."""
-    assert set(unheard(FILES, heard)) == set(NOT_HEARD)

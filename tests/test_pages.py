@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
-from page_server import SAMPLES, fill, until
+from page_server import SAMPLES, fill, texts, until
 
 import benchlog
 from benchlog.bench.live import LiveState, LiveStep
@@ -62,17 +62,6 @@ def context(filled: Path, tmp_path: Path):
 def checked() -> benchlog.Result:
     """The sample install's result, with its evidence."""
     return benchlog.check(SAMPLES / "acceptance.csv", plan=SAMPLES / "larch.plan.toml")
-
-
-def texts(part) -> str:
-    """Every text of a component tree, in order."""
-    if part is None or isinstance(part, (bool, int, float)):
-        return ""
-    if isinstance(part, str):
-        return part
-    if isinstance(part, (list, tuple)):
-        return " ".join(filter(None, map(texts, part)))
-    return texts(getattr(part, "children", None))
 
 
 # which stretch comes next

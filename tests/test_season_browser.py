@@ -1,22 +1,13 @@
 """The season's page in a real browser: draws without an error, fits phone and desk, readable in light and dark."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from page_browser import chromium, touching
-from playwright.sync_api import Browser
+from page_browser import touching
 from test_report_browser import _WEAK_TEXTS, _open
 from test_season_report import made
 
 from benchlog.season.report import render_html
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """The machine's Chromium."""
-    with chromium() as one:
-        yield one
 
 
 @pytest.fixture(scope="module")

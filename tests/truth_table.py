@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, replace
 from multiprocessing import get_context
 
 import numpy as np
+from counts import Counts
 
 import benchlog
 from benchlog.core.errors import BenchlogError
@@ -45,7 +46,7 @@ WIDE = 0.30
 
 
 @dataclass
-class Tally:
+class Tally(Counts):
     """Counts for one check."""
 
     judged: int = 0
@@ -55,11 +56,6 @@ class Tally:
     bare_wrong: int = 0
     covered: int = 0
     with_u: int = 0
-
-    def add(self, other: "Tally") -> None:
-        """Add another tally's counts."""
-        for name in vars(self):
-            setattr(self, name, getattr(self, name) + getattr(other, name))
 
 
 @dataclass

@@ -30,6 +30,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 
 import numpy as np
+from counts import Counts
 from world import BEHAVIOURS, Case, draw
 from world_pages import keep
 
@@ -67,7 +68,7 @@ PROVABLE_U = 1.645 / 2
 
 
 @dataclass
-class Tally:
+class Tally(Counts):
     """Counts of one row."""
 
     judged: int = 0
@@ -77,11 +78,6 @@ class Tally:
     proven: int = 0
     with_u: int = 0
     covered: int = 0
-
-    def add(self, other: Tally) -> None:
-        """Add another's counts."""
-        for name in vars(self):
-            setattr(self, name, getattr(self, name) + getattr(other, name))
 
 
 @dataclass

@@ -1,6 +1,7 @@
 """``benchlog season``: a battery's health over the records of a bike, or all bikes at a glance."""
 
 import sys
+from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,8 +14,28 @@ from benchlog.core.errors import BenchlogError
 
 if TYPE_CHECKING:
     from benchlog.plan.model import Plan
-    from benchlog.season import Season
     from benchlog.store import Store
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """The words of one call; what was left out is None.
+
+    Attributes:
+        day: the one to take as today. logs: plain ones, beside the records.
+    """
+
+    bike: str | None
+    every: bool
+    day: date
+    changed: str | None
+    what: str | None
+    take_back: int | None
+    logs: list[Path]
+    plan: Path | None
+    logger: Path | None
+    json: str | None
+    report: Path | None
 
 
 def season(
@@ -58,9 +79,10 @@ def season(
 ) -> None:
     """Show a battery's health over time: trends, when a limit would be crossed, and how long the bike can stand."""
     with user_errors():
-        added = [*(logs or []), *(log or [])]
         day = date.today() if today is None else _date(today, "--today")
-        _refuse(bike, every, changed, what, take_back, added, plan, report)
+        added = [*(logs or []), *(log or [])]
+        asked = _Asked(bike, every, day, changed, what, take_back, added, plan, logger, json, report)
+        _refuse(asked)
         change = None if changed is None else (_date(changed, "--changed"), (what or "").strip())
         from benchlog.store import open_store
 
@@ -69,88 +91,65 @@ def season(
             inputs = [*added, *opened.files, *(path for path in (plan, logger) if path is not None)]
             refuse_outputs(json, report, "the bikes" if bike is None else "the season", inputs)
             if bike is None:
-                _all(opened, day, json)
+                _all(opened, asked)
             else:
-                _one(opened, bike, day, change, take_back, plan, added, logger, json, report)
+                _one(opened, bike, asked, change)
 
 
-def _one(
-    store: "Store",
-    bike: str,
-    day: date,
-    change: tuple[date, str] | None,
-    take_back: int | None,
-    plan: Path | None,
-    logs: list[Path],
-    logger: Path | None,
-    json: str | None,
-    report: Path | None,
-) -> None:
+def _one(store: "Store", bike: str, asked: _Asked, change: tuple[date, str] | None) -> None:
     from benchlog.season.as_json import season_json
     from benchlog.season.chart import render_season
     from benchlog.season.from_logs import readings_of_logs
+    from benchlog.season.on_file import season_on_file
 
     known = [row.bike for row in store.bikes()]
-    if bike not in known and not (logs and plan):
+    if bike not in known and not (asked.logs and asked.plan):
         text = unknown_bike(bike, known)
-        raise BenchlogError(f"{text}; for logs alone, name the battery with --plan" if logs else text)
-    planned = _plan(store, bike, plan)
-    added, notes = readings_of_logs(logs, planned, logger)
+        raise BenchlogError(f"{text}; for logs alone, name the battery with --plan" if asked.logs else text)
+    planned = _plan(store, bike, asked.plan)
+    added, notes = readings_of_logs(asked.logs, planned, asked.logger)
     if change is not None:
         # the store is written last of all that can fail
         store.note_change(bike, *change)
-    if take_back is not None:
-        gone = store.take_back(take_back, bike)
+    if asked.take_back is not None:
+        gone = store.take_back(asked.take_back, bike)
         notes = [*notes, f"change {gone.number} ({gone.on}: {gone.what}) is taken back and no longer counts"]
-    found = _season(store, bike, day, planned, added)
-    if json == "-":
+    found = season_on_file(store, bike, planned, asked.day, added)
+    if asked.json == "-":
         typer.echo(season_json(found))
     else:
         typer.echo(render_season(found, colour=sys.stdout.isatty()), nl=False)
     for note in notes:
         typer.echo(f"note: {note}", err=True)
-    if json not in (None, "-"):
+    if asked.json not in (None, "-"):
         from benchlog.core.files import write_whole
 
-        write_whole(Path(json), season_json(found) + "\n", what="the season")
-    if report is not None:
+        write_whole(Path(asked.json), season_json(found) + "\n", what="the season")
+    if asked.report is not None:
         from benchlog.core.files import write_whole
         from benchlog.season.report import render_html
 
-        write_whole(report, render_html(found), what="the report")
-        typer.echo(f"Report: {report}", err=json == "-")
+        write_whole(asked.report, render_html(found), what="the report")
+        typer.echo(f"Report: {asked.report}", err=asked.json == "-")
 
 
-def _all(store: "Store", day: date, json: str | None) -> None:
+def _all(store: "Store", asked: _Asked) -> None:
     from benchlog.season.as_json import bikes_json
     from benchlog.season.bikes import at_a_glance, render_bikes
+    from benchlog.season.on_file import season_on_file
 
     bikes = [row.bike for row in store.bikes()]
     if not bikes:
         raise BenchlogError("the store has no records yet; the first benchlog check LOG --plan PLAN --save makes one")
-    glances = at_a_glance(_season(store, bike, day, _plan(store, bike, None), []) for bike in bikes)
-    if json == "-":
+    glances = at_a_glance(season_on_file(store, bike, _plan(store, bike, None), asked.day) for bike in bikes)
+    if asked.json == "-":
         typer.echo(bikes_json(glances))
         return
     typer.echo(render_bikes(glances), nl=False)
-    if json is not None:
+    if asked.json is not None:
         from benchlog.core.files import write_whole
 
-        write_whole(Path(json), bikes_json(glances) + "\n", what="the bikes")
-
-
-def _season(store: "Store", bike: str, day: date, plan: "Plan", added: list) -> "Season":  # type: ignore[type-arg]  # readings; the class is heavy to import here
-    from benchlog.season import season_of
-
-    return season_of(
-        [*store.readings(bike), *added],
-        store.changes(bike),
-        chemistry=plan.battery.chemistry,
-        capacity_ah=plan.battery.capacity_ah,
-        limits=plan.limits,
-        today=day,
-        bike=bike,
-    )
+        write_whole(Path(asked.json), bikes_json(glances) + "\n", what="the bikes")
 
 
 def _plan(store: "Store", bike: str, plan: Path | None) -> "Plan":
@@ -162,20 +161,18 @@ def _plan(store: "Store", bike: str, plan: Path | None) -> "Plan":
     return store.record(newest.number).plan
 
 
-def _refuse(
-    bike: str | None, every: bool, changed: str | None, what: str | None, take_back: int | None, logs: list[Path],
-    plan: Path | None, report: Path | None,
-) -> None:  # fmt: skip
+def _refuse(asked: _Asked) -> None:
+    more = (asked.changed, asked.what, asked.logs, asked.plan, asked.report)
     faults = []
-    if bike is not None and every:
+    if asked.bike is not None and asked.every:
         faults.append("--all shows every bike; leave the bike's name or --all out")
-    if bike is None and (changed or what or take_back is not None or logs or plan or report):
+    if asked.bike is None and (any(more) or asked.take_back is not None):
         faults.append("name the bike: --changed, --what, --take-back, --plan, --report and logs belong to one bike")
-    if changed is not None and not (what or "").strip():
+    if asked.changed is not None and not (asked.what or "").strip():
         faults.append('--changed needs --what, such as --what "new battery"')
-    if what is not None and changed is None:
+    if asked.what is not None and asked.changed is None:
         faults.append("--what needs --changed DATE, the day of the change")
-    if take_back is not None and changed is not None:
+    if asked.take_back is not None and asked.changed is not None:
         faults.append("--take-back and --changed are two steps: take the wrong change back, then note the right one")
     if faults:
         raise BenchlogError("; ".join(faults))

@@ -1,6 +1,7 @@
 """What the circuits draw with the key on and off, over what the plan gives them."""
 
 from collections.abc import Mapping
+from typing import Literal
 
 import numpy as np
 
@@ -109,7 +110,7 @@ def key_off(bench: LogContext, off: Drain | None, findings: Mapping[str, Finding
     if off is None:
         return {}
     u = off.u if off.u is not None else off.type_a_u
-    return _shares(bench, off.base_a, u, "off", "with the key off", _left_on(bench), findings)
+    return _shares(bench, off.base_a, u, "off", _left_on(bench), findings)
 
 
 def before(bench: LogContext, off: Drain | None, findings: Mapping[str, Finding]) -> dict[str, Seen]:
@@ -126,7 +127,7 @@ def before(bench: LogContext, off: Drain | None, findings: Mapping[str, Finding]
         return {}
     level, accuracy = median(amps), bench.accuracy.get(role)
     u = UNSTATED_ZERO_A if accuracy is None else accuracy.level_u(level)
-    seen = _shares(bench, level, u, "before", "before the first key-on", None, findings)
+    seen = _shares(bench, level, u, "before", None, findings)
     limit = bench.plan.limits.off_state_drain_ma
     if off is not None and limit and off.base_a > max(limit / 1000, 5 * u):
         text = f"{level * 1000:.3g} mA before the first key-on, {off.base_a * 1000:.3g} mA after the key-off"
@@ -138,16 +139,17 @@ def _shares(
     bench: LogContext,
     amps: float,
     u: float,
-    when: str,
-    words: str,
+    when: Literal["off", "before"],
     left_on: tuple[int, ...] | None,
     findings: Mapping[str, Finding],
 ) -> dict[str, Seen]:
     """A current over the circuits', where these are on or so much flows, else over the coil's.
 
     Args:
+        when: it flowed: with the key off, or before the first key-on.
         left_on: the slots known to be switched on; None where that is not known.
     """
+    words = "with the key off" if when == "off" else "before the first key-on"
     drawn = {circuit.slot: _sure(findings.get(SLOT_CURRENT.id_of(circuit.slot))) for circuit in bench.plan.circuit}
     wanted = {
         circuit.slot: circuit.planned_a for circuit in bench.plan.circuit if left_on is None or circuit.slot in left_on

@@ -1,5 +1,6 @@
 """What leaves the battery with the key off."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from benchlog.analysis.drain import Drain, drain
@@ -35,22 +36,7 @@ def drain_finding(
     if not spans:
         return None, None, None, NotEvaluated(no_key_off(bench))
     need = needed_s(bench)
-    measured = []
-    for span in spans:
-        if span.settled is None or span.role is None or span.settled.lasts_s < need:
-            continue
-        noise = bench.noise.get(span.role)
-        figure = drain(
-            bench.overview,
-            span.role,
-            span.settled,
-            bench.accuracy.get(span.role),
-            bench.left_out,
-            noise.memory_s if noise else 0.0,
-        )
-        if figure is not None:
-            figure, zero = _by_zero_or_not(bench, span.role, figure)
-            measured.append((figure, span.settled, span.role, zero))
+    measured = list(_measured(bench, spans, need))
     if not measured:
         return None, None, None, over_range(spans, need) or NotEvaluated(too_short(bench, spans))
     worst, settled, role, zero = max(measured, key=lambda entry: entry[0].mean_a)
@@ -91,6 +77,27 @@ def drain_finding(
             needs_load_step=bypassed,
         ),
     )
+
+
+def _measured(
+    bench: LogContext, spans: list[OffSpan], need: float
+) -> Iterator[tuple[Drain, Settled, str, Zero | None]]:
+    """The drain of each stretch that was watched for long enough, its role, and the zero that was used."""
+    for span in spans:
+        if span.settled is None or span.role is None or span.settled.lasts_s < need:
+            continue
+        noise = bench.noise.get(span.role)
+        figure = drain(
+            bench.overview,
+            span.role,
+            span.settled,
+            bench.accuracy.get(span.role),
+            bench.left_out,
+            noise.memory_s if noise else 0.0,
+        )
+        if figure is not None:
+            figure, zero = _by_zero_or_not(bench, span.role, figure)
+            yield figure, span.settled, span.role, zero
 
 
 def _visit_doubt(bench: LogContext, role: str, figure: Drain, settled: Settled) -> str | None:

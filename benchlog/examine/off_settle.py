@@ -36,25 +36,11 @@ def settle_time(bench: LogContext, logged: bool, spans: list[OffSpan], drained: 
     awake = _never_asleep(bench, after, drained)
     if awake is not None:
         return awake
-    counted = [
-        (span.from_s, span.settled)
-        for span in after
-        if span.settled is not None and not span.settled.awake and span.settled.lasts_s >= need
-    ]
-    late = [
-        (span.from_s, span.settled)
-        for span in after
-        if span.settled is not None
-        and bench.plan.limits.settle_max_s is not None
-        and span.settled.lasts_s >= LEAST_AFTER_S
-        and span.settled.from_s - span.settled.width_s - span.from_s > bench.plan.limits.settle_max_s
-    ]
-    # still above what came after it when the time was up: that needs no longer log
-    counted = counted or late
+    limit = bench.plan.limits.settle_max_s
+    counted = _counted(after, need, limit)
     if not counted:
         return NotEvaluated(too_short(bench, after))
     key_off_s, settled = max(counted, key=lambda pair: pair[1].from_s - pair[0])
-    limit = bench.plan.limits.settle_max_s
     span = next(span for span in after if span.settled is settled)
     step_s = bench.true_step_s(span.role or "")
     # stamps that come in packets place the key no better than what it cuts off
@@ -87,6 +73,17 @@ def settle_time(bench: LogContext, logged: bool, spans: list[OffSpan], drained: 
         needs_load_step=one_sided is not None and one_sided == BYPASSED,
         story=f"{story}, to within {number(within_a * 1000)} mA",
     )
+
+
+def _counted(after: list[OffSpan], need: float, limit_s: float | None) -> list[tuple[float, Settled]]:
+    """The key-offs, s, that were watched for long enough, and their settling; else those that were late for sure."""
+    settled = [(span.from_s, span.settled) for span in after if span.settled is not None]
+    # still above what came after it when the time was up: that needs no longer log
+    return [(key_off_s, one) for key_off_s, one in settled if not one.awake and one.lasts_s >= need] or [
+        (key_off_s, one)
+        for key_off_s, one in settled
+        if limit_s is not None and one.lasts_s >= LEAST_AFTER_S and one.from_s - one.width_s - key_off_s > limit_s
+    ]
 
 
 def _never_asleep(bench: LogContext, after: Sequence[OffSpan], drained: Finding) -> Finding | None:

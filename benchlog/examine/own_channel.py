@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -27,14 +27,46 @@ INRUSH_S = 1.0
 STILL_S = 1.5
 
 
+@dataclass(slots=True)
+class _Drawn:
+    """What a circuit's own channel shows over the key-ons.
+
+    Attributes:
+        sustained: its current while it was on, inrush left out, A. calm: its channel while it was off, A.
+        first_s, last_s: from its first coming on to its last going off, s. over: samples over range.
+    """
+
+    sustained: list[np.ndarray] = field(default_factory=list)
+    calm: list[np.ndarray] = field(default_factory=list)
+    first_s: float = math.nan
+    last_s: float = math.nan
+    over: int = 0
+
+    def take(self, table: Coarse, role: str, least_a: float | None, marked_s: float) -> None:
+        """Take one key-on: the circuit is on above ``least_a``, A, or from ``marked_s`` on where that is None."""
+        x = table.mean[role]
+        self.over += int(table.over[role].sum())
+        with np.errstate(invalid="ignore"):
+            on = table.time_s > marked_s if least_a is None else x > least_a
+        for first, end in runs(on):
+            lasts = float(table.end_s[end - 1] - table.start_s[first])
+            keep = table.start_s[first:end] >= table.start_s[first] + min(INRUSH_S, lasts / 2)
+            good = x[first:end][keep]
+            good = good[np.isfinite(good)]
+            if len(good):
+                self.sustained.append(good)
+                self.first_s = float(table.start_s[first]) if math.isnan(self.first_s) else self.first_s
+                self.last_s = float(table.end_s[end - 1])
+        off = x[~on & np.isfinite(x)]
+        if len(off) >= 4 and least_a is not None:
+            self.calm.append(off)
+
+
 def own_channel(bench: LogContext, slot: int, planned: float) -> Finding:
     """The circuit's sustained current by ``slotN_a``: of a pulsed one the mean over whole pulses."""
     role = f"slot{slot}_a"
     if not bench.story.on:
         return NotEvaluated("the key is off throughout the log")
-    sustained: list[np.ndarray] = []
-    calm: list[np.ndarray] = []
-    first_s, last_s, over = math.nan, math.nan, 0
     evens = _still(bench, role) or [evened(bench, a, b, role, [role]) for a, b in bench.story.on]
     tables = [even.table for even in evens]
     peak = max((_high(table.mean[role]) for table in tables), default=0.0)
@@ -43,24 +75,11 @@ def own_channel(bench: LogContext, slot: int, planned: float) -> Finding:
     marked = marked_on(bench.log.marks, slot)
     if peak < floor and not marked and not _others_drew(bench, slot):
         return NotEvaluated(f"slot {slot} drew no current while the key was on; switch it on while it records")
+    least = max(floor, min(ON_SHARE * peak, ON_PLANNED * planned)) if peak >= floor else None
+    drawn = _Drawn()
     for table in tables:
-        x = table.mean[role]
-        over += int(table.over[role].sum())
-        with np.errstate(invalid="ignore"):
-            least = max(floor, min(ON_SHARE * peak, ON_PLANNED * planned))
-            on = x > least if peak >= floor else table.time_s > (marked[0] if marked else table.start_s[0])
-        for first, end in runs(on):
-            lasts = float(table.end_s[end - 1] - table.start_s[first])
-            keep = table.start_s[first:end] >= table.start_s[first] + min(INRUSH_S, lasts / 2)
-            good = x[first:end][keep]
-            good = good[np.isfinite(good)]
-            if len(good):
-                sustained.append(good)
-                first_s = float(table.start_s[first]) if math.isnan(first_s) else first_s
-                last_s = float(table.end_s[end - 1])
-        off = x[~on & np.isfinite(x)]
-        if len(off) >= 4 and peak >= floor:
-            calm.append(off)
+        drawn.take(table, role, least, marked[0] if marked else float(table.start_s[0]))
+    sustained, over = drawn.sustained, drawn.over
     if not sustained:
         return NotEvaluated(f"slot {slot} has no valid sample while it was on")
     levels = np.concatenate(sustained)
@@ -68,12 +87,11 @@ def own_channel(bench: LogContext, slot: int, planned: float) -> Finding:
     scatter = MEDIAN_U * float(np.std(levels)) / math.sqrt(max(len(levels), 1))
     drift = float(np.std([median(part) for part in sustained])) if len(sustained) > 1 else 0.0
     u = None
-    story = "by its own channel"
     if accuracy is not None:
         known = accuracy.level_u(value)
-        if calm:
+        if drawn.calm:
             # with the circuit off its current is zero, so the channel's offset can be taken off
-            zero = median(np.concatenate(calm))
+            zero = median(np.concatenate(drawn.calm))
             if abs(zero) < 3 * combine(accuracy.level_u(0.0), 1e-6):
                 value -= zero
                 known = accuracy.change_u(value)
@@ -81,17 +99,22 @@ def own_channel(bench: LogContext, slot: int, planned: float) -> Finding:
     found = Measured(
         value,
         u,
-        first_s,
-        last_s,
-        story,
+        drawn.first_s,
+        drawn.last_s,
+        "by its own channel",
         disqualified=f"{over} samples of {role} were over range" if over and over > len(levels) // 10 else None,
     )
+    return _if_pulsed(bench, slot, found, evens, _on_s(tables, sustained))
+
+
+def _if_pulsed(bench: LogContext, slot: int, found: Measured, evens: Sequence[Evened], on_s: float) -> Finding:
+    """The same where it is steady; as a pulsed circuit's where pulses, or a swing, take a good part of ``on_s``."""
     pulses = [pulse for even in evens for pulse in even.pulses]
     flutters = [flutter for even in evens for flutter in even.flutters]
-    if pulses and sum(len(pulse.falls_s) * pulse.period_s for pulse in pulses) > 0.3 * _on_s(tables, sustained):
+    if pulses and sum(len(pulse.falls_s) * pulse.period_s for pulse in pulses) > 0.3 * on_s:
         most = max(pulses, key=lambda pulse: len(pulse.falls_s))
         return as_pulsed(bench, slot, found, most.amps, too_few(most))
-    if flutters and (most_a := max(flutter.swing_a for flutter in flutters)) > 1.1 * value:
+    if flutters and (most_a := max(flutter.swing_a for flutter in flutters)) > 1.1 * (found.value or 0.0):
         return as_pulsed(bench, slot, found, most_a, too_few(min(flutters, key=lambda one: one.samples)))
     return found
 

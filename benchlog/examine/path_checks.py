@@ -97,8 +97,6 @@ def _feed_drop(bench: LogContext, load: FeedLoad | None) -> Finding:
         return _no_load(bench)
     points = [p for p in load.points if DROP in p.plateau.readings]
     points = _engine_off_first(bench, points)
-    drops = [p.plateau.readings[DROP].value for p in points]
-    noise = [_point_u(bench, p, DROP) for p in points]
     level = 12.5
     battery, feed = bench.accuracy.get("battery_v"), bench.accuracy.get("feed_v")
     offset_u = combine(battery.level_u(level), feed.level_u(level)) if battery and feed else None
@@ -114,8 +112,7 @@ def _feed_drop(bench: LogContext, load: FeedLoad | None) -> Finding:
         loads = [p.load_a for p in points]
         swing_a = max(loads) - min(loads)
         lean = gain_apart(bench) * (max(volts) - min(volts)) / max(swing_a, LEAST_SWING_A)
-    lean = combine(lean, _drift_ohm(bench, DROP, points))
-    return _not_below(_path(bench, load, points, drops, noise, offset_u, gain, text, lean, least_ohm(bench)[DROP]), why)
+    return _not_below(_along(bench, load, _Readings(DROP, points, offset_u, gain, lean), text), why)
 
 
 def _point_u(bench: LogContext, point: PathPoint, path: str) -> float:
@@ -151,9 +148,6 @@ def _ground_lift(bench: LogContext, load: FeedLoad | None) -> Finding:
     if load is None:
         return _no_load(bench)
     points = [p for p in load.points if LIFT in p.plateau.readings]
-    lifts = [p.plateau.readings[LIFT].value for p in points]
-    noise = [_point_u(bench, p, LIFT) for p in points]
-    drift = _drift_ohm(bench, LIFT, points)
     ground = bench.accuracy.get("ground_v")
     offset_u = ground.level_u(0.1) if ground else None
     text = "in the return"
@@ -163,9 +157,7 @@ def _ground_lift(bench: LogContext, load: FeedLoad | None) -> Finding:
     why = "the ground bus stands below battery negative by this reading: its leads may be the wrong way round"
     if (by_steps := _by_steps(bench, load, LIFT, gain, text)) is not None:
         return _not_below(by_steps, why)
-    return _not_below(
-        _path(bench, load, points, lifts, noise, offset_u, gain, text, drift, least_ohm(bench)[LIFT]), why
-    )
+    return _not_below(_along(bench, load, _Readings(LIFT, points, offset_u, gain), text), why)
 
 
 def _not_below(found: Finding, why: str) -> Finding:
@@ -211,18 +203,28 @@ def _by_steps(bench: LogContext, load: FeedLoad, path: str, gain: float | None, 
     return _scaled(slope, u, load.points, planned, f"{text}, load {load.how}")
 
 
-def _path(
-    bench: LogContext,
-    load: FeedLoad,
-    points: list[PathPoint],
-    drops: list[float],
-    noise: list[float],
-    offset_u: float | None,
-    gain: float | None,
-    text: str,
-    lean_u: float = 0.0,
-    least_ohm: float = 0.0,
-) -> Finding:
+@dataclass(frozen=True, slots=True)
+class _Readings:
+    """The voltage along a path at the stretches that hold a load.
+
+    Attributes:
+        path: ``DROP`` or ``LIFT``. points: the stretches.
+        offset_u: standard uncertainty of the offset, V. gain: largest relative error of the gain; None: not stated.
+        lean_ohm: what a gain that differs between the ends makes of the sag, as resistance, Ω.
+    """
+
+    path: str
+    points: Sequence[PathPoint]
+    offset_u: float | None
+    gain: float | None
+    lean_ohm: float = 0.0
+
+
+def _along(bench: LogContext, load: FeedLoad, read: _Readings, text: str) -> Finding:
+    """The loss along a path by the readings of whole stretches."""
+    points, offset_u = read.points, read.offset_u
+    drops = [point.plateau.readings[read.path].value for point in points]
+    noise = [_point_u(bench, point, read.path) for point in points]
     planned = bench.plan.planned_load_a
     if not planned:
         return NotEvaluated("the plan names no circuit, so there is no planned load to scale to")
@@ -238,15 +240,17 @@ def _path(
     if slope is None:
         return NotEvaluated("the load's zero is not known and only one load was on; switch the circuits on one by one")
     u = None
-    if offset_u is not None and gain is not None and current is not None:
+    if offset_u is not None and read.gain is not None and current is not None:
         # the current's own doubt at each point, seen through the path's resistance
         amps_u = [combine(p.plateau.readings[load.role].u, rounding) for p in points]
         noise = [combine(a, slope.ohm * b) for a, b in zip(noise, amps_u, strict=True)]
         if load.zero_known:
             prior = combine(known, slope.ohm * current.offset / math.sqrt(3))
         slope = with_offset(drops, loads, noise, prior) or slope
-        u = combine(with_gains(slope, gain, current.gain_rel), slope.ohm * load.extra_rel, lean_u) * planned
-    if u is not None and load.role == "battery_a" and slope.ohm * planned + 2 * u < least_ohm * planned:
+        lean_u = combine(read.lean_ohm, _drift_ohm(bench, read.path, points))
+        u = combine(with_gains(slope, read.gain, current.gain_rel), slope.ohm * load.extra_rel, lean_u) * planned
+    least_v = least_ohm(bench)[read.path] * planned
+    if u is not None and load.role == "battery_a" and slope.ohm * planned + 2 * u < least_v:
         # less than the bare wire has: what stepped as the contact closed did not come through here
         return _no_load(bench)
     return _scaled(slope, u, points, planned, f"{text}, load {load.how}")

@@ -1,7 +1,7 @@
 """The relay's times: pull-in and drop-out, each event looked at on single samples."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -38,8 +38,43 @@ class RelayFindings:
     drop_outs: tuple[tuple[Trace, float], ...]
 
 
+@dataclass(slots=True)
+class _Moves:
+    """The moves of one kind that a log shows.
+
+    Attributes:
+        timed: those whose time is known. already: how many had been made before. unseen: how many lie in a gap.
+    """
+
+    timed: list[Operation] = field(default_factory=list)
+    already: int = 0
+    unseen: int = 0
+
+    def count(self, bench: LogContext, operation: Operation) -> bool:
+        """Count one; False where it did not come."""
+        if operation.took_s is not None and _across_gap(bench, operation):
+            self.unseen += 1
+        elif operation.took_s is not None:
+            self.timed.append(operation)
+        elif operation.already:
+            self.already += 1
+        else:
+            return False
+        return True
+
+    def why_untimed(self, state: str) -> str:
+        """Why none could be timed; ``state`` is that of the feed where they had all been made before."""
+        if self.unseen:
+            return "the log has a gap in its samples there"
+        return state if self.already else "the log ends too soon after it"
+
+
 def examine_relay(bench: LogContext) -> RelayFindings:
     """Findings for ``relay_pull_in`` and ``relay_drop_out``."""
+    missing = next((role for role in ("trigger_v", "feed_v") if not bench.has(role)), None)
+    if missing is not None:
+        unlogged = NotEvaluated(f"{missing} is not logged")
+        return RelayFindings({"relay_pull_in": unlogged, "relay_drop_out": unlogged}, (), ())
     ins, pull_in_finding = _pull_ins(bench)
     outs, drop_out_finding = _drop_outs(bench)
     return RelayFindings(
@@ -49,17 +84,7 @@ def examine_relay(bench: LogContext) -> RelayFindings:
     )
 
 
-def _missing(bench: LogContext) -> str | None:
-    for role in ("trigger_v", "feed_v"):
-        if not bench.has(role):
-            return f"{role} is not logged"
-    return None
-
-
 def _pull_ins(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
-    missing = _missing(bench)
-    if missing:
-        return [], NotEvaluated(missing)
     limit = bench.plan.relay.pull_in_max_ms if bench.plan.relay else None
     if not bench.story.rises:
         nothing = stays_dead(bench, limit)
@@ -67,7 +92,7 @@ def _pull_ins(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
             return [], NotEvaluated("the trigger does not rise in this log; turn the key on while it records")
         what = "the trigger never rose and the feed stayed dead with the key on"
         return [], _worst([], [nothing], limit, what, "")
-    windows, timed, never, already, unseen, restless = [], [], [], 0, 0, False
+    windows, moves, never, restless = [], _Moves(), [], False
     for rise in bench.story.rises:
         until = _until(bench, rise, bench.story.falls)
         trace = _window(bench, rise, until)
@@ -79,7 +104,7 @@ def _pull_ins(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
             trace = _window(bench, rise, until, after_s=LATEST_S)
             live = float(np.nanmax(trace.values["feed_v"], initial=0.0))
         if math.isfinite(dead) and dead > UP_ABOVE_V:
-            already += 1
+            moves.already += 1
             if live > UP_ABOVE_V:
                 continue
         operation = (
@@ -89,16 +114,10 @@ def _pull_ins(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
         )
         operation = _from_working_edge(bench, trace, rise, operation)
         restless = restless or _restless(bench, rise, until, live)
-        if operation.took_s is not None and _across_gap(bench, operation):
-            unseen += 1
-        elif operation.took_s is not None:
-            timed.append(operation)
-        elif operation.already:
-            already += 1
-        elif watched_longer_than(bench, rise, until, limit):
+        if not moves.count(bench, operation) and watched_longer_than(bench, rise, until, limit):
             never.append((rise, until))
     what = "the feed never became live after the trigger rose"
-    why = _why_untimed(already, unseen, "the feed was live already")
+    timed, why = moves.timed, moves.why_untimed("the feed was live already")
     slow = max((operation.widths_s[1] for operation in timed), default=0.0) > (limit or 0.0) / 1000
     worst = _worst(timed, never, limit, what, f"no pull-in could be timed: {why}")
     return windows, _unless_touched(_unless_missed(worst, timed, limit, undone=slow or restless), timed, limit)
@@ -145,11 +164,8 @@ def _unless_touched(finding: Finding, timed: list[Operation], limit_ms: float | 
 
 
 def _drop_outs(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
-    missing = _missing(bench)
-    if missing:
-        return [], NotEvaluated(missing)
     limit = bench.plan.relay.drop_out_max_ms if bench.plan.relay else None
-    windows, timed, never, already, unseen, held = [], [], [], 0, 0, 0
+    windows, moves, never, held = [], _Moves(), [], 0
     # a pulled fuse lets a backfed relay go: that is not the key's doing
     falls = [fall for fall in bench.story.falls if not any(a <= fall.time_s <= b for a, b in bench.left_out)]
     for fall in falls:
@@ -158,20 +174,14 @@ def _drop_outs(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
         live = _level(trace, fall.before_s - 0.3, fall.before_s)
         windows.append((trace, fall.time_s))
         if not math.isfinite(live) or live < UP_ABOVE_V:
-            already += 1
+            moves.already += 1
             continue
         operation = drop_out(trace, fall, live)
         if operation.took_s is None and not operation.already:
             trace = _window(bench, fall, until, after_s=LATEST_S)
             operation = drop_out(trace, fall, live)
         operation = _from_working_edge(bench, trace, fall, operation)
-        if operation.took_s is not None and _across_gap(bench, operation):
-            unseen += 1
-        elif operation.took_s is not None:
-            timed.append(operation)
-        elif operation.already:
-            already += 1
-        elif watched_longer_than(bench, fall, until, limit):
+        if not moves.count(bench, operation) and watched_longer_than(bench, fall, until, limit):
             if sinks(trace, fall):
                 held += 1
             else:
@@ -183,11 +193,11 @@ def _drop_outs(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
             return windows, NotEvaluated("the trigger does not fall in this log; turn the key off while it records")
         never.append(stuck)
         what = "the trigger never fell and the contact never opened after the key was turned off"
-    why = "something holds the feed up after it" if held else _why_untimed(already, unseen, "the feed was dead already")
-    worst = _worst(timed, never, limit, what, f"no drop-out could be timed: {why}")
+    why = "something holds the feed up after it" if held else moves.why_untimed("the feed was dead already")
+    worst = _worst(moves.timed, never, limit, what, f"no drop-out could be timed: {why}")
     if all(shows_returns(bench, fall) for fall in falls):
         return windows, worst
-    return windows, _unless_missed(worst, timed, limit, undone=False)
+    return windows, _unless_missed(worst, moves.timed, limit, undone=False)
 
 
 def _from_working_edge(bench: LogContext, trace: Trace, first: Crossing, operation: Operation) -> Operation:
@@ -215,12 +225,6 @@ def _across_gap(bench: LogContext, operation: Operation) -> bool:
     first, last = operation.widths_s
     ends_s = operation.trigger_s + (operation.took_s or 0.0) + last
     return unseen_s(bench.overview, operation.trigger_s - first, ends_s) > 0
-
-
-def _why_untimed(already: int, unseen: int, state: str) -> str:
-    if unseen:
-        return "the log has a gap in its samples there"
-    return state if already else "the log ends too soon after it"
 
 
 def _until(bench: LogContext, event: Crossing, ends: tuple[Crossing, ...]) -> float:

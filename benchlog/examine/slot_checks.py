@@ -34,6 +34,21 @@ class SlotWork:
     first_on: tuple[float, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """What a log shows of the circuits that have no channel of their own.
+
+    Attributes:
+        key_ons: each with its steps matched to the plan. steps: all of them.
+        loads: the steady stretches of each key-on.
+    """
+
+    bench: LogContext
+    key_ons: Sequence[KeyOnSteps]
+    steps: AllSteps
+    loads: Sequence[Sequence[Plateau]]
+
+
 def examine_slots(bench: LogContext, loads: Loads, limits: Mapping[str, PlannedLimit]) -> SlotWork:
     """Findings for each ``slot_N_current``, and the steps that are the fuse block's."""
     findings: dict[str, Finding] = {}
@@ -62,9 +77,10 @@ def examine_slots(bench: LogContext, loads: Loads, limits: Mapping[str, PlannedL
         for group, steps in zip(groups, found.groups, strict=True)
         if group
     ]
+    shown_by = _Shown(bench, key_on, found, groups)
     for slot in unlogged:
         check = SLOT_CURRENT.id_of(slot)
-        findings[check] = _matched(bench, slot, key_on, found, limits.get(check), groups)
+        findings[check] = _matched(shown_by, slot, limits.get(check))
     first = tuple(
         min(steps) for one in key_on if (steps := [m.step.time_s for m in one.matches.values() if m.step is not None])
     )
@@ -83,16 +99,9 @@ def _first_rises(bench: LogContext, loads: Loads) -> tuple[float, ...]:
     return tuple(times[0] for times in rises if times)
 
 
-def _matched(
-    bench: LogContext,
-    slot: int,
-    key_ons: Sequence[KeyOnSteps],
-    steps: AllSteps,
-    limit: PlannedLimit | None,
-    loads: Sequence[Sequence[Plateau]],
-) -> Finding:
+def _matched(shown_by: _Shown, slot: int, limit: PlannedLimit | None) -> Finding:
     """The slot's current from the key-ons that show it: marked ones before others, and not proven where they differ."""
-    role = steps.role
+    bench, key_ons, role = shown_by.bench, shown_by.key_ons, shown_by.steps.role
     if not bench.has(role):
         return NotEvaluated("neither the slot's own current, feed_a nor battery_a is logged")
     shared = [one.together[slot] for one in key_ons if slot in one.together]
@@ -105,7 +114,7 @@ def _matched(
                 f"slots {' and '.join(map(str, slots))} seem to have come on in one step of {step.amps:.2f} A at "
                 f"{step.time_s:.1f} s; switch them on one by one"
             )
-        return _without_step(bench, slot, key_ons, steps, limit, loads)
+        return _without_step(shown_by, slot, limit)
     findings = [from_step(bench, slot, one, role, limit) for one in shown]
     sure = [finding for finding in findings if not finding.disqualified] or findings
     if limit is not None and len(sure) > 1:
@@ -121,19 +130,12 @@ def _matched(
     return sure[0]
 
 
-def _without_step(
-    bench: LogContext,
-    slot: int,
-    key_ons: Sequence[KeyOnSteps],
-    steps: AllSteps,
-    limit: PlannedLimit | None,
-    loads: Sequence[Sequence[Plateau]],
-) -> Finding:
+def _without_step(shown_by: _Shown, slot: int, limit: PlannedLimit | None) -> Finding:
     """The slot without a step of its own: dead where the log can tell that, else not seen."""
-    role = steps.role
+    bench, key_ons, steps, role = shown_by.bench, shown_by.key_ons, shown_by.steps, shown_by.steps.role
     empty = next((one.matches[slot] for one in key_ons if one.matches[slot].marked), None)
     if empty is not None:
-        if not any(watched(bench, at_s, loads) for at_s in marked_on(bench.log.marks, slot)):
+        if not any(watched(bench, at_s, shown_by.loads) for at_s in marked_on(bench.log.marks, slot)):
             return NotEvaluated(
                 f"the load was not steady around the mark of slot {slot}, so a step there may be lost; switch it "
                 "on again, by itself, and leave it on for 4 s"

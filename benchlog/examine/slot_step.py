@@ -39,7 +39,7 @@ def from_step(bench: LogContext, slot: int, one: KeyOnSteps, role: str, limit: P
     if doubt == ANOTHER_BESIDE:
         remedy = "switch the circuit on again while nothing else is switched"
     if limit is not None and doubt is None:
-        doubt = _mistaken(bench, slot, one, match, step, role, limit)
+        doubt = _mistaken(bench, slot, one, step, role, limit)
         remedy = note_it(slot) if doubt else None
     failed = None
     if limit is not None and doubt is None and not match.marked:
@@ -149,9 +149,10 @@ def _sags_on(bench: LogContext, one: KeyOnSteps, step: LoadStep) -> float:
 
 
 def _mistaken(
-    bench: LogContext, slot: int, one: KeyOnSteps, match: Match, step: LoadStep, role: str, limit: PlannedLimit
+    bench: LogContext, slot: int, one: KeyOnSteps, step: LoadStep, role: str, limit: PlannedLimit
 ) -> str | None:
     """Why the step may be another load than the slot's, with another verdict; None where it may not."""
+    match = one.matches[slot]
     value, u = _step_figures(bench, step, role)
     verdict = conformity(value, u or 0.0, limit.min, limit.max)
     if not match.marked and (by_size := _by_size(bench, one, slot, match, role, limit)) is not None:

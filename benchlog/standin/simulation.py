@@ -78,9 +78,8 @@ def simulate(
     over: dict[str, npt.NDArray[np.bool_]] = {}
     own: dict[str, DrawnErrors] = {}
     for channel in spec.channels:
-        own[channel.role] = draw(channel, rng)
-        if drawn is not None and channel.role in drawn:
-            own[channel.role] = drawn[channel.role]
+        its_own = draw(channel, rng)  # drawn in any case, so that the noise after it is the same
+        own[channel.role] = (drawn or {}).get(channel.role, its_own)
         value, beyond = read(channel, own[channel.role], reached[channel.role], rng)
         columns[channel.role] = value
         if beyond.any():

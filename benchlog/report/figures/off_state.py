@@ -1,10 +1,10 @@
 """The current after the key-off: how it settles, from amperes to milliamperes on one scale."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from benchlog.core.thinning import cut, outline
+from benchlog.core.thinning import Outline, cut, outline
 from benchlog.report.figures.look import INK, LABEL_PX, LIMIT, SPAN_FILLS, colour, faint, plain, short, spoken
 from benchlog.report.figures.scale import stretch, stretched_axis
 from benchlog.verdict.evidence import LogEvidence, Settling
@@ -43,17 +43,7 @@ def off_state_figure(evidence: LogEvidence, result: Result) -> "go.Figure | None
     for role in roles:
         shape = outline(part, role)
         edges.append(shape.edge)
-        figure.add_trace(
-            go.Scatter(x=(shape.edge_s - span.from_s) / per, y=short(stretch(shape.edge)), fill="toself", mode="lines",
-                       fillcolor=faint(colour(role)), line={"width": 0}, hoverinfo="skip", legendgroup=role,
-                       showlegend=False)
-        )  # fmt: skip
-        figure.add_trace(
-            go.Scatter(x=(shape.time_s - span.from_s) / per, y=short(stretch(shape.mean)),
-                       customdata=short(shape.mean * 1000), name=spoken(role), mode="lines", legendgroup=role,
-                       line={"color": colour(role), "width": 1.5},
-                       hovertemplate="%{customdata:.4~g} mA<extra></extra>")
-        )  # fmt: skip
+        _add_current(figure, role, shape, span.from_s, per)
     limit_ma = next((c.limit.max for c in result.checks if c.id == "off_state_drain" and c.limit), None)
     if limit_ma is not None:
         figure.add_hline(y=float(stretch(np.array([limit_ma / 1000]))[0]),
@@ -73,6 +63,19 @@ def off_state_figure(evidence: LogEvidence, result: Result) -> "go.Figure | None
     plain(figure, height=330)
     figure.update_layout(hovermode="x", margin={"t": LABEL_PX})
     return figure
+
+
+def _add_current(figure: Any, role: str, shape: Outline, zero_s: float, per: float) -> None:
+    """A current over the time from ``zero_s`` on, in units of ``per`` seconds: its band, and its mean as a line."""
+    figure.add_scatter(
+        x=(shape.edge_s - zero_s) / per, y=short(stretch(shape.edge)), fill="toself", mode="lines",
+        fillcolor=faint(colour(role)), line={"width": 0}, hoverinfo="skip", legendgroup=role, showlegend=False,
+    )  # fmt: skip
+    figure.add_scatter(
+        x=(shape.time_s - zero_s) / per, y=short(stretch(shape.mean)), customdata=short(shape.mean * 1000),
+        name=spoken(role), mode="lines", legendgroup=role, line={"color": colour(role), "width": 1.5},
+        hovertemplate="%{customdata:.4~g} mA<extra></extra>",
+    )  # fmt: skip
 
 
 def _seconds(lasts_s: float) -> str:

@@ -41,7 +41,7 @@ def relay_figure(
         near = trace.between(at_s - widest_ms / 2000, at_s + widest_ms / 1000)
         for role in ("trigger_v", "feed_v"):
             if role in near.values and len(near):
-                _add_event(figure, go, near, role, at_s, number, first=role not in named)
+                _add_event(figure, near, role, at_s, number, first=role not in named)
                 named.add(role)
     figure.add_vline(x=0, line={"color": GRID, "width": 1})
     if limit_ms is not None:
@@ -55,11 +55,11 @@ def relay_figure(
     return figure
 
 
-def _add_event(figure: Any, go: Any, near: Trace, role: str, at_s: float, number: int, *, first: bool) -> None:
+def _add_event(figure: Any, near: Trace, role: str, at_s: float, number: int, *, first: bool) -> None:
     time_s, value = thin(near.time_s - at_s, near.values[role])
     line = {"color": colour(role), "width": 1.5, "dash": dash(role)}
-    figure.add_trace(
-        go.Scatter(x=short(time_s * 1e3), y=short(value), mode=mode(time_s), name=spoken(role), line=line,
-                   marker={"size": 5}, legendgroup=role, showlegend=first,
-                   hovertemplate=f"event {number}: %{{y:.3~f}} V at %{{x:.2f}} ms<extra></extra>")
+    figure.add_scatter(
+        x=short(time_s * 1e3), y=short(value), mode=mode(time_s), name=spoken(role), line=line,
+        marker={"size": 5}, legendgroup=role, showlegend=first,
+        hovertemplate=f"event {number}: %{{y:.3~f}} V at %{{x:.2f}} ms<extra></extra>",
     )  # fmt: skip

@@ -21,8 +21,7 @@ def log_figure(evidence: LogEvidence) -> "go.Figure":
     Args:
         evidence: one log; bands of roles that are neither voltage nor current are left out.
     """
-    import plotly.graph_objects as go  # heavy; only a report with evidence pays for it
-    from plotly.subplots import make_subplots  # type: ignore[import-untyped]  # plotly ships no types
+    from plotly.subplots import make_subplots  # type: ignore[import-untyped]  # heavy, and plotly ships no types
 
     bands = evidence.overview.bands
     panels = [
@@ -43,7 +42,7 @@ def log_figure(evidence: LogEvidence) -> "go.Figure":
     for kind, roles, _ in panels:
         outlines = {role: outline(evidence.overview, role) for role in roles}
         for role in roles:
-            _add_role(figure, go, role, outlines[role], row, per, stretched=kind == "amps")
+            _add_role(figure, role, outlines[role], row, per, stretched=kind == "amps")
         if kind == "amps":
             axis = stretched_axis(shape.edge for shape in outlines.values())
             figure.update_yaxes(title_text="Current, stretched", **axis, row=row, col=1)
@@ -70,21 +69,18 @@ def _time_unit(evidence: LogEvidence) -> tuple[float, str]:
     return (60.0, "min") if lasts_s > 1800 else (1.0, "s")
 
 
-def _add_role(figure: Any, go: Any, role: str, shape: Outline, row: int, per: float, *, stretched: bool) -> None:
+def _add_role(figure: Any, role: str, shape: Outline, row: int, per: float, *, stretched: bool) -> None:
     scale = stretch if stretched else _as_is
     line = colour(role)
-    figure.add_trace(
-        go.Scatter(x=shape.edge_s / per, y=short(scale(shape.edge)), fill="toself", mode="lines",
-                   fillcolor=faint(line), line={"width": 0}, hoverinfo="skip", legendgroup=role, showlegend=False),
-        row=row, col=1,
+    figure.add_scatter(
+        x=shape.edge_s / per, y=short(scale(shape.edge)), fill="toself", mode="lines", fillcolor=faint(line),
+        line={"width": 0}, hoverinfo="skip", legendgroup=role, showlegend=False, row=row, col=1,
     )  # fmt: skip
     unit = "A" if stretched else "V"
-    figure.add_trace(
-        go.Scatter(x=shape.time_s / per, y=short(scale(shape.mean)), customdata=short(shape.mean), name=spoken(role),
-                   mode=mode(shape.time_s), line={"color": line, "width": 1.5, "dash": dash(role)},
-                   marker={"size": 5},
-                   hovertemplate=f"%{{customdata:.4~g}} {unit}", legendgroup=role),
-        row=row, col=1,
+    figure.add_scatter(
+        x=shape.time_s / per, y=short(scale(shape.mean)), customdata=short(shape.mean), name=spoken(role),
+        mode=mode(shape.time_s), line={"color": line, "width": 1.5, "dash": dash(role)}, marker={"size": 5},
+        hovertemplate=f"%{{customdata:.4~g}} {unit}", legendgroup=role, row=row, col=1,
     )  # fmt: skip
 
 
