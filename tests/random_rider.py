@@ -7,6 +7,7 @@ clock are simulated, so that an hour of a rider who fetches tools takes seconds.
 import math
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 from guided_bike import FAILS, Bench
@@ -41,6 +42,20 @@ LIMIT_S = 9000.0
 
 #: With these the loads draw nothing, and rightly fail; the truth has no figure for what never flows.
 DEAD = ("coil_open", "feed_open", "trigger_dead", "ground_open", "inverted_contact")
+
+
+class Ridden(Protocol):
+    """A bench as its rider sees it: the screen, the clock, the bike under the hands."""
+
+    step: LiveStep | None
+    now_s: float
+    install: SimulatedInstall
+
+    def act(self, text: str) -> float:
+        """Do it now."""
+
+    def engine_runs(self) -> bool:
+        """Whether a person would hear it."""
 
 
 @dataclass
@@ -78,12 +93,12 @@ class Rider:
         last_s = self.story[-1][0] if self.story else -math.inf
         return self._due_s if now_s > last_s + 10.0 and not self._pressed else now_s
 
-    def keys(self, _: Bench) -> list[Pressed]:
+    def keys(self, _: Ridden) -> list[Pressed]:
         """What is pressed now."""
         pressed, self._pressed = self._pressed, []
         return pressed
 
-    def __call__(self, bench: Bench) -> None:
+    def __call__(self, bench: Ridden) -> None:
         """Look at the screen, and do what is due."""
         step = bench.step
         if step is None:
@@ -121,7 +136,7 @@ class Rider:
             choices = ["key off" if self.key else "key on"]
         return str(self.rng.choice(choices))
 
-    def _answer(self, bench: Bench, step: LiveStep) -> None:
+    def _answer(self, bench: Ridden, step: LiveStep) -> None:
         """The truth, as far as a person at the bike knows it."""
         asked = step.ask
         if "the bike's own?" in asked:
@@ -134,7 +149,7 @@ class Rider:
         elif "key off?" in asked:
             right = not self.key
         elif "Start it again?" in asked:
-            right = not self._runs(bench) and self._started < 3
+            right = not bench.engine_runs() and self._started < 3
         else:
             raise AssertionError(f"a question that the rider does not know: {asked}")
         self.story.append((bench.now_s, f"{asked} {'y' if right else 'n'}"))
@@ -147,11 +162,7 @@ class Rider:
 
     _known: frozenset[int] = frozenset()
 
-    def _runs(self, bench: Bench) -> bool:
-        line = bench.bike._line_until(bench.bike.time_s)
-        return any(start <= bench.bike.time_s < stop for start, stop in line.runs)
-
-    def _take(self, bench: Bench, step: LiveStep) -> None:
+    def _take(self, bench: Ridden, step: LiveStep) -> None:
         """What the screen says; Enter where it waits for that, or where nothing shows though it is done."""
         say = step.say
         if self._did_s is not math.inf:
@@ -182,24 +193,24 @@ class Rider:
         else:
             self._usual(bench, step)
 
-    def _named(self, bench: Bench, slot: int, say: str) -> bool:
+    def _named(self, bench: Ridden, slot: int, say: str) -> bool:
         return any(one.slot == slot and one.device in say for one in bench.install.circuits)
 
-    def _strangers_off(self, bench: Bench, step: LiveStep) -> None:
+    def _strangers_off(self, bench: Ridden, step: LiveStep) -> None:
         """What was not asked for by now."""
         wanted = int(step.id.split("_")[1]) if step.id.startswith("slot_") else 99
         for slot in sorted(self.on):
             if slot >= wanted or step.id == "key_on" or slot not in self._known:
                 self._do(bench, f"slot {slot} off")
 
-    def _key_on_right(self, bench: Bench, step: LiveStep) -> None:
+    def _key_on_right(self, bench: Ridden, step: LiveStep) -> None:
         if step.id.startswith("slot_"):
             wanted = int(step.id.split("_")[1])
             for slot in [n for n in sorted(self.on) if n >= wanted]:
                 self._do(bench, f"slot {slot} off")
         self._do(bench, "key on")
 
-    def _usual(self, bench: Bench, step: LiveStep) -> None:
+    def _usual(self, bench: Ridden, step: LiveStep) -> None:
         """The step's own deed."""
         if step.id in ("prepare", "fuses_in"):
             self._press("enter")
@@ -224,12 +235,12 @@ class Rider:
             self._repeats.discard(step.id)
             self._press("again")
 
-    def _impatient(self, bench: Bench, step: LiveStep) -> None:
+    def _impatient(self, bench: Ridden, step: LiveStep) -> None:
         """It is done and the screen still waits: Enter, or another start where the engine does not run."""
         self._did_s = bench.now_s
         if step.id in ("rest", "sleep", "sleep_again", "all_on") or step.waiting_for.endswith("s more"):
             return
-        if step.id == "run" and not self._runs(bench):
+        if step.id == "run" and not bench.engine_runs():
             self._press("again" if self._started < 3 else "skip")
             return
         if step.id == "crank" and self._started >= 3:
@@ -242,7 +253,7 @@ class Rider:
     def _press(self, key: Pressed) -> None:
         self._pressed.append(key)
 
-    def _do(self, bench: Bench, text: str) -> None:
+    def _do(self, bench: Ridden, text: str) -> None:
         try:
             bench.act(text)
         except BenchlogError:
@@ -262,6 +273,11 @@ class Remembering(Bench):
         """Forget nothing."""
         super().__post_init__()
         self.bike._forget = lambda: None  # type: ignore[method-assign]  # else half an hour is kept
+
+    def engine_runs(self) -> bool:
+        """Whether a person would hear it."""
+        line = self.bike._line_until(self.bike.time_s)
+        return any(start <= self.bike.time_s < stop for start, stop in line.runs)
 
     def _chunk(self) -> Trace:
         """The stream comes in larger pieces while nobody does anything."""

@@ -75,7 +75,7 @@ LARGER = {
     ),
     "the order of its questions is the idea": (
         *("benchlog/examine/everything.py examine", "benchlog/examine/chatter_checks.py examine_chatter"),
-        *("benchlog/bench/guided/steps_rest.py at_rest"),
+        "benchlog/bench/guided/steps_rest.py at_rest",
     ),
     "the terms of one sum or drawing": (
         *("benchlog/analysis/settling.py _like", "benchlog/bench/recording/clock.py _judge"),

@@ -217,8 +217,8 @@ def test_a_number_goes_back_to_a_step_and_what_came_after_is_taken_again(tmp_pat
 
 def test_enter_alone_makes_no_dead_circuit(tmp_path: Path):
     """Enter without a switch pressed asks first; after no the circuit goes off and on, and its current is measured."""
-    person = Wilful([("slot_3_on", 2.0, "[Enter]"), ("slot_3_on", 9.0, "slot 3 on")], answers="n", leaves=["slot_3_on"])
-    person.besides.insert(1, ("slot_3_on", 5.0, "[Enter]"))
+    besides = [("slot_3_on", 2.0, "[Enter]"), ("slot_3_on", 10.0, "[Enter]"), ("slot_3_on", 15.0, "slot 3 on")]
+    person = Wilful(besides, answers="n", leaves=["slot_3_on"])
     result = led(tmp_path, person).check()
 
     assert person.asked[0].startswith("no current has come on in this step. Is slot 3 switched on")

@@ -126,7 +126,7 @@ offset_error = 0.00001
 
     line = save_check(f"sqlite:///{tmp_path}/store.sqlite", result, plan=plan, logs=[setup.log], logger=setup.logger,
                       before=setup.before)  # fmt: skip
-    assert line.startswith("Saved as record 1 in ")
+    assert "Saved as record 1 in " in line
 
 
 def test_where_a_test_stopped_comes_back_as_it_was(tmp_path: Path):

@@ -10,7 +10,7 @@ from benchlog.core.folding import held_together
 from benchlog.plan.model import Plan, slots_in_order
 from benchlog.plan.paths import feed_path, ground_path
 from benchlog.plan.questions.working_out import WorkedOut
-from benchlog.report.plan import CAUTION, circuit_cells, limit_text, path_cells, what_sets
+from benchlog.report.plan import CAUTION, budget, circuit_cells, limit_text, path_cells, what_sets
 from benchlog.verdict.advice import Advice, advice
 from benchlog.verdict.registry.table import check_of, find_check, limits_of, not_planned
 
@@ -28,6 +28,7 @@ def follows(found: WorkedOut, remarks: Sequence[Advice]) -> list[Any]:
         return [_not_yet(found, why)]
     return [
         html.P(_summary(plan), className="summary"),
+        *([html.P(f"Alternator: {held_together(told)}.")] if (told := budget(plan)) else []),
         *_not_planned(plan, found),
         *_remarks(remarks, plan),
         *_circuits(plan),

@@ -78,7 +78,7 @@ def page_lines(
     # what was read is not shown cut; c shows it again
     top = [line for line in _top(view, width, full=not view.step.caution) if line.text and "─" not in line.text]
     short = [ScreenLine("  ".join(_short_keys(view))[:width])]
-    for head in ([top[0], *_large(view, width), *top[1:]], top):
+    for head in ([*_large(view, width), *top], top):
         whole = _fitted(head, values, told, short, height)
         if len(whole) <= height:
             break
