@@ -124,7 +124,11 @@ def recorded(folder: Path, lines: list[str], *, logger: str = "", old: str = "")
 
 def recorded_twice(folder: Path) -> None:
     """A second recorder on one port."""
-    with closing(Wire(folder)) as wire, Capture(str(wire.port), folder / "a.csv"), Capture(str(wire.port), folder / "b.csv"):
+    with (
+        closing(Wire(folder)) as wire,
+        Capture(str(wire.port), folder / "a.csv"),
+        Capture(str(wire.port), folder / "b.csv"),
+    ):
         pass
 
 
