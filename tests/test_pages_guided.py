@@ -22,7 +22,8 @@ from benchlog.standin.hands import ask, hands_of
 pytest_plugins = ("page_fixtures",)
 
 RUN = "from benchlog.__main__ import main; main()"
-SPEED, PATIENCE_S = "25", 90.0
+#: A mark comes a batch of lines late, so that a fast clock on a busy machine puts it beside its step.
+SPEED, PATIENCE_S = "6", 200.0
 #: Step -> what a person does to the bike there.
 DEEDS = {
     "zero": "zero",
@@ -51,7 +52,7 @@ def beside(served: Serving, folder: Path) -> Iterator[tuple[str, "subprocess.Pop
     told = folder / "standin.txt"
     with told.open("w", encoding="utf-8") as out:
         stand_in = subprocess.Popen(
-            [*begin, "standin", "--speed", SPEED, "--rate", "100", "--seed", "1", "--seconds", f"{PATIENCE_S:g}"],
+            [*begin, "standin", "--speed", SPEED, "--rate", "50", "--seed", "1", "--seconds", f"{PATIENCE_S:g}"],
             stdin=subprocess.DEVNULL, stdout=out, stderr=subprocess.STDOUT, env=environment, cwd=folder,
         )  # fmt: skip
         try:
