@@ -50,11 +50,16 @@ def _not_yet(found: WorkedOut, why: tuple[str, ...]) -> html.Div:
             [html.P("These answers do not agree:"), html.Ul([html.Li(text) for text in why])],
             className="problem",
         )
-    lacks = [found.states[place].question.text.lower() for place in ("install.bike", "battery.capacity_ah")
+    lacks = [_within(found.states[place].question.text) for place in ("install.bike", "battery.capacity_ah")
              if found.states[place].missing or found.states[place].fault]  # fmt: skip
     return html.Div(
         html.P(f"What follows from the plan stands here once it has the {' and the '.join(lacks)}."), className="empty"
     )
+
+
+def _within(label: str) -> str:
+    """A label within a sentence: units keep their letters."""
+    return label[:1].lower() + label[1:]
 
 
 def _summary(plan: Plan) -> str:
