@@ -18,7 +18,7 @@ from program import Ran, run
 from store_cases import save_small
 
 from benchlog.core.errors import BenchlogError
-from benchlog.core.plain import plain, short
+from benchlog.core.printable import plain, short
 from benchlog.process.output import drawn_on
 from benchlog.store import open_store
 from benchlog.store.exporting import cell, csv_lines

@@ -11,7 +11,7 @@ import typer
 
 from benchlog.commands.shared import UNUSABLE, LoggerOption, user_errors
 from benchlog.core.errors import BenchlogError
-from benchlog.core.plain import plain
+from benchlog.core.printable import plain
 
 if TYPE_CHECKING:
     from benchlog.bench.recording import Capture

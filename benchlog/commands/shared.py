@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from benchlog.core.errors import BenchlogError
-from benchlog.core.plain import plain, short, unsecret
+from benchlog.core.printable import plain, short, unsecret
 
 PASS, FAIL, UNUSABLE, NOT_PROVEN = 0, 1, 2, 3
 EXIT_STATUS = {"pass": PASS, "fail": FAIL, "not proven": NOT_PROVEN}

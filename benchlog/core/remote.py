@@ -13,7 +13,7 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from benchlog.core.errors import BadLog, BenchlogError
-from benchlog.core.plain import unsecret
+from benchlog.core.printable import unsecret
 
 # two letters at least, as one is a drive; one slash, as where a URL was made a path before
 _URL = re.compile(r"^([a-z][a-z0-9+]+):/+(?=[^/])", re.I)

@@ -6,7 +6,7 @@ import re
 import sys
 from typing import TextIO
 
-from benchlog.core.plain import plain
+from benchlog.core.printable import plain
 
 #: What stands in for the signs of our own texts; others become a question mark.
 _PLAIN = {"═": "=", "─": "-", "●": "*", "▲": "!", "◐": "~", "○": "o", "–": "-", "−": "-", "±": "+-", "·": "-", "»": ">"}

@@ -8,7 +8,7 @@ from typing import TextIO
 
 from benchlog.bench.guided.paging import WIDTH, Paint, ScreenLine, page_lines, parts_of, values_line, wrapped
 from benchlog.bench.guided.view import View
-from benchlog.core.plain import plain
+from benchlog.core.printable import plain
 from benchlog.process.output import drawn_on
 
 _NARROWEST, _WIDEST = 20, 100

@@ -7,7 +7,7 @@ from typing import TextIO
 
 from benchlog.bench.recording.capture import Batch, Capture
 from benchlog.bench.recording.counts import refused_words
-from benchlog.core.plain import plain
+from benchlog.core.printable import plain
 from benchlog.core.roles import ROLE_UNITS, slot_of
 from benchlog.process.output import drawn_on
 
