@@ -198,7 +198,7 @@ def test_the_panel_tells_what_follows():
     assert "ABYC E-11 allows 0.18\N{NO-BREAK SPACE}m" in told
     assert "2.77 to 4\N{NO-BREAK SPACE}A" in told
     assert "suggestions that nobody has confirmed" in told
-    assert "name of the bike and the capacity in ah" in early
+    assert "name of the bike and the capacity in Ah" in early
     assert "must be at least charging_min_v (15)" in texts(follows(clash, []))
 
 
