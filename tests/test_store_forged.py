@@ -28,18 +28,20 @@ pytest_plugins = ("store_fixtures",)
 
 
 def fill(store: Store, folder: Path) -> None:
-    """Three records with logs of their own, a signature, two changes and a withdrawal."""
+    """Three records with logs of their own, a signature, two changes, a withdrawal, and a search that found a place."""
     for n in range(3):
         log = small_log(folder, f"ride{n}.csv", f"time_s,battery_v\n0,12.{n}\n1,12.5\n2,12.6\n")
         store.save(small_result(resting_v=12.7 + n / 100, log=log.name), plan=small_plan(), logs=[log])
     store.sign(2, "bench two", "seen")
     store.note_change("Larch", date(2025, 3, 1), "new battery")
     store.take_back(store.note_change("Larch", date(2025, 4, 1), "wrong").number)
+    found = {"place": "contact", "kind": "open", "belief": 0.98, "also": [], "mend": "…", "check_again": "feed_drop"}
+    store.keep_search(3, {"found": found, "answers": []}, "a new relay")
 
 
 @pytest.fixture
 def full(store: Store, tmp_path: Path) -> Store:
-    """Entries 1 to 7."""
+    """Entries 1 to 8."""
     fill(store, tmp_path)
     return store
 
@@ -92,7 +94,7 @@ def test_an_entry_numbered_below_one_is_found(full: Store, number: int):
         ("UPDATE ledger SET number = 'two' WHERE number = 2", "the ledger's row 'two' is not in the form"),
         ("UPDATE ledger SET hash = substr(hash, 1, 63) || char(0) WHERE number = 2", "entry 2 (record) was altered"),
         ("UPDATE head SET number = 'x'", "the note of the last entry is not in the form"),
-        ("UPDATE head SET hash = X'00'", "the last entry is 7, but 7 was noted as the last, or it had another hash"),
+        ("UPDATE head SET hash = X'00'", "the last entry is 8, but 8 was noted as the last, or it had another hash"),
         ("UPDATE records SET verdict = X'00' WHERE number = 2", "entry 2: verdict is b'\\x00', in the ledger"),
         ("UPDATE records SET number = 'x' WHERE number = 2", "the list of records, entry 'x': a row was added"),
         ("UPDATE measured SET value = 'x' WHERE record = 2", "resting_voltage: value is 'x', in the ledger 12.7"),
