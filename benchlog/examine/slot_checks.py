@@ -133,7 +133,7 @@ def _matched(shown_by: _Shown, slot: int, limit: PlannedLimit | None) -> Finding
 def _without_step(shown_by: _Shown, slot: int, limit: PlannedLimit | None) -> Finding:
     """The slot without a step of its own: dead where the log can tell that, else not seen."""
     bench, key_ons, steps, role = shown_by.bench, shown_by.key_ons, shown_by.steps, shown_by.steps.role
-    empty = next((one.matches[slot] for one in key_ons if one.matches[slot].marked), None)
+    empty = next((one for one in key_ons if one.matches[slot].marked), None)
     if empty is not None:
         if not any(watched(bench, at_s, shown_by.loads) for at_s in marked_on(bench.log.marks, slot)):
             return NotEvaluated(
@@ -145,7 +145,7 @@ def _without_step(shown_by: _Shown, slot: int, limit: PlannedLimit | None) -> Fi
                 f"the load comes and goes, and by more from the mark of slot {slot} on; look at the relay first, "
                 "then switch it on again"
             )
-        return no_step(bench, slot, empty, role)
+        return no_step(bench, slot, empty, role, limit)
     dead = next((found for one in key_ons if (found := left_out(bench, slot, one, steps, limit)) is not None), None)
     if dead is not None:
         return dead

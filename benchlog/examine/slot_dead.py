@@ -8,7 +8,7 @@ from benchlog.analysis.assignment import LEAST_CHANCE
 from benchlog.analysis.load_steps import LoadStep, follow
 from benchlog.analysis.measurement import Measured
 from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
-from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, marked_on
+from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, marked_on
 from benchlog.core.uncertainty import COVERAGE_K, PASS_PROBABILITY, combine, probability_of_conforming
 from benchlog.examine.context import LogContext
 from benchlog.examine.slot_match import KeyOnSteps
@@ -23,6 +23,8 @@ STEADY_AT_MARK, LEAST_AFTER_S = 0.5, 1.0
 #: A current that swings by so much of the planned one more after the mark than before it holds the circuit, 1; its
 #: inrush has gone after this time, s.
 MORE_SWING, INRUSH_S = 0.5, 0.5
+#: A mark made by hand may come so late, or early, in a long test, s (common practice, no source).
+LATE_MARK_S = 15.0
 #: A change of load that takes longer may hold several, s.
 SLOW_STEP_S = 1.0
 #: A circuit without a step is dead, though unmarked, only beside at least so many that came on, and after so long, s.
@@ -55,12 +57,20 @@ def in_pulses(bench: LogContext, slot: int, mark_s: float, role: str) -> bool:
     return swings[1] - swings[0] > MORE_SWING * planned
 
 
-def no_step(bench: LogContext, slot: int, match: Match, role: str) -> Measured:
+def no_step(bench: LogContext, slot: int, one: KeyOnSteps, role: str, limit: PlannedLimit | None) -> Measured:
     """The slot was marked on, and nothing came."""
     from_s = marked_on(bench.log.marks, slot)[0]
     accuracy = bench.accuracy.get(role)
     least = max(LEAST_STEP_A, 2.5 * bench.resolution(role))
-    near = next((step for step in match.others if step is not None), None)
+    near = next((step for step in one.matches[slot].others if step is not None), None)
+    near = near or next(
+        (
+            step
+            for step in _marked_late(one, slot)
+            if limit is not None and _conforms(bench, role, step, limit) > 1 - PASS_PROBABILITY
+        ),
+        None,
+    )
     return Measured(
         0.0,
         None if accuracy is None else combine(accuracy.change_u(0.0), least / 3),
@@ -72,6 +82,23 @@ def no_step(bench: LogContext, slot: int, match: Match, role: str) -> Measured:
         else f"the step of {near.amps:.2f} A at {near.time_s:.1f} s may be this circuit",
         remedy=None if near is None else "set the mark as the circuit is switched on",
     )
+
+
+def _marked_late(one: KeyOnSteps, slot: int) -> list[LoadStep]:
+    """Steps that may be this slot's after all: one at no mark, or another's whose own may be the one at no mark."""
+    taken = {id(match.step): other for other, match in one.matches.items() if match.step is not None}
+    again = {id(step) for load in follow([stepped.step for stepped in one.steps]) for step in load.ons[1:]}
+    rising = [two.step for two in one.steps if two.step.amps > 0 and two.step.owner != "bike"]
+    free = [step for step in rising if id(step) not in taken and id(step) not in again]
+
+    def beside(of: int, step: LoadStep, reach_s: float) -> bool:
+        return any(abs(step.apart_s(at_s)) <= reach_s for at_s in marked_on(one.marks, of))
+
+    moved = {other for other in one.matches for step in free if beside(other, step, LATE_MARK_S)}
+    return [
+        *(step for step in free if beside(slot, step, LATE_MARK_S)),
+        *(step for step in rising if taken.get(id(step)) in moved - {slot} and beside(slot, step, MARK_AFTER_S)),
+    ]
 
 
 def left_out(
