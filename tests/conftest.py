@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 #: the longest are begun first, so that no core waits at the end, and ``tests/run --quick`` leaves all of them out.
 SLOW = {
     "test_acceptance_live": 60, "test_world": 50, "test_guided_session": 45, "test_ctrl_c": 45, "test_cluster": 45,
-    "test_pages_browser": 40, "test_pages_guided": 25, "test_guided_following": 25,
+    "test_pages_browser": 40, "test_pages_guided": 25, "test_guided_following": 25, "test_random_rider": 8,
     "test_pages_season_browser": 32, "test_truth_table": 27, "test_log_parts": 27,
     "test_world_table": 26, "test_hard_knocks": 25, "test_guided_bridge": 25, "test_report_browser": 18,
     "test_exit": 18, "test_every_system": 17, "test_standin_behaviours": 17, "test_world_causes": 16,
