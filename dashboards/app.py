@@ -19,6 +19,7 @@ from dashboards import (
     find_page,
     live_page,
     log_view,
+    measuring_page,
     note_form,
     one_result,
     sheet,
@@ -30,7 +31,6 @@ from dashboards.first_look import first_look
 from dashboards.foreign import connected as foreign
 from dashboards.frame import frame, menu, trouble
 from dashboards.guard import guard, hash_in_policy
-from dashboards.measuring_page import measuring_page
 from dashboards.planning import connected as planning
 from dashboards.planning.page import plan_page
 from dashboards.record_page import record_page
@@ -81,6 +81,7 @@ def _app(context: Context, door: Door) -> Dash:
     checked_page.register(app, context)
     drop_form.register(app, context)
     sheet.register(app, context)
+    measuring_page.register(app, context)
     note_form.register(app, context)
     change_list.register(app, context)
     find_page.register(app, context)
@@ -126,7 +127,7 @@ def page_at(context: Context, path: str, asked: dict[str, str], zone: tzinfo) ->
         case ["checked", job]:
             return checked_page.checked_page(context, job)
         case ["measuring"]:
-            return measuring_page(context, asked)
+            return measuring_page.measuring_page(context, asked)
         case ["season"]:
             if bike is None and asked.get("record", "").isdecimal():
                 bike = context.store.record(int(asked["record"][:11])).bike

@@ -8,6 +8,7 @@ from benchlog.core.errors import BenchlogError
 from benchlog.core.folding import held_together
 from benchlog.season import Season
 from benchlog.season.chart import change_words
+from benchlog.season.dates import day_words
 from benchlog.store import Change
 from dashboards.context import Context
 from dashboards.note_form import said
@@ -51,7 +52,7 @@ def question(context: Context, bike: object, number: object) -> list[Any]:
     """
     change = _known(context, str(bike or ""), number)
     return [
-        html.P(f"Take back “{change.what}” of {change.on}? It stays on file, and no longer counts."),
+        html.P(f"Take back “{change.what}” of {day_words(change.on)}? It stays on file, and no longer counts."),
         html.Div(
             [
                 html.Button("Yes, take it back", id=_sure(change.number), type="button", className="button"),

@@ -8,11 +8,13 @@ time counts as noticed. ``--only benchlog/analysis/drain.py`` (or ``…drain.py:
 
 import argparse
 import json
+import math
 import os
 import random
 import subprocess
 import sys
 import threading
+import time
 import tomllib
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -42,7 +44,20 @@ AWAY = (
     *("hard_knocks", "legend", "live", "log", "log_parts", "logger", "lines", "many", "messages", "mutation"),
     *("new_plan", "overview", "packaging", "pages", "probe", "process", "readers", "recheck", "recording", "report"),
     *("run", "season_browser", "standin", "stopping", "store", "table_text", "truth_table", "world", "spread"),
-    *("avr", "bounds", "by_hand", "listening", "meter_table", "outside", "plan_questions", "reader", "sources"),
+    *(
+        "avr",
+        "bounds",
+        "by_hand",
+        "listening",
+        "find_port",
+        "hearing",
+        "meter_table",
+        "outside",
+        "plan_page",
+        "plan_questions",
+        "reader",
+        "sources",
+    ),
     "whole_check",
 )
 #: s of CPU time that the tests of one mutant may take in all, by what they took under coverage.
@@ -129,21 +144,20 @@ class Trial:
         texts = {file: (ROOT / file).read_text(encoding="utf-8") for file in test_files()}
         self.ended: dict[Mutant, str] = {}
         self.sound = True
+        self._until_s = math.inf
         self._first = list({name.partition("::")[0]: name for name in reversed(reach.seconds)}.values())
         self._orders: Queue[tuple[Mutant, dict[str, Any]]] = Queue()
         for mutant in mutants:
             tests = tests_for(mutant, reach, sources, texts)
-            if not tests:
-                self.ended[mutant] = "unreached"
-                continue
             cpu_s = 15 + 3 * sum(reach.seconds[name] for name in tests)
             module = mutant.file.removesuffix(".py").removesuffix("/__init__").replace("/", ".")
             text = mutant.put_into(sources[mutant.file])
             order = {"module": module, "path": str(ROOT / mutant.file), "text": text, "tests": tests, "cpu_s": cpu_s}
             self._orders.put((mutant, order))
 
-    def run(self, at_once: int) -> None:
-        """Try them all."""
+    def run(self, at_once: int, minutes: float = math.inf) -> None:
+        """Try them all, or as many as so many minutes allow."""
+        self._until_s = time.monotonic() + 60 * minutes
         workers = [threading.Thread(target=self._work) for _ in range(at_once)]
         for worker in workers:
             worker.start()
@@ -164,12 +178,12 @@ class Trial:
             assert nursery.stdout is not None
             ask = partial(_ask, nursery.stdin, nursery.stdout)
             self.sound = self.sound and ask({"tests": self._first, "cpu_s": 600}) == "passed"
-            while self.sound:
+            while self.sound and time.monotonic() < self._until_s:
                 try:
                     mutant, order = self._orders.get_nowait()
                 except Empty:
                     break
-                self.ended[mutant] = ask(order)
+                self.ended[mutant] = ask(order) if order["tests"] else "unreached"
                 if sys.stderr.isatty():
                     print(f"\r{len(self.ended)} tried", end="", file=sys.stderr, flush=True)
             nursery.stdin.close()
@@ -214,6 +228,7 @@ def asked_of() -> argparse.Namespace:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--at-once", type=int, default=2)
     parser.add_argument("--only", help="every mutant of one file, or of some lines of it: FILE or FILE:FIRST-LAST")
+    parser.add_argument("--minutes", type=float, default=math.inf, help="begin no more mutants after so long")
     parser.add_argument("--named", action="store_true", help="the changes written down in mutation_named.toml")
     parser.add_argument("--tests", nargs="*", help="these test files alone")
     return parser.parse_args()
@@ -242,10 +257,10 @@ def main() -> None:
         chosen = random.Random(asked.seed).sample(wanted, count)
     reach = Reach(asked.tests or test_files())
     trial = Trial(chosen, sources, reach)
-    trial.run(asked.at_once)
+    trial.run(asked.at_once, asked.minutes)
     if not trial.sound:
         raise SystemExit("a test fails in the mutants' process without any mutant")
-    print(f"{len(chosen)} of {len(wanted)} mutants, {len(possible) - len(wanted)} equivalent ones left out\n")
+    print(f"{len(trial.ended)} of {len(wanted)} mutants, {len(possible) - len(wanted)} equivalent ones left out\n")
     print("\n".join(table(trial.ended, module_of)), "\n")
     for mutant in survivors(trial.ended):
         why = " (no test reaches it)" if trial.ended[mutant] == "unreached" else ""

@@ -6,20 +6,28 @@ what a command does; those of how a process starts, is stopped or speaks another
 
 import json
 import os
+import select
+import signal
 import socket
 import subprocess
 import sys
 import tempfile
+import threading
 import warnings
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import IO
 
 ROOT = Path(__file__).parent.parent
 PATIENCE_S = 120.0
-#: What a check, a store and a season load.
-LOADED = ("benchlog.cli", "benchlog.run", "benchlog.report.html", "benchlog.report.text", "benchlog.season")
-LOADED += ("benchlog.store", "benchlog.process.output", "pandas", "psycopg", "rich.console", "sqlalchemy")
+#: What a check, a store, a season, a guided test and a stand-in load.
+LOADED = (
+    *("benchlog.cli", "benchlog.run", "benchlog.report.html", "benchlog.report.text", "benchlog.season"),
+    *("benchlog.store", "benchlog.process.output", "benchlog.bench.guided.session", "benchlog.bench.recording"),
+    *("benchlog.standin", "pandas", "plotly.graph_objects", "plotly.subplots", "psycopg", "rich.console", "sqlalchemy"),
+)
+_ASKING = threading.Lock()
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,25 +39,75 @@ class Ran:
     stderr: bytes
 
 
+class Started:
+    """A run that goes on.
+
+    Attributes:
+        pid: of its process.
+    """
+
+    def __init__(self, what: dict[str, object], keys: int | None) -> None:
+        """Have it started; ``keys`` is its standard input, None for one that is empty."""
+        self._out, self._err = tempfile.TemporaryFile(), tempfile.TemporaryFile()  # noqa: SIM115 closed by ``end``
+        self._told, tells = os.pipe()
+        asked = json.dumps(what).encode()
+        with open(os.devnull, "rb") as nothing:
+            given = [nothing.fileno() if keys is None else keys, self._out.fileno(), self._err.fileno(), tells]
+            with _ASKING:
+                socket.send_fds(_parent()[1], [len(asked).to_bytes(4)], given)
+                _parent()[1].sendall(asked)
+        os.close(tells)
+        self.pid = self._number(PATIENCE_S)
+
+    def said(self) -> str:
+        """What it wrote on standard output until now."""
+        return os.pread(self._out.fileno(), 1 << 20, 0).decode()
+
+    def kill(self, how: int = signal.SIGKILL) -> None:
+        """End it."""
+        os.kill(self.pid, how)
+
+    def end(self, patience_s: float = PATIENCE_S) -> Ran:
+        """Wait for its end."""
+        status = self._number(patience_s)
+        os.close(self._told)
+        with self._out as out, self._err as err:
+            return Ran(status, _whole(out), _whole(err))
+
+    def _number(self, patience_s: float) -> int:
+        ready, _, _ = select.select([self._told], [], [], patience_s)
+        assert ready, "it took too long"
+        data = os.read(self._told, 4)
+        assert len(data) == 4, "the process that runs are forked from has ended"
+        return int.from_bytes(data, signed=True)
+
+
+def start(
+    *words: str | Path,
+    cwd: Path | None = None,
+    env: dict[str, str] | None = None,
+    keys: int | None = None,
+    first: str = "",
+) -> Started:
+    """Start a command in a folder, with this environment; ``first`` is Python that its process runs before it."""
+    where, values = str(cwd or Path.cwd()), env or dict(os.environ)
+    return Started({"words": [str(word) for word in words], "cwd": where, "env": values, "first": first}, keys)
+
+
 def run(*words: str | Path, cwd: Path | None = None, env: dict[str, str] | None = None) -> Ran:
     """Run a command in a folder, with this environment."""
-    what = {"words": [str(word) for word in words], "cwd": str(cwd or Path.cwd()), "env": env or dict(os.environ)}
-    _, way = _parent()
-    with tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as err, open(os.devnull, "rb") as nothing:
-        asked, descriptors = json.dumps(what).encode(), [nothing.fileno(), out.fileno(), err.fileno()]
-        socket.send_fds(way, [len(asked).to_bytes(4)], descriptors)
-        way.sendall(asked)
-        status = _received(way, 4)
-        out.seek(0)
-        err.seek(0)
-        return Ran(int.from_bytes(status, signed=True), out.read(), err.read())
+    return start(*words, cwd=cwd, env=env).end()
+
+
+def _whole(file: IO[bytes]) -> bytes:
+    file.seek(0)
+    return file.read()
 
 
 @cache
 def _parent() -> "tuple[subprocess.Popen[bytes], socket.socket]":
     """The process that all runs are forked from, and the way to it; it ends as this one does."""
     ours, its = socket.socketpair()
-    ours.settimeout(PATIENCE_S)
     env = {**os.environ, "PYTHONPATH": f"{ROOT}{os.pathsep}{ROOT / 'tests'}"}
     script = f"from program import serve; serve({its.fileno()})"
     no = subprocess.DEVNULL
@@ -58,40 +116,52 @@ def _parent() -> "tuple[subprocess.Popen[bytes], socket.socket]":
     return process, ours
 
 
-def _received(way: socket.socket, count: int) -> bytes:
-    data = b""
-    while len(data) < count:
-        piece = way.recv(count - len(data))
-        assert piece, "the process that runs are forked from has ended"
-        data += piece
-    return data
-
-
 def serve(number: int) -> None:
-    """Run what is asked for on this socket, one after another, until its other end is closed."""
+    """Start what is asked for on this socket, until its other end is closed."""
     for name in LOADED:
         __import__(name)
     # numpy's own threads only compute, and none of them does so just now
     warnings.filterwarnings("ignore", "This process .* is multi-threaded", DeprecationWarning)
+    signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nobody waits for those that look after a run
     way = socket.socket(fileno=number)
     while True:
-        head, descriptors, _, _ = socket.recv_fds(way, 4, 3)
+        head, descriptors, _, _ = socket.recv_fds(way, 4, 4)
         if not head:
             return
         what = json.loads(_received(way, int.from_bytes(head)))
-        child = os.fork()
-        if child == 0:
+        if os.fork() == 0:
             way.close()
-            _become(what, descriptors)
+            _look_after(what, descriptors)
         for descriptor in descriptors:
             os.close(descriptor)
-        status = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-        way.sendall(status.to_bytes(4, signed=True))
 
 
-def _become(what: dict, descriptors: list[int]) -> None:
+def _received(way: socket.socket, count: int) -> bytes:
+    data = b""
+    while len(data) < count:
+        data += way.recv(count - len(data))
+    return data
+
+
+def _look_after(what: dict, descriptors: list[int]) -> None:
+    """Start the run, tell its process, wait for its end, and tell its status."""
+    signal.signal(signal.SIGCHLD, signal.SIG_DFL)
+    *streams, tells = descriptors
+    child = os.fork()
+    if child == 0:
+        os.close(tells)
+        _become(what, streams)
+    for stream in streams:
+        os.close(stream)
+    os.write(tells, child.to_bytes(4))
+    status = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+    os.write(tells, status.to_bytes(4, signed=True))
+    os._exit(0)
+
+
+def _become(what: dict, streams: list[int]) -> None:
     """Be the program that was asked for, to its end."""
-    for stream, descriptor in enumerate(descriptors):
+    for stream, descriptor in enumerate(streams):
         os.dup2(descriptor, stream)
         os.close(descriptor)
     os.chdir(what["cwd"])
@@ -100,6 +170,7 @@ def _become(what: dict, descriptors: list[int]) -> None:
     sys.argv = ["benchlog", *what["words"]]
     status: object = 1
     try:
+        exec(what["first"], {})
         from benchlog.__main__ import main
 
         main()

@@ -2,8 +2,7 @@
 
 import os
 import re
-import subprocess
-import sys
+import signal
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -14,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from guided_bike import FAILS
+from program import Started, start
 
 import benchlog
 from benchlog.analysis.bridge import HAND_S
@@ -30,7 +30,6 @@ PATIENCE_S = 150.0
 LIMITS = {"settle_max_s": 60, "added_drain_ma": None, "pull_in_max_ms": 100}
 #: The longest first, so that none is left over at the end.
 ORDER = sorted([None, *FAULTS], key=lambda fault: fault != "waking_device")
-RUN = "from benchlog.__main__ import main; main()"
 #: Wakes every 15 s, so that fuses need not stay out for minutes; its device sits on the last slot as ever.
 QUICK_WAKER = """
 from dataclasses import replace
@@ -52,52 +51,28 @@ class Outcome:
 
 
 @contextmanager
-def bench(fault: str | None, folder: Path, *behaviours: str) -> Iterator[Callable[..., subprocess.Popen[str]]]:
+def bench(fault: str | None, folder: Path, *behaviours: str) -> Iterator[Callable[..., Started]]:
     """A running stand-in with this fault and these behaviours; gives what starts the guided test, as a process."""
     folder.mkdir()
     plan = folder / "plan.toml"
     plan.write_text(plan_toml_of(SimulatedInstall(), LIMITS), encoding="utf-8")
-    environment = {**os.environ, "BENCHLOG_DATA": str(folder / "data"), "PYTHONPATH": str(Path(__file__).parents[1])}
-    order = [
-        sys.executable,
-        "-c",
-        QUICK_WAKER + RUN,
-        "standin",
-        "--speed",
-        f"{SPEED:g}",
-        "--rate",
-        f"{RATE_HZ:g}",
-        "--seed",
-        "1",
-    ]
+    there = {"cwd": folder, "env": {**os.environ, "BENCHLOG_DATA": str(folder / "data")}}
+    order = ["standin", "--speed", f"{SPEED:g}", "--rate", f"{RATE_HZ:g}", "--seed", "1"]
     order += ["--seconds", f"{PATIENCE_S:g}", *(["--fault", fault] if fault else [])]
     order += [word for name in behaviours for word in ("--behaviour", name)]
-    with (folder / "standin.txt").open("w+", encoding="utf-8") as told:
-        stand_in = subprocess.Popen(
-            order, stdin=subprocess.DEVNULL, stdout=told, stderr=subprocess.STDOUT, env=environment, cwd=folder
-        )
-        try:
-            port = _port(folder / "standin.txt")
-            test = [sys.executable, "-c", RUN, "acceptance", port, "--plan", str(plan), "--out", str(folder / "a.csv")]
-            yield lambda *more, keys=subprocess.DEVNULL: subprocess.Popen(
-                [*test, *more],
-                stdin=keys,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.PIPE,
-                text=True,
-                env=environment,
-                cwd=folder,
-            )
-        finally:
-            stand_in.terminate()
-            stand_in.wait(timeout=20)
+    stand_in = start(*order, first=QUICK_WAKER, **there)
+    try:
+        test = ["acceptance", _port(stand_in), "--plan", str(plan), "--out", str(folder / "a.csv")]
+        yield lambda *more, keys=None: start(*test, *more, keys=keys, **there)
+    finally:
+        stand_in.kill(signal.SIGTERM)
+        stand_in.end(20)
 
 
-def ended(test: subprocess.Popen[str], folder: Path) -> Outcome:
+def ended(test: Started, folder: Path) -> Outcome:
     """Wait for a guided test's end."""
-    with test:
-        said, errors = test.communicate(timeout=PATIENCE_S)
-    return Outcome(test.returncode, said, errors, folder / "a.csv")
+    ran = test.end(PATIENCE_S)
+    return Outcome(ran.returncode, ran.stdout.decode(), ran.stderr.decode(), folder / "a.csv")
 
 
 def lead_through(fault: str | None, folder: Path, *behaviours: str) -> Outcome:
@@ -131,12 +106,12 @@ def test_killed_test_goes_on_in_the_same_log(tmp_path: Path, at: str):
     folder = tmp_path / "killed"
     state = folder / "a.steps.json"
     with bench(None, folder) as begin:
-        with begin() as test:
-            until = time.monotonic() + PATIENCE_S
-            while not (state.exists() and f'"step": "{at}"' in state.read_text(encoding="utf-8")):
-                assert time.monotonic() < until, "the test never came to that step"
-                time.sleep(0.005)
-            test.kill()
+        test, until = begin(), time.monotonic() + PATIENCE_S
+        while not (state.exists() and f'"step": "{at}"' in state.read_text(encoding="utf-8")):
+            assert time.monotonic() < until, "the test never came to that step"
+            time.sleep(0.005)
+        test.kill()
+        test.end()
         outcome = ended(begin("--resume"), folder)
     log = outcome.log.read_text(encoding="utf-8")
     rows = [line.split(",") for line in log.splitlines() if not line.startswith("#")]
@@ -206,13 +181,13 @@ def test_the_guided_test_is_not_led_astray(tmp_path: Path, fault: str | None, fa
     assert outcome.status == (1 if fault else 3)
 
 
-def _port(told: Path) -> str:
+def _port(stand_in: Started) -> str:
     until = time.monotonic() + 60.0
     while time.monotonic() < until:
-        if found := re.search(r"^\s*port\s+(\S+)$", told.read_text(encoding="utf-8"), re.MULTILINE):
+        if found := re.search(r"^\s*port\s+(\S+)$", stand_in.said(), re.MULTILINE):
             return found[1]
         time.sleep(0.05)
-    raise AssertionError(f"the stand-in named no port: {told.read_text(encoding='utf-8')}")
+    raise AssertionError(f"the stand-in named no port: {stand_in.said()}")
 
 
 @pytest.fixture(scope="module")

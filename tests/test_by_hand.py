@@ -1,18 +1,21 @@
 """The acceptance test with a hand meter: what it asks, what it keeps, and the sheet for it."""
 
 import re
+from datetime import UTC, datetime
 from html import unescape
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
+from benchlog.bench.by_hand.filled import filled_sheet
 from benchlog.bench.by_hand.session import HandTest, begun, lead_by_hand
 from benchlog.bench.by_hand.sheet import render_sheet
 from benchlog.bench.by_hand.steps import hand_steps
 from benchlog.cli import app
-from benchlog.core.errors import BenchlogError
+from benchlog.core.errors import BadReadings, BenchlogError
 from benchlog.meter.model import load_readings
+from benchlog.meter.writing import readings_text
 from benchlog.plan.model import load_plan, plan_from_mapping
 
 PLAN = Path(__file__).parent.parent / "sample_data" / "larch.plan.toml"
@@ -222,3 +225,47 @@ def test_the_meters_accuracy_can_be_taken_back(tmp_path):
     precision = load_readings(out).meter.voltage
     assert precision is not None
     assert precision.pct == 0.5
+
+
+SHEET = {(0, "value"): "12.81", (0, "waited"): "10", (1, "value"): "0.02", (2, "value"): "0.61", (2, "waited"): "45",
+         (2, "averaged"): "10", (2, "lowest"): "0.58", (2, "highest"): "4.1", (5, "value"): "184 mV",
+         (13, "value"): "-1.20"}  # fmt: skip
+
+
+def test_a_sheet_that_is_filled_in_is_the_same_as_one_that_is_typed(tmp_path):
+    """The boxes of a sheet make the readings that the session makes; empty ones are left out."""
+    meter = {"voltage": "0.5 % + 2", "current": "1 % + 3", "battery_c": "7,5"}
+    file = filled_sheet(load_plan(PLAN), SHEET, meter, datetime(2026, 11, 30, 18, 20, tzinfo=UTC))
+    (tmp_path / "r.toml").write_text(readings_text(file), encoding="utf-8")
+
+    assert load_readings(tmp_path / "r.toml") == file
+    assert [(table.role or table.start, table.value) for table in file.reading] == [
+        ("battery_c", "7,5"), ("battery_v", "12.81"), ("feed_v", "0.02"), ("drain_a", "0.61"), ("battery +", "184"),
+        ("battery_a", "-1.20"),
+    ]  # fmt: skip
+    drain = file.reading[3]
+    assert (drain.waited_s, drain.averaged_s, drain.watched_s, drain.lowest) == (2700, 600, 600, "0.58")
+    assert file.reading[-1].loads_on
+
+
+@pytest.mark.parametrize(
+    ("boxes", "meter", "fault"),
+    [
+        ({}, {}, "no reading is filled in; type at least one, as the meter shows it"),
+        (
+            {(0, "waited"): "10"},
+            {},
+            "Battery at rest: needs a figure as the meter shows it, such as 12.63, or OL;",
+        ),
+        ({(0, "value"): "12 A"}, {}, 'such as 12.63, or OL; got "12 A"'),
+        ({(0, "value"): "12.8", (0, "waited"): "long"}, {}, "Battery at rest, waited: needs a number, such as 10, got"),
+        ({(2, "value"): "0.6", (2, "lowest"): "low"}, {}, "Drain, lowest: needs a figure as the meter shows it, got"),
+        ({(2, "value"): "0.6", (2, "lowest"): "0.7"}, {}, "Drain: lowest is above value"),
+        ({(0, "value"): "12.8"}, {"voltage": "good"}, "DC voltage: needs per cent and digits, such as 0.5 % + 2, got"),
+        ({(0, "value"): "12.8"}, {"battery_c": "cold"}, 'battery, °C: needs a number, such as 18, got "cold"'),
+    ],
+)
+def test_what_is_filled_in_wrongly_is_named_by_its_box(boxes, meter, fault):
+    """Each box that cannot be read is named with what is needed; nothing is made of the rest."""
+    with pytest.raises(BadReadings, match=re.escape(fault)):
+        filled_sheet(load_plan(PLAN), boxes, meter, datetime(2026, 11, 30, tzinfo=UTC))

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 import tomllib
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -184,6 +185,34 @@ def test_an_answer_that_does_not_fit_is_doubted_and_asked_about(knowledge: Knowl
     assert "30" in (asked.start, asked.end)
     assert hunt.suspects()[0].place == "contact"
     assert hunt.found() is None
+
+
+def test_each_try_counts(knowledge: Knowledge):
+    """Moved by hand twice without effect a joint is suspected far less than after once: each try may open it."""
+    beliefs = []
+    for count in (0, 1, 2):
+        hunt = Hunt(knowledge)
+        hunt.replies = [Reply("wiggle fuse out to 30 changes nothing", 1.0)] * count
+        beliefs.append(
+            next(s.belief for s in hunt.suspects() if (s.place, s.kind) == ("fuse out to 30", "intermittent"))
+        )
+
+    assert beliefs[0] > 3 * beliefs[1] > 9 * beliefs[2]
+
+
+def test_a_test_that_could_not_be_done_is_offered_once_more(knowledge: Knowledge):
+    """Not at once, and not after it could not be done a second time."""
+    hunt = Hunt(knowledge)
+    hunt.replies = [Reply("voltage fuse in to block, all on", 5.0), Reply("voltage 30 to block, all on", 0.05)]
+    asked = []
+    for _ in range(60):
+        if (question := hunt.next_question()) is None:
+            break
+        asked.append(question.name)
+        hunt.replies.append(Reply(question.name, None))
+
+    assert all(before != after for before, after in pairwise(asked[: len(set(asked)) // 2]))
+    assert max(asked.count(name) for name in asked) == 2
 
 
 def test_every_place_has_a_check_to_take_again(knowledge: Knowledge):

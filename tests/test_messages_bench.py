@@ -9,8 +9,9 @@ import pty
 import socket
 import tempfile
 import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from contextlib import closing
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +22,7 @@ from messages import test_message_reads_like_this as test_message_reads_like_thi
 from serial.tools.list_ports_common import ListPortInfo
 from serial_wire import Wire
 
+from benchlog.bench.by_hand.filled import filled_sheet
 from benchlog.bench.guided import resume
 from benchlog.bench.guided.memory import Memory
 from benchlog.bench.live import LiveState, write_live
@@ -28,6 +30,7 @@ from benchlog.bench.recording import Capture
 from benchlog.bench.recording.port import open_port
 from benchlog.bench.recording.writer import LogWriter
 from benchlog.logger.model import load_logger
+from benchlog.plan.model import load_plan
 from benchlog.process.pool import side_by_side
 from benchlog.standin import SimulatedInstall
 from benchlog.standin.hands import ask
@@ -38,6 +41,8 @@ from benchlog.standin.streaming import LiveBike
 
 PLAN = '[install]\nbike = "Larch"\n[battery]\nchemistry = "agm"\ncapacity_ah = 11.2\n'
 BY_NAME = '[time]\ncolumn = "t"\n[[channel]]\ncolumn = "I"\nrole = "battery_a"\n'
+LARCH = Path(__file__).parent.parent / "sample_data" / "larch.plan.toml"
+NOW = datetime(2026, 11, 30, tzinfo=UTC)
 NOBODY = "socket://127.0.0.1:1"  # nothing listens there
 ONE_PORT = "name one of these: /dev/ttyACM0 (USB: Larch works Shunt logger, serial number 7)"
 
@@ -101,16 +106,6 @@ def opened_while(patched: str, error: OSError, port: str) -> Callable[[Path], ob
     return run
 
 
-@contextmanager
-def wired(folder: Path) -> Iterator[Wire]:
-    """A cable to a logger."""
-    wire = Wire(folder)
-    try:
-        yield wire
-    finally:
-        wire.close()
-
-
 def recorded(folder: Path, lines: list[str], *, logger: str = "", old: str = "") -> None:
     """Record these lines for a moment; ``old`` is what a stopped recording left."""
     out = folder / "a.csv"
@@ -118,7 +113,7 @@ def recorded(folder: Path, lines: list[str], *, logger: str = "", old: str = "")
         out.write_text(old, encoding="utf-8")
     given = load_logger(a_logger(folder, text=logger)) if logger else None
     with (
-        wired(folder) as wire,
+        closing(Wire(folder)) as wire,
         Capture(str(wire.port), out, logger=given, append=bool(old), seconds=0.6) as capture,
     ):
         wire.wait_for_reader()
@@ -129,13 +124,17 @@ def recorded(folder: Path, lines: list[str], *, logger: str = "", old: str = "")
 
 def recorded_twice(folder: Path) -> None:
     """A second recorder on one port."""
-    with wired(folder) as wire, Capture(str(wire.port), folder / "a.csv"), Capture(str(wire.port), folder / "b.csv"):
+    with (
+        closing(Wire(folder)) as wire,
+        Capture(str(wire.port), folder / "a.csv"),
+        Capture(str(wire.port), folder / "b.csv"),
+    ):
         pass
 
 
 def disk_full(folder: Path) -> None:
     """A disk that fills up after nine lines."""
-    with wired(folder) as wire, Capture(str(wire.port), folder / "a.csv") as capture:
+    with closing(Wire(folder)) as wire, Capture(str(wire.port), folder / "a.csv") as capture:
         wire.wait_for_reader()
         wire.send("time_s,battery_v", *(f"{n},12.5" for n in range(9)))
         for _ in capture.batches():
@@ -534,6 +533,25 @@ PROVOKED: dict[str, Entry] = {
         lambda f: ["plan", a_plan(f), "--sheet", f / "plan.toml"],
         "…the measuring sheet…",
     ),
+    "a sheet without a figure": done(
+        lambda _: filled_sheet(load_plan(LARCH), {}, {}, NOW),
+        "the sheet: the meter readings cannot be used\n  no reading is filled in; type at least one, as the meter shows it",
+    ),
+    "a sheet filled in wrongly": done(
+        lambda _: filled_sheet(
+            load_plan(LARCH),
+            {(0, "value"): "x", (1, "waited"): "1", (2, "value"): "1", (2, "waited"): "y", (2, "lowest"): "z"},
+            {"voltage": "good", "battery_c": "cold"},
+            NOW,
+        ),
+        "the sheet: the meter readings cannot be used\n"
+        '  battery, °C: needs a number, such as 18, got "cold"\n'
+        '  Battery at rest: needs a figure as the meter shows it, such as 12.63, or OL; got "x"\n'
+        "  Fuse block, key off: needs a figure as the meter shows it, such as 12.63, or OL; it is empty\n"
+        '  Drain, waited: needs a number, such as 10, got "y"\n'
+        '  Drain, lowest: needs a figure as the meter shows it, got "z"\n'
+        '  DC voltage: needs per cent and digits, such as 0.5 % + 2, got "good"',
+    ),
     # ---- what goes on beside
     "no place for the live state": done(
         no_live_folder,
@@ -555,8 +573,7 @@ FILES = {
     for name in (
         *(f"bench/recording/{part}" for part in ("beside", "capture", "port", "resuming", "writer")),
         *("log/readers/lines/meaning", "bench/guided/leading", "bench/guided/resume", "bench/live", "process/pool"),
-        *("bench/guided/retest",),
-        *("bench/by_hand/sheet", "commands/by_hand"),
+        *("bench/by_hand/filled", "bench/by_hand/sheet", "commands/by_hand", "bench/guided/retest"),
         *("standin/behaving", "standin/faults", "standin/hands", "standin/serving", "standin/streaming"),
     )
 }

@@ -240,6 +240,25 @@ def test_failed_sheet_prints_on_two_pages_behind_the_riders(opened):
     assert len(re.findall(rb"/Type\s*/Page\b", printed)) in (2, 3)
 
 
+def test_a_measuring_sheet_is_filled_in_and_checked_by_keyboard(opened):
+    """Figures are typed into the sheet's boxes, a wrong one is named, and the check's verdict comes."""
+    page, trouble = opened("/measuring?record=2", 390)
+    box = page.get_by_label("Charging, reading in")
+    box.focus()
+    page.keyboard.type("fourteen")
+    page.get_by_role("button", name="Check these readings").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#hand-said")).to_contain_text("Charging: needs a figure as the meter shows it")
+    box.fill("14.21")
+    page.get_by_label("DC voltage").fill("0.5 % + 2")
+    page.get_by_role("button", name="Check these readings").press("Enter")
+    expect(page.locator("h1")).to_have_text("Larch")
+    row = page.locator("tr", has=page.locator("th", has_text="Charging voltage"))
+    expect(row).to_contain_text("within the limits")
+
+    assert trouble == []
+
+
 def test_keyboard_reaches_the_content(opened):
     """The first stop is the way to the content, every stop shows where it is, and the zoom works without a mouse."""
     page, _ = opened("/record/2")

@@ -118,7 +118,7 @@ def test_taking_back_asks_first(context):
     (change,) = context.store.changes("Larch")
     asked = texts(question(context, "Larch", change.number))
 
-    assert "Take back “new battery” of 2025-09-20?" in asked
+    assert "Take back “new battery” of 20 September 2025?" in asked
     assert context.store.changes("Larch") == [change]
     with pytest.raises(BenchlogError, match="this change is no longer in the list"):
         question(context, "Elm", change.number)

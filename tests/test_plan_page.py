@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 from foreign_files import FILES, recorded
-from page_server import NASTY, SAMPLES
-from test_messages_pages import dropped, pages, words_of
+from page_server import NASTY, SAMPLES, texts
+from test_messages_pages import DEADLY, dropped, pages
 
 from benchlog.core.errors import BenchlogError
 from benchlog.core.toml_text import tables_of
@@ -185,26 +185,28 @@ def test_buttons_make_the_form_anew(folder):
 
 def test_the_panel_tells_what_follows():
     """Load, what is not planned, warnings, currents and limits; before bike and battery are named, that they are."""
-    found = Sketch({**TWO, "feed.unfused_m": "0.5 m", "limits.crank_min_v": "-"}, 2).found
-    told = words_of(follows(found, remarks_on(found)))
-    early = words_of(follows(Sketch().found, []))
+    more = {"feed.unfused_m": "0.5 m", "limits.crank_min_v": "-", "alternator.speed_a": "20", "alternator.bike_a": "9"}
+    found = Sketch({**TWO, **more}, 2).found
+    told = texts(follows(found, remarks_on(found)))
+    early = texts(follows(Sketch().found, []))
     clash = Sketch({**TWO, "limits.charging_min_v": "15"}, 2).found
 
     assert "Planned load 7.462 A in 2 circuits" in told
     assert "Cranking minimum : “Battery while cranking at least, V”" in told
     assert "Warning: " in told
+    assert "16.5\N{NO-BREAK SPACE}A needed, 9\N{NO-BREAK SPACE}A of it by the bike itself; it gives 20" in told
     assert "ABYC E-11 allows 0.18\N{NO-BREAK SPACE}m" in told
     assert "2.77 to 4\N{NO-BREAK SPACE}A" in told
     assert "suggestions that nobody has confirmed" in told
     assert "name of the bike and the capacity in ah" in early
-    assert "must be at least charging_min_v (15)" in words_of(follows(clash, []))
+    assert "must be at least charging_min_v (15)" in texts(follows(clash, []))
 
 
 def test_nothing_on_the_page_turns_texts_into_html():
     """Names and devices stand in the form and beside it letter by letter."""
     sketch = Sketch({**TWO, "install.bike": NASTY, "circuit[1].device": NASTY}, 2)
 
-    assert NASTY in words_of(follows(sketch.found, remarks_on(sketch.found)))
+    assert NASTY in texts(follows(sketch.found, remarks_on(sketch.found)))
     assert NASTY in str(form(sketch))
 
 
@@ -245,13 +247,14 @@ def test_each_foreign_file_opens_its_form(folder, name):
 
 
 def test_a_log_that_speaks_for_itself_has_no_form(folder):
-    """Role names as headers, or a file that is no table at all, open no form: the check says what there is to say."""
+    """Role names as headers, Parquet, or no table at all open no form: the check says what there is to say."""
     log = folder / "ride.csv"
     log.write_text("time_s,battery_v\n" + "".join(f"{n},12.5\n" for n in range(9)), encoding="utf-8")
     bad = folder / "words.csv"
     bad.write_text("nothing but words\n" * 9, encoding="utf-8")
 
     assert not SightErrand(log).do(lambda *_: None).foreign
+    assert not SightErrand(DEADLY).do(lambda *_: None).foreign
     assert not SightErrand(bad).do(lambda *_: None).toml
 
 

@@ -6,6 +6,13 @@ from benchlog.plan.model import plan_from_mapping
 from benchlog.report.plan import CAUTION, render_plan
 from benchlog.verdict.registry.table import limits_of, not_planned
 
+#: A plan with one load and no limit.
+SMALL = {
+    "install": {"bike": "Larch"},
+    "battery": {"chemistry": "agm", "capacity_ah": 11.2},
+    "circuit": [{"slot": 1, "device": "cool box", "planned_a": 3.0}],
+}
+
 LARCH = {
     "install": {"bike": "Larch", "notes": "rural\nvet's round bike"},
     "battery": {"chemistry": "agm", "capacity_ah": 11.2},
@@ -129,3 +136,25 @@ def test_impossible_range_is_not_printed_as_one():
     assert "4.8 to 4" not in text
     assert text.count("none fits") == 2
     assert "no current can pass its check" in " ".join(text.split())
+
+
+def test_alternator_and_trigger_fuse_stand_at_the_head():
+    """What is needed is held against what the alternator gives, at speed and at idle; the trigger's fuse is named."""
+    plan = {
+        **SMALL,
+        "alternator": {"speed_a": 28, "idle_a": 10},
+        "relay": {"trigger": "tail lamp", "trigger_fuse_a": 1},
+    }
+    head = " ".join(render_plan(plan_from_mapping(plan)).partition("\n\n")[0].split())
+
+    assert "alternator 3 A needed, the bike's own need not known; it gives 28 A at speed and 10 A at idle" in head
+    assert "its trigger wire fused with 1 A" in head
+    assert "alternator" not in render_plan(plan_from_mapping(SMALL))
+
+
+def test_what_is_not_planned_comes_first():
+    """Right after the head stands what no check will judge, each with the keys that set it."""
+    blocks = render_plan(plan_from_mapping(SMALL)).split("\n\n")
+
+    assert blocks[1].startswith("Not planned (no limit given), and what sets it")
+    assert "limits.off_state_drain_ma" in blocks[1]

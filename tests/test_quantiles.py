@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from benchlog.core.quantiles import median, percentile, percentiles
+from benchlog.core.quantiles import distinct, known_median, median, medians, percentile, percentiles
 
 SIZES = (1, 2, 3, 4, 7, 10, 101, 1000)
 
@@ -14,16 +14,19 @@ def test_they_are_what_numpy_gives(n):
     rng = np.random.default_rng(n)
     for x in (rng.normal(size=n), np.round(rng.normal(size=n), 1), rng.integers(0, 5, n)):
         assert median(x) == np.median(x)
+        assert distinct(x).tolist() == np.unique(x).tolist()
         assert [percentile(x, q) for q in (0, 4, 8, 25, 50, 75, 98, 100)] == list(
             np.percentile(x, (0, 4, 8, 25, 50, 75, 98, 100))
         )
 
 
 def test_a_table_is_judged_row_by_row():
-    """Each row of a table has its own percentile."""
+    """Each row of a table has its own percentile and median."""
     table = np.random.default_rng(1).normal(size=(5, 30))
 
     assert percentiles(table, 92).tolist() == np.percentile(table, 92, axis=-1).tolist()
+    for rows in (table, table[:, :7], table[:, :1]):
+        assert medians(rows).tolist() == np.median(rows, axis=-1).tolist()
 
 
 def test_a_missing_value_leaves_none():
@@ -33,4 +36,5 @@ def test_a_missing_value_leaves_none():
     assert np.isnan(median(x))
     assert np.isnan(percentile(x, 50))
     assert np.isnan(median([]))
+    assert known_median(x) == np.nanmedian(x) == 2.0
     assert percentiles(np.array([x, [1.0, 2.0, 3.0]]), 50).tolist()[1] == 2.0

@@ -2,7 +2,8 @@
 
 import json
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -57,6 +58,16 @@ def recorded(wire: Wire, out: Path, sent: list[str], expected: int, **settings: 
     return capture, batches
 
 
+@contextmanager
+def begun(wire: Wire, out: Path, sent: list[str], **settings: object) -> Iterator[Capture]:
+    """A recording that goes on, with its header and these lines taken."""
+    with Capture(str(wire.port), out, **settings) as capture:  # type: ignore[arg-type] # as the caller knows them
+        wire.wait_for_reader()
+        wire.send(HEADER, *sent)
+        taken(capture, lambda: capture.counts.kept == len(sent))
+        yield capture
+
+
 def joined(batches: list[Batch], role: str | None = None) -> list[float]:
     """A role's samples over all batches, or their times."""
     traces = [batch.trace for batch in batches if len(batch.trace)]
@@ -104,10 +115,7 @@ def test_named_values_and_checksums_become_a_plain_table(wire: Wire, tmp_path: P
 def test_mark_stands_at_the_next_sample(wire: Wire, tmp_path: Path):
     """A mark goes to the first sample after it, two marks to two samples, and commas in it do no harm."""
     out = tmp_path / "log.csv"
-    with Capture(str(wire.port), out) as capture:
-        wire.wait_for_reader()
-        wire.send(HEADER, *lines(0, 5))
-        taken(capture, lambda: capture.counts.kept == 5)
+    with begun(wire, out, lines(0, 5)) as capture:
         capture.mark("key on")
         capture.mark("left, then right")
         wire.send(*lines(5, 5))
@@ -120,10 +128,7 @@ def test_mark_stands_at_the_next_sample(wire: Wire, tmp_path: Path):
 def test_mark_bound_to_a_time_stands_there(wire: Wire, tmp_path: Path):
     """A mark for a time of the stream waits for it, stands at the next free sample, and is late rather than lost."""
     out = tmp_path / "log.csv"
-    with Capture(str(wire.port), out) as capture:
-        wire.wait_for_reader()
-        wire.send(HEADER, *lines(0, 5))
-        taken(capture, lambda: capture.counts.kept == 5)
+    with begun(wire, out, lines(0, 5)) as capture:
         for text, at_s in (("slot 1 on", 0.0125), ("key on", 0.0125), ("gone by", 0.001), ("never", 9.0)):
             capture.mark_at(text, at_s)
         wire.send(*lines(5, 5))
@@ -140,10 +145,7 @@ def test_mark_bound_to_a_time_stands_there(wire: Wire, tmp_path: Path):
 def test_mark_after_the_last_sample_is_not_lost(wire: Wire, tmp_path: Path):
     """A mark that no sample follows is told in a note."""
     out = tmp_path / "log.csv"
-    with Capture(str(wire.port), out) as capture:
-        wire.wait_for_reader()
-        wire.send(HEADER, *lines(0, 5))
-        taken(capture, lambda: capture.counts.kept == 5)
+    with begun(wire, out, lines(0, 5)) as capture:
         capture.mark("key off")
 
     assert notes_of(out) == ['the mark "key off" came after the last sample']

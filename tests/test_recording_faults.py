@@ -18,7 +18,7 @@ import pytest
 from conftest import Samples, without_override
 from serial.urlhandler import protocol_socket
 from serial_wire import PATIENCE_S, Wire, wait_until
-from test_recording import HEADER, joined, lines, notes_of, recorded, rows_of, taken
+from test_recording import HEADER, begun, joined, lines, notes_of, recorded, rows_of, taken
 
 import benchlog
 from benchlog.bench.recording import Capture
@@ -92,10 +92,7 @@ def test_killed_recording_loses_no_more_than_a_second(wire: Wire, tmp_path: Path
 def test_pulled_cable_is_waited_for(wire: Wire, tmp_path: Path):
     """When the cable comes back the recording goes on; half a line is dropped, and the gap is told in the file."""
     out = tmp_path / "log.csv"
-    with Capture(str(wire.port), out) as capture:
-        wire.wait_for_reader()
-        wire.send(HEADER, *lines(0, 20))
-        taken(capture, lambda: capture.counts.kept == 20)
+    with begun(wire, out, lines(0, 20)) as capture:
         wire.send_bytes(b"0.020,12.")
         wire.settle()
         taken(capture, lambda: True)
@@ -128,10 +125,7 @@ def test_pulled_cable_is_waited_for(wire: Wire, tmp_path: Path):
 def test_logger_that_restarts_goes_on_increasing(wire: Wire, tmp_path: Path):
     """A logger that lost power counts from 0 again; in the file its time goes on by what the computer's clock says."""
     out = tmp_path / "log.csv"
-    with Capture(str(wire.port), out) as capture:
-        wire.wait_for_reader()
-        wire.send(HEADER, *lines(5000, 20))
-        taken(capture, lambda: capture.counts.kept == 20)
+    with begun(wire, out, lines(5000, 20)) as capture:
         last_at = time.monotonic()
         wire.pull()
         taken(capture, lambda: capture.lost_s is not None and capture.lost_s > 0.3)

@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 
 from benchlog.analysis.coarse import runs
-from benchlog.core.quantiles import median
+from benchlog.core.quantiles import distinct, median
 from benchlog.core.trace import Array, Trace
 
 #: So many samples stand at the end of the range at least.
@@ -54,7 +54,7 @@ def clipped_at(traces: Sequence[Trace], role: str, level: float, end: Literal["h
     parts = [sign * trace.values[role][np.isfinite(trace.values[role])] for trace in traces if role in trace.values]
     if not any(len(part) for part in parts):
         return False
-    pooled = np.unique(np.concatenate(parts))
+    pooled = distinct(np.concatenate(parts))
     if len(pooled) < 4:
         return False
     top = sign * level

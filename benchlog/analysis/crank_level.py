@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.analysis.coarse import runs
-from benchlog.core.quantiles import median
+from benchlog.core.quantiles import median, medians
 from benchlog.core.spread import MEDIAN_U, robust_noise
 from benchlog.core.trace import Array, Trace
 
@@ -100,7 +100,7 @@ def without_noise(trace: Trace, role: str, over_s: float) -> tuple[Trace, float]
         half = int(over_s / median(np.diff(t)) * (1 + 1e-9)) // 2
         if half and len(x) > 2 * half:
             around = np.lib.stride_tricks.sliding_window_view(np.pad(x, half, mode="edge"), 2 * half + 1)
-            x, noise = np.median(around, axis=1), MEDIAN_U * noise / np.sqrt(2 * half + 1)
+            x, noise = medians(around), MEDIAN_U * noise / np.sqrt(2 * half + 1)
     return Trace(t, {role: x}, {}), float(noise)
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.analysis.coarse import runs, spacing_s
-from benchlog.core.quantiles import median
+from benchlog.core.quantiles import distinct, median
 from benchlog.core.spread import robust_sigma
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import combine, t_inflation
@@ -259,7 +259,7 @@ class LogNoise(Mapping[str, NoiseModel]):
         if role not in self._known:
             if self._steps is None:
                 found = [steps_of(*self._points[one], self._resolutions.get(one, 0.0)) for one in self._points]
-                self._steps = np.unique(np.concatenate(found)) if found else np.empty(0)
+                self._steps = distinct(np.concatenate(found)) if found else np.empty(0)
             time_s, values = self._points[role]
             self._known[role] = noise_model(time_s, values, self._resolutions.get(role, 0.0), self._steps)
         model = self._known[role]

@@ -7,7 +7,7 @@ import numpy as np
 from benchlog.analysis.coarse import Coarse, runs
 from benchlog.analysis.levels import Levels, state_levels
 from benchlog.analysis.pulsing import pulsed_points, steady_cycles
-from benchlog.core.quantiles import median
+from benchlog.core.quantiles import known_median, median
 from benchlog.core.trace import Array
 
 #: A switched 12 V line moves at least this far between its states, V (common practice, no source).
@@ -55,7 +55,7 @@ def line_state(table: Coarse, role: str) -> SwitchedLine | None:
     none = np.zeros(len(table), dtype=bool)
     within = state_levels(np.concatenate((low, high)))
     if within is None or within.amplitude < LEAST_SWING_V:
-        steady = float(np.nanmedian(x))
+        steady = known_median(x)
         return SwitchedLine(role, None, np.full(len(table), steady > UP_ABOVE_V), moves=False, pulsed=none)
     # spikes in every point move the extremes, not the means; pulses the means, not the extremes
     by_mean = state_levels(x)

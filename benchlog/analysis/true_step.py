@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from benchlog.analysis.coarse import gap_limit_s
 from benchlog.analysis.levels import crossings, state_levels
-from benchlog.core.quantiles import median, percentile
+from benchlog.core.quantiles import distinct, median, percentile
 from benchlog.core.trace import Array, Trace
 
 #: The lines that a contact switches: none of them is slow to rise of itself, all of them hardly ever.
@@ -155,7 +155,7 @@ def _held_s(traces: Sequence[Trace], role: str) -> float | None:
     if len(stood) < LEAST_RUNS or not len(jumped):
         return None
     code = float(jumped.min())
-    different = len(np.unique(shown))
+    different = len(distinct(shown))
     least = min(max(FEWEST_VALUES, VALUES_SHARE * len(stood)), MOST_VALUES)
     if different < FEWEST_VALUES:
         return None

@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from benchlog.analysis.coarse import Coarse, spacing_s
 from benchlog.analysis.pulsed import EDGE_S, Pulsing
-from benchlog.core.quantiles import median
+from benchlog.core.quantiles import distinct, median
 from benchlog.core.trace import Array
 
 #: The rush after an edge that is left out of the levels, s.
@@ -76,7 +76,7 @@ def joined(table: Coarse, step_s: float) -> Coarse:
     at = np.arange(0, len(table), group)
     # no point reaches across a gap of the log
     gap = np.flatnonzero(table.start_s[1:] - table.end_s[:-1] > 100 * typical) + 1
-    at = np.unique(np.concatenate((at, gap)))
+    at = distinct(np.concatenate((at, gap)))
     ends = np.append(at[1:], len(table)) - 1
 
     def mean(x: Array) -> Array:

@@ -146,15 +146,3 @@ def _time_unit(said: str) -> str:
     if said not in ("s", "ms", "us"):
         raise Unusable("s, ms or us is needed")
     return said
-
-
-def _accuracy(said: str) -> tuple[float, float] | None:
-    """Per cent of the reading and digits of the last place."""
-    from benchlog.meter.shown import accuracy_of
-
-    if not said:
-        return None
-    found = accuracy_of(said)
-    if found is None:
-        raise Unusable("per cent of the reading and digits of the last place are needed, such as: 0.5 % + 2 digits")
-    return found

@@ -1,4 +1,6 @@
-"""Medians and percentiles as numpy has them, without the checks around its own that cost more than they find."""
+"""Medians, percentiles and distinct values as numpy has them, without checks that cost more than they find."""
+
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +22,19 @@ def median(values: npt.ArrayLike) -> float:
         middle = (ordered[half - 1] + ordered[half]) / 2
     greatest = ordered[-1]  # NaN comes last
     return float(middle if greatest == greatest else greatest)
+
+
+def known_median(values: Array) -> float:
+    """The same of those that are not NaN."""
+    return median(values[~np.isnan(values)])
+
+
+def medians(table: Array) -> Array:
+    """The median of each row of a table (the last axis), which is not empty; NaN where one of its values is."""
+    half = table.shape[-1] // 2
+    ordered = np.partition(table, (max(half - 1, 0), half, -1), axis=-1)
+    middle = ordered[..., half] if table.shape[-1] % 2 else (ordered[..., half - 1] + ordered[..., half]) / 2
+    return np.where(np.isnan(ordered[..., -1]), np.nan, middle)
 
 
 def percentile(values: npt.ArrayLike, percent: float) -> float:
@@ -44,3 +59,9 @@ def percentiles(table: Array, percent: float) -> Array:
     between = low + (high - low) * share if share < 0.5 else high - (high - low) * (1 - share)
     greatest: Array = ordered[..., -1]  # NaN comes last
     return np.where(np.isnan(greatest), greatest, between)
+
+
+def distinct(values: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    """The different ones of some values, none of them NaN, in their order; numpy's own loads its masked arrays."""
+    ordered = np.sort(values)
+    return ordered[np.append(True, ordered[1:] != ordered[:-1])] if len(ordered) else ordered

@@ -10,6 +10,7 @@ from benchlog.analysis.clipping import LEAST_SAMPLES, Clip, clipped_at
 from benchlog.analysis.coarse import runs
 from benchlog.analysis.cranking import LEAST_STARTER_A
 from benchlog.core.numbers import number
+from benchlog.core.quantiles import distinct
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.core.trace import Band, Overview, Trace
 from benchlog.examine.context import Samples
@@ -138,7 +139,7 @@ def _clip(log: Samples, role: str, end: Literal["highest", "lowest"]) -> Clip | 
         at = np.flatnonzero(_beyond(extreme, Clip(role, end, level)))
     if view.rows[at].sum() < LEAST_SAMPLES:
         return None
-    looks = at[np.unique(np.linspace(0, len(at) - 1, MOST_LOOKS).astype(int))]
+    looks = at[distinct(np.linspace(0, len(at) - 1, MOST_LOOKS).astype(int))]
     reach = AROUND_STEPS * view.step_s
     traces: list[Trace] = []
     done_s = -np.inf

@@ -9,7 +9,7 @@ from benchlog.analysis.coarse import coarse
 from benchlog.analysis.fuse_walk import HAND_S, Draw, Pull, draw_of, missing_wakeups, pulls_of, started_up_s
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.core.numbers import number, with_uncertainty
-from benchlog.core.quantiles import median
+from benchlog.core.quantiles import known_median, median
 from benchlog.core.uncertainty import COVERAGE_K, combine
 from benchlog.examine.context import LogContext, Samples, Timeline
 from benchlog.examine.off_spans import OffSpan
@@ -91,7 +91,7 @@ def _lets_go(log: Samples, pull: Pull, off_from_s: float, ends_s: float) -> bool
         after = coarse(log.overview, pull.out_s, ends_s, POINT_S, [role])
         if not np.isfinite(before.mean[role]).any() or not np.isfinite(after.mean[role]).any():
             continue
-        up, down = float(np.nanmedian(before.mean[role])), float(np.nanmedian(after.mean[role]))
+        up, down = known_median(before.mean[role]), known_median(after.mean[role])
         return up > UP_ABOVE_V and down < UP_ABOVE_V
     return False
 

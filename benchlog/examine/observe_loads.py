@@ -9,7 +9,7 @@ from benchlog.analysis.coarse import coarse
 from benchlog.analysis.drain import Drain
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.core.events import SlotOff, SlotOn
-from benchlog.core.quantiles import median
+from benchlog.core.quantiles import known_median, median
 from benchlog.core.uncertainty import Accuracy, combine, rectangular
 from benchlog.examine.context import LogContext
 from benchlog.examine.path_checks import FeedLoad
@@ -82,7 +82,7 @@ def load_on(bench: LogContext, load: FeedLoad | None, findings: Mapping[str, Fin
         most = max(point.load_a for point in load.points)
     elif bench.has("feed_a"):
         tables = [coarse(bench.overview, a, b, POINT_S, ["feed_a"]).mean["feed_a"] for a, b in bench.story.on]
-        most = max((float(np.nanmedian(table)) for table in tables if np.isfinite(table).any()), default=0.0)
+        most = max((known_median(table) for table in tables if np.isfinite(table).any()), default=0.0)
     elif (drawn := _drawn(bench, findings)) is not None:
         most = drawn[0]
     elif load is not None and load.points:

@@ -3,7 +3,7 @@
 import numpy as np
 
 from benchlog.analysis.true_step import TrueSteps, true_steps
-from benchlog.core.quantiles import percentile
+from benchlog.core.quantiles import distinct, percentile
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.core.trace import Trace
 from benchlog.examine.context import Samples, Timeline
@@ -29,7 +29,7 @@ def steps_of(log: Samples, story: Timeline) -> TrueSteps:
 
 
 def _spread(times: list[float], most: int) -> list[float]:
-    return [times[at] for at in np.unique(np.linspace(0, len(times) - 1, most).astype(int))] if times else []
+    return [times[at] for at in distinct(np.linspace(0, len(times) - 1, most).astype(int))] if times else []
 
 
 def _around(log: Samples, at_s: float, roles: list[str]) -> Trace:

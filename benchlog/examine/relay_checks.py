@@ -12,7 +12,7 @@ from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.relay import BOUNCE_S, Operation, drop_out, pull_in
 from benchlog.analysis.switched import PLAUSIBLE_V, UP_ABOVE_V
-from benchlog.core.quantiles import median
+from benchlog.core.quantiles import known_median, median
 from benchlog.core.trace import Trace
 from benchlog.core.uncertainty import Z_PROVEN, combine, rectangular
 from benchlog.examine.context import LogContext
@@ -247,7 +247,7 @@ def _level(trace: Trace, from_s: float, to_s: float) -> float:
     part = part[np.isfinite(part)]
     if not len(part):
         whole = trace.between(from_s - 2.0, to_s + 2.0).values["feed_v"]
-        return float("nan") if not np.isfinite(whole).any() else float(np.nanmedian(whole))
+        return float("nan") if not np.isfinite(whole).any() else known_median(whole)
     return median(part)
 
 

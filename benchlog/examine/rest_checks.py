@@ -10,7 +10,7 @@ from benchlog.analysis.drain import AWAKE_A
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.settling import Settled, settle
 from benchlog.analysis.switched import UP_ABOVE_V
-from benchlog.core.quantiles import median
+from benchlog.core.quantiles import known_median, median
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import COVERAGE_K, combine
 from benchlog.examine.context import LogContext
@@ -46,7 +46,7 @@ def _feed_off(bench: LogContext, spans: Sequence[OffSpan]) -> Finding:
             continue
         step_s = median(np.diff(part.start_s))
         # a short stretch before the first key-on cannot show that the feed goes dead, but well that it is live
-        if settled.lasts_s < need and not (span.opens and np.nanmedian(volts) > UP_ABOVE_V):
+        if settled.lasts_s < need and not (span.opens and known_median(volts) > UP_ABOVE_V):
             continue
         mean = bench.mean_of("feed_v", volts[np.isfinite(volts)], step_s)
         means.append((mean, settled.from_s, span.to_s, int(part.over["feed_v"].sum())))

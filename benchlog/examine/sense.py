@@ -12,7 +12,7 @@ from benchlog.analysis.coarse import runs
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.core.errors import BadLog
 from benchlog.core.numbers import number
-from benchlog.core.quantiles import median
+from benchlog.core.quantiles import known_median, median
 from benchlog.core.roles import ROLE_UNITS
 from benchlog.core.trace import Band, Overview
 from benchlog.examine.context import LogContext, Samples
@@ -84,7 +84,7 @@ def _refuse_above(name: str, view: Overview, role: str, band: Band, battery: Ban
             f"the two columns are changed over, or {role} is in mV: then head it {role} [mV]; with the engine running, "
             "the battery's own lead may be loose: stop the engine and look at it first"
         )
-    elif float(np.nanmedian(battery.mean)) > 3 * DEAD_V:
+    elif known_median(battery.mean) > 3 * DEAD_V:
         why = "battery_v had a lead off for a while, or missing samples are written as 0: leave such cells empty"
     else:
         why = "the two columns are changed over, or battery_v has another unit or a lead off"
@@ -139,7 +139,7 @@ def _battery_notes(view: Overview) -> list[str]:
             "or its unit is not V"
         ]
     low = battery.min < 1.0
-    if float(np.nanmedian(battery.mean)) > 3 * DEAD_V and int(view.rows[low].sum()) >= _LEAST_ROWS:
+    if known_median(battery.mean) > 3 * DEAD_V and int(view.rows[low].sum()) >= _LEAST_ROWS:
         at_s = float(view.start_s[low][0])
         return [
             f"battery_v reads next to 0 V now and then, first at {at_s:.1f} s, as no battery does: a lead may be "

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 
-from benchlog.find.hunt import Suspect
+from benchlog.find.hunt import Suspect, share_words
 from benchlog.find.questions import Question
 from benchlog.plan.model import Plan, slots_in_order
 
@@ -76,7 +76,7 @@ def beliefs_of(suspects: Sequence[Suspect]) -> dict[str, float]:
 def in_words(suspects: Sequence[Suspect]) -> str:
     """The drawing for those who do not see it: the likeliest places."""
     most = sorted(beliefs_of(suspects).items(), key=lambda item: -item[1])[:4]
-    named = ", ".join(f"{place} {share:.0%}" for place, share in most if share >= SHADES[0])
+    named = ", ".join(f"{place} {share_words(share)}" for place, share in most if share >= SHADES[0])
     return f"The path of the current; the more a place is suspected, the stronger it is marked: {named}."
 
 
@@ -195,9 +195,11 @@ def _said(strokes: Sequence[_Stroke], belief: Mapping[str, float]) -> list[str]:
         (x1, y1), (x2, y2) = one.start, one.end
         x, y = (x1 + x2) // 2, (y1 + y2) // 2
         if x1 == x2:
-            found.append(_text(f"{share:.0%}", x - 12 if x == LEFT else x + 12, y + 4, "end" if x == LEFT else "start"))
+            found.append(
+                _text(f"{share_words(share)}", x - 12 if x == LEFT else x + 12, y + 4, "end" if x == LEFT else "start")
+            )
         else:
-            found.append(_text(f"{share:.0%}", x, y + 24, "middle"))
+            found.append(_text(f"{share_words(share)}", x, y + 24, "middle"))
     return found
 
 

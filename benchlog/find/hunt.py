@@ -25,6 +25,8 @@ WORTH_SHARE = 0.2
 EVERY_MIN = 1.0
 #: A test that was answered may be asked again, so often in all; it tells the less the oftener it was asked.
 MOST_ASKED, AGAIN = 3, 0.3
+#: Share of its bits that counts of a test that could not be done: it is asked for again where it tells far more.
+SKIPPED_AGAIN = 0.4
 #: Of an answer: how likely it is to be wrong before it counts as doubtful.
 DOUBTFUL = 0.5
 #: A log's own figures are rarely wrong.
@@ -46,6 +48,11 @@ class Suspect:
     place: str
     kind: str
     belief: float
+
+
+def share_words(belief: float) -> str:
+    """A belief in whole per cent; nothing is ever quite sure."""
+    return f"{min(round(100 * belief), 99)} %"
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +98,7 @@ class Hunt:
         return weights
 
     def _told(self) -> list[tuple[str, float, int]]:
-        """Each test's different answers, and how often each came."""
+        """Each test's different answers, and how often each came; of a try each answer is one of its own."""
         told: list[tuple[str, float, int]] = []
         for reply in self.replies:
             if reply.value is None:
@@ -100,7 +107,7 @@ class Hunt:
                 (
                     at
                     for at, (test, value, _) in enumerate(told)
-                    if test == reply.test and self._alike(test, value, reply)
+                    if test == reply.test and not _is_try(test) and self._alike(test, value, reply)
                 ),
                 None,
             )
@@ -153,19 +160,19 @@ class Hunt:
     def next_question(self) -> Question | None:
         """The test that is expected to tell most for its minutes and danger; None where none tells anything more.
 
-        Where nothing else tells anything, a test that was skipped once is offered again.
+        A test that was skipped is offered once more, where it would tell far more than the others or nothing else does.
         """
         asked = Counter(reply.test for reply in self.replies)
         skipped = Counter(reply.test for reply in self.replies if reply.value is None)
-        for patience in (0, 1):
-            names = [name for name in self.knowledge.asked if asked[name] < MOST_ASKED and skipped[name] <= patience]
-            if (best := self._best(names, asked)) is not None:
-                return best
-        return None
+        names = [name for name in self.knowledge.asked if asked[name] < MOST_ASKED and skipped[name] <= 1]
+        others = [name for name in names if not self.replies or name != self.replies[-1].test or not skipped[name]]
+        again = {name: 1.0 if _is_try(name) else AGAIN ** (asked[name] - skipped[name]) for name in names}
+        skip = {name: again[name] * SKIPPED_AGAIN ** skipped[name] for name in names}
+        return self._best(others, skip) or self._best(names, again)
 
-    def _best(self, names: list[str], asked: Counter[str]) -> Question | None:
-        """The best of these tests; None where none tells enough."""
-        again = np.array([1.0 if _is_try(name) else AGAIN ** asked[name] for name in names])
+    def _best(self, names: list[str], share: dict[str, float]) -> Question | None:
+        """The best of these tests, of whose bits only a share counts; None where none tells enough."""
+        again = np.array([share[name] for name in names])
         bits = self.knowledge.information(self._open_minded(), names) * again
         if not names or bits.max() < WORTH_BITS:
             return None

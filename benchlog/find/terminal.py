@@ -9,7 +9,7 @@ from typing import Protocol
 from benchlog.core.errors import BenchlogError
 from benchlog.find.answers import write_answers
 from benchlog.find.as_json import expected, question_table
-from benchlog.find.hunt import FoundPlace, Hunt, Reply
+from benchlog.find.hunt import FoundPlace, Hunt, Reply, share_words
 from benchlog.find.mending import check_again, mend
 from benchlog.find.questions import OL_OHM, Question
 from benchlog.find.words import HOW, range_words
@@ -177,13 +177,13 @@ def shown_test(question: Question, hunt: Hunt) -> str:
 def _ended(hunt: Hunt, found: FoundPlace | None, answers: Path) -> str:
     if found is None:
         listed = "\n".join(
-            f"  {each.belief:4.0%}  {' '.join((each.place, each.kind)).strip()}"
+            f"  {share_words(each.belief):>4}  {' '.join((each.place, each.kind)).strip()}"
             for each in hunt.suspects()[:_LIKELIEST]
         )
         return f"\nNot found yet. Likeliest:\n{listed}\nThe answers are in {answers}; the same command goes on."
     also = f" (or, which no test at hand can tell from it: {', '.join(found.also)})" if found.also else ""
     return (
-        f"\nFound: {found.place}, {found.kind}{also}: {found.belief:.1%} sure.\n"
+        f"\nFound: {found.place}, {found.kind}{also}: {100 * found.belief:.1f} % sure.\n"
         f"  Mend it: {mend(found.place, found.kind)}\n"
         f"  Then take this check again: {check_again(found.place, found.kind)}\n"
         f"  benchlog acceptance PORT --plan PLAN --only {check_again(found.place, found.kind)}\n"

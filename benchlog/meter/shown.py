@@ -5,7 +5,6 @@ from decimal import Decimal
 
 #: What a meter shows beyond its range (common practice, no source).
 OVER_RANGE = ("OL", "0L", "O.L", "OFL", "1.")
-_ACCURACY = re.compile(r"(?:±|\+/?-)?\s*(\d+[.,]?\d*)\s*%?(?:\s*\+\s*(\d+)\s*\w*)?")
 _SHOWN = re.compile(r"[-+−]?(\d+([.,]\d*)?|[.,]\d+)")
 
 
@@ -27,12 +26,6 @@ def figure_of(shown: str) -> float:
 def step_of(shown: str) -> float:
     """One step of its last place."""
     return float(10.0 ** int(_decimal(shown).as_tuple().exponent))
-
-
-def accuracy_of(said: str) -> tuple[float, float] | None:
-    """Per cent of the reading and digits of the last place, as a manual prints them; None where it is neither."""
-    found = _ACCURACY.fullmatch(said.strip())
-    return None if found is None else (float(found[1].replace(",", ".")), float(found[2] or 0))
 
 
 def _decimal(shown: str) -> Decimal:

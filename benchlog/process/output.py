@@ -16,7 +16,7 @@ _NAME = "benchlog-plain"
 _OURS = re.compile(r"(\x1b\[(?:0|1|2|36|1;31|1;33)m)")
 #: For the environment of processes that are benchlog's own: polars, which looks at it as each query starts, then
 #: unpacks two groups of a Parquet table's rows at a time; more take more memory, one alone leaves a core idle. pydantic
-#: looks through every installed package for plugins of its own, of which benchlog has none: 15 ms of a start. What is
+#: looks through every installed package for plugins of its own, of which benchlog has none: 7 ms of a start. What is
 #: worked out is small for numpy's own threads, which wait for it in a loop that costs the others their cores.
 OF_OURS = {
     "POLARS_ROW_GROUP_PREFETCH_SIZE": "2",

@@ -46,10 +46,25 @@ def _head(plan: Plan) -> Iterator[str]:
             f"coil {relay.coil_a:g} A" if relay.coil_a else "",
             f"contact {relay.contact_a:g} A" if relay.contact_a else "",
             f"suppression: {relay.suppression}" if relay.suppression else "",
+            f"its trigger wire fused with {relay.trigger_fuse_a:g} A" if relay.trigger_fuse_a else "",
         ]
         yield from _wrapped(", ".join(filter(None, facts)) or "planned", "  relay         ")
+    if told := budget(plan):
+        yield from _wrapped(told, "  alternator    ")
     count = len(plan.circuit)
     yield f"  planned load  {plan.planned_load_a:.4g} A in {count} circuit{'' if count == 1 else 's'}"
+
+
+def budget(plan: Plan) -> str:
+    """What is needed of the alternator, and what it gives at speed and at idle; "" where that is not given."""
+    given = plan.alternator
+    if given is None or (given.speed_a is None and given.idle_a is None):
+        return ""
+    own_a = given.bike_a
+    needs = f"{plan.planned_load_a + (own_a or 0.0):.3g} A needed"
+    needs += ", the bike's own need not known" if own_a is None else f", {own_a:g} A of it by the bike itself"
+    gives = [f"{a:g} A {when}" for a, when in ((given.speed_a, "at speed"), (given.idle_a, "at idle")) if a is not None]
+    return f"{needs}; it gives {' and '.join(gives)}"
 
 
 def _remarks(plan: Plan) -> list[str]:

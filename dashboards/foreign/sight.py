@@ -88,16 +88,9 @@ class SightErrand:
 
 
 def _sighted(errand: SightErrand, folder: Path) -> Sighted:
-    from benchlog.log.log import Log
-
-    try:
-        head = _head(errand.path, folder)
-        with Log.open(head):
-            return Sighted(foreign=False)
-    except UnknownColumns:
-        pass
-    except BenchlogError:
-        return Sighted(foreign=False)  # the check says what is wrong with it
+    head = _foreign_head(errand.path, folder)
+    if head is None:
+        return Sighted(foreign=False)
     try:
         draft = draft_of(look(errand.path))
     except BadLog as problem:
@@ -132,15 +125,31 @@ def _sighted(errand: SightErrand, folder: Path) -> Sighted:
     )
 
 
-def _head(path: Path, folder: Path) -> Path:
-    """The first lines of a text as a file of its own; another format whole."""
+def _foreign_head(path: Path, folder: Path) -> Path | None:
+    """The first lines of a log whose own headers do not say what it holds; None for any other."""
+    from benchlog.log.log import Log
+
+    try:
+        head = _head(path, folder)
+        if head is None:
+            return None
+        Log.open(head).close()
+    except UnknownColumns:
+        return head
+    except BenchlogError:
+        return None  # the check says what is wrong with it
+    return None
+
+
+def _head(path: Path, folder: Path) -> Path | None:
+    """The first lines of a text as a file of its own; None for Parquet, which names its columns itself."""
     from benchlog.log.readers.cutting import text_of
     from benchlog.log.readers.source import Source
 
     source = Source(path)
     try:
         if source.head.startswith(b"PAR1"):
-            return path
+            return None
         text = text_of(source.read(_HEAD_BYTES))
     finally:
         source.close()

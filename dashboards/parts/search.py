@@ -6,7 +6,7 @@ from typing import Any
 from dash import dcc, html
 
 from benchlog.find.as_json import expected, question_table
-from benchlog.find.hunt import FoundPlace, Hunt, Suspect
+from benchlog.find.hunt import FoundPlace, Hunt, Suspect, share_words
 from benchlog.find.mending import check_again, mend
 from benchlog.find.questions import Question
 from benchlog.find.words import HOW, answer_words, range_words
@@ -75,7 +75,7 @@ def found_card(found: FoundPlace, record: int | None, *, kept: bool) -> html.Sec
     return html.Section(
         [
             html.H2(f"Found: {found.place}, {found.kind}"),
-            html.P(f"{found.belief:.1%} sure{also}."),
+            html.P(f"{100 * found.belief:.1f} % sure{also}."),
             html.P([html.Strong("Mend it: "), mend(found.place, found.kind)], className="say"),
             html.P([html.Strong("Then take this check again: "), again, "."]),
             html.P(html.Code(f"benchlog acceptance PORT --plan PLAN --only {again}", className="wraps")),
@@ -113,7 +113,7 @@ def open_card() -> html.Section:
 def suspects_list(suspects: Sequence[Suspect]) -> html.Section:
     """The likeliest places."""
     items = [
-        html.Li([html.Strong(f"{each.belief:.0%} "), " ".join((each.place, each.kind)).strip()])
+        html.Li([html.Strong(f"{share_words(each.belief)} "), " ".join((each.place, each.kind)).strip()])
         for each in suspects[:LISTED]
         if each.belief >= LEAST
     ]
@@ -131,5 +131,5 @@ def answered(hunt: Hunt) -> html.Section | None:
         good = range_words(expected(question, hunt.knowledge.good[reply.test]), question)
         note = "doubtful" if reply.test in doubtful else ""
         rows.append(row(reply.test, [("Answer", answer_words(reply.value, question)), ("Good", good), ("Note", note)]))
-    listed = table("Answers, the newest first", ("Test", "Answer", "Good", "Note"), rows, "answers")
+    listed = table("Answers, the newest first", ("Test", "Answer", "Good", "Note"), rows, "draws answers")
     return html.Section([html.H2("Answers"), listed])

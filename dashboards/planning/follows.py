@@ -10,7 +10,7 @@ from benchlog.core.folding import held_together
 from benchlog.plan.model import Plan, slots_in_order
 from benchlog.plan.paths import feed_path, ground_path
 from benchlog.plan.questions.working_out import WorkedOut
-from benchlog.report.plan import CAUTION, circuit_cells, limit_text, path_cells, what_sets
+from benchlog.report.plan import CAUTION, budget, circuit_cells, limit_text, path_cells, what_sets
 from benchlog.verdict.advice import Advice, advice
 from benchlog.verdict.registry.table import check_of, find_check, limits_of, not_planned
 
@@ -28,6 +28,7 @@ def follows(found: WorkedOut, remarks: Sequence[Advice]) -> list[Any]:
         return [_not_yet(found, why)]
     return [
         html.P(_summary(plan), className="summary"),
+        *([html.P(f"Alternator: {held_together(told)}.")] if (told := budget(plan)) else []),
         *_not_planned(plan, found),
         *_remarks(remarks, plan),
         *_circuits(plan),
@@ -49,11 +50,16 @@ def _not_yet(found: WorkedOut, why: tuple[str, ...]) -> html.Div:
             [html.P("These answers do not agree:"), html.Ul([html.Li(text) for text in why])],
             className="problem",
         )
-    lacks = [found.states[place].question.text.lower() for place in ("install.bike", "battery.capacity_ah")
+    lacks = [_within(found.states[place].question.text) for place in ("install.bike", "battery.capacity_ah")
              if found.states[place].missing or found.states[place].fault]  # fmt: skip
     return html.Div(
         html.P(f"What follows from the plan stands here once it has the {' and the '.join(lacks)}."), className="empty"
     )
+
+
+def _within(label: str) -> str:
+    """A label within a sentence: units keep their letters."""
+    return label[:1].lower() + label[1:]
 
 
 def _summary(plan: Plan) -> str:

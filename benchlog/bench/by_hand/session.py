@@ -7,16 +7,16 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from benchlog.bench.by_hand.steps import HandStep, fits, hand_steps, step_of
+from benchlog.bench.by_hand.steps import HandStep, figure_typed, hand_steps, step_of, waited_unit
+from benchlog.core.manual_accuracy import printed_accuracy
 from benchlog.find.words import HOW
 from benchlog.meter.model import MeterTable, Precision, ReadingsFile, ReadingTable, load_readings, reading_faults
-from benchlog.meter.shown import accuracy_of, is_figure, is_over_range
+from benchlog.meter.shown import is_figure, is_over_range
 from benchlog.meter.writing import write_readings
 from benchlog.plan.model import Plan
 
 Read = Callable[[str], str]
 Say = Callable[[str], None]
-_TYPED = re.compile(r"(\S+?)\s*([uµm]?[VA])?")
 _KEYS = "? how · s leave out · u take back · q stop"
 _MINUTE_S, _HOUR_S = 60.0, 3600.0
 
@@ -152,7 +152,7 @@ def _precision(of: str, read: Read, say: Say) -> Precision | None:
         typed = _line(read, f"{of}, such as 0.5 % + 2 (Enter: not known, then nothing is proven by it): ")
         if not typed:
             return None
-        found = accuracy_of(typed)
+        found = printed_accuracy(typed)
         if found is not None:
             return Precision(pct=found[0], digits=found[1])
         say(f'"{typed}" is no accuracy; type per cent and digits, such as 0.5 % + 2.')
@@ -178,11 +178,7 @@ def _reading(step: HandStep, read: Read, say: Say) -> ReadingTable | None:
         if shown is None:
             return None
         value, unit = shown
-        table: dict[str, Any] = {"role": step.role} if step.role else {}
-        if not step.role:
-            table |= {"from": step.question.start, "to": step.question.end}
-        table |= {"state": step.state, "value": value, "unit": unit}
-        table |= {"loads_on": True} if step.loads_on else {}
+        table: dict[str, Any] = {**step.place, "value": value, "unit": unit}
         try:
             table |= _extras(step, read, say)
         except _Back:
@@ -203,11 +199,8 @@ def _value(step: HandStep, read: Read, say: Say) -> tuple[str, str] | None:
         if typed == "?":
             say(HOW[step.question.kind])
             continue
-        found = _TYPED.fullmatch(typed)
-        if found is not None and (is_figure(found[1]) or is_over_range(found[1])):
-            unit = (found[2] or step.unit).replace("µ", "u")
-            if fits(unit, step):
-                return found[1], unit
+        if (shown := figure_typed(typed, step)) is not None:
+            return shown
         if typed:
             say(f'"{typed}" is no reading here; type the figure as the meter shows it, such as 12.63, or OL.')
 
@@ -216,7 +209,7 @@ def _extras(step: HandStep, read: Read, say: Say) -> dict[str, Any]:
     """What is asked beside the figure; Enter where it is not known or the meter does not keep it."""
     found: dict[str, Any] = {}
     if "waited" in step.extras:
-        name, unit_s = ("hours", _HOUR_S) if step.least_s >= _HOUR_S else ("minutes", _MINUTE_S)
+        name, unit_s = waited_unit(step)
         waited_s = _time(f"{name} since the key was turned off (Enter: not known): ", unit_s, read, say)
         found |= {} if waited_s is None else {"waited_s": waited_s}
     averaged_s = None

@@ -1,5 +1,6 @@
 """What a hand meter reads of an install, one reading a step, in the order of the bike's states."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
@@ -9,6 +10,7 @@ from benchlog.core.roles import UNITS
 from benchlog.find.questions import Question, voltage
 from benchlog.find.words import caution
 from benchlog.meter.model import ReadingTable
+from benchlog.meter.shown import is_figure, is_over_range
 from benchlog.plan.batteries import REST_H
 from benchlog.plan.limits import settled_s
 from benchlog.plan.model import Plan, slots_in_order
@@ -25,6 +27,7 @@ STATES = {
     "cranking": "Neutral, and crank for at most 5 s",
     "running": "Neutral, engine at a fast idle",
 }
+_TYPED = re.compile(r"(\S+?)\s*([uµm]?[VA])?")
 _DRAIN_HOW = (
     "A meter that averages and keeps lowest and highest tells most: start it when the bike sleeps, leave it for 10 "
     "minutes, and read all three."
@@ -62,6 +65,12 @@ class HandStep:
     def state(self) -> str:
         """Of the bike."""
         return self.question.state
+
+    @property
+    def place(self) -> dict[str, object]:
+        """What says of a reading, in its file, that it is of this step."""
+        where = {"role": self.role} if self.role else {"from": self.question.start, "to": self.question.end}
+        return {**where, "state": self.state, **({"loads_on": True} if self.loads_on else {})}
 
     def is_of(self, table: ReadingTable) -> bool:
         """Whether a reading is this step's."""
@@ -182,6 +191,16 @@ def step_of(steps: tuple[HandStep, ...], table: ReadingTable) -> HandStep | None
     return next((step for step in steps if step.is_of(table)), None)
 
 
-def fits(unit: str, step: HandStep) -> bool:
-    """Whether a unit that was typed measures what the step reads."""
-    return UNITS.get(unit, ("", 1.0))[0] == UNITS[step.unit][0]
+def figure_typed(typed: str, step: HandStep) -> tuple[str, str] | None:
+    """The figure as shown and its unit, of what was typed for a step; None where it cannot be one."""
+    found = _TYPED.fullmatch(typed.strip())
+    if found is None or not (is_figure(found[1]) or is_over_range(found[1])):
+        return None
+    unit = (found[2] or step.unit).replace("µ", "u")
+    same = UNITS.get(unit, ("", 1.0))[0] == UNITS[step.unit][0]
+    return (found[1], unit) if same else None
+
+
+def waited_unit(step: HandStep) -> tuple[str, float]:
+    """In what the time since the key-off is asked for: its name, and that in seconds."""
+    return ("hours", 3600.0) if step.least_s >= 3600 else ("minutes", 60.0)

@@ -1,9 +1,9 @@
 """What a user says of a foreign file's columns, whole: taken into the draft, or refused with what is needed."""
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from benchlog.core.manual_accuracy import printed_accuracy
 from benchlog.core.roles import ROLE_UNITS, UNITS
 from benchlog.core.typed import Unusable, number
 from benchlog.log.foreign.guess import Draft, corrected
@@ -89,7 +89,7 @@ def accuracy_of(said: str) -> tuple[float, float] | None:
     """
     if not said:
         return None
-    found = re.fullmatch(r"(?:±|\+/?-)?\s*(\d+[.,]?\d*)\s*%?(?:\s*\+\s*(\d+)\s*\w*)?", said)
+    found = printed_accuracy(said)
     if found is None:
         raise Unusable("per cent of the reading and digits of the last place are needed, such as: 0.5 % + 2 digits")
-    return float(found[1].replace(",", ".")), float(found[2] or 0)
+    return found
