@@ -1,14 +1,14 @@
 """A circuit without a load step: was it switched on and drew nothing, and can the log tell?"""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from benchlog.analysis.assignment import LEAST_CHANCE
 from benchlog.analysis.load_steps import LoadStep, follow
 from benchlog.analysis.measurement import Measured
 from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
-from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, marked_on
+from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, marked_on
 from benchlog.core.uncertainty import COVERAGE_K, PASS_PROBABILITY, combine, probability_of_conforming
 from benchlog.examine.context import LogContext
 from benchlog.examine.slot_match import KeyOnSteps
@@ -87,9 +87,8 @@ def no_step(bench: LogContext, slot: int, one: KeyOnSteps, role: str, limit: Pla
 def _marked_late(one: KeyOnSteps, slot: int) -> list[LoadStep]:
     """Steps that may be this slot's after all: one at no mark, or another's whose own may be the one at no mark."""
     taken = {id(match.step): other for other, match in one.matches.items() if match.step is not None}
-    again = {id(step) for load in follow([stepped.step for stepped in one.steps]) for step in load.ons[1:]}
-    rising = [two.step for two in one.steps if two.step.amps > 0 and two.step.owner != "bike"]
-    free = [step for step in rising if id(step) not in taken and id(step) not in again]
+    free = _unclaimed(one, one.matches.values())
+    rising = [stepped.step for stepped in one.steps if stepped.step.amps > 0 and stepped.step.owner != "bike"]
 
     def beside(of: int, step: LoadStep, reach_s: float) -> bool:
         return any(abs(step.apart_s(at_s)) <= reach_s for at_s in marked_on(one.marks, of))
@@ -98,6 +97,17 @@ def _marked_late(one: KeyOnSteps, slot: int) -> list[LoadStep]:
     return [
         *(step for step in free if beside(slot, step, LATE_MARK_S)),
         *(step for step in rising if taken.get(id(step)) in moved - {slot} and beside(slot, step, MARK_AFTER_S)),
+    ]
+
+
+def _unclaimed(one: KeyOnSteps, matches: Iterable[Match]) -> list[LoadStep]:
+    """Loads that came on for the first time, are not proven to be the bike's own, and that none of the matches took."""
+    taken = {id(match.step) for match in matches}
+    again = {id(step) for load in follow([stepped.step for stepped in one.steps]) for step in load.ons[1:]}
+    return [
+        stepped.step
+        for stepped in one.steps
+        if stepped.step.amps > 0 and stepped.step.owner != "bike" and id(stepped.step) not in taken | again
     ]
 
 
@@ -122,11 +132,9 @@ def left_out(
     if limit is None or fits > 1 - PASS_PROBABILITY:
         return None
     may = [(step, chance) for step, chance in may if chance > LEAST_CHANCE]
-    taken = {id(match.step) for match in others}
-    rising = [stepped.step for stepped in one.steps if stepped.step.amps > 0]
-    again = {id(step) for load in follow([stepped.step for stepped in one.steps]) for step in load.ons[1:]}
-    if any(step.owner != "bike" and id(step) not in taken | again for step in rising):
+    if _unclaimed(one, others):
         return None
+    rising = [stepped.step for stepped in one.steps if stepped.step.amps > 0]
     last_s = max(step.time_s for step in rising)
     planned = next(circuit.planned_a for circuit in bench.plan.circuit if circuit.slot == slot)
     if one.ends_s - last_s < WATCHED_S or not _nothing_at_first(bench, one, steps, planned):
