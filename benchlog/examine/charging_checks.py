@@ -22,9 +22,6 @@ NEARLY_ALL = 0.9
 LEAST_LOAD = 0.02
 #: A load that is read off small voltages is steadied over this long, s.
 STEADY_LOAD_S = 3.0
-#: An engine that ran for less has shown nothing of its alternator, which may take a moment to begin, s (common
-#: practice, no source).
-BRIEF_S = 2.5
 #: A voltage that rose by this much over the run, V, with such a current into the battery, A, still rises.
 ROSE_V, TAKEN_A = 0.15, 1.0
 
@@ -41,8 +38,6 @@ def examine_charging(bench: LogContext) -> dict[str, Finding]:
         why += bench.bridged_in(*bench.story.on)
         return {"charging_voltage": NotEvaluated(why), "charging_balance": NotEvaluated(why)}
     points = running_points(bench)
-    if points is not None and points.lasts_s(np.ones(len(points.volts), dtype=bool)) < BRIEF_S:
-        points = None
     return {"charging_voltage": _voltage(bench, points), "charging_balance": _balance(bench, points)}
 
 

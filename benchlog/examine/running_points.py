@@ -21,6 +21,9 @@ POINT_S = 0.2
 RISE_S = 2.0
 #: The alternator coasts and the voltage falls for this long as the engine is stopped, s.
 COAST_S = 0.5
+#: An engine that ran for less has shown nothing of its alternator, which may take a moment to begin, s (common
+#: practice, no source).
+BRIEF_S = 2.5
 BY_FALLS = ", by what the feed and the return lose"
 
 
@@ -70,6 +73,7 @@ class RunningPoints:
 
 
 def running_points(bench: LogContext) -> RunningPoints | None:
+    """Every run's points, end to end; None where the engine ran too briefly for them."""
     roles = [role for role in ENGINE_ROLES if bench.has(role)]
     accuracy = bench.accuracy.get("battery_a")
     least = least_a(combine(accuracy.change_u(10.0), accuracy.level_u(0.0)) if accuracy else 0.1)
@@ -104,7 +108,8 @@ def running_points(bench: LogContext) -> RunningPoints | None:
         for name in ("start_s", "end_s", "volts", "amps", "load_a", "charged", "uncharged", "whole_a")
     }
     over = {role: sum(one.over.get(role, 0) for one in found) for role in ("battery_v", "battery_a")}
-    return RunningPoints(**joined, over=over, load_how=load_how)
+    points = RunningPoints(**joined, over=over, load_how=load_how)
+    return points if points.lasts_s(np.ones(len(points.volts), dtype=bool)) >= BRIEF_S else None
 
 
 def _states(run: Running, start: Array, end: Array, volts: Array, amps: Array, least: float) -> tuple[Flags, Flags]:
