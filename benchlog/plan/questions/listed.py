@@ -35,6 +35,18 @@ def _length(own: Tables, _tables: Tables) -> str:
     return length_doubt(metres(own, _METRES_OR_FEET) or 0.0)
 
 
+def _wire_length(section: str, *, guess: str, such_as: str) -> PlanQuestion:
+    return PlanQuestion(
+        section,
+        _METRES_OR_FEET,
+        "Length of the wire, one way",
+        LengthAnswer(),
+        such_as=such_as,
+        offer=offers.always(guess, "a first guess: measure it"),
+        doubt=_length,
+    )
+
+
 INSTALL = PlanSection(
     "install",
     "The bike",
@@ -98,15 +110,7 @@ CIRCUIT = PlanSection(
             such_as="1 mm2 or 16 AWG",
             offer=offers.slot_wire_offer,
         ),
-        PlanQuestion(
-            "circuit",
-            _METRES_OR_FEET,
-            "Length of the wire, one way",
-            LengthAnswer(),
-            such_as="1.2 m or 4 ft",
-            offer=offers.always("1 m", "a first guess: measure it"),
-            doubt=_length,
-        ),
+        _wire_length("circuit", guess="1 m", such_as="1.2 m or 4 ft"),
         PlanQuestion(
             "circuit",
             ("tolerance_pct",),
@@ -128,15 +132,7 @@ FEED = PlanSection(
         PlanQuestion(
             "feed", ("conductor",), "Its wire", WireAnswer(), such_as="4 mm2 or 12 AWG", offer=offers.feed_wire_offer
         ),
-        PlanQuestion(
-            "feed",
-            _METRES_OR_FEET,
-            "Length of the wire, one way",
-            LengthAnswer(),
-            such_as="1.5 m or 5 ft",
-            offer=offers.always("1.5 m", "a first guess: measure it"),
-            doubt=_length,
-        ),
+        _wire_length("feed", guess="1.5 m", such_as="1.5 m or 5 ft"),
         PlanQuestion(
             "feed",
             ("unfused_m", "unfused_ft"),
@@ -168,15 +164,7 @@ GROUND = PlanSection(
             such_as="4 mm2 or 12 AWG",
             offer=offers.ground_wire_offer,
         ),
-        PlanQuestion(
-            "ground",
-            _METRES_OR_FEET,
-            "Length of the wire, one way",
-            LengthAnswer(),
-            such_as="1.5 m or 5 ft",
-            offer=offers.always("1.5 m", "a first guess: measure it"),
-            doubt=_length,
-        ),
+        _wire_length("ground", guess="1.5 m", such_as="1.5 m or 5 ft"),
         PlanQuestion(
             "ground",
             ("lift_max_v",),
