@@ -16,7 +16,6 @@ from benchlog.core.roles import slot_of
 from benchlog.log.discovery import ENDINGS, every_log, processes_for, reachable, size_of
 from benchlog.logger.model import Logger, load_logger, logger_from_mapping
 from benchlog.logger.sidecar import find_sidecar, logger_for
-from benchlog.meter.findings import ReadingsFindings, findings_of
 from benchlog.meter.given import NamedReadings, readings_given
 from benchlog.plan.model import Plan, load_plan, plan_from_mapping
 from benchlog.process.meanwhile import load_meanwhile
@@ -30,6 +29,7 @@ if TYPE_CHECKING:
 
     from benchlog.examine import LogFindings
     from benchlog.log.log import Log
+    from benchlog.meter.findings import ReadingsFindings
     from benchlog.plan.limits import PlannedLimit
 
     LogLike = str | Path | pd.DataFrame | pl.DataFrame | Log | NamedReadings
@@ -80,7 +80,7 @@ def check(
     wanted = every_log(logs if isinstance(logs, (list, tuple)) else [logs], before)
     if not wanted:
         raise BenchlogError("no log was given; name at least one log file")
-    found: list[LogFindings | ReadingsFindings] = []
+    found: list[Findings] = []
     notes: list[Note] = []
     with closing(_examined(wanted, planned, default, progress, on, watch)) as examined:
         for findings, log_notes in examined:
@@ -97,14 +97,14 @@ def check(
 def _judged(found: "list[Findings]", earlier: "Findings | None", planned: Plan, notes: list[Note]) -> Result:
     """What the findings of all logs and meter readings come to."""
     from benchlog import __version__
-    from benchlog.examine import key_events, lift_bypass, with_circuits
+    from benchlog.examine import LogFindings, key_events, lift_bypass, with_circuits
     from benchlog.verdict.causes import find_causes, merged
     from benchlog.verdict.checks import judge, overall, score
     from benchlog.verdict.evidence import Evidence
 
-    logs = [one for one in found if not isinstance(one, ReadingsFindings)]
-    by_hand = [one for one in found if isinstance(one, ReadingsFindings)]
-    if earlier is not None and not isinstance(earlier, ReadingsFindings):
+    logs = [one for one in found if isinstance(one, LogFindings)]
+    by_hand = [one for one in found if not isinstance(one, LogFindings)]
+    if isinstance(earlier, LogFindings):
         earlier = lift_bypass([earlier, *logs])[0]
     logs = lift_bypass(logs)
     every: list[Findings] = [*logs, *by_hand]
@@ -210,6 +210,8 @@ def _examine(
     from benchlog.verdict.registry.table import limits_of
 
     if (by_hand := readings_given(log)) is not None:
+        from benchlog.meter.findings import findings_of
+
         read = findings_of(by_hand.file, plan, by_hand.name)
         return read, list(read.notes)
     told: list[Note] = []
