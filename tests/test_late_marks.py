@@ -1,12 +1,11 @@
 """A mark that comes late: the step that it belongs to is not taken for a dead circuit's proof. Arrays by hand."""
 
-import numpy as np
-import pandas as pd
 import pytest
+from marked_frame import BATTERY_LOGGER, battery_frame, times
 
 import benchlog
 
-RATE_HZ, KEY_S, END_S = 50.0, 20.0, 90.0
+KEY_S, END_S = 20.0, 90.0
 PLAN = {
     "install": {"bike": "Larch"},
     "battery": {"chemistry": "agm", "capacity_ah": 11.2},
@@ -15,29 +14,15 @@ PLAN = {
         {"slot": 2, "device": "grips", "planned_a": 3.0, "fuse_a": 5},
     ],
 }
-GOOD = {"gain_error_pct": 0.2, "offset_error": 0.005, "resolution": 0.001}
-LOGGER = {
-    "logger": {"name": "by hand"},
-    "time": {"column": "time_s"},
-    "channel": [
-        {"column": "battery_v", "role": "battery_v", "unit": "V", **GOOD},
-        {"column": "battery_a", "role": "battery_a", "unit": "A", **GOOD},
-        {"column": "mark", "role": "mark"},
-    ],
-}
 
 
 def verdicts(steps: dict[float, float], marks: dict[float, str]) -> tuple[str, str]:
     """Verdict of each circuit where the battery's current steps so, A at s, beside these marks."""
-    t = np.arange(0.0, END_S, 1 / RATE_HZ)
-    noise = np.random.default_rng(1)
-    amps = 0.02 + sum((size * (t >= at_s) for at_s, size in {KEY_S: 5.0, **steps}.items()), np.zeros(len(t)))
-    amps += noise.normal(0, 0.01, len(t))
-    column = np.full(len(t), "", dtype=object)
-    for at_s, text in {KEY_S: "key on", **marks}.items():
-        column[int(at_s * RATE_HZ)] = text
-    frame = pd.DataFrame({"time_s": t, "battery_v": 12.8 - 0.02 * amps, "battery_a": amps, "mark": column})
-    result = benchlog.check(frame, plan=PLAN, logger=LOGGER)
+    t = times(END_S)
+    amps = 0.02 + 5.0 * (t >= KEY_S)
+    for at_s, size in steps.items():
+        amps += size * (t >= at_s)
+    result = benchlog.check(battery_frame(amps, {KEY_S: "key on", **marks}), plan=PLAN, logger=BATTERY_LOGGER)
     return result.check("slot_1_current").verdict, result.check("slot_2_current").verdict
 
 
