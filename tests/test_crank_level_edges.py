@@ -74,7 +74,9 @@ def test_held_level_is_that_of_every_run_looked_at_by_itself(rows: int):
     assert found.level - found.half_width == pytest.approx(min(highest[1], x[60 - rows :].max(), x[-1]))
 
 
-@pytest.mark.parametrize(("feed", "rows"), [((12, 5.9, 5, 5, 12), 4), ((12, 6.1, 6.2, 12, 12), 5), ((5, 5, 12, 12, 12), 5)])
+@pytest.mark.parametrize(
+    ("feed", "rows"), [((12, 5.9, 5, 5, 12), 4), ((12, 6.1, 6.2, 12, 12), 5), ((5, 5, 12, 12, 12), 5)]
+)
 def test_crank_counts_until_a_lost_feed_is_back(feed: tuple[float, ...], rows: int):
     """Lost is below half of the battery; a feed that was never there is not lost."""
     assert len(until_recovery(trace(range(5), battery_v=[12] * 5, feed_v=feed))) == rows
@@ -86,7 +88,18 @@ def test_crank_without_a_feed_is_whole():
 
 
 @pytest.mark.parametrize(
-    ("rows", "over_ms", "half"), [(7, 2.9, 1), (7, 1.9, 0), (7, 6.5, 3), (6, 6.5, 0), (7, 4.5, 2), (3, 2.9, 1), (2, 2.9, 0), (1, 2.9, 0), (7, 4.0, 2)]
+    ("rows", "over_ms", "half"),
+    [
+        (7, 2.9, 1),
+        (7, 1.9, 0),
+        (7, 6.5, 3),
+        (6, 6.5, 0),
+        (7, 4.5, 2),
+        (3, 2.9, 1),
+        (2, 2.9, 0),
+        (1, 2.9, 0),
+        (7, 4.0, 2),
+    ],
 )
 def test_median_takes_as_many_rows_as_its_width_holds(rows: int, over_ms: float, half: int):
     """A spike goes with three rows or more; where the stretch is too short nothing is taken off."""

@@ -10,7 +10,10 @@ from benchlog.analysis.witness import Paths, PathStep, Verdict, judge_steps
 
 
 def judged(
-    *feed: tuple[float, float] | None, ground: Sequence[tuple[float, float]] = (), u_a: float = 1e-4, least: float = 0.002
+    *feed: tuple[float, float] | None,
+    ground: Sequence[tuple[float, float]] = (),
+    u_a: float = 1e-4,
+    least: float = 0.002,
 ) -> Paths:
     """Steps of 10 A each, and (V, u) of what the feed, and the ground, shows of each."""
     paths = {"feed": [None if step is None else PathStep(*step) for step in feed]}

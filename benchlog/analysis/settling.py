@@ -114,7 +114,7 @@ def settle(
         return Settled(float(end[-1]), float(end[-1]), 0.0, base, ())
     step_s = spacing_s(start)
     outside = _outside(x, base, resolution, noise.mean_u(step_s) if noise else 0.0)
-    if key_on_follows and outside and outside[-1][1] == len(x) and outside[-1][0] >= 4:
+    if key_on_follows and outside and outside[-1][0] and outside[-1][1] == len(x):
         keep = outside.pop()[0]
         x, start, end = x[:keep], start[:keep], end[:keep]
     wakeups, settled_at = _sort_out(outside, start, end, x, base)
@@ -200,13 +200,13 @@ def _sort_out(
     for number in range(len(outside) - 1, -1, -1):
         first, stop = outside[number]
         calm_from = outside[number - 1][1] if number else 0
-        calm_s = float(start[first] - start[calm_from]) if first > calm_from else 0.0
+        calm_s = float(start[first] - start[calm_from])
         lasts_s = float(end[stop - 1] - start[first])
-        if first > 0 and calm_s >= max(lasts_s, 1.0):
+        if calm_s >= max(lasts_s, 1.0):
             wakeups.insert(0, (first, stop))
             continue
         if first == 0 or not _like(wakeups, first, stop, start, end, x, base):
-            return [w for w in wakeups if w[0] >= stop], min(stop, len(x) - 1)
+            return wakeups, min(stop, len(x) - 1)
         wakeups.insert(0, (first, stop))
     return wakeups, 0
 
