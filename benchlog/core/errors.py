@@ -89,3 +89,8 @@ class MissingColumns(BadLog):
     def __init__(self, where: str, problem: str, columns: Sequence[str | int]) -> None:
         self.columns = tuple(columns)
         super().__init__(where, problem)
+
+
+def reason_of(problem: Exception) -> str:
+    """Why the system could not do something, in its words, to stand inside a message."""
+    return str(getattr(problem, "strerror", None) or problem).lower()
