@@ -1,6 +1,7 @@
 """The steps with the key off: ready, zero and rest before the test, sleep at its end."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from benchlog.bench.guided.spec import StepSpec, Undo
 from benchlog.core.events import KeyOff, KeyOn, ZeroFrom, ZeroTo
@@ -111,15 +112,12 @@ def sleep(need_s: float) -> StepSpec:
 
 def sleep_again(need_s: float) -> StepSpec:
     """The same after the fuse walk."""
-    return StepSpec(
-        "sleep_again",
-        "Asleep again",
-        "Touch nothing: the walk may have woken something.",
-        "asleep",
-        f"{need_s:.0f} s of settled drain, not counting the time with a fuse out",
+    return replace(
+        sleep(need_s),
+        id="sleep_again",
+        title="Asleep again",
+        say="Touch nothing: the walk may have woken something.",
+        waiting_for=f"{need_s:.0f} s of settled drain, not counting the time with a fuse out",
         doubt="the drain does not settle; something is still awake",
-        need_s=need_s + MARGIN_S,
-        doubt_s=need_s + 120.0,
-        bike_s=SETTLE_TIMES * need_s + SETTLE_MORE_S,
         walk=True,
     )
