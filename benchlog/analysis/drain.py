@@ -71,11 +71,9 @@ def drain(
     band, gap_s = overview.bands[role], overview.gap_s[inside]
     counts = _counts(overview, band, (first, last), left_out)
     weight, area = np.where(counts, band.weight_s[inside], 0.0), np.where(counts, band.area[inside], 0.0)
-    covered = float(weight.sum())
-    if covered <= 0:
+    if (covered := float(weight.sum())) <= 0:
         return None
-    over = int(band.over[inside][counts].sum())
-    if over:
+    if over := int(band.over[inside][counts].sum()):
         # what lies beyond the range counts as nothing, so the mean is a lower bound
         covered = float((overview.end_s[inside] - overview.end_s[first : last - 1])[counts].sum())
     mean = float(area.sum()) / covered
@@ -92,8 +90,8 @@ def drain(
     hidden = rectangular(highest_a * math.sqrt(float((gaps**2).sum())) / covered)
     type_a = combine(scatter, rectangular(once / covered), uneven / covered, hidden)
     u = None if accuracy is None else combine(type_a, accuracy.level_u(mean))
-    widest_s, count = float(bridged.max()), len(woken.charges_as)
-    return Drain(mean, type_a, u, settled.base_a, count, covered, over, widest_s, tuple(woken.visits))
+    woke, gap = len(woken.charges_as), float(bridged.max())
+    return Drain(mean, type_a, u, settled.base_a, woke, covered, over, gap, tuple(woken.visits))
 
 
 def _counts(overview: Overview, band: Band, between: tuple[int, int], left_out: Stretches) -> npt.NDArray[np.bool_]:

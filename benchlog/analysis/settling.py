@@ -15,31 +15,18 @@ from benchlog.core.uncertainty import Z_PROVEN, combine, rectangular
 
 #: The final band is never narrower than this, A.
 LEAST_BAND_A = 5e-5
-
-
 #: Settled means within this of the base, A, where a channel sees no finer: a control unit that is awake draws this
 #: much or more (common practice, no source).
 STIRS_A = 0.01
-
-
 #: The search is repeated on means of so many points, as long as this many means are left.
 POINTS_TOGETHER = (4, 16, 64)
-
-
 FEWEST_POINTS = 12
-
-
 #: Means of fewer points than this are not compared; how far longer ones stray is the noise model's to say.
 FEWEST_COMPARED = 3
-
-
 #: How a current fades is read from the time it took to fall by this factor to what can be seen.
 FADES = 4.0
-
-
 #: Where points lie further apart than this many usual steps, and than so long, s, nothing was seen.
 UNSEEN_STEPS, UNSEEN_S = 10.0, 1.0
-
 
 Stretches = Sequence[tuple[float, float]]
 
@@ -103,40 +90,30 @@ def settle(
     Returns:
         None for fewer than 4 valid points.
     """
-    x = table.mean[role].copy()
-    x[table.over[role] > 0] = np.inf
-    valid = ~np.isnan(x) & outside_of(table.start_s, table.end_s, left_out)
-    x, start, end = x[valid], table.start_s[valid], table.end_s[valid]
-    if len(x) < 4:
+    points = _points(table, role, left_out)
+    if points is None:
         return None
-    base = min(median(x[-max(int(len(x) * share), 2) :]) for share in (0.1, 0.25, 0.5))
-    if not math.isfinite(base):
-        return Settled(float(end[-1]), float(end[-1]), 0.0, base, ())
-    seen = _Fineness(spacing_s(start), resolution, noise)
-    points = _Points(x, start, end, base)
+    if not math.isfinite(points.base):
+        return Settled(float(points.end[-1]), float(points.end[-1]), 0.0, points.base, ())
+    seen = _Fineness(spacing_s(points.start), resolution, noise)
     outside = seen.outside(points)
-    if key_on_follows and outside and outside[-1][1] == len(x) and outside[-1][0] >= 4:
+    if key_on_follows and outside and outside[-1][1] == len(points.x) and outside[-1][0] >= 4:
         points = points.before(outside.pop()[0])
     wakeups, settled_at = _sort_out(outside, points)
-    from_s = float(points.start[settled_at])
-    width = float(points.start[settled_at] - points.start[settled_at - 1]) if settled_at else seen.step_s
-    before = _tail(wakeups, settled_at, points)
-    if before < settled_at:
-        # it was asleep already, and awake again, or not: the log cannot tell
-        width = float(points.start[settled_at] - points.start[max(before - 1, 0)])
-    found_in_s = seen.step_s
+    from_s, found_in_s = float(points.start[settled_at]), seen.step_s
+    # it may have been asleep already, and awake again: the log cannot tell
+    asleep_at = max(_tail(wakeups, settled_at, points) - 1, 0)
+    width = from_s - float(points.start[asleep_at]) if settled_at else seen.step_s
     later = _later_on_means(points, wakeups, seen, from_s)
     if later is not None:
-        from_s, width = later
-        found_in_s = width
-    latest_s, unseen_s = _across_gaps(points.start, points.end, from_s, left_out)
-    if from_s > points.start[0]:
-        # a mean within the band may begin with what ends in it
-        latest_s = max(latest_s, from_s + found_in_s)
+        (from_s, width), found_in_s = later, later[1]
+    gap_s, unseen_s = _across_gaps(points.start, points.end, from_s, left_out)
     seen_a = seen.band_a(points)
-    latest_s = max(latest_s, from_s + _under_noise_s(points, from_s, seen_a))
+    # a mean within the band may begin with what ends in it
+    begins_in_s = found_in_s if from_s > points.start[0] else 0.0
+    latest_s = max(gap_s, from_s + max(begins_in_s, _under_noise_s(points, from_s, seen_a)))
     awake = tuple((float(points.start[a]), float(points.end[b - 1])) for a, b in wakeups if points.start[a] >= from_s)
-    return Settled(from_s, float(points.end[-1]), width, base, awake, unseen_s, latest_s, seen_a=seen_a)
+    return Settled(from_s, float(points.end[-1]), width, points.base, awake, unseen_s, latest_s, seen_a=seen_a)
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,13 +145,21 @@ class _Points:
         return float(np.max(self.x[first:stop])) - self.base
 
 
+def _points(table: Coarse, role: str, left_out: Stretches) -> _Points | None:
+    """Those of a span that count, and the lowest level of its end; None for too few."""
+    x = table.mean[role].copy()
+    x[table.over[role] > 0] = np.inf
+    valid = ~np.isnan(x) & outside_of(table.start_s, table.end_s, left_out)
+    x = x[valid]
+    if len(x) < 4:
+        return None
+    base = min(median(x[-max(int(len(x) * share), 2) :]) for share in (0.1, 0.25, 0.5))
+    return _Points(x, table.start_s[valid], table.end_s[valid], base)
+
+
 @dataclass(frozen=True, slots=True)
 class _Fineness:
-    """How finely a channel shows its final level.
-
-    Attributes:
-        step_s: of its points, s. resolution: its smallest step, A. noise: None where neighbouring points tell it.
-    """
+    """How finely a channel shows its final level: step of its points, s, and of its readings, A, and its noise."""
 
     step_s: float
     resolution: float

@@ -28,20 +28,8 @@ def at_rest(fire_risks: Sequence[str] = ()) -> tuple[StepSpec, ...]:
     Args:
         fire_risks: fuses of the plan that do not protect their wires, as sentences; they are read before all else.
     """
-    burns = [f"FIRE RISK. {' '.join(fire_risks)} {FIRE_CAUTION}"] if fire_risks else []
     return (
-        StepSpec(
-            "prepare",
-            "Prepare",
-            "Key off, engine off, every added device switched off. Clip the logger on. Lay its cable clear of "
-            "exhaust, chain and wheels.",
-            "told",
-            "Enter when the bike is ready",
-            caution=" ".join([*burns, PREPARE_CAUTION]),
-            doubt="is everything connected? the values below show what the logger sees",
-            doubt_s=60.0,
-            by_hand=True,
-        ),
+        _prepare(fire_risks),
         StepSpec(
             "zero",
             "Zero of the shunt",
@@ -76,6 +64,22 @@ def at_rest(fire_risks: Sequence[str] = ()) -> tuple[StepSpec, ...]:
             doubt_s=60.0,
             bike_s=150.0,
         ),
+    )
+
+
+def _prepare(fire_risks: Sequence[str]) -> StepSpec:
+    burns = [f"FIRE RISK. {' '.join(fire_risks)} {FIRE_CAUTION}"] if fire_risks else []
+    return StepSpec(
+        "prepare",
+        "Prepare",
+        "Key off, engine off, every added device switched off. Clip the logger on. Lay its cable clear of "
+        "exhaust, chain and wheels.",
+        "told",
+        "Enter when the bike is ready",
+        caution=" ".join([*burns, PREPARE_CAUTION]),
+        doubt="is everything connected? the values below show what the logger sees",
+        doubt_s=60.0,
+        by_hand=True,
     )
 
 
