@@ -5,7 +5,7 @@ import numpy as np
 from benchlog.analysis.coarse import runs
 from benchlog.analysis.running import LASTS_S, SHORT_GAP_S, Flags, bridged
 from benchlog.analysis.switched import hold_state
-from benchlog.core.quantiles import known_medians, median
+from benchlog.core.quantiles import known_medians, median, percentile
 from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array, Trace
 from benchlog.core.uncertainty import Mean, block_mean
@@ -129,7 +129,7 @@ def whole_cycles(x: Array) -> slice:
     everything = slice(0, len(x))
     if len(x) < 8:
         return everything
-    low, high = (float(v) for v in np.percentile(x, (5, 95)))
+    low, high = percentile(x, 5), percentile(x, 95)
     noise = robust_noise(x)
     if high - low <= OVER_NOISE * noise:
         return everything
