@@ -149,7 +149,7 @@ def _doubtful(read: "pl.Series", texts: "pl.Series", layout: Layout, index: int)
     at = np.flatnonzero((read.is_null() & texts.is_not_null()).to_numpy() | np.isinf(values))
     if not len(at):
         return Found(values)
-    odd = texts.gather(at)
+    odd = texts.gather(at.tolist())  # an array of indices loads numpy's masked ones
     got = cells.numbers(odd, _over_texts(layout, index), layout.decimal_comma, _unit(layout, index))
     values[at] = got.values
     over, unreadable = np.zeros(len(values), dtype=bool), np.zeros(len(values), dtype=bool)
