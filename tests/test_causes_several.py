@@ -8,7 +8,8 @@ import pytest
 from benchlog.verdict.causes import fit
 from benchlog.verdict.causes.fault import Fault, Interval
 from benchlog.verdict.causes.fit import find_causes
-from benchlog.verdict.causes.seen import Seen, merged, slot_of_quantity
+from benchlog.verdict.causes.parting import parting
+from benchlog.verdict.causes.seen import Seen, merged, misfit, slot_of_quantity
 from benchlog.verdict.result import Cause, Check
 
 INF = math.inf
@@ -116,6 +117,7 @@ def test_each_further_circuit_costs_four(monkeypatch):
     found = causes(monkeypatch, [two, every], seen, slot_1_current="fail", slot_2_current="fail")
 
     assert {each.id for each in found} == {"two", "every"}
+    assert len({each.fit for each in found}) == 1
     assert causes(monkeypatch, [two], seen, slot_1_current="fail")[0].fit == 0.667
 
 
@@ -179,6 +181,32 @@ def test_of_alternatives_that_no_figure_shows_the_first_is_missed(monkeypatch):
     assert [each.fit for each in causes(monkeypatch, [either], {"feed_path": over(5)})] == [0.5]
 
 
+@pytest.mark.parametrize(
+    ("against", "named"), [((5.9,), True), ((6.1,), False), ((4.4, 4.4), True), ((4.6, 4.6), False)]
+)
+def test_six_against_or_nine_together_rule_a_fault_out(against: tuple[float, ...], named: bool, monkeypatch):
+    """Whatever else speaks for it: one figure at odds by 6, or several by 9 in all."""
+    odds = dict(zip(("bus_on", "ground_path"), against, strict=False))
+    soft, at = {"bus_on": 0.03, "ground_path": 0.005}, {"bus_on": 0.1, "ground_path": 1.0}
+    predicts = {name: (at[name] + soft[name] * math.sqrt(2 * value), INF) for name, value in odds.items()}
+    odd = fault("odd", {"feed_path": OVER, "source": OVER, **predicts})
+    seen = {"feed_path": over(11), "source": over(11)} | {name: Seen(at[name], 0.0, "") for name in odds}
+
+    assert bool(causes(monkeypatch, [odd], seen)) is named
+
+
+@pytest.mark.parametrize(("gain", "moved"), [(1.1, ["feed"]), (1.3, ["feed", "source"])])
+def test_what_a_fault_moves_as_a_consequence_is_its_own(gain: float, moved: list[str], monkeypatch):
+    """From 1.2 on it is evidence, and counts as for a fault that predicts it."""
+    moving = fault("moving", {"feed_path": OVER}, also=("source",))
+    seen = {"feed_path": over(5, "feed"), "source": over(gain, "source")}
+
+    (found,) = causes(monkeypatch, [moving], seen)
+    assert found.evidence == moved
+    both = causes(monkeypatch, [moving, BOTH], {**seen, "source": over(4)})
+    assert [each.fit for each in both] == [0.5, 0.5]
+
+
 def test_evidence_begins_with_what_is_wrong(monkeypatch):
     """What agrees as on any good install comes after it, though it is declared before it."""
     fed = fault("fed", {"bus_on": (-0.05, 0.4), "feed_path": OVER})
@@ -201,3 +229,26 @@ def test_a_circuits_figure_is_told_by_its_name():
     assert [slot_of_quantity(name) for name in ("slot_3", "slot_12", "slot_x", "7", "trigger_on")] == [
         *(3, 12, None, None, None)
     ]
+
+
+@pytest.mark.parametrize(
+    ("name", "soft"),
+    [("keyed_a", 1.0), ("before_off", 0.1), ("coil_held", 0.1), ("coil_kick_v", 0.15), ("run_charged", 0.02)],
+)
+def test_softness_of_figures_that_no_good_install_bounds(name: str, soft: float):
+    """A softness beyond what a fault predicts says half a point."""
+    assert misfit(name, Seen(1.0 + soft, 0.0, ""), -INF, 1.0) == pytest.approx(0.5)
+
+
+def test_a_feed_before_its_trigger_asks_though_nothing_failed():
+    """4 softnesses of 0.1 ms: the clips are changed over."""
+    assert [each.id for each in find_causes({"feed_lead_s": Seen(4e-4, 0.0, "")}, [], {})] == ["clips_swapped"]
+
+
+def test_two_faults_are_parted_by_a_test_and_one_by_none():
+    """A click tells a coil from its feed; a single fault, named twice or not, needs no telling."""
+    assert "a click the feed's" in parting(["coil_open", "feed_open"])
+    assert parting(["coil_open", "coil_open"]) == parting(["coil_open"]) == ""
+    assert parting(["coil_open", "trigger_dead", "feed_open"]).startswith(
+        "this log cannot tell these apart: with the key"
+    )
