@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from benchlog.core.errors import BenchlogError
 from benchlog.plan import kept
 from benchlog.plan.kept import AnotherPlan, digest_of, keep_plan, kept_plan, kept_plans, plan_file_name
 
@@ -47,3 +48,14 @@ def test_a_plan_is_kept_found_and_replaced_only_by_its_digest():
     assert found.path == path
     assert found.changed.timestamp() == pytest.approx(path.stat().st_mtime, abs=1e-3)
     assert kept_plan("elm.plan.toml") is None
+
+
+def test_what_stands_in_the_way_is_told_in_the_systems_words(tmp_path: Path):
+    """A file where the folder should be, and a folder where the plan should be."""
+    (tmp_path / "data").write_text("", encoding="utf-8")
+    with pytest.raises(BenchlogError, match=r"folder for plans cannot be made \(not a directory\)"):
+        keep_plan("Larch", "a = 1\n")
+    (tmp_path / "data").unlink()
+    (kept.plans_folder() / "larch.plan.toml").mkdir(parents=True)
+    with pytest.raises(BenchlogError, match=r"the plan that is kept cannot be read \(is a directory\)"):
+        keep_plan("Larch", "a = 1\n")
