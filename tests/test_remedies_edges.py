@@ -10,7 +10,7 @@ from benchlog.analysis.measurement import Measured, UncertaintyParts
 from benchlog.core.uncertainty import Z_PROVEN
 from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.registry.table import check_of
-from benchlog.verdict.remedies import INSIDE, ZERO_S, what_would_prove
+from benchlog.verdict.remedies import INSIDE, ZERO_S, proven_without_reason, what_would_prove
 
 MAX, MIN = PlannedLimit(None, 1.0, "given", "k"), PlannedLimit(1.0, None, "given", "k")
 #: A value that is proven below 1 from an uncertainty of 0.1 on.
@@ -64,6 +64,8 @@ def test_a_zero_alone_comes_first_then_one_with_time():
     assert way(replace(alone, zeroable=True)) == ZERO
     assert way(replace(with_time, zeroable=True)) == f"{ZERO} and about 70 s more"
     assert way(replace(with_time, zeroable=True), "feed_off_voltage") == f"{ZERO} and about 70 s more with the key off"
+    long = parts(0.03, offset=0.3, zeroable=True)  # whose 20 s scatter by 0.03 · √30
+    assert way(long) == "a logger good to ± 0.190 V there (this one: ± 0.6 V, mostly its offset)"
     assert way(alone) == "a logger good to ± 0.173 V there (this one: ± 0.6 V, mostly its offset)"
     assert (
         way(with_time) == "about 20 s more and a logger good to ± 0.141 V there (this one: ± 0.6 V, mostly its offset)"
@@ -166,3 +168,11 @@ def test_where_nothing_suffices_it_says_so():
     assert "closer than" in what_would_prove(kind, Measured(near + 1e-4, 0.1, 0.0, 1.0), MAX)
     assert "measures to ± 0.0101 V" in what_would_prove(kind, Measured(near - 1e-4, 0.1, 0.0, 1.0), MAX)
     assert "record a longer log" in what_would_prove(kind, Measured(0.9, math.inf, 0.0, 1.0), MAX)
+
+
+@pytest.mark.parametrize(("value", "proven"), [(0.80, True), (0.87, False), (1.2, True)])
+def test_whether_a_figure_alone_would_prove_its_limit(value: float, proven: bool):
+    """0.80 and 1.2 ± 0.2 do against 1, were the log not too slow; 0.87 does not."""
+    found = Measured(value, 0.1, 0.0, 1.0, one_sided="slow", disqualified="short")
+
+    assert proven_without_reason(check_of("battery_sag").kind, found, MAX) is proven

@@ -72,7 +72,7 @@ def test_what_has_no_memory():
     assert memory_of(np.tile([1.0, 2.0], 50)) == 1.0
 
 
-@pytest.mark.parametrize(("ripple", "counts"), [(0.9e-12, False), (1.2e-12, True)])
+@pytest.mark.parametrize(("ripple", "counts"), [(0.97e-12, False), (1.03e-12, True)])
 def test_rounding_is_no_noise(ripple: float, counts: bool):
     """Below a millionth of a millionth of the level what varies is arithmetic."""
     wave = noise(400, 0.9, 1)
