@@ -65,7 +65,7 @@ def test_a_zero_alone_comes_first_then_one_with_time():
     assert way(replace(with_time, zeroable=True)) == f"{ZERO} and about 70 s more"
     assert way(replace(with_time, zeroable=True), "feed_off_voltage") == f"{ZERO} and about 70 s more with the key off"
     long = parts(0.03, offset=0.3, zeroable=True)  # whose 20 s scatter by 0.03 · √30
-    assert way(long) == "a logger good to ± 0.190 V there (this one: ± 0.6 V, mostly its offset)"
+    assert way(long) == "a logger good to ± 0.19 V there (this one: ± 0.6 V, mostly its offset)"
     assert way(alone) == "a logger good to ± 0.173 V there (this one: ± 0.6 V, mostly its offset)"
     assert (
         way(with_time) == "about 20 s more and a logger good to ± 0.141 V there (this one: ± 0.6 V, mostly its offset)"
