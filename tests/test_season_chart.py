@@ -136,6 +136,24 @@ def test_limits_just_far_enough_to_be_drawn():
     assert [is_drawn(limit, [10.0, 10.0]) for limit in (9.19, 9.21, 10.79, 10.81)] == [False, True, True, False]
     assert [is_drawn(limit, [9.0, 10.0]) for limit in (4.9, 5.1, 13.9, 14.1)] == [False, True, True, False]
     assert [is_drawn(limit, [-10.0, -10.0]) for limit in (-10.79, -10.81)] == [True, False]
+    assert [is_drawn(limit, [10.0, 10.05, 10.15]) for limit in (10.961, 10.963)] == [True, False]
+
+
+@pytest.mark.parametrize(("value", "labels"), [(0.0, ("1.0", "−1.0")), (-5.0, ("−4.950", "−5.050"))])
+def test_readings_all_alike_stand_in_the_middle(value: float, labels: tuple[str, str]):
+    """One per cent of the value above and below it; one unit where it is zero."""
+    lines = chart(part([(0, value), (39, value)]), [], 31)
+
+    assert (lines[0].split()[0], lines[4].split()[0]) == labels
+    assert lines[2].split("┤")[1].strip()
+
+
+def test_a_change_beyond_the_last_column_is_not_drawn():
+    """A day before the readings, and as far after them that it would stand one column too far."""
+    lines = chart(part([(0, 10.0), (39, 11.0)]), [after(-2), after(41)], 31)
+
+    assert not any("│" in line for line in lines[:5])
+    assert lines[-1].strip() == "│ change"
 
 
 @pytest.mark.parametrize(
