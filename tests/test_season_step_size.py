@@ -104,6 +104,18 @@ def test_a_bend_that_fits_as_well_takes_the_step_away():
     assert seen >= {(True, False), (True, True)}
 
 
+def test_a_bend_is_tried_on_tamed_readings(monkeypatch: pytest.MonkeyPatch):
+    """What the step leaves is drawn in to three deviations first: one reading 8 off stands where the others end."""
+    tried: list[np.ndarray] = []
+    monkeypatch.setattr(breaks, "_bent", lambda _known, _time, y: tried.append(y) or 0.0)
+    y = BLOCKS + 12.0 * (np.arange(24) >= 12)
+    y[3] += 8.0
+    breaks._size(np.ones((24, 1)), np.arange(24.0), y, 12)  # noqa: SLF001 its own arithmetic
+
+    assert tried[0] == pytest.approx(np.where(np.arange(24) == 3, tried[0], y), abs=0.7)
+    assert 3.0 < tried[0][3] < 7.0
+
+
 def test_the_best_bend_is_found():
     """A line that bends at the tenth reading leaves nothing; one with a scatter leaves what the best place leaves."""
     time = np.arange(24.0)

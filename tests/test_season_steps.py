@@ -71,6 +71,36 @@ def test_a_known_step_does_not_hide_another():
     assert found.at == 20
 
 
+def test_an_exact_step_lies_nowhere_else():
+    """Of readings with no scatter at all, as a coarse logger gives them: before the ninth, surely."""
+    found = step_of(np.repeat([12.6, 12.8], 8))
+
+    assert found is not None
+    assert (found.first, found.at, found.last, found.p) == (8, 8, 8, 1 / 2000)
+    assert found.size == pytest.approx(0.2)
+
+
+def test_units_do_not_matter():
+    """The same readings in other units have the same step."""
+    usual, tiny = step_of(stepped(30, 12, 9.0)), step_of(1e-15 * stepped(30, 12, 9.0))
+
+    assert usual is not None
+    assert tiny is not None
+    assert (tiny.first, tiny.at, tiny.last, tiny.p) == (usual.first, usual.at, usual.last, usual.p)
+
+
+def test_wild_readings_are_tamed_about_the_trend(monkeypatch: pytest.MonkeyPatch):
+    """Beside a steep trend one reading 500 off is drawn in to the others' scatter before anything is shuffled."""
+    kept: list[np.ndarray] = []
+    monkeypatch.setattr(breaks, "_by_chance", lambda residual, *_: kept.append(residual) or 0.0)
+    monkeypatch.setattr(breaks, "_size", lambda *_: (20.0, True, 1.0))
+    y = stepped(40, 20, 20.0) + 50 * np.arange(40.0)
+    y[5] += 500
+    step_of(y)
+
+    assert np.abs(kept[0]).max() < 40
+
+
 @pytest.mark.parametrize("size", [1.2, 1.6, 3.0])
 def test_a_step_lies_where_the_fit_is_hardly_worse(size: float):
     """Places whose likelihood ratio to the best is at most 3.84, by a plain fit at each place."""
@@ -164,6 +194,20 @@ def test_as_clear_is_the_share_explained():
     """Rows with a one and a minus one beside each other hold nothing of the step, the step itself all of it."""
     assert by_chance(1, 1.0 - 1e-9)[0] == pytest.approx(11 / 2000)
     assert by_chance(1, 1.1)[0] == pytest.approx(1 / 2000)
+
+
+def test_the_clearest_of_all_places_counts():
+    """Rows that are one of two places' steps and nothing of the other are as clear as can be."""
+    step = np.repeat([-1.0, 1.0], 5) / math.sqrt(10)
+    other = np.tile([1.0, -1.0], 5) / math.sqrt(10)
+    other -= (other @ step) * step
+    other /= math.sqrt(other @ other)
+    basis = np.full((10, 1), 1 / math.sqrt(10))
+    p = breaks._by_chance(  # its own arithmetic
+        np.arange(10.0), basis, np.column_stack([step, other]), 0.9, Shuffler(20, step)  # type: ignore[arg-type]
+    )  # noqa: SLF001
+
+    assert p == pytest.approx(41 / 401)
 
 
 def test_residuals_of_weighty_readings_are_put_back():
@@ -297,6 +341,8 @@ def test_the_first_third_with_a_step_is_taken(scripted):
         ({"resting_voltage": 1.0, "crank_minimum": -1.0}, "in more than one direction"),
         ({"charging_voltage": -1.0}, "as with another regulator, or a changed charging circuit"),
         ({"charging_voltage": 1.0, "off_state_drain": 1.0}, "as with an accessory that draws current with the key off"),
+        ({"off_state_drain": -1.0}, "as with something taken off that drew current with the key off"),
+        ({"source_resistance": 1.0}, "as with a cell that failed, a poor joint at the posts or another, weaker battery"),
         ({"off_state_drain": 0.0}, "in more than one direction"),
         ({}, "in more than one direction"),
     ],
