@@ -39,7 +39,7 @@ _CALLED = {
     **{"argmin": "argmax", "argmax": "argmin", "flatnonzero": "atleast_1d"},
 }
 #: Keywords whose value changes nothing a test could see, or only how a mistake of the program's own is told.
-_IDLE_KEYWORDS = {"strict", "slots", "frozen", "repr", "stacklevel"}
+_IDLE_KEYWORDS = {"strict", "slots", "frozen", "repr", "stacklevel", "examples"}
 
 
 @dataclass(frozen=True, slots=True)
