@@ -55,6 +55,15 @@ def test_an_unknown_zero_accuses_nobody_from_its_worst(value: float, offset: flo
     assert verdict("feed_off_voltage", MAX, value, u, offset_limit=offset) == expected
 
 
+def test_an_unknown_zero_beside_no_other_doubt_and_beside_a_figure_of_zero():
+    """What is left of an uncertainty smaller than its zero's is none; 0 is a figure like others."""
+    below = PlannedLimit(None, -0.2, "given", "k")
+
+    assert verdict("feed_off_voltage", MAX, 1.35, 0.0, offset_limit=0.3) == "fail"
+    assert verdict("feed_off_voltage", below, 0.0, 0.01, offset_limit=0.3) == "not proven"
+    assert verdict("feed_off_voltage", below, 0.0, 0.01, offset_limit=0.1) == "fail"
+
+
 def test_figures_of_zero_and_figures_that_are_sure():
     """Zero is a value, and no uncertainty is one too."""
     tight = PlannedLimit(None, 0.5, "given", "k")
@@ -125,6 +134,15 @@ def test_margin_is_the_distance_to_the_nearer_limit(check_id: str, value: float,
     assert judged(check_id, Measured(value, 0.01, 2.0, 5.0)).margin_pct == (
         None if margin is None else pytest.approx(margin)
     )
+
+
+def test_a_window_that_begins_at_zero_has_no_margin():
+    """A circuit that may draw nothing, or twice what is planned."""
+    circuit = {"slot": 1, "device": "horn", "planned_a": 3.0, "tolerance_pct": 100}
+    plan = plan_from_mapping({**PLAN, "circuit": [circuit]})
+    found = judge(plan, [("a.csv", {"slot_1_current": Measured(2.0, 0.01, 2.0, 5.0)})])
+
+    assert next((each.verdict, each.margin_pct) for each in found if each.id == "slot_1_current") == ("pass", None)
 
 
 def test_what_a_check_keeps_of_its_finding():
@@ -232,6 +250,9 @@ def test_added_drain_needs_both():
     assert added_of(NotEvaluated("no key-off"), Shows(sound)) == NotEvaluated("no key-off")
     for pair in ((sound, none), (none, sound)):
         assert added_of(pair[0], Shows(pair[1])) == NotEvaluated("one of the two shows no drain")
+    less = added_of(sound, Shows(Measured(1.0, 0.1, 0.0, 9.0)))
+    assert isinstance(less, Measured)
+    assert (less.value, less.interval) == (-1.0, pytest.approx((-1.4, -0.6)))
     for pair in ((sound, bare), (bare, sound)):
         added = added_of(pair[0], Shows(pair[1]))
         assert isinstance(added, Measured)
