@@ -39,6 +39,13 @@ def test_what_is_changed_and_what_is_not():
     }
 
 
+def test_what_is_for_types_or_examples_is_not_changed():
+    """An import for the checker of types, and the example beside a key, are no behaviour."""
+    text = "if TYPE_CHECKING:\n    A = 1\nB = Field(examples=[2], le=3)\n"
+
+    assert [(each.was, each.becomes) for each in mutants_of("a.py", text)] == [("3", "4")]
+
+
 def test_each_change_is_put_where_it_belongs():
     """The changed text is Python, differs in one place, and names the lines of its statement."""
     for each in mutants_of("a.py", SAMPLE):

@@ -6,6 +6,7 @@ from benchlog.plan.batteries import (
     CHEMISTRY,
     REST_WORDS,
     charging_window,
+    days_until,
     rest_voltage,
     self_discharge,
     state_of_charge,
@@ -85,12 +86,20 @@ def test_a_night_is_rest_enough():
     assert REST_WORDS == "overnight (8 hours or more)"
 
 
+def test_days_of_a_small_drain():
+    """1 Ah lasts 83 days at half a milliampere, and for ever without a drain."""
+    assert days_until(1.0, 0.5) == pytest.approx(2000 / 24)
+    assert days_until(1.0, 0.0) == float("inf")
+
+
 @pytest.mark.parametrize(
     ("gauge", "amps"), [(18, 14.0), (16, 17.5), (14, 24.5), (12, 31.5), (10, 42.0), (8, 56.0), (6, 84.0), (4, 112.0)]
 )
 def test_what_a_gauge_bears_at_most(gauge: int, amps: float):
     """ABYC E-11, as cable makers quote it."""
     assert most_lenient_fuse_a(conductor(f"{gauge} AWG")) == pytest.approx(amps)
+    assert most_lenient_fuse_a(conductor(f"awg {gauge - 1}")) > amps or gauge == 4
+    assert most_lenient_fuse_a(conductor(f"{gauge + 1} AWG")) < amps
 
 
 @pytest.mark.parametrize(
