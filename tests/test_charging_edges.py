@@ -26,9 +26,7 @@ def parts(*levels: tuple[int, float]) -> np.ndarray:
     return np.concatenate([np.full(rows, level) for rows, level in levels])
 
 
-@pytest.mark.parametrize(
-    ("over_s", "half"), [(1.0, 1), (0.4, 0), (0.9, 1), (1.4, 1), (1.6, 2), (2.4, 2), (9.0, 9)]
-)
+@pytest.mark.parametrize(("over_s", "half"), [(1.0, 1), (0.4, 0), (0.9, 1), (1.4, 1), (1.6, 2), (2.4, 2), (9.0, 9)])
 def test_steadied_is_the_median_over_a_time(over_s: float, half: int):
     """Points half a second apart, half of the time on either side; missing ones stay so and count nowhere."""
     x = np.array([1.0, 9, 2, 8, NAN, 3, 7, 4, 6, 5])
@@ -84,7 +82,9 @@ def change(ramp_s: float, step_s: float = 0.01, rows: int = 400, low: float = 4.
         (0.3, 0.2, 400, False),
     ],
 )
-def test_change_of_more_than_150_ms_from_a_quarter_to_three_quarters_is_slow(ramp_s, step_s: float, rows: int, slow: bool):
+def test_change_of_more_than_150_ms_from_a_quarter_to_three_quarters_is_slow(
+    ramp_s, step_s: float, rows: int, slow: bool
+):
     """A ramp spends half of its time there; where rows lie further apart, two and a half of them are needed."""
     assert rises_slowly(change(ramp_s, step_s, rows), "battery_a", 1.0) is slow
     assert rises_slowly(change(ramp_s, step_s, rows, low=10.0, high=4.0), "battery_a", 1.0) is slow

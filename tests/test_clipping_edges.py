@@ -59,7 +59,9 @@ def test_channel_that_is_missing_says_nothing():
     assert clipped_at([other, good], "battery_v", TOP, "highest")
 
 
-@pytest.mark.parametrize(("beside", "found"), [([0, 5, 9] * 10, True), ([0, 5] * 15, True), ([0] * 15 + [9] * 15, False)])
+@pytest.mark.parametrize(
+    ("beside", "found"), [([0, 5, 9] * 10, True), ([0, 5] * 15, True), ([0] * 15 + [9] * 15, False)]
+)
 def test_channel_has_four_different_readings(beside: list[float], found: bool):
     """With the top and one of 12 V; of three nothing is claimed."""
     assert clipped([*beside, 12, *[TOP] * 9, *beside]) is found

@@ -152,9 +152,7 @@ def test_least_step_is_four_deviations_of_the_noise():
     assert len(find_plateaus(points(0.1, {"battery_a": far}), "battery_a", 0.0, ["battery_a"])) == 2
 
 
-@pytest.mark.parametrize(
-    ("rows", "step_s", "found"), [(6, 0.1, 3), (4, 0.1, 2), (3, 0.25, 3), (2, 0.5, 2)]
-)
+@pytest.mark.parametrize(("rows", "step_s", "found"), [(6, 0.1, 3), (4, 0.1, 2), (3, 0.25, 3), (2, 0.5, 2)])
 def test_plateau_lasts_four_tenths_and_three_points(rows: int, step_s: float, found: int):
     """0.5 s from first to last point, not 0.3 s; two points are none however long they last."""
     assert len(steps((20, 1.0), (rows, 5.0), (20, 9.0), step_s=step_s)) == found

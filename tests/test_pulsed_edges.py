@@ -37,7 +37,9 @@ def pulsing_of(falls, rises, sample_s: float = 0.01, x=None) -> Pulsing | None:
 FALLS, RISES = at(0.4, 1.4, 2.4, 3.4, 4.4), at(0.0, 1.0, 2.0, 3.0, 4.0, amps=2.0)
 
 
-@pytest.mark.parametrize(("a", "b", "like"), [(1.0, 1.24, True), (1.0, 1.26, False), (-2.0, -2.4, True), (2.0, -2.0, False)])
+@pytest.mark.parametrize(
+    ("a", "b", "like"), [(1.0, 1.24, True), (1.0, 1.26, False), (-2.0, -2.4, True), (2.0, -2.0, False)]
+)
 def test_two_sizes_are_alike_within_a_share_of_the_greater(a: float, b: float, like: bool):
     """A fifth of 1.25 is 0.25."""
     assert _like(a, b, 0.2) is like
@@ -88,7 +90,9 @@ def test_pulses_have_their_mean_and_its_doubt():
     assert not found.doubtful
 
 
-@pytest.mark.parametrize(("sample_s", "averaged", "doubtful"), [(0.026, True, False), (0.024, False, False), (0.17, True, True)])
+@pytest.mark.parametrize(
+    ("sample_s", "averaged", "doubtful"), [(0.026, True, False), (0.024, False, False), (0.17, True, True)]
+)
 def test_few_samples_a_pulse_do_not_average_their_edges(sample_s: float, averaged: bool, doubtful: bool):
     """Below forty the doubt of one edge stays; below six the pulses may be faster ones."""
     found = pulsing_of(FALLS, RISES, sample_s)
@@ -135,7 +139,9 @@ def test_of_several_rises_the_one_most_like_in_size_begins_a_pulse():
     assert pulsing_of(FALLS, at(0, 1, 2, 3, 4, amps=9.0)).amps == pytest.approx((3.0 + 2.0) / 2)
 
 
-@pytest.mark.parametrize(("last_s", "amps", "to_s"), [(5.0, 2.0, 5.0), (5.2, 2.0, 5.2), (5.35, 2.0, 5.0), (5.2, 3.0, 5.0)])
+@pytest.mark.parametrize(
+    ("last_s", "amps", "to_s"), [(5.0, 2.0, 5.0), (5.2, 2.0, 5.2), (5.35, 2.0, 5.0), (5.2, 3.0, 5.0)]
+)
 def test_last_pulse_ends_with_the_next_rise(last_s: float, amps: float, to_s: float):
     """Of like size, within one and a half pauses."""
     assert pulsing_of(FALLS, [*RISES, *at(last_s, amps=amps)]).to_s == pytest.approx(to_s)
@@ -172,9 +178,7 @@ def rushing(over_a: float, rows: int = 3) -> np.ndarray:
     return x
 
 
-@pytest.mark.parametrize(
-    ("over_a", "charge"), [(2.0, 0.06), (0.6, 0.018), (0.4, 0.0), (-1.0, 0.0)]
-)
+@pytest.mark.parametrize(("over_a", "charge"), [(2.0, 0.06), (0.6, 0.018), (0.4, 0.0), (-1.0, 0.0)])
 def test_rush_is_the_charge_above_the_level_of_the_later_half(over_a: float, charge: float):
     """Three rows of 10 ms; a quarter of the fall at least."""
     own = list(zip(RISES, FALLS, strict=True))
@@ -217,7 +221,9 @@ def square(period: int = 100, on: int = 40, amps: float = 2.0) -> np.ndarray:
     return np.where(np.arange(1000) % period < on, amps, 0.0)
 
 
-@pytest.mark.parametrize(("period", "sample_s", "found"), [(100, 0.01, 1), (17, 0.01, 1), (15, 0.01, 0), (40, 0.1, 0), (50, 0.1, 1)])
+@pytest.mark.parametrize(
+    ("period", "sample_s", "found"), [(100, 0.01, 1), (17, 0.01, 1), (15, 0.01, 0), (40, 0.1, 0), (50, 0.1, 1)]
+)
 def test_pulses_are_followed_from_0_16_s_or_four_samples_on(period: int, sample_s: float, found: int):
     """0.8 of 0.2 s, or of five and a half samples; faster ones are not taken for every second of them."""
     table = points(0.01, {"battery_a": 5 + square(period, period // 2)})

@@ -148,7 +148,13 @@ def test_run_began_with_the_crank_unless_its_ripple_was_missing_then(idle: float
 
 @pytest.mark.parametrize(
     ("tail_a", "run", "tail", "dark"),
-    [(5.0, 0.0, 0.0, False), (4.4, 0.0, 0.0, True), (4.6, 0.0, 0.0, False), (4.4, 0.06, 0.02, False), (4.4, 0.06, 0.04, True)],
+    [
+        (5.0, 0.0, 0.0, False),
+        (4.4, 0.0, 0.0, True),
+        (4.6, 0.0, 0.0, False),
+        (4.4, 0.06, 0.02, False),
+        (4.4, 0.06, 0.04, True),
+    ],
 )
 def test_tail_without_charge_is_dark_unless_the_engine_surely_stands(tail_a, run: float, tail: float, dark: bool):
     """Within a tenth of the 5 A before, or with half of the ripple gone, it stands."""

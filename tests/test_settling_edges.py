@@ -10,7 +10,8 @@ from benchlog.analysis.noise import NoiseModel
 from benchlog.analysis.settling import (
     Settled,
     _across_gaps,
-    _band,
+    _Fineness,
+    _Points,
     _sort_out,
     _tail,
     _under_noise_s,
@@ -116,10 +117,18 @@ def test_step_as_high_as_the_wakeups_may_be_one_of_them():
 )
 def test_final_band_is_the_widest_of_four(x: list[float], base: float, resolution: float, noise_a: float, band: float):
     """Five deviations of the last half's neighbours or the channel, two codes, a tenth of the base, 50 µA."""
-    assert _band(np.array(x, dtype=float), base, resolution, noise_a) == pytest.approx(band)
+    noise = NoiseModel(1.0, 1.0, 1.0, (0.5, 1.0), (noise_a, noise_a)) if noise_a else None
+
+    assert _Fineness(1.0, resolution, noise).band_a(spanned(x, base)) == pytest.approx(band)
 
 
 T = np.arange(60.0)
+
+
+def spanned(x, base: float, t=None) -> _Points:
+    """Points a second apart, or at these times, that hold one sample each."""
+    t = T[: len(x)] if t is None else t
+    return _Points(np.array(x, dtype=float), t, t, base)
 
 
 @pytest.mark.parametrize(
@@ -149,7 +158,7 @@ def test_excursion_no_longer_than_the_calm_before_it_is_a_wakeup(
     for first, stop in outside:
         x[first:stop] = 0.1
 
-    assert _sort_out(outside, T, T, x, 0.0) == (wakeups, at)
+    assert _sort_out(outside, spanned(x, 0.0)) == (wakeups, at)
 
 
 @pytest.mark.parametrize(("calm_s", "wakeup"), [(1.1, True), (0.9, False)])
@@ -157,7 +166,7 @@ def test_calm_before_a_wakeup_lasts_a_second(calm_s: float, wakeup: bool):
     """However brief the excursion is."""
     t = np.array([0.0, 0.5, 0.5 + calm_s, 0.6 + calm_s, 9.0])
 
-    found, at = _sort_out([(0, 1), (2, 3)], t, t, np.array([1, 0, 1, 0, 0.0]), 0.0)
+    found, at = _sort_out([(0, 1), (2, 3)], spanned([1, 0, 1, 0, 0], 0.0, t))
 
     assert (found, at) == (([(2, 3)], 1) if wakeup else ([], 3))
 
@@ -168,7 +177,7 @@ def test_excursion_soon_after_settling_is_a_wakeup_if_no_more_than_half_higher(h
     x = np.ones(60)
     x[:5], x[7:14], x[30:36], x[45:50] = 5.0, height, 1.1, 1.05
 
-    found, at = _sort_out([(0, 5), (7, 14), (30, 36), (45, 50)], T, T, x, 1.0)
+    found, at = _sort_out([(0, 5), (7, 14), (30, 36), (45, 50)], spanned(x, 1.0))
 
     assert ((7, 14) in found) is wakeup
     assert at == (5 if wakeup else 14)
@@ -193,7 +202,7 @@ def test_last_step_before_settling_is_no_longer_than_the_wakeups(wakeups: list, 
     for a, b in wakeups:
         x[a:b] = 1.1
 
-    assert _tail(wakeups, 14, T, T, x, 1.0) == first
+    assert _tail(wakeups, 14, spanned(x, 1.0)) == first
 
 
 @pytest.mark.parametrize(
@@ -214,7 +223,7 @@ def test_fade_goes_on_at_its_pace_below_what_is_seen(
     """From four times what is seen at 4 s, less a point and a half, until 8 s: as long again for each factor of 4."""
     above = levels((5, level), (45, 0.0), (10, 1.0))
 
-    assert _under_noise_s(T, above, from_s, seen_a, base) == pytest.approx(lasts_s)
+    assert _under_noise_s(spanned(above + base, base), from_s, seen_a) == pytest.approx(lasts_s)
 
 
 def ends(*parts: tuple[float, float]) -> np.ndarray:
