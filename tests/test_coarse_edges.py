@@ -43,7 +43,7 @@ def overview(
 
 def test_neighbours_are_joined_and_weighed_by_their_rows():
     """Two buckets of 1 and 3 rows make one point; a missing one and its rows do not count."""
-    given = overview(range(6), rows=[1, 3, 2, 2, 2, 2], mean=[1, 5, NAN, 3, NAN, NAN], over=[1, 2, 0, 0, 0, 1])
+    given = overview(range(6), rows=[1, 3, 2, 1, 2, 2], mean=[1, 5, NAN, 3, NAN, NAN], over=[1, 2, 0, 0, 0, 1])
     given = Overview(given.start_s, given.end_s, given.rows, given.bands, given.gap_s, 0.5)
 
     got = coarse(given, 0, 5, 2.0)
@@ -79,6 +79,7 @@ def test_only_buckets_wholly_inside_count(from_s: float, to_s: float, starts: li
 
     assert got.start_s.tolist() == starts
     assert set(got.mean) == {"battery_a"}
+    assert {len(x["battery_a"]) for x in (got.mean, got.low, got.high, got.over)} == {len(starts)}
     assert set(coarse(overview(range(6)), from_s, to_s, 0.1, ["feed_v"]).mean) == set()
 
 
@@ -94,6 +95,9 @@ def test_point_reaches_across_no_gap():
 def test_stamps_in_packets_lie_their_mean_apart(step_s: float, points: int):
     """Ten buckets a second apart whose samples are stamped 0.19 s apart: below a fifth, so the second counts."""
     assert len(coarse(overview(range(10), step_s=step_s), 0, 9, 2.0)) == points
+    assert len(coarse(overview(range(100, 110), step_s=step_s), 0, 999, 2.0)) == points
+    assert len(coarse(overview([0, 1], step_s=step_s), 0, 9, 0.9)) == (2 if points == 5 else 1)
+    assert len(coarse(overview([0], step_s=step_s), 0, 9, 0.9)) == 1
 
 
 def test_spacing_is_the_median_step_or_the_mean_of_packets():
@@ -102,6 +106,7 @@ def test_spacing_is_the_median_step_or_the_mean_of_packets():
     assert spacing_s(np.array([0, 0.01, 0.02, 1, 1.01, 1.02, 2, 2.01, 2.02])) == pytest.approx(2.02 / 8)
     assert spacing_s(np.array([0, 0.21, 0.42, 0.63, 3.15])) == pytest.approx(0.21)
     assert spacing_s(np.array([0, 0.19, 0.38, 0.57, 4.0])) == pytest.approx(1.0)
+    assert spacing_s(np.array([100, 100.01, 100.02, 101, 101.01, 101.02])) == pytest.approx(1.02 / 5)
     assert spacing_s(np.array([0.0, 0.0, 0.0])) == 1e-9
 
 
@@ -116,7 +121,7 @@ def test_gap_is_a_hundred_steps_or_half_a_second():
 )
 def test_unseen_time_is_that_of_gaps_within_a_stretch(from_s: float, to_s: float, unseen: float):
     """Gaps of 120 s and 210 s that end somewhere in their buckets; a step of 99 s is none where a second is usual."""
-    given = overview([0, 150, 480], end_s=[30, 270, 500], gap_s=[99, 120, 210], rows=[30, 120, 20])
+    given = overview([0, 150, 480], end_s=[30, 270, 500], gap_s=[101, 120, 210], rows=[30, 120, 20])
 
     assert unseen_s(given, from_s, to_s) == pytest.approx(unseen)
 

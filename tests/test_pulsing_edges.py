@@ -146,6 +146,17 @@ def test_pulses_are_three_rises_and_pauses_of_a_twelfth(x: list[float], found: b
     assert (pulses(x) is not None) is found
 
 
+def test_pulse_is_up_above_half_of_its_levels():
+    """A top of 9 of 10 V is up; levels of 2 and 12 V are as good."""
+    x = ([0] * 5 + [9] * 5) * 4
+
+    assert pulses(x).duty == 0.5
+    assert pulsed_points(np.full(9, 2.0), np.full(9, 12.0), np.full(9, 3.0), Levels(2, 12), np.arange(9) * 0.1).all()
+    assert not pulsed_points(
+        np.full(9, 2.0), np.full(9, 12.0), np.full(9, 2.7), Levels(2, 12), np.arange(9) * 0.1
+    ).any()
+
+
 @pytest.mark.parametrize(("rows", "known"), [(8, True), (7, False)])
 def test_rate_is_known_from_eight_rows_a_cycle(rows: int, known: bool):
     """Fewer may be a faster one."""
@@ -263,6 +274,24 @@ def test_spikes_move_no_levels():
     assert spiked.up.tolist() == [False] * 10 + [True] * 10
     assert line_state(points(0.1, {"key_v": [NAN] * 5}), "key_v") is None
     assert line_state(points(0.1, {"key_v": [0] * 5}), "feed_v") is None
+
+
+@pytest.mark.parametrize(
+    ("more", "level"),
+    [
+        (np.linspace(1.0005, 1.2495, 30), 1.125),
+        (np.linspace(1.003, 1.022, 60), 1.0125),
+        (np.full(60, 3.0), 3.0),
+    ],
+)
+def test_level_is_the_mode_of_two_hundred_bins_or_of_twenty(more: np.ndarray, level: float):
+    """A thousand readings from 0 to 5 V, and some more: a bin of 25 mV needs one in a hundred, else 250 mV count."""
+    low = np.concatenate((np.linspace(0.0, 4.99, 1000), more))
+
+    found = state_levels(np.concatenate((low, np.full(9, 10.0))))
+
+    assert found.low == pytest.approx(level, abs=0.002)
+    assert found.high == 10.0
 
 
 def test_two_samples_have_levels_and_a_passage():

@@ -37,7 +37,7 @@ def test_zeros_are_pairs_of_marks():
 
 def read(x, offset=0.05, resolution=0.0, step_s=0.1):
     """Of readings so far apart."""
-    return read_zero(np.arange(len(x)) * step_s, np.array(x, dtype=float), offset, resolution)
+    return read_zero(5 + np.arange(len(x)) * step_s, np.array(x, dtype=float), offset, resolution)
 
 
 NOISE = np.tile([0.0, 0.001], 40)
@@ -261,7 +261,7 @@ def test_scatter_remembers_what_the_noise_does():
     ],
 )
 def test_charges_of_wakeups_scatter_or_are_left_to_chance(charges: list[float], lasts_s: float, u: float):
-    """Their own scatter times the root of their number; those that fill half a sample at most may be one more or less."""
+    """Their scatter times the root of their number; those that fill half a sample may be more or fewer."""
     assert _uneven(charges, [(9.0, 9.0 + lasts_s)] * len(charges), 1.0) == pytest.approx(u)
 
 
