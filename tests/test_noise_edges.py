@@ -290,5 +290,5 @@ def test_steps_of_one_channel_are_left_out_of_all():
     assert noise["battery_v"] is noise["battery_v"]
     assert list(noise) == ["battery_a", "battery_v", "feed_v"]
     assert len(noise) == 3
-    with pytest.raises(KeyError):
+    with pytest.raises(KeyError, match="feed_v"):
         noise["feed_v"]
