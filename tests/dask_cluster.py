@@ -11,6 +11,9 @@ from pathlib import Path
 from page_server import free_port, until
 
 ROOT = Path(__file__).parent.parent
+#: Started as the room's README says: one thread a library, no sampling of stacks and no clock that ticks 50 times a s.
+ONE_THREAD = dict.fromkeys(("POLARS_MAX_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+CALM = {"DASK_DISTRIBUTED__WORKER__PROFILE__ENABLED": "False", "DASK_DISTRIBUTED__ADMIN__TICK__INTERVAL": "1s"}
 
 
 class Cluster:
@@ -62,8 +65,7 @@ class Cluster:
             self.kill(process)
 
     def _started(self, kind: str, *words: str) -> "subprocess.Popen[bytes]":
-        env = {**os.environ, "PYTHONPATH": f"{ROOT}{os.pathsep}{ROOT / 'tests'}", "POLARS_MAX_THREADS": "1"}
-        env |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+        env = {**os.environ, "PYTHONPATH": f"{ROOT}{os.pathsep}{ROOT / 'tests'}", **ONE_THREAD, **CALM}
         with (self.folder / kind).open("ab") as said:
             return subprocess.Popen(
                 [sys.executable, "-m", "dask", kind, *words], stdout=said, stderr=said, env=env, cwd=self.folder
