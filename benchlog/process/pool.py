@@ -89,7 +89,7 @@ def workers_at(address: str, logs: Sequence[Any]) -> "Callable[[Callable[[Any], 
     """What opens a crew of the workers at a scheduler, which must reach these logs."""
     from benchlog.process.cluster import Workers
 
-    sees = [remote.shown(log) for log in {logs[0], logs[-1]}]
+    sees = [remote.shown(log) for log in {*logs[:1], *logs[-1:]}]
     return partial(Workers, address, sees=sees)
 
 
