@@ -27,8 +27,11 @@ class Cluster:
         self.start_scheduler()
 
     def start_scheduler(self) -> None:
-        """At the same address as before."""
-        self.scheduler = self._started("scheduler", "--host", "127.0.0.1", "--port", str(self.number), "--no-dashboard")
+        """At the same address as before; where it runs no benchlog is installed."""
+        lacking = self.folder / "lacking.py"
+        lacking.write_text("import sys\nsys.modules['benchlog'] = None\n", encoding="utf-8")
+        words = ("--host", "127.0.0.1", "--port", str(self.number), "--no-dashboard", "--preload", str(lacking))
+        self.scheduler = self._started("scheduler", *words)
 
     def answers(self) -> None:
         """Wait until the scheduler listens."""
