@@ -9,7 +9,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from benchlog.core import remote
-from benchlog.core.errors import BenchlogError
+from benchlog.core.errors import BenchlogError, reason_of
 from benchlog.core.files import replace
 from benchlog.core.places import data_folder
 
@@ -89,7 +89,7 @@ def fetched(path: Path) -> Path | None:
     except OSError as problem:
         raise BenchlogError(
             f"{place}: a copy fetched from the bucket cannot be laid down here "
-            f"({(problem.strerror or str(problem)).lower()}); make room there, or set BENCHLOG_DATA to another folder"
+            f"({reason_of(problem)}); make room there, or set BENCHLOG_DATA to another folder"
         ) from problem
     finally:
         with suppress(OSError):

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 from benchlog.core import remote
+from benchlog.core.errors import reason_of
 from benchlog.core.files import open_own
 from benchlog.store.kept_far import is_far
 from benchlog.store.logs_kept import kept_path
@@ -24,7 +25,7 @@ def of_logs(folder: Path, kept: Mapping[str, tuple[int, str, int]]) -> Iterator[
         try:
             found = remote.hashed(path) if is_far(path) else _hashed(path)
         except OSError as problem:
-            yield Trouble(f"{who} cannot be read ({(problem.strerror or '').lower()})", "logs", record, path)
+            yield Trouble(f"{who} cannot be read ({reason_of(problem)})", "logs", record, path)
         else:
             if found is None:
                 yield Trouble(f"{who} is not there", "logs", record, path)

@@ -30,7 +30,7 @@ HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent), str(HERE.parents[1])]
 
 import psutil  # noqa: E402
-from dask_cluster import ONE_THREAD, Cluster, cluster_of  # noqa: E402
+from dask_cluster import Cluster, cluster_of  # noqa: E402
 
 from benchlog.logger.model import load_logger  # noqa: E402
 from benchlog.plan.model import load_plan  # noqa: E402
@@ -38,6 +38,9 @@ from benchlog.process.pool import side_by_side, workers_at  # noqa: E402
 from benchlog.store.importing import _examine_imported, _ImportJob  # noqa: E402
 
 SAMPLES = HERE.parents[1] / "sample_data"
+#: Started as the room's README says: no sampling of stacks, and no clock that ticks 50 times a second.
+ONE_THREAD = dict.fromkeys(("POLARS_MAX_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+CALM = {"DASK_DISTRIBUTED__WORKER__PROFILE__ENABLED": "False", "DASK_DISTRIBUTED__ADMIN__TICK__INTERVAL": "1s"}
 _CONTENTS = 500  # different files of --many; more names than these share them
 
 
@@ -90,6 +93,36 @@ def digest_of(answers: "Iterator[Any] | list[Any]") -> str:
     return found.hexdigest()
 
 
+class Anew:
+    """A process that is started anew, not forked from one that has loaded all."""
+
+    def __init__(self, said: Path, words: list[str]) -> None:
+        self._said = said
+        env = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path[:2]), **ONE_THREAD, **CALM}
+        with said.open("wb") as file:
+            self._process = subprocess.Popen([sys.executable, *words], stdout=file, stderr=file, env=env)
+        self.pid = self._process.pid
+
+    def complained(self) -> str:
+        """What it wrote until now."""
+        return self._said.read_text(encoding="utf-8")
+
+    def kill(self, how: int = signal.SIGKILL) -> None:
+        """Send it a signal."""
+        self._process.send_signal(how)
+
+    def end(self) -> None:
+        """Wait for its end."""
+        self._process.wait()
+
+
+class StartedAnew(Cluster):
+    """A cluster of such processes."""
+
+    def _started(self, kind: str, *words: str) -> Any:
+        return Anew(self.folder / f"{kind} {len(self.workers)}", ["-m", "dask", kind, *words])
+
+
 class Loop:
     """A process that judges logs one after another whenever it is asked to."""
 
@@ -140,10 +173,10 @@ def looped(loops: list[Loop], logs: int) -> Took:
 def awake(cluster: Cluster) -> Iterator[None]:
     """Its processes run within, and are stopped again."""
     for process in (cluster.scheduler, *cluster.workers):
-        process.send_signal(signal.SIGCONT)
+        process.kill(signal.SIGCONT)
     yield
     for process in (cluster.scheduler, *cluster.workers):
-        process.send_signal(signal.SIGSTOP)
+        process.kill(signal.SIGSTOP)
 
 
 def on_workers(cluster: Cluster, logs: list[Path], judge: Callable[[Path], Any]) -> Took:
@@ -169,7 +202,7 @@ def compared(logs: int, rounds: int) -> None:
         for count in (1, 2):
             place = Path(temporary) / f"cluster{count}"
             place.mkdir()
-            clusters[count] = stack.enter_context(cluster_of(place, count))
+            clusters[count] = stack.enter_context(cluster_of(place, count, StartedAnew))
             on_workers(clusters[count], paths[:10], judge)  # what is loaded late is loaded
         loops = [Loop(folder) for _ in range(2)]
         looped(loops, logs)
@@ -228,7 +261,7 @@ def many(logs: int, rows: int | None, each: int) -> None:
         folder.mkdir()
         paths = made(folder, logs, rows)
         print(f"{logs} logs of {paths[0].stat().st_size / 1e6:.2f} MB", flush=True)
-        with cluster_of(Path(temporary), 2) as running:
+        with cluster_of(Path(temporary), 2, StartedAnew) as running:
             began, found = time.perf_counter(), {}
             crew = workers_at(running.address, [folder])
             for n, answer in enumerate(side_by_side(judge, paths, 1, crew=crew), start=1):
