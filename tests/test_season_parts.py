@@ -91,9 +91,7 @@ def test_changes_stand_in_the_order_of_their_days():
 
 def part_of(found: list[Break], quantity: str = "source_resistance", n: int = 20) -> Part:
     """Readings 1 to ``n`` every ten days, level with a little to and fro."""
-    readings = [
-        Reading(AT + timedelta(days=10 * k), quantity, 20.0 + 0.01 * (k % 3), 0.1, 20.0) for k in range(n)
-    ]
+    readings = [Reading(AT + timedelta(days=10 * k), quantity, 20.0 + 0.01 * (k % 3), 0.1, 20.0) for k in range(n)]
     one = Series(
         np.array([day_of(r.at) for r in readings]), np.array([r.value for r in readings]), np.full(n, 20.0),
         np.full(n, 0.1),
@@ -146,6 +144,7 @@ def test_now_is_the_median_of_three_where_starts_scatter(quantity: str, of: int)
 
 def test_now_of_unknown_accuracy_has_none():
     """A value without any stated uncertainty has 0; of three the median of those stated."""
+
     def now(*doubts: float | None) -> tuple[float, float] | None:
         readings = [Reading(AT, "crank_minimum", 10.0 + k, doubt) for k, doubt in enumerate(doubts)]
         return made._now(readings)  # noqa: SLF001 its own rule
@@ -176,7 +175,9 @@ def test_a_reading_of_the_changes_second_is_from_after_it(before_s: float, count
 
 def quiet(quantity: str, p: float, *, proven: bool = True) -> Part:
     """A part with a trend of this probability."""
-    trend = Trend(date(2026, 1, 1), date(2026, 8, 1), 12, 1.0, 0.5, 1.5, p, 20.0, 0.1, FIRST, "none", None, proven, "so")
+    trend = Trend(
+        date(2026, 1, 1), date(2026, 8, 1), 12, 1.0, 0.5, 1.5, p, 20.0, 0.1, FIRST, "none", None, proven, "so"
+    )
     crossing = LimitCrossing("will cross", "max", 25.0, date(2027, 1, 1), None)
     return Part(quantity, quantity, "V", (), (None, 25.0), None, (20.0, 0.1), trend, (), crossing)
 
