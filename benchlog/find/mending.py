@@ -71,7 +71,7 @@ def check_again(place: str, kind: str) -> str:
         return "relay_drop_out"
     if kind in _CHECKS:
         return _CHECKS[kind]
-    if words[0] in ("fuse", "slot", "device") and len(words) > 1 and words[1].isdigit():
+    if words[0] in ("fuse", "slot", "device") and words[1].isdigit():
         return f"slot_{words[1]}_current"
     if place in _TRIGGER:
         return "relay_pull_in"
