@@ -121,13 +121,15 @@ def test_a_dead_coil_leaves_the_feed_open(shown: dict[str, np.ndarray]):
         at = here(place, kind)
         assert (shown["voltage block to battery -, all on"][at] < 0.01).all()
         assert not shown["click at the relay"][at].any()
+        assert (shown["current feed, all on"][at] < 0.001).all()
     assert (shown["voltage 86 to 85, key on"][here("coil", "open")] > 12.0).all()
     assert shown["click at the relay"][GOOD_ONES].all()
 
 
-def test_a_coil_pulls_in_above_seven_volts(copies: Copies, shown: dict[str, np.ndarray]):
-    """Of the copies with a poor wire to 86 those with 7.2 V across the coil and more click."""
-    at = here("key line to 86", "resistive")
+@pytest.mark.parametrize("place", ["key line to 86", "85 to battery -", "trigger source"])
+def test_a_coil_pulls_in_above_seven_volts(copies: Copies, shown: dict[str, np.ndarray], place: str):
+    """Of the copies with a poor wire on the trigger's side those with more than 7.2 V across the coil click."""
+    at = here(place, "resistive")
     branch = copies.ohm["key line to 86"][at] + copies.ohm["coil"][at] + copies.ohm["85 to battery -"][at]
     lamps = branch * LAMP_OHM / (branch + LAMP_OHM)
     line = copies.emf[at] * lamps / (lamps + copies.ohm["trigger source"][at])
@@ -266,6 +268,19 @@ def test_a_live_block_draws_for_its_coil_and_what_was_left_on(copies: Copies, sh
     assert shown["drain without feed"][held] == pytest.approx(copies.drain_ma[held])
 
 
+def test_what_is_shorted_is_as_dead_as_what_it_touches(shown: dict[str, np.ndarray]):
+    """A wire on the frame lies at battery - while the other circuit lifts the bus; a shorted device lies at the bus."""
+    wire, device, block = here("slot 4 to device", "short"), here("device 4", "short"), here("87 to block", "short")
+    lift = shown["voltage bus to battery -, all on"]
+    plus = shown["voltage device 4 + to bus, all on"]
+
+    assert (lift[wire] > 1e-3).any()
+    assert plus[wire] == pytest.approx(-lift[wire], abs=1e-4)
+    assert plus[device] == pytest.approx(0.0, abs=1e-6)
+    assert shown["voltage slot 4 to battery -, all on"][device] == pytest.approx(lift[device], abs=1e-4)
+    assert shown["voltage block to battery -, all on"][block] == pytest.approx(0.0, abs=1e-6)
+
+
 def test_resistances_with_the_power_off(copies: Copies, shown: dict[str, np.ndarray]):
     """The coil, a device, and open circuits but for a short; never more than a meter's OL."""
     coil, device = (shown[f"resistance {name}, power off"] for name in
@@ -339,9 +354,10 @@ def test_a_joint_opens_under_the_hand_in_85_of_100(shown: dict[str, np.ndarray])
     assert set(values[GOOD_ONES].tolist()) == {0.98}
 
 
-def test_a_device_works_from_eight_volts_on(copies: Copies, shown: dict[str, np.ndarray]):
-    """With a poor wire before it as long as 8 V are left; never with an open one of its own."""
-    at = here("slot 4 to device", "resistive")
+@pytest.mark.parametrize("place", ["slot 4 to device", "device 4 to bus"])
+def test_a_device_works_from_eight_volts_on(shown: dict[str, np.ndarray], place: str):
+    """With a poor wire before or behind it as long as 8 V are left; never with an open one of its own."""
+    at = here(place, "resistive")
     volts = shown["voltage device 4 + to device 4 -, all on"][at]
 
     assert shown["device 4 works"][at].tolist() == (volts >= 8.0).tolist()

@@ -4,7 +4,7 @@ import pytest
 from test_find_drawing import plan
 
 from benchlog.find.beliefs import Knowledge
-from benchlog.find.questions import LOG_DRAIN, OL_OHM, Question, questions_of
+from benchlog.find.questions import LOG_DRAIN, OL_OHM, WIGGLED_TOGETHER, Question, questions_of
 
 COSTS = {
     "voltage battery + to fuse in, all on": (1.5, 0.5),
@@ -168,6 +168,18 @@ def test_devices_are_unplugged_by_halves(slots: tuple[int, ...], sets: list[tupl
 
     assert at == sets
     assert [one.minutes for one in found if one.without in sets] == [4.0 + 4.0 * (len(each) - 1) for each in sets]
+
+
+def test_joints_are_moved_one_by_one_and_together():
+    """Each of four places, and the path from the battery by halves."""
+    one, two, three, four = "battery + to fuse in", "fuse out to 30", "87 to block", "bus to battery -"
+
+    assert WIGGLED_TOGETHER == {
+        **{place: (place,) for place in (one, two, three, four)},
+        "battery + to 30": (one, two),
+        "fuse out to block": (two, three),
+        "battery + to block": (one, two, three),
+    }
 
 
 def test_the_logs_own_drain_is_asked_of_nobody():

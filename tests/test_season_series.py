@@ -7,12 +7,13 @@ import numpy as np
 import pytest
 
 from benchlog.core.spread import MEDIAN_U, robust_spread
+from benchlog.season import forecast
 from benchlog.season.charge import Charge, charge_of
 from benchlog.season.forecast import TooFew, Trend, crossing_of, trend_of
 from benchlog.season.model import Season
 from benchlog.season.series import Others, Series, compared, day_of, series_of
-from benchlog.season.standing import Standing, standing_of
-from benchlog.season.trend import Z, autocorrelation_inflation
+from benchlog.season.standing import Standing, days_to_floor, standing_of
+from benchlog.season.trend import TrendSlope, Z, autocorrelation_inflation
 from benchlog.store.readings import Reading
 
 AT = datetime(2026, 1, 1, tzinfo=UTC)
@@ -62,6 +63,7 @@ def test_series_stand_in_order_and_hold_their_own_quantity():
     assert found.value.tolist() == [1.0, 3.0]
     assert (found.day - FIRST).tolist() == [0.0, 20.0]
     assert np.isnan(found.temperature_c).tolist() == [False, True]
+    assert (found.temperature_c[0], found.uncertainty[0]) == (20.0, 0.1)
     assert (found.days, len(found.part(1)), len(found.part(0, 1))) == (20.0, 1, 1)
     assert series_of([], "crank_minimum").days == 0.0
 
@@ -120,6 +122,13 @@ def waved(n: int = 9, u: float = 0.0, per_year: float = 0.0, days: float = 10.0)
     return Series(day, 10.0 + scatter + per_year * (day - FIRST) / 365.25, np.full(n, 20.0), np.full(n, u))
 
 
+def rolling(u: float = 0.0, per_year: float = 0.0) -> Series:
+    """Twelve readings whose neighbours are alike, about a line."""
+    day = FIRST + 10.0 * np.arange(12)
+    value = 10.0 + 0.1 * np.sin(0.9 * np.arange(12.0)) + per_year * (day - FIRST) / 365.25
+    return Series(day, value, np.full(12, 20.0), np.full(12, u))
+
+
 def still(n: int = 9) -> Others:
     """Nothing else moves them."""
     return Others(np.zeros((n, 0)), "none")
@@ -146,29 +155,33 @@ def test_too_few_readings_are_counted(n: int, words: str):
 def test_level_is_known_as_its_scatter_allows():
     """A median's standard error by the root of the readings, twice, wider for neighbours alike; and the logger's own."""
     for u in (0.0, 0.3):
-        given = waved(u=u)
-        got = trend_of(given, still())
+        given = rolling(u, 5.0)
+        got = trend_of(given, still(12))
         assert isinstance(got, Trend)
         residual = given.value - np.array([got.at(day) for day in given.day])
         alike = autocorrelation_inflation(residual, 1)
-        scatter = Z * MEDIAN_U * robust_spread(residual) / math.sqrt(9) * math.sqrt(alike)
+        scatter = Z * MEDIAN_U * robust_spread(residual) / math.sqrt(12) * math.sqrt(alike)
+        assert alike > 1.5
         assert got.level_u == pytest.approx(math.hypot(scatter, u))
-        assert got.middle == pytest.approx(FIRST + 40.0)
-        assert (got.n, got.since, got.until) == (9, date(2026, 1, 1), date(2026, 3, 22))
+        assert np.median(residual) == pytest.approx(0.0, abs=1e-9)
+        assert got.level == pytest.approx(10.0 + 5.0 * 55 / 365.25, abs=0.1)
+        assert got.middle == pytest.approx(FIRST + 55.0)
+        assert (got.n, got.since, got.until) == (12, date(2026, 1, 1), date(2026, 4, 21))
 
 
 def test_likeness_counts_the_columns_taken_out():
     """One for the trend and one for each: nine readings with a column have two."""
-    given = waved()
-    column = np.cos(np.arange(9.0))[:, None]
+    given = rolling()
+    column = np.cos(2.0 * np.arange(12.0))[:, None]
     got = trend_of(given, Others(column, "temperature"))
     assert isinstance(got, Trend)
     assert got.per_other is not None
     residual = given.value - np.array([got.at(day) for day in given.day]) - got.per_other * column[:, 0]
-    scatter = Z * MEDIAN_U * robust_spread(residual) / 3 * math.sqrt(autocorrelation_inflation(residual, 2))
+    scatter = Z * MEDIAN_U * robust_spread(residual) / math.sqrt(12)
 
-    assert got.level_u == pytest.approx(scatter)
-    assert trend_of(given, still()).per_other is None  # type: ignore[union-attr]  # a trend
+    assert autocorrelation_inflation(residual, 2) > autocorrelation_inflation(residual, 1) + 0.1
+    assert got.level_u == pytest.approx(scatter * math.sqrt(autocorrelation_inflation(residual, 2)))
+    assert trend_of(given, still(12)).per_other is None  # type: ignore[union-attr]  # a trend
 
 
 @pytest.mark.parametrize(("u", "proven"), [(0.9, True), (1.1, False)])
@@ -217,6 +230,7 @@ def test_band_before_and_after_the_middle():
     assert one.band(FIRST + 2 * 365.25) == pytest.approx((26 - math.hypot(3, 2), 26 + math.hypot(3, 4)))
     assert one.band(FIRST - 2 * 365.25) == pytest.approx((14 - math.hypot(3, 4), 14 + math.hypot(3, 2)))
     assert one.band(FIRST) == pytest.approx((17.0, 23.0))
+    assert one.band(FIRST + 0.5 * 365.25) == pytest.approx((21.5 - math.hypot(3, 0.5), 21.5 + math.hypot(3, 1)))
 
 
 @pytest.mark.parametrize(
@@ -242,6 +256,30 @@ def test_a_trend_meets_the_limit_on_its_side():
         assert (one.latest - date(2026, 1, 1)).days == math.ceil(365.25 * 5 / 8)
     assert crossing_of(falls, (20.0, 0.1), None, 25.0, date(2026, 1, 1)).state == "inside"
     assert crossing_of(rises, (20.0, 0.1), 15.0, None, date(2026, 1, 1)).side == "min"
+
+
+@pytest.mark.parametrize(
+    ("p", "low", "high", "proven"),
+    [(0.049, 0.1, 1.0, True), (0.051, 0.1, 1.0, False), (0.049, 0.0, 1.0, False), (0.049, -1.0, 0.0, False),
+     (0.049, -1.0, -0.1, True), (0.049, -0.1, 1.0, False)],
+)  # fmt: skip
+def test_a_trend_is_proven_by_its_order_and_its_interval(
+    monkeypatch: pytest.MonkeyPatch, p: float, low: float, high: float, proven: bool
+):
+    """Chance below 5 %, and no interval that holds zero."""
+    slope = TrendSlope(slope=low + high, low=low, high=high, intercept=10.0, p=p, n=9)
+    monkeypatch.setattr(forecast, "partial_slope", lambda *_: (slope, np.zeros(0), waved().value - 10.0))
+    got = trend_of(waved(), still())
+
+    assert isinstance(got, Trend)
+    assert (got.proven, got.p, got.low, got.high) == (proven, p, low, high)
+
+
+def test_a_limit_that_may_be_crossed_already_is_crossed_today_at_the_earliest():
+    """The level is known to 6 V: its band holds the limit from the start."""
+    one = crossing_of(line(8.0, 10.0, 12.0, 6.0), (20.0, 0.1), None, 25.0, date(2026, 1, 1))
+
+    assert one.earliest == date(2026, 1, 1)
 
 
 def test_a_trend_that_may_be_slow_has_no_latest_date():
@@ -318,6 +356,9 @@ def test_the_reason_of_the_days_names_the_drain():
     assert "drain 2.00 mA (accuracy not stated, ± 20 % assumed);" in words[1]
     assert "no drain was measured, so from none to the planned 1.5 mA;" in words[2]
     assert "no drain was measured, so the least number of days is not known;" in words[3]
+    none = standing_of(charge, None, "agm", 10.0)
+    assert none.mid_days == days_to_floor(charge.mid_pct, 10.0, 0.0, 2.0)
+    assert none.drain_ma is None
 
 
 def test_a_negative_drain_of_unknown_accuracy_is_good_to_a_fifth_too():

@@ -164,6 +164,14 @@ def test_what_worsens_beyond_its_limit_is_replaced(quantity: str, per_year: floa
     assert said(part("crossed", quantity, moves=trend(per_year)), other).startswith(f"now, {words}")
 
 
+def test_how_is_said_once():
+    """With the first of two that want the same done."""
+    advice = advise((part("at the limit"), part("at the limit", "source_resistance")), None, None, TODAY, "agm")
+
+    assert [each.words for each in advice] == ["test under load"] * 2
+    assert [bool(each.how) for each in advice] == [True, False]
+
+
 def told(*parts: Part) -> list[str]:
     """What the advice is about, in its order."""
     return [each.about for each in advise(parts, None, None, TODAY, "agm")]

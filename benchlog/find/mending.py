@@ -65,8 +65,6 @@ def mend(place: str, kind: str) -> str:
 def check_again(place: str, kind: str) -> str:
     """The one check that shows whether it is mended."""
     words = place.split()
-    if place == "charging" and kind in ("leak", "backfeeds"):
-        return "off_state_drain"
     if (place, kind) in (("coil", "slow"), ("trigger source", "slow")):
         return "relay_drop_out"
     if kind in _CHECKS:
