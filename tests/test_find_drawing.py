@@ -90,6 +90,7 @@ def test_each_stroke_is_followed_by_its_line():
     ends = [tuple(line.attrib[name] for name in ("x1", "y1", "x2", "y2")) for line in lines]
 
     assert ends[::2] == ends[1::2]
+    assert {line.attrib["class"] for line in lines[::2]} == {"shade s0"}
     assert {line.attrib["class"] for line in lines[1::2]} == {"line"}
 
 
@@ -176,7 +177,18 @@ def test_each_circuit_makes_it_46_higher(slots: tuple[int, ...], height: int):
 
 @pytest.mark.parametrize(
     ("belief", "step"),
-    [(0.0049, 0), (0.005, 1), (0.0199, 1), (0.02, 2), (0.079, 2), (0.08, 3), (0.249, 3), (0.25, 4), (0.59, 4), (0.6, 5)],
+    [
+        (0.0049, 0),
+        (0.005, 1),
+        (0.0199, 1),
+        (0.02, 2),
+        (0.079, 2),
+        (0.08, 3),
+        (0.249, 3),
+        (0.25, 4),
+        (0.59, 4),
+        (0.6, 5),
+    ],
 )
 def test_belief_becomes_a_shade(belief: float, step: int):
     """Six steps, each two pixels wider than the one before."""

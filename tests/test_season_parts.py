@@ -91,9 +91,7 @@ def test_changes_stand_in_the_order_of_their_days():
 
 def part_of(found: list[Break], quantity: str = "source_resistance", n: int = 20) -> Part:
     """Readings 1 to ``n`` every ten days, level with a little to and fro."""
-    readings = [
-        Reading(AT + timedelta(days=10 * k), quantity, 20.0 + 0.01 * (k % 3), 0.1, 20.0) for k in range(n)
-    ]
+    readings = [Reading(AT + timedelta(days=10 * k), quantity, 20.0 + 0.01 * (k % 3), 0.1, 20.0) for k in range(n)]
     one = Series(
         np.array([day_of(r.at) for r in readings]), np.array([r.value for r in readings]), np.full(n, 20.0),
         np.full(n, 0.1),
@@ -146,6 +144,7 @@ def test_now_is_the_median_of_three_where_starts_scatter(quantity: str, of: int)
 
 def test_now_of_unknown_accuracy_has_none():
     """A value without any stated uncertainty has 0; of three the median of those stated."""
+
     def now(*doubts: float | None) -> tuple[float, float] | None:
         readings = [Reading(AT, "crank_minimum", 10.0 + k, doubt) for k, doubt in enumerate(doubts)]
         return made._now(readings)  # noqa: SLF001 its own rule
@@ -176,7 +175,9 @@ def test_a_reading_of_the_changes_second_is_from_after_it(before_s: float, count
 
 def quiet(quantity: str, p: float, *, proven: bool = True) -> Part:
     """A part with a trend of this probability."""
-    trend = Trend(date(2026, 1, 1), date(2026, 8, 1), 12, 1.0, 0.5, 1.5, p, 20.0, 0.1, FIRST, "none", None, proven, "so")
+    trend = Trend(
+        date(2026, 1, 1), date(2026, 8, 1), 12, 1.0, 0.5, 1.5, p, 20.0, 0.1, FIRST, "none", None, proven, "so"
+    )
     crossing = LimitCrossing("will cross", "max", 25.0, date(2027, 1, 1), None)
     return Part(quantity, quantity, "V", (), (None, 25.0), None, (20.0, 0.1), trend, (), crossing)
 
@@ -241,20 +242,34 @@ def test_fewer_than_six_readings_are_not_searched(monkeypatch: pytest.MonkeyPatc
     asked = []
     monkeypatch.setattr(made, "found_steps", lambda *given: asked.append(given) or [])
     made._steps(series(n), [], 0.02, np.random.default_rng(1))  # noqa: SLF001 its own rule
-
     assert len(asked) == looked
+
+    asked.clear()
+    made._steps(series(7 + n), [FIRST + 70], 0.02, np.random.default_rng(1))  # noqa: SLF001 its own rule
+    assert len(asked) == 1 + looked
+
+
+def test_a_day_begins_at_midnight_where_nothing_else_is_said():
+    """Of this computer's own time zone; a moment all the same."""
+    here = made._start_of(date(2026, 1, 2), None)  # noqa: SLF001 its own rule
+
+    assert here.tzinfo is not None
+    assert (here.hour, here.minute, here.date()) == (0, 0, date(2026, 1, 2))
 
 
 def test_false_alarms_are_shared_among_the_quantities_that_are_long_enough(monkeypatch: pytest.MonkeyPatch):
-    """Two in a hundred seasons: two of three quantities with six readings have one in a hundred each."""
-    asked = []
+    """Two in a hundred seasons: two of three quantities with six readings have one in a hundred each, one has both."""
+    asked: list[float] = []
     monkeypatch.setattr(made, "found_steps", lambda *given: asked.append(given[3]) or [])
-    counts = {"resting_voltage": 6, "source_resistance": 7, "off_state_drain": 5}
-    readings = [Reading(AT + timedelta(days=20 * k), q, 12.0 + 0.1 * k, 0.1, 20.0) for q, n in counts.items()
-                for k in range(n)]  # fmt: skip
-    season_of(readings, chemistry="agm", capacity_ah=11.2, today=date(2026, 9, 1), zone=UTC)
-
-    assert asked == [0.01, 0.01]
+    for counts, each in (
+        ({"resting_voltage": 6, "source_resistance": 7, "off_state_drain": 5}, [0.01, 0.01]),
+        ({"source_resistance": 6}, [0.02]),
+    ):
+        asked.clear()
+        readings = [Reading(AT + timedelta(days=20 * k), q, 12.0 + 0.1 * k, 0.1, 20.0) for q, n in counts.items()
+                    for k in range(n)]  # fmt: skip
+        season_of(readings, chemistry="agm", capacity_ah=11.2, today=date(2026, 9, 1), zone=UTC)
+        assert asked == each
 
 
 def test_each_limit_is_of_its_own_quantity():
@@ -275,12 +290,12 @@ def test_each_limit_is_of_its_own_quantity():
 def test_charge_and_days_are_of_the_newest_readings():
     """The last of several rest voltages and drains; without a drain the plan's limit stands for it."""
     readings = [Reading(AT + timedelta(days=k), q, v, 0.01, 20.0) for k, (q, v) in enumerate(
-        [("resting_voltage", 12.3), ("resting_voltage", 12.8), ("off_state_drain", 9.0), ("off_state_drain", 0.5)]
+        [*(("resting_voltage", v) for v in (12.2, 12.3, 12.8)), *(("off_state_drain", v) for v in (8.0, 9.0, 0.5))]
     )]  # fmt: skip
     known = season_of(readings, chemistry="agm", capacity_ah=10.0, today=date(2026, 2, 1), zone=UTC)
-    planned = season_of(readings[:2], chemistry="agm", capacity_ah=10.0, limits=Limits(off_state_drain_ma=1.0),
+    planned = season_of(readings[:3], chemistry="agm", capacity_ah=10.0, limits=Limits(off_state_drain_ma=1.0),
                         today=date(2026, 2, 1), zone=UTC)  # fmt: skip
-    unknown = season_of(readings[:2], chemistry="agm", capacity_ah=10.0, today=date(2026, 2, 1), zone=UTC)
+    unknown = season_of(readings[:3], chemistry="agm", capacity_ah=10.0, today=date(2026, 2, 1), zone=UTC)
 
     assert known.charge is not None
     assert known.standing is not None

@@ -204,7 +204,11 @@ def test_the_clearest_of_all_places_counts():
     other /= math.sqrt(other @ other)
     basis = np.full((10, 1), 1 / math.sqrt(10))
     p = breaks._by_chance(  # its own arithmetic
-        np.arange(10.0), basis, np.column_stack([step, other]), 0.9, Shuffler(20, step)  # type: ignore[arg-type]
+        np.arange(10.0),
+        basis,
+        np.column_stack([step, other]),
+        0.9,
+        Shuffler(20, step),  # type: ignore[arg-type]
     )  # noqa: SLF001
 
     assert p == pytest.approx(41 / 401)
@@ -342,7 +346,10 @@ def test_the_first_third_with_a_step_is_taken(scripted):
         ({"charging_voltage": -1.0}, "as with another regulator, or a changed charging circuit"),
         ({"charging_voltage": 1.0, "off_state_drain": 1.0}, "as with an accessory that draws current with the key off"),
         ({"off_state_drain": -1.0}, "as with something taken off that drew current with the key off"),
-        ({"source_resistance": 1.0}, "as with a cell that failed, a poor joint at the posts or another, weaker battery"),
+        (
+            {"source_resistance": 1.0},
+            "as with a cell that failed, a poor joint at the posts or another, weaker battery",
+        ),
         ({"off_state_drain": 0.0}, "in more than one direction"),
         ({}, "in more than one direction"),
     ],
