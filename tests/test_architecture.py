@@ -39,8 +39,6 @@ MOST_LINES, MOST_FUNCTION_LINES, MOST_ARGUMENTS = 300, 50, 6
 LONGER = {
     "benchlog/bench/guided/stepping.py": "the phases of a step share all of its state",
     "benchlog/bench/recording/capture.py": "one recording: port, clock, gaps and file are one state",
-    "benchlog/log/log.py": "one log: its pass, windows and notes share its blocks",
-    "benchlog/log/readers/lines/parse.py": "one parser over the state of a stream",
     "benchlog/verdict/causes/faults.py": "a table, one entry a fault",
 }
 #: Why a function is longer, or takes more, than the others -> which ones.
