@@ -1,5 +1,6 @@
 """A log, its story and a bench by hand: what an examination asks for, without a file and without the simulator."""
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -83,7 +84,8 @@ def accuracies(log: HandLog) -> dict[str, Accuracy | None]:
 
 def bench(log: HandLog, told: Timeline, planned: Plan | None = None, **more: Any) -> LogContext:
     """The log on the bench, each channel as accurate as usual unless ``accuracy`` says otherwise."""
-    known: dict[str, Any] = {"accuracy": accuracies(log), "low_side_ohm": {}, **more}
+    calm = dict.fromkeys((role for role in log.overview.bands if role.endswith("_a")), math.inf)
+    known: dict[str, Any] = {"accuracy": accuracies(log), "low_side_ohm": {}, "calm_a": calm, **more}
     return LogContext(log=log, plan=planned or plan(), story=told, **known)
 
 

@@ -153,6 +153,63 @@ def test_mark_may_be_fifteen_seconds_late_for_a_step_that_fits(late, allowed, ma
     assert (told is not None) is may
 
 
+def test_step_that_no_mark_names_comes_before_those_that_only_fit():
+    """None among what the matching says is no step."""
+    near, late = step(24.5, 9.0), step(34.0, 3.1)
+    for those in ((near, None), (None, near)):
+        one = key_on([near, late], {1: Match(None, those, True)}, {"slot 1 on": 20.0})
+        told = no_step(a_bench({"slot 1 on": 20.0}), 1, one, "battery_a", WITHIN).disqualified
+        assert told == "the step of 9.00 A at 24.5 s may be this circuit"
+
+
+def test_any_mark_of_the_circuit_may_be_the_late_one():
+    """Marked at 20 and at 50 s; the step at 34 s is near the first alone."""
+    one = key_on([step(34.0, 3.1)], {1: Match(None, (), True)})
+    noted = (Mark(20.0, "slot 1 on"), Mark(50.0, "slot 1 on"))
+    twice = KeyOnSteps(one.steps, noted, one.matches, {}, None, 60.0)
+
+    assert no_step(a_bench({"slot 1 on": 20.0}), 1, twice, "battery_a", WITHIN).disqualified is not None
+
+
+def test_steps_below_an_ampere_count_as_well():
+    """A circuit of 0.5 A that came late; and one that no circuit took."""
+    small = limit(0.4, 0.6)
+    one = key_on([step(34.0, 0.5)], {1: Match(None, (), True)}, {"slot 1 on": 20.0})
+    assert no_step(a_bench({"slot 1 on": 20.0}), 1, one, "battery_a", small).disqualified is not None
+    steps, matches = others(3.0, 0.5)
+    assert dead(steps, {2: matches[2]}) is None
+    mine = [step(22.0, 0.5), step(40.0, 0.5)]
+    moved = key_on(mine, {1: Match(None, (), True), 2: Match(mine[0], (), True)}, {"slot 1 on": 20.0, "slot 2 on": 35.0})
+    assert no_step(a_bench({"slot 1 on": 20.0}), 1, moved, "battery_a", small).disqualified is not None
+
+
+def test_unstated_channel_leaves_a_steps_own_doubt():
+    """3.7 A of at most 3.6 A, ± 10 mA: it does not conform, and is no late step of this circuit."""
+    one = key_on([step(34.0, 3.7)], {1: Match(None, (), True)}, {"slot 1 on": 20.0})
+
+    assert no_step(a_bench({"slot 1 on": 20.0}, None), 1, one, "battery_a", WITHIN).disqualified is None
+
+
+def test_circuits_own_plan_tells_what_the_block_may_have_carried():
+    """30 mV over 20 mΩ are 1.5 A: less than 0.6 of 3 A, not of 2 A."""
+    fine = Accuracy(0.0, 1e-5, 0.0)
+    before = plateau(2.0, 9.9, battery_a=0.5, drop_v=0.03)
+    log = HandLog(times(60.0, 0.1), {"battery_a": 0.0})
+    for planned, told in (((3.0, 2.0), True), ((2.0, 3.0), False)):
+        one = bench(log, story(((0.0, 60.0),)), plan(*planned), accuracy=dict.fromkeys(("battery_a", "battery_v", "feed_v"), fine))
+        assert (dead(*others(3.0), before=before, bench_=one) is not None) is told
+
+
+def test_doubt_of_a_dead_circuit_reaches_its_greatest_step():
+    """5 or 7 A."""
+    steps, matches = others(3.0, 5.0, 7.0)
+    chances = ((steps[1], 0.06), (steps[2], 0.06), (None, 0.88))
+    one = key_on(steps, {1: Match(None, (), False, chances), **matches}, before=BEFORE)
+    found = left_out(a_bench(accuracy=EXACT), 1, one, AllSteps((one.steps,), "battery_a", {"drop_v": 0.02}), WITHIN)
+
+    assert found.u == pytest.approx(math.hypot(found.likely_u, 7.0 / 2))
+
+
 def test_step_that_another_circuit_took_is_not_this_ones():
     """Nor is one that came on again."""
     late = step(30.0, 3.1)
