@@ -12,7 +12,7 @@ from benchlog.analysis.cranking import Crank
 from benchlog.analysis.load_steps import LoadStep
 from benchlog.analysis.plateaus import Plateau, Sustained
 from benchlog.analysis.running import Running
-from benchlog.core.uncertainty import combine
+from benchlog.core.uncertainty import Accuracy, combine
 from benchlog.examine.load_checks import Loads
 from benchlog.examine.path_checks import FeedLoad, PathPoint, examine_paths, feed_load
 from benchlog.examine.stepped import Stepped
@@ -147,14 +147,15 @@ def test_unstated_channels_leave_no_doubt_and_a_slope_all_the_same():
 
 
 def test_currents_doubt_is_seen_through_the_path():
-    """Noise of 0.1 A, rounding to 0.1 A, a gain of 1 % and an offset of 0.03 A over 20 mΩ."""
+    """Noise of 10 mA, rounding to 0.1 A, a gain of 1 % and an offset of 0.3 A over 20 mΩ."""
     amps = replace(AMPS, resolution=0.1)
-    one = load_of(stretch(0, 8.0, u=0.1))
-    free = load_of(stretch(0, 8.0, u=0.1), extra=0.05)
+    amps = replace(amps, offset=0.3)
+    one = load_of(stretch(0, 8.0, u=0.01))
+    free = load_of(stretch(0, 8.0, u=0.01), extra=0.05)
     found = drop(one, amps=amps)
 
-    own = combine(0.1, 0.02 * combine(0.1, 0.05 / ROOT3))
-    prior = 0.02 * 0.03 / ROOT3
+    own = combine(0.01, 0.02 * combine(0.01, 0.05 / ROOT3))
+    prior = 0.02 * 0.3 / ROOT3
     slope_u = math.hypot(own, prior) / 8
     assert found.u == pytest.approx(10 * combine(slope_u, 0.02 * 0.01 / ROOT3), rel=1e-4)
     assert drop(free, amps=amps).u == pytest.approx(10 * combine(slope_u, 0.02 * 0.01 / ROOT3, 0.02 * 0.05), rel=1e-4)
@@ -221,6 +222,14 @@ def test_less_than_the_bare_wire_has_did_not_come_through_the_feed(milliohm, rol
 
     assert (getattr(drop(one), "why", None) is None) is told
     assert drop(one, accuracy={"battery_v": None}).value == pytest.approx(milliohm / 100)
+
+
+@pytest.mark.parametrize(("offset", "told"), [(0.0025, True), (0.0024, False)])
+def test_two_uncertainties_may_lift_a_loss_to_that_of_the_bare_wire(offset, told):
+    """1.5 mΩ at 10 A, and 5 mV more by two of two channels' offsets, over 8 A."""
+    one = load_of(stretch(0, 8.0, ohm=0.0015), role="battery_a")
+
+    assert (getattr(drop(one, volts=Accuracy(0.0, offset, 0.0)), "why", None) is None) is told
 
 
 def step_of(before: Plateau, after: Plateau, owner="block", u=0.0) -> Stepped:
@@ -298,6 +307,13 @@ def test_load_comes_from_the_proven_steps_else_from_the_closing():
     assert feed_load(one, loads, ((step_of(low, dead),), (), ()), closing) is closing
     assert feed_load(one, loads, ((step_of(dead, low),), (), ()), closing) is closing
     assert feed_load(one, loads, ((), (), ()), None) is None
+
+
+def test_step_of_less_than_an_ampere_proves_the_blocks_load():
+    """0.8 A up."""
+    low, high = stretch(0, 1.0), stretch(10, 1.8)
+
+    assert feed_load(a_bench(without=["feed_a"]), Loads(((low, high),), ()), ((step_of(low, high),),), None) is not None
 
 
 def test_bus_that_stands_at_the_feeds_voltage_has_no_return():

@@ -312,3 +312,37 @@ def test_closing_needs_three_samples_of_the_wait_and_a_steady_stretch_soon_after
     assert closing(calm, 4.0, starts_s=9.1) is not None
     assert closing(calm, 4.0, feed_v=np.full(200, 4.9)) is None
     assert closing(calm, 0.05) is None
+
+
+def test_surest_of_several_closings_counts():
+    """One amid an inrush, then one after a steady wait; one without a load before both."""
+    t = np.arange(9.9, 10.1, 0.001)
+    feed = np.where(t < 10.02, 0.0, 12.0)
+
+    def pull_in(at_s, early, late, sustained):
+        amps = np.where(t < 10.02, np.where(t < 10.0105, early, late), sustained)
+        return Trace(t + at_s - 10, {"feed_v": feed, "battery_a": amps}, {}), at_s
+
+    stretches = (plateau(10.0, 20.0, battery_a=4.0), plateau(30.0, 40.0, battery_a=5.0))
+    pulls = (pull_in(10.0, 6.0, 2.0, 4.0), pull_in(30.0, 1.0, 1.0, 5.0))
+    for order in (pulls, pulls[::-1]):
+        got = closing_load(a_bench(), Loads((stretches,), ()), order)
+        assert [(point.load_a, got.extra_rel) for point in got.points] == [(pytest.approx(4.0), 0.05)]
+
+
+def test_wait_moves_by_what_its_last_third_differs_from_its_first():
+    """Of 19 samples the first six and the last six: a spike between them moves nothing, nor do five of them."""
+    def waiting(*spans):
+        return lambda s: 1.0 + np.any([(s > a) & (s < b) for a, b in spans], axis=0)
+
+    assert closing(waiting((0.0075, 0.0125)), 4.0).extra_rel == 0.05
+    assert closing(waiting((0.0005, 0.0025)), 4.0).extra_rel == 0.05
+    assert closing(waiting((0.0005, 0.0045)), 4.0).extra_rel != 0.05
+    assert closing(waiting((0.0155, 0.0205)), 4.0).extra_rel != 0.05
+
+
+def test_feed_below_five_volts_on_one_side_of_a_step_tells_of_no_sag():
+    """Neither voltage above 5 V, on either side."""
+    two = [stretch(0, 4.0, 12.5, 5.5, feed_a=4.0), stretch(10.1, 9.0, 12.25, 4.9, feed_a=9.0)]
+
+    assert steps(*two, role="feed_a")[0].answer_a == 0.0
