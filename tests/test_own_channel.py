@@ -262,3 +262,35 @@ def test_pulsed_circuit_that_draws_nothing_on_the_mean_has_no_root_mean_square()
     """Less than nothing counts as nothing."""
     assert pulsed(mean=-0.1).story == "by hand, pulsed: 4.00 A while on, 0.00 A RMS"
     assert pulsed(mean=-0.1).disqualified is None
+
+
+def test_circuit_of_no_stated_accuracy_counts_from_a_twentieth_of_its_plan():
+    """2 A of 3 A planned."""
+    assert found(switched(2.0), accuracy=None).value == 2.0
+
+
+TWICE = ((10.0, 25.0), (30.0, 50.0))
+
+
+def test_any_key_on_shows_that_the_others_drew():
+    """The second circuit drew in the first key-on alone."""
+    assert found(switched(0.0), other=switched(5.0, 12.0, 24.0), planned=(3.0, 5.0), on=TWICE).value == 0.0
+
+
+def test_any_key_on_shows_the_circuit_before_the_engine_turns():
+    """It is on in the second key-on alone, until the crank at 45 s."""
+    told = {"cranks": (Crank(45.0, 46.0, 12.5, 1.0),)}
+
+    def amps(t):
+        return np.where(t < 45, switched(3.0, 35.0, 50.0)(t), switched(3.5, 35.0, 50.0)(t))
+
+    assert found(amps, on=TWICE, told=told).value == 3.0
+
+
+@pytest.mark.parametrize(("from_s", "is_pulsed"), [(31.0, True), (37.5, False)])
+def test_circuit_that_is_pulsed_for_three_tenths_of_its_time_is_a_pulsed_one(from_s, is_pulsed):
+    """On from 20 s, flashing from 31 or 37.5 s until 40 s."""
+    def amps(t):
+        return np.where(t < from_s, switched(4.0)(t), flashing(4.0)(t))
+
+    assert ("pulsed" in found(amps, planned=(4.0,)).story) is is_pulsed
