@@ -105,6 +105,7 @@ def test_charging_needs_its_channel_and_some_seconds():
 @pytest.mark.parametrize(("points", "told"), [(3, False), (5, True)])
 def test_four_points_of_voltage_are_the_fewest(points, told):
     """Of a fifth of a second each."""
+
     def volts(t):
         return np.where((t >= 40) & (t < 40 + 0.2 * points - 0.01), 14.2, np.nan)
 
@@ -123,6 +124,7 @@ def test_time_in_which_the_engine_may_have_stood_leaves_a_pass_open():
 
 def test_samples_over_range_disqualify():
     """Of either channel."""
+
     def over(t):
         return (t > 30) & (t < 30.12)
 
@@ -134,6 +136,7 @@ def test_samples_over_range_disqualify():
 
 def test_begin_of_a_run_is_known_no_better_than_its_rise():
     """A battery that takes 9 A for its first two seconds: what leaving them out changes is the mean's doubt."""
+
     def amps(t):
         return np.where((t >= 20) & (t < 24), -9.0, np.where((t >= 24) & (t < 58), -3.0, 5.0))
 
@@ -149,6 +152,7 @@ LOW = {"limits": {"charging_min_v": 13.5}}
 
 def rising(by_v, from_v=12.8, amps=-2.0):
     """A voltage that goes up in a straight line over the run."""
+
     def volts(t):
         return np.where((t >= 20) & (t < 58), from_v + by_v * (t - 20) / 38, 12.4)
 
@@ -173,6 +177,7 @@ def test_voltage_that_still_rises_says_nothing_of_the_regulator():
 
 def two_states(low=-2.0, high=-3.0, from_s=40.0, slowly=0.0, volts=(12.6, 14.2)):
     """Not charged (``low`` out of the battery) until 40 s, charged from then on, switched or within some seconds."""
+
     def between(t, a, b, still):
         share = np.clip((t - from_s) / slowly, 0, 1) if slowly else (t >= from_s) * 1.0
         return np.where((t >= 20) & (t < 58), a + (b - a) * share, still)
@@ -185,13 +190,14 @@ def two_states(low=-2.0, high=-3.0, from_s=40.0, slowly=0.0, volts=(12.6, 14.2))
 
 def test_states_that_the_engines_speed_makes_are_judged_by_the_worse():
     """The alternator gives nothing at first: 5 A out of the battery as before the start."""
-    how = {**two_states(low=-5.0), "limits": {"charging_min_v": 13.5, "charging_max_v": 14.8, "charging_balance_min_a": 0.0}}
+    how = {
+        **two_states(low=-5.0),
+        "limits": {"charging_min_v": 13.5, "charging_max_v": 14.8, "charging_balance_min_a": 0.0},
+    }
     volts, balance = charging(**how)
 
     assert volts.value == pytest.approx(12.6)
-    assert volts.story == (
-        "12.60 V over 18 s in which the battery was not charged, 14.20 V over 18 s in which it was"
-    )
+    assert volts.story == ("12.60 V over 18 s in which the battery was not charged, 14.20 V over 18 s in which it was")
     assert balance.value == pytest.approx(-5.0)
     assert balance.story == (
         "how many loads were on is not known; −5.0 A over 18 s in which the battery was not charged, "
@@ -238,7 +244,10 @@ def test_states_that_a_load_may_make_count_by_their_mean():
 
 def test_worse_state_within_its_limit_leaves_nothing_open():
     """Both states pass, with 95 %."""
-    how = {**two_states(low=-2.0, volts=(13.6, 14.2)), "limits": {"charging_min_v": 13.5, "charging_balance_min_a": -2.5}}
+    how = {
+        **two_states(low=-2.0, volts=(13.6, 14.2)),
+        "limits": {"charging_min_v": 13.5, "charging_balance_min_a": -2.5},
+    }
     volts, balance = charging(**how)
 
     assert (volts.one_sided, balance.one_sided) == (None, None)
@@ -267,7 +276,17 @@ def test_no_load_that_comes_by_itself_takes_more_than_15_amperes(low, speed):
     assert (found.value == pytest.approx(12.6)) is speed
 
 
-@pytest.mark.parametrize(("low", "before_a", "nothing"), [(-4.6, 5.0, True), (-4.4, 5.0, False), (-5.4, 5.0, True), (-5.6, 5.0, False), (-12.2, 13.0, True), (-11.5, 13.0, False)])
+@pytest.mark.parametrize(
+    ("low", "before_a", "nothing"),
+    [
+        (-4.6, 5.0, True),
+        (-4.4, 5.0, False),
+        (-5.4, 5.0, True),
+        (-5.6, 5.0, False),
+        (-12.2, 13.0, True),
+        (-11.5, 13.0, False),
+    ],
+)
 def test_alternator_that_gives_less_than_a_tenth_of_the_load_gives_nothing(low, before_a, nothing):
     """Or half an ampere: of 5 and of 13 A that flowed with the engine off."""
     found = charging(**two_states(low=low), runs=(run_of(before_a=before_a),), limits={"charging_min_v": 13.5})[0]
@@ -284,6 +303,7 @@ def fed(early=6.0, late=6.0, from_s=40.0):
 
 def test_balance_counts_where_as_many_loads_were_on_as_ever():
     """6 A until 40 s with 3 A into the battery, 2 A of load and 7 A into it afterwards."""
+
     def amps(t):
         return np.where((t >= 20) & (t < 58), np.where(t < 40, -3.0, -7.0), 5.0)
 
@@ -320,6 +340,7 @@ def test_circuits_own_currents_tell_of_the_load_as_well():
 
 def test_bridged_shunt_leaves_what_flows_outside_of_it():
     """The run from 20 to 58 s, bridged until 40 s and 5 s of a hand: 12 s remain; 4 s are too few."""
+
     def amps(until):
         return lambda t: np.where(t < until + 5, np.nan, np.where(t < 58, -3.0, 5.0))
 
@@ -335,6 +356,7 @@ def test_bridged_shunt_leaves_what_flows_outside_of_it():
 
 def test_balance_of_next_to_no_points_says_so():
     """Three of a fifth of a second."""
+
     def amps(points):
         return lambda t: np.where((t >= 40) & (t < 40 + 0.2 * points - 0.01), -3.0, np.nan)
 

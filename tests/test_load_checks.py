@@ -21,6 +21,7 @@ NONE = "no load step with the key on and the engine off; switch the loads on one
 
 def stretch(at_s, volts, amps, u=0.0, closing=None, opening=None, u_a=0.0, lasts_s=10.0) -> Plateau:
     """Ten seconds of the battery; ``closing`` and ``opening`` are its voltage at either end, as in its middle if none."""
+
     def read(v):
         return {"battery_v": Sustained(v, u), "battery_a": Sustained(amps, u_a)}
 
@@ -117,6 +118,7 @@ def test_drift_within_its_noise_is_only_a_doubt():
 
 def test_drift_of_a_short_stretch_is_not_looked_at():
     """0.5 s from its middle to its end are too little, 0.7 s are enough."""
+
     def at(lasts_s):
         before = stretch(20 - lasts_s, 12.637, 1.0, closing=12.6, lasts_s=lasts_s)
         return found(before, stretch(20, 12.48, 5.0))[1]
@@ -191,6 +193,7 @@ def test_sag_counts_from_just_before_the_load():
 
 def test_sag_needs_a_planned_load_and_a_tenth_of_it():
     """Of 8 A at least 0.8 A must come on."""
+
     def sag(amps, planned=(8.0,)):
         return found(stretch(10, 12.6, 1.0), stretch(20, 12.6 - 0.03 * amps, 1.0 + amps), planned=planned)[0]
 
@@ -222,6 +225,7 @@ def test_only_stretches_with_a_voltage_make_steps_and_sags():
 )
 def test_voltage_that_rises_with_the_load_is_a_reversed_channel(ohm, amps, u, refused):
     """By 2 mΩ and three uncertainties, on a step of an ampere and more."""
+
     def values(t):
         on = t > 30
         noise = u * np.random.default_rng(3).normal(0, 1, len(t)) * 20
@@ -246,6 +250,7 @@ def of_battery(one: Loads) -> list[list[float]]:
 
 def test_loads_are_taken_from_three_seconds_before_the_key_on_to_the_engines_start():
     """Steps at 5, 8, 20, 30 and 45 s, of a key on from 10 to 50 s and a crank at 40 s."""
+
     def values(t):
         amps = steps(t, 5, 8, 20, 30, 45)
         return {"battery_v": 12.6 - 0.03 * amps, "battery_a": amps}
@@ -271,6 +276,7 @@ def test_engine_that_starts_with_the_key_leaves_no_loads():
 @pytest.mark.parametrize(("volts", "amps", "left_out"), [(13.3, -0.4, True), (13.1, -0.4, False), (13.3, -0.2, False)])
 def test_battery_that_is_charged_shows_no_load(volts, amps, left_out):
     """Above 13.2 V with more than 0.3 A into it the engine runs, though no crank was seen."""
+
     def values(t):
         return {"battery_v": np.where(t < 20, 12.6, volts), "battery_a": np.where(t < 20, 3.0, amps)}
 
@@ -279,6 +285,7 @@ def test_battery_that_is_charged_shows_no_load(volts, amps, left_out):
 
 def test_bridge_parts_a_key_on():
     """Between 20 and 30 s, 5 s of a hand on either side, there is no current of the battery's."""
+
     def values(t):
         amps = steps(t, 12, 40)
         return {"battery_v": 12.6 - 0.03 * amps, "battery_a": np.where((t >= 15) & (t <= 35), np.nan, amps)}
@@ -294,6 +301,7 @@ def of_feed(one: Loads) -> list[list[float]]:
 
 def test_feeds_loads_are_taken_over_the_whole_key_on_but_for_the_cranks():
     """Steps at 20, 30 and 45 s beside a crank from 40 to 41 s, which counts from 0.3 s before to 1 s after."""
+
     def values(t):
         amps = steps(t, 20, 30, 45)
         return {"feed_a": np.where((t > 39.72) & (t < 41.97), 30.0, amps), "feed_v": 12.5}
@@ -309,6 +317,7 @@ def test_feeds_loads_are_taken_over_the_whole_key_on_but_for_the_cranks():
 
 def test_bridge_parts_the_feeds_stretch_only_where_it_hides_the_buses_lift():
     """With a shunt of the battery's in the ground's way the drop of it is not known while it is bridged."""
+
     def values(t):
         return {"feed_a": steps(t, 20), "battery_a": 0.0 * t, "feed_v": 12.5}
 

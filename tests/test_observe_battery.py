@@ -58,7 +58,8 @@ def test_finding_of_unknown_doubt_counts_as_it_is(u):
 
 
 @pytest.mark.parametrize(
-    ("name", "check_id", "what"), [("rest_short_v", "resting_voltage", "at rest"), ("crank_short_v", "crank_minimum", "while cranking")]
+    ("name", "check_id", "what"),
+    [("rest_short_v", "resting_voltage", "at rest"), ("crank_short_v", "crank_minimum", "while cranking")],
 )
 def test_voltages_are_told_by_what_they_lack(name, check_id, what):
     """12.3 of at least 12.6 V."""
@@ -123,7 +124,8 @@ def test_unknown_zero_accuses_nobody_from_its_edge(base_ma, share):
 
 
 @pytest.mark.parametrize(
-    ("base_ma", "waking_ma", "share"), [(5.0, 2.1, 0.42), (5.0, 1.9, None), (9.0, 2.1, 1.05), (12.0, 2.1, 1.05), (7.0, 2.1, 0.7)]
+    ("base_ma", "waking_ma", "share"),
+    [(5.0, 2.1, 0.42), (5.0, 1.9, None), (9.0, 2.1, 1.05), (12.0, 2.1, 1.05), (7.0, 2.1, 0.7)],
 )
 def test_wake_ups_are_told_over_what_the_limit_leaves_them(base_ma, waking_ma, share):
     """From a fifth of the limit on; a fifth of it is left at the least."""
@@ -155,7 +157,10 @@ def test_doubt_of_wake_ups_is_of_gain_and_rounding_as_well():
     text = fails_by_wakes(one, Accuracy(0.01, 0.005, 0.001), 0.010)
 
     u = math.sqrt(0.05**2 + 0.12**2 / 3 + 0.5**2 / 3)
-    assert text == f"5 wake-ups alone draw 12 ± {2 * u:.2g} mA on average, more than the 10 mA allowed, whatever flows between them"
+    assert (
+        text
+        == f"5 wake-ups alone draw 12 ± {2 * u:.2g} mA on average, more than the 10 mA allowed, whatever flows between them"
+    )
 
 
 @pytest.mark.parametrize(("base_ma", "told"), [(-5.05, True), (-5.2, False)])
@@ -231,7 +236,9 @@ def test_quantity_of_a_run_without_its_finding_or_limit_is_not_told(findings, li
 
     whole = {"charge_over_v", "charge_under_v", "run_raise_v", "alternator_share"}
     assert lacks.isdisjoint(seen)
-    assert whole - lacks <= set(seen) or "charging_voltage" not in findings or findings["charging_voltage"].value is None
+    assert (
+        whole - lacks <= set(seen) or "charging_voltage" not in findings or findings["charging_voltage"].value is None
+    )
     assert running(a_bench(runs=()), CHARGED, WINDOW) == {}
 
 
@@ -258,6 +265,7 @@ def test_levels_before_a_marked_run_are_those_of_its_crank():
 @pytest.mark.parametrize(("off_s", "into_a"), [(24.1, 8.0), (23.6, 3.0), (60.0, 3.0), (15.0, 3.0)])
 def test_share_counts_while_all_circuits_are_on(off_s, into_a):
     """8 A into the battery until 30 s: a circuit is marked off at so many seconds; ten points are needed."""
+
     def amps(t):
         return np.where((t >= 20) & (t < 30), -8.0, np.where((t >= 30) & (t < 58), -3.0, 5.0))
 
@@ -268,6 +276,7 @@ def test_share_counts_while_all_circuits_are_on(off_s, into_a):
 
 def test_run_of_two_states_is_told_by_how_long_it_charged():
     """18 of 36 s; its share is none of the alternator's."""
+
     def amps(t):
         return np.where((t >= 20) & (t < 40), 5.0, np.where((t >= 40) & (t < 58), -3.0, 5.0))
 

@@ -70,6 +70,7 @@ def test_line_that_falls_only_after_five_seconds_is_not_timed():
 
 def test_return_to_the_full_level_after_the_fall_is_no_part_of_it():
     """The fall counts from the last sample at its high level before it was gone."""
+
     def again(t):
         x = straight(1.0)(t)
         x[(t > 8.3) & (t < 8.31)] = 12.4
@@ -197,6 +198,7 @@ def test_openings_are_told_unless_the_log_would_have_missed_them(found, told):
 
 def test_slowest_fall_of_the_trigger_is_told():
     """0.2 and 1 s: 65 % of the latter, to half a sample."""
+
     def twice(t):
         return np.where(t < 10, straight(0.2)(t), straight(1.0, from_s=20.0)(t))
 
@@ -210,6 +212,7 @@ def test_slowest_fall_of_the_trigger_is_told():
 
 def kicked(depth_v: float, at_s: float = AT_S + 0.01, fall=None):
     """A trigger that goes below zero for two milliseconds, after a fall at once."""
+
     def line(t):
         x = (fall or (lambda t: 12.4 * (t < AT_S)))(t)
         x[(t >= at_s) & (t < at_s + 0.002)] = -depth_v
@@ -241,16 +244,22 @@ def test_fall_at_once_without_a_kick_shows_no_coil():
     assert seen.text == "the trigger goes 0 V below zero as it is let go"
 
 
-@pytest.mark.parametrize(("step_s", "depth_v", "told"), [(0.0024, 0.0, True), (0.0026, 0.0, False), (0.0026, 0.31, True), (0.0026, 0.29, False)])
+@pytest.mark.parametrize(
+    ("step_s", "depth_v", "told"),
+    [(0.0024, 0.0, True), (0.0026, 0.0, False), (0.0026, 0.31, True), (0.0026, 0.29, False)],
+)
 def test_slow_samples_show_a_kick_but_not_that_there_is_none(step_s, depth_v, told):
     """2.5 ms apart and more one may fall between two of them."""
+
     def line(t):
         return np.where(t < AT_S, 12.4, -depth_v)
 
     assert bool(coil_kick(a_bench(line, step_s=step_s, falls=(8.0 + step_s,)))) is told
 
 
-@pytest.mark.parametrize(("line", "told"), [(fading(0.003), True), (fading(0.003, 1.2), False), (fading(0.0015, 1.2), True)])
+@pytest.mark.parametrize(
+    ("line", "told"), [(fading(0.003), True), (fading(0.003, 1.2), False), (fading(0.0015, 1.2), True)]
+)
 def test_slow_fall_without_a_kick_tells_only_where_it_is_a_capacitors(line, told):
     """4 ms bent by a fifth may hide one; 2 ms hide none."""
     one = a_bench(line, **FINE)
@@ -265,6 +274,7 @@ def test_slow_fall_without_a_kick_tells_only_where_it_is_a_capacitors(line, told
 
 def test_deepest_kick_of_all_falls_counts():
     """0.7 V at one fall, none at another; without a fall, or a trigger, nothing is said."""
+
     def twice(t):
         return np.where(t < 10, kicked(0.7)(t), 12.4 * (t < 11))
 

@@ -35,6 +35,7 @@ def found(amps, **how):
 
 def switched(level=3.0, from_s=20.0, to_s=40.0, off=0.0, rush=None):
     """On for a while; ``rush`` is what it draws for its first 0.9 s."""
+
     def amps(t):
         x = np.where((t > from_s - 0.01) & (t < to_s - 0.01), level, off)
         return x if rush is None else np.where((t > from_s - 0.01) & (t < from_s + 0.89), rush, x)
@@ -92,6 +93,7 @@ def test_three_times_the_channels_doubt_of_zero_is_the_least_current(level, seen
 @pytest.mark.parametrize(("later", "value"), [(1.6, 1.7), (1.4, 3.0)])
 def test_circuit_is_on_above_half_of_its_level_or_three_tenths_of_its_plan(later, value):
     """Of 10 A planned: at 3 A for half of the time, then at so many."""
+
     def amps(t):
         return np.where((t > 20) & (t < 25), 3.0, np.where((t > 25) & (t < 45), later, 0.0))
 
@@ -100,6 +102,7 @@ def test_circuit_is_on_above_half_of_its_level_or_three_tenths_of_its_plan(later
 
 def test_high_inrush_does_not_hide_the_level_above_three_tenths_of_the_plan():
     """30 A for four seconds, and 1 A for thirty, of 3 A planned."""
+
     def amps(t):
         return np.where((t > 12) & (t < 16), 30.0, np.where((t > 16) & (t < 46), 1.0, 0.0))
 
@@ -138,6 +141,7 @@ def test_zero_while_the_circuit_is_off_takes_the_offset_off():
 
 def test_four_points_off_are_the_fewest_for_a_zero():
     """0.2 s of them before the key-off."""
+
     def brief(points):
         return found(switched(off=0.02, from_s=10.0, to_s=50.0 - 0.05 * points), accuracy=STATED).value
 
@@ -147,6 +151,7 @@ def test_four_points_off_are_the_fewest_for_a_zero():
 @pytest.mark.parametrize(("samples", "doubt"), [(30, False), (50, True)])
 def test_channel_over_range_for_a_tenth_of_the_level_is_in_doubt(samples, doubt):
     """Of some 380 points."""
+
     def over(t):
         return (t > 30) & (t < 30 + 0.05 * samples - 0.01)
 
@@ -170,6 +175,7 @@ def test_circuit_without_a_valid_sample_while_it_was_on_says_so():
 )
 def test_circuit_that_is_on_before_the_engine_turns_is_judged_there(told):
     """3 A until the start, 3.5 A with the alternator; for 1.5 s and more."""
+
     def amps(from_s):
         return lambda t: np.where(t < 30, switched(3.0, from_s)(t), switched(3.5, from_s)(t))
 
@@ -207,6 +213,7 @@ def test_flasher_counts_with_its_mean_and_its_root_mean_square():
 
 def test_circuit_that_is_pulsed_for_a_part_of_its_time_only_is_steady():
     """A tenth of it."""
+
     def amps(t):
         return np.where(t < 38, switched(2.0)(t), flashing(4.0)(t))
 
@@ -215,6 +222,7 @@ def test_circuit_that_is_pulsed_for_a_part_of_its_time_only_is_steady():
 
 def test_fast_pulses_count_with_their_swing():
     """Every other sample at 4 A: a mean of 2 A, of which too few samples tell."""
+
     def amps(t):
         return switched(2.0)(t) * (1 + np.where(np.arange(len(t)) % 2, 1, -1))
 
@@ -290,6 +298,7 @@ def test_any_key_on_shows_the_circuit_before_the_engine_turns():
 @pytest.mark.parametrize(("from_s", "is_pulsed"), [(31.0, True), (37.5, False)])
 def test_circuit_that_is_pulsed_for_three_tenths_of_its_time_is_a_pulsed_one(from_s, is_pulsed):
     """On from 20 s, flashing from 31 or 37.5 s until 40 s."""
+
     def amps(t):
         return np.where(t < from_s, switched(4.0)(t), flashing(4.0)(t))
 

@@ -203,7 +203,9 @@ def test_fall_surely_below_zero_was_read_the_wrong_way_round(ohm, turned):
     one = load_of(stretch(0, 8.0, ohm=ohm))
 
     assert drop(one).disqualified == (
-        "the feed stands above the battery by this reading: battery_v and feed_v may be changed over" if turned else None
+        "the feed stands above the battery by this reading: battery_v and feed_v may be changed over"
+        if turned
+        else None
     )
     below = load_of(stretch(0, 8.0, ohm=2 * ohm))
     assert lift(below).disqualified == (
@@ -215,7 +217,9 @@ def test_fall_surely_below_zero_was_read_the_wrong_way_round(ohm, turned):
     assert drop(one, accuracy={"feed_v": None}).disqualified is None
 
 
-@pytest.mark.parametrize(("milliohm", "role", "told"), [(1.9, "battery_a", False), (2.1, "battery_a", True), (1.9, "feed_a", True)])
+@pytest.mark.parametrize(
+    ("milliohm", "role", "told"), [(1.9, "battery_a", False), (2.1, "battery_a", True), (1.9, "feed_a", True)]
+)
 def test_less_than_the_bare_wire_has_did_not_come_through_the_feed(milliohm, role, told):
     """2 mΩ at the least, where the load is the battery's own step."""
     one = load_of(stretch(0, 8.0, ohm=milliohm / 1000), role=role)

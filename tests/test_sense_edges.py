@@ -56,7 +56,9 @@ def test_figure_that_no_bike_has_is_in_a_smaller_unit(role, reads, told):
     assert (f"which no bike has, so the column is in a smaller unit: head it {role} [m{told}]" in says) is bool(told)
 
 
-@pytest.mark.parametrize(("rows", "glitch", "told"), [(2000, 9, False), (2000, 10, True), (20000, 19, False), (20000, 21, True)])
+@pytest.mark.parametrize(
+    ("rows", "glitch", "told"), [(2000, 9, False), (2000, 10, True), (20000, 19, False), (20000, 21, True)]
+)
 def test_glitch_refuses_nothing(rows, glitch, told):
     """Fewer than ten rows, or than one in a thousand."""
     assert bool(refused(rows, battery_v=np.where(np.arange(rows) < glitch, 5000.0, 12.0))) is told
@@ -70,9 +72,9 @@ def test_voltage_above_the_battery_is_refused(feed, battery, part, told):
     """By 5 V, for one in a hundred rows."""
     says = refused(feed_v=some(part, feed, 12.0), battery_v=battery)
 
-    assert ("feed_v reads 17.1 V where battery_v reads 12 V, and nothing on a bike stands above its battery" in says) is (
-        told
-    )
+    assert (
+        "feed_v reads 17.1 V where battery_v reads 12 V, and nothing on a bike stands above its battery" in says
+    ) is (told)
     if told:
         assert "the two columns are changed over, or feed_v is in mV: then head it feed_v [mV]" in says
 
@@ -131,14 +133,20 @@ def test_sound_log_is_told_nothing_of():
 @pytest.mark.parametrize(("volts", "told"), [(2.9, True), (3.1, False)])
 def test_battery_that_never_reads_three_volts_is_told(volts, told):
     """A lead may be off."""
-    text = "battery_v never reads above 2.9 V, and no battery of a bike is so low: a lead may be off, or its unit is not V"
+    text = (
+        "battery_v never reads above 2.9 V, and no battery of a bike is so low: a lead may be off, or its unit is not V"
+    )
 
     assert notes({"battery_v": volts}) == ((text,) if told else ())
 
 
-@pytest.mark.parametrize(("rows", "low", "usual", "told"), [(10, 0.9, 12.5, True), (9, 0.9, 12.5, False), (10, 1.1, 12.5, False), (10, 0.9, 8.9, False), (10, 0.9, 9.1, True)])
+@pytest.mark.parametrize(
+    ("rows", "low", "usual", "told"),
+    [(10, 0.9, 12.5, True), (9, 0.9, 12.5, False), (10, 1.1, 12.5, False), (10, 0.9, 8.9, False), (10, 0.9, 9.1, True)],
+)
 def test_battery_that_reads_nothing_now_and_then_is_told(rows, low, usual, told):
     """In ten rows of a log whose battery usually has 9 V."""
+
     def volts(t):
         return np.where((np.arange(len(t)) >= 100) & (np.arange(len(t)) < 100 + rows), low, usual)
 
@@ -150,6 +158,7 @@ def test_battery_that_reads_nothing_now_and_then_is_told(rows, low, usual, told)
 
 def ended(rows=30, top=5.0, quiet=False, role="battery_a"):
     """A current that varies and stands at its highest figure for so many rows from the hundredth on."""
+
     def amps(t):
         n = np.arange(len(t))
         wave = np.full(len(t), 2.0) if quiet else 2 + np.sin(n * 1.7)
@@ -185,6 +194,7 @@ def test_channel_that_stands_at_its_highest_figure_may_be_at_its_end():
 
 def test_longest_of_several_stands_counts():
     """30 rows in all do not do."""
+
     def amps(t):
         n = np.arange(len(t))
         wave = 2 + np.sin(n * 1.7)
@@ -199,7 +209,8 @@ def test_longest_of_several_stands_counts():
 
 
 @pytest.mark.parametrize(
-    ("chemistry", "volts", "told"), [("agm", 13.31, True), ("agm", 13.24, False), ("lifepo4", 14.06, True), ("lifepo4", 13.9, False)]
+    ("chemistry", "volts", "told"),
+    [("agm", 13.31, True), ("agm", 13.24, False), ("lifepo4", 14.06, True), ("lifepo4", 13.9, False)],
 )
 def test_battery_that_rests_above_its_chemistry_is_told(chemistry, volts, told):
     """By 0.45 V over a full one's figure."""
@@ -267,6 +278,7 @@ def test_charge_is_not_asked_of_what_cannot_tell():
 
 def test_pull_in_of_seconds_on_wide_steps_hints_at_the_times_unit():
     """Over a second beyond its doubt, on steps of half a second and more."""
+
     def hints(value, u, step_s=1.0, unit="s"):
         return notes(findings={"relay_pull_in": measured(value, u)}, step_s=step_s, unit=unit, rows=200)
 

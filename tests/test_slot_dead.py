@@ -37,7 +37,7 @@ def a_bench(marks=(), accuracy=EXACT, values=None, **told):
     """Three circuits of 3 A planned."""
     t = times(60.0, 0.1)
     log = HandLog(t, {"battery_a": 0.0} if values is None else values(t), marks)
-    known = {role: accuracy for role in ("battery_a", "feed_a", "battery_v", "feed_v", "ground_v")}
+    known = dict.fromkeys(("battery_a", "feed_a", "battery_v", "feed_v", "ground_v"), accuracy)
     return bench(log, story(((0.0, 60.0),), **told), plan(3.0, 3.0, 3.0), accuracy=known)
 
 
@@ -85,6 +85,7 @@ def test_any_key_on_may_hold_the_mark():
 
 def swinging(before_a: float, after_a: float, **marks: float):
     """A current of 5 A that swings by so much from sample to sample before and after 20 s."""
+
     def amps(t):
         size = np.where(t < 20.4, before_a, after_a)
         return {"battery_a": 5 + np.where(np.arange(len(t)) % 2, 0.5, -0.5) * size}
@@ -179,7 +180,9 @@ def test_steps_below_an_ampere_count_as_well():
     steps, matches = others(3.0, 0.5)
     assert dead(steps, {2: matches[2]}) is None
     mine = [step(22.0, 0.5), step(40.0, 0.5)]
-    moved = key_on(mine, {1: Match(None, (), True), 2: Match(mine[0], (), True)}, {"slot 1 on": 20.0, "slot 2 on": 35.0})
+    moved = key_on(
+        mine, {1: Match(None, (), True), 2: Match(mine[0], (), True)}, {"slot 1 on": 20.0, "slot 2 on": 35.0}
+    )
     assert no_step(a_bench({"slot 1 on": 20.0}), 1, moved, "battery_a", small).disqualified is not None
 
 
@@ -196,7 +199,12 @@ def test_circuits_own_plan_tells_what_the_block_may_have_carried():
     before = plateau(2.0, 9.9, battery_a=0.5, drop_v=0.03)
     log = HandLog(times(60.0, 0.1), {"battery_a": 0.0})
     for planned, told in (((3.0, 2.0), True), ((2.0, 3.0), False)):
-        one = bench(log, story(((0.0, 60.0),)), plan(*planned), accuracy=dict.fromkeys(("battery_a", "battery_v", "feed_v"), fine))
+        one = bench(
+            log,
+            story(((0.0, 60.0),)),
+            plan(*planned),
+            accuracy=dict.fromkeys(("battery_a", "battery_v", "feed_v"), fine),
+        )
         assert (dead(*others(3.0), before=before, bench_=one) is not None) is told
 
 
@@ -300,7 +308,9 @@ def test_circuit_that_may_have_a_step_fails_only_where_it_fits_none():
     steps, matches = others(3.0, 5.0)
 
     def by_chance(chance, n):
-        one = key_on(steps, {1: Match(None, (), False, ((steps[n], chance), (None, 1 - chance))), **matches}, before=BEFORE)
+        one = key_on(
+            steps, {1: Match(None, (), False, ((steps[n], chance), (None, 1 - chance))), **matches}, before=BEFORE
+        )
         return left_out(a_bench(accuracy=EXACT), 1, one, AllSteps((one.steps,), "battery_a", {"drop_v": 0.02}), WITHIN)
 
     found = by_chance(0.06, 1)
@@ -315,7 +325,15 @@ def test_circuit_that_may_have_a_step_fails_only_where_it_fits_none():
 
 @pytest.mark.parametrize(
     ("drop_v", "lift_v", "nothing"),
-    [(0.035, 0.0, True), (0.037, 0.0, False), (0.0, 0.059, True), (0.0, 0.060, False), (0.0, 0.0, True), (None, 0.0, True), (0.0, None, True)],
+    [
+        (0.035, 0.0, True),
+        (0.037, 0.0, False),
+        (0.0, 0.059, True),
+        (0.0, 0.060, False),
+        (0.0, 0.0, True),
+        (None, 0.0, True),
+        (0.0, None, True),
+    ],
 )
 def test_block_carried_nothing_where_the_paths_show_less_than_six_tenths_of_the_circuit(drop_v, lift_v, nothing):
     """1.8 A: 36 mV over 20 mΩ; over 8 mΩ a voltage counts by a quarter beside it, by its channels' doubt in Ω."""

@@ -28,7 +28,9 @@ def key_on(*steps: LoadStep, match: Match, volts=(), marks=()) -> KeyOnSteps:
     """These steps, the first slot's match, and the battery's voltage after each step, V."""
     level = [*volts, *[12.0] * len(steps)]
     stepped = [
-        Stepped(one, plateau(one.from_s, one.time_s), plateau(one.time_s, one.to_s, battery_v=level[n], feed_v=level[n]))
+        Stepped(
+            one, plateau(one.from_s, one.time_s), plateau(one.time_s, one.to_s, battery_v=level[n], feed_v=level[n])
+        )
         for n, one in enumerate(steps)
     ]
     noted = tuple(Mark(at, text) for text, at in dict(marks).items())
@@ -94,7 +96,9 @@ def test_voltage_that_goes_on_to_change_leaves_the_current_in_doubt():
     assert found(one).likely_u == found(one).u
 
 
-@pytest.mark.parametrize("told", [{"cranks": (Crank(25.0, 26.0, 12.5, 1.0),)}, {"running": (Running(25.0, 40.0, "mark", 12.5, 1.0),)}])
+@pytest.mark.parametrize(
+    "told", [{"cranks": (Crank(25.0, 26.0, 12.5, 1.0),)}, {"running": (Running(25.0, 40.0, "mark", 12.5, 1.0),)}]
+)
 def test_voltage_after_the_engines_start_does_not_count(told):
     """The circuit is judged before it; an earlier start changes nothing."""
     up, later = step(20.0, 3.1), step(30.0, 2.0)
@@ -215,8 +219,16 @@ OFF = "the load that came on at 20.0 s went off again while others stayed, and m
         ((step(20.0, 3.1, owner="unknown"), step(30.0, -3.1), step(40.0, 2.0)), {"slot 1 off": 33.1}, True),
         ((step(20.0, 3.1, owner="unknown"), step(30.0, -3.1), step(40.0, 2.0)), {"slot 1 off": 26.9}, True),
         ((step(20.0, 3.1, owner="unknown"), step(30.0, -3.1), step(40.0, 2.0)), {"slot 2 off": 30.0}, True),
-        ((step(10.0, 1.0), step(15.0, -1.0), step(20.0, 3.1, owner="unknown"), step(30.0, -3.1), step(40.0, 2.0)), {}, False),
-        ((step(10.0, 1.0), step(20.0, 3.1, owner="unknown"), step(30.0, -3.1), step(40.0, 2.0), step(50.0, -1.0)), {}, True),
+        (
+            (step(10.0, 1.0), step(15.0, -1.0), step(20.0, 3.1, owner="unknown"), step(30.0, -3.1), step(40.0, 2.0)),
+            {},
+            False,
+        ),
+        (
+            (step(10.0, 1.0), step(20.0, 3.1, owner="unknown"), step(30.0, -3.1), step(40.0, 2.0), step(50.0, -1.0)),
+            {},
+            True,
+        ),
         ((step(10.0, -5.0), step(20.0, 3.1, owner="unknown"), step(30.0, -3.1), step(40.0, 2.0)), {}, True),
     ],
 )

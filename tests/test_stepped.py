@@ -89,7 +89,10 @@ def test_step_across_the_key_on_is_the_bikes_own(key_on_s, kept):
     assert bool(steps(stretch(0, 1.0), stretch(10.1, 4.0), key_on=(key_on_s, 55.0))) is kept
 
 
-@pytest.mark.parametrize(("from_s", "to_s", "kept"), [(10.5, 10.9, False), (8.0, 9.9, True), (11.1, 11.5, True), (9.0, 10.5, False), (10.9, 12.0, False)])
+@pytest.mark.parametrize(
+    ("from_s", "to_s", "kept"),
+    [(10.5, 10.9, False), (8.0, 9.9, True), (11.1, 11.5, True), (9.0, 10.5, False), (10.9, 12.0, False)],
+)
 def test_step_across_a_crank_is_none(from_s, to_s, kept):
     """Between the stretches that end at 10 s and begin at 11 s."""
     assert bool(steps(stretch(0, 1.0), stretch(11.0, 4.0), cranks=(Crank(from_s, to_s, 12.5, 1.0),))) is kept
@@ -118,7 +121,8 @@ def test_step_as_the_contact_closes_is_the_bikes_own():
 
 
 @pytest.mark.parametrize(
-    ("feed", "battery", "alive"), [(6.1, 12.0, True), (5.9, 12.0, False), (5.1, None, True), (4.9, None, False), (None, 12.0, True)]
+    ("feed", "battery", "alive"),
+    [(6.1, 12.0, True), (5.9, 12.0, False), (5.1, None, True), (4.9, None, False), (None, 12.0, True)],
 )
 def test_feed_is_live_above_half_of_the_battery(feed, battery, alive):
     """Or above 5 V where that is not read; where the feed is not read it is taken to be."""
@@ -302,6 +306,7 @@ def test_inrush_leaves_the_closings_step_anywhere_up_to_all_but_an_eighth_of_it(
 
 def test_closing_needs_three_samples_of_the_wait_and_a_steady_stretch_soon_after():
     """And a current, a feed that comes, and a load."""
+
     def calm(s):
         return np.where(s > 0, 1.0, 0.0)
 
@@ -332,6 +337,7 @@ def test_surest_of_several_closings_counts():
 
 def test_wait_moves_by_what_its_last_third_differs_from_its_first():
     """Of 19 samples the first six and the last six: a spike between them moves nothing, nor do five of them."""
+
     def waiting(*spans):
         return lambda s: 1.0 + np.any([(s > a) & (s < b) for a, b in spans], axis=0)
 
