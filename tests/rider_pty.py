@@ -10,7 +10,6 @@ as many times later in the stream as a busy machine delays it, so that no high s
 import argparse
 import os
 import pty
-import re
 import subprocess
 import sys
 import tempfile
@@ -22,6 +21,7 @@ from pathlib import Path
 
 import numpy as np
 from guided_bike import FAILS
+from named_port import named_port
 from random_rider import Rider, cases
 from rider_table import LIMITS
 
@@ -64,15 +64,6 @@ class RealBench:
         return self.volts > 13.2
 
 
-def _port(told: Path) -> str:
-    until = time.monotonic() + 60.0
-    while time.monotonic() < until:
-        if found := re.search(r"^\s*port\s+(\S+)$", told.read_text(encoding="utf-8"), re.MULTILINE):
-            return found[1]
-        time.sleep(0.05)
-    raise RuntimeError("the stand-in named no port")
-
-
 def _drained(handle: int, kept: bytearray) -> None:
     with suppress(OSError):
         while came := os.read(handle, 65536):
@@ -94,7 +85,7 @@ def session(case: tuple[int, str, str], speed: float, latest_s: float, folder: P
     near, far = pty.openpty()
     kept = bytearray()
     try:
-        port = _port(folder / "standin.txt")
+        port = named_port(folder / "standin.txt")
         hands = hands_of(port)
         if hands is None:
             raise RuntimeError("the stand-in has no hands")

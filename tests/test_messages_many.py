@@ -16,7 +16,7 @@ import pytest
 from messages import FOLDER, Entry, command, done
 from messages import test_every_message_is_heard as test_every_message_is_heard
 from messages import test_message_reads_like_this as test_message_reads_like_this
-from store_cases import save_small, small_log, small_plan
+from store_cases import save_small, small_log
 
 import benchlog
 from benchlog.core.errors import BenchlogError
@@ -24,7 +24,7 @@ from benchlog.process.cluster import Workers
 from benchlog.process.pool import side_by_side
 from benchlog.standin.network import listening
 from benchlog.store import open_store
-from benchlog.store.importing import import_logs, logs_under
+from benchlog.store.importing import logs_under
 from benchlog.store.rechecking import kept_logs, recheck_records
 
 SAMPLES = Path(__file__).parent.parent / "sample_data"
@@ -37,16 +37,8 @@ def ends(*_: object, **__: object) -> None:
     os._exit(9)
 
 
-def import_that_ends_processes(folder: Path) -> list[str]:
-    """What is told of a log that ends two processes."""
-    logs = [small_log(folder, f"{n}.csv") for n in range(2)]
-    with open_store() as store, pytest.MonkeyPatch.context() as patch:
-        patch.setattr("benchlog.store.importing._examine_imported", ends)
-        return [one.text for one in import_logs(store, logs, plan=small_plan(), keep_logs=False, processes=2)][:1]
-
-
 def recheck_that_ends_processes(folder: Path) -> list[str]:
-    """What is told of a record that does."""
+    """What is told of a record that ends two processes."""
     with open_store() as store, pytest.MonkeyPatch.context() as patch:
         save_small(store, folder)
         save_small(store, folder)
@@ -169,10 +161,6 @@ def frame_on_workers(_: Path) -> None:
 
 PROVOKED: dict[str, Entry] = {
     # ---- processes
-    "log that ends two processes": Entry(
-        import_that_ends_processes,
-        "…/0.csv: this log ended two of the processes that read it, perhaps because memory ran out; it was skipped: check it alone, where there is more memory",
-    ),
     "record that ends two processes": Entry(
         recheck_that_ends_processes,
         "record 1: judging it ended two of the processes that tried, perhaps because memory ran out; it was skipped",

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.analysis.coarse import runs, spacing_s
-from benchlog.core.quantiles import distinct, median
+from benchlog.core.quantiles import distinct, median, percentile
 from benchlog.core.spread import robust_sigma
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import combine, t_inflation
@@ -157,7 +157,7 @@ def _spread(d: Array, resolution: float) -> tuple[float, float]:
         return 0.0, middle
     least = max(robust, resolution / 2)
     if robust <= 0 and resolution <= 0:
-        least = float(np.quantile(moved, 0.1))
+        least = percentile(moved, 10)
     kept = off[off <= STEP_SIGMAS * least]
     return float(np.sqrt(np.mean(kept**2))) if len(kept) else robust, middle
 

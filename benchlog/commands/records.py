@@ -17,7 +17,7 @@ from benchlog.core.remote import fetched, shown
 from benchlog.process.course import Course
 
 if TYPE_CHECKING:
-    from benchlog.run import LoggerLike
+    from benchlog.logger.given import LoggerLike
     from benchlog.verdict.result import Result
 
 app = typer.Typer(

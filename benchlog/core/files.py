@@ -9,7 +9,7 @@ import time
 from collections.abc import Iterable
 from pathlib import Path
 
-from benchlog.core.errors import BenchlogError, CannotWrite
+from benchlog.core.errors import BenchlogError, CannotWrite, reason_of
 from benchlog.core.interrupts import later
 from benchlog.core.printable import printable
 
@@ -162,4 +162,4 @@ def _part(target: Path) -> Path:
 
 
 def _unwritable(target: Path, what: str, problem: OSError) -> CannotWrite:
-    return CannotWrite(str(target), what, (problem.strerror or str(problem)).lower())
+    return CannotWrite(str(target), what, reason_of(problem))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from benchlog.core.errors import BenchlogError
+from benchlog.core.errors import BenchlogError, reason_of
 from benchlog.core.files import is_own, write_whole
 from benchlog.core.places import data_folder
 
@@ -84,7 +84,7 @@ def keep_plan(bike: str, text: str, replacing: str = "") -> Path:
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as problem:
-            why = (problem.strerror or str(problem)).lower()
+            why = reason_of(problem)
             raise BenchlogError(
                 f"{path.parent}: this folder for plans cannot be made ({why}); download the plan instead"
             ) from problem
@@ -101,5 +101,5 @@ def _digest_there(path: Path) -> str:
     except FileNotFoundError:
         return ""
     except OSError as problem:
-        why = (problem.strerror or str(problem)).lower()
+        why = reason_of(problem)
         raise BenchlogError(f"{path}: the plan that is kept cannot be read ({why}); move it away") from problem

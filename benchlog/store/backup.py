@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import insert, update
 
-from benchlog.core.errors import BenchlogError, CannotWrite
+from benchlog.core.errors import BenchlogError, CannotWrite, reason_of
 from benchlog.core.files import refuse_unwritable, replace
 from benchlog.store.derived import enter
 from benchlog.store.engine import engine_of, reading, writing
@@ -56,7 +56,7 @@ def back_up_store(store: "Store", file: Path) -> tuple[int, int, int]:
             replace(part / beside.name, beside)
         replace(part / target.name, target)
     except OSError as problem:
-        raise CannotWrite(str(target), "the backup", (problem.strerror or str(problem)).lower()) from problem
+        raise CannotWrite(str(target), "the backup", reason_of(problem)) from problem
     finally:
         with suppress(OSError):
             shutil.rmtree(part)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from sqlalchemy import select
 
 from benchlog.core import remote
-from benchlog.core.errors import BadLog, BenchlogError
+from benchlog.core.errors import BadLog, BenchlogError, reason_of
 from benchlog.core.files import is_read_once
 from benchlog.log.discovery import ENDINGS, is_evidence, is_log, processes_for, reachable
 from benchlog.logger.model import Logger
@@ -181,7 +181,7 @@ def _hash(path: Path) -> str:
     except OSError as problem:
         raise BadLog(
             str(path),
-            f"the file cannot be read ({(problem.strerror or '').lower()}); change its permissions or copy it",
+            f"the file cannot be read ({reason_of(problem)}); change its permissions or copy it",
         ) from problem
 
 

@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any, Self
 from benchlog.core.errors import BenchlogError
 from benchlog.core.files import is_own
 from benchlog.core.interrupts import later
+from benchlog.logger.given import LoggerLike
 from benchlog.logger.model import Logger
+from benchlog.plan.given import PlanLike, plan_of
 from benchlog.store import changes as changed
 from benchlog.store import reading as read
 from benchlog.store import searches
@@ -26,7 +28,6 @@ from benchlog.store.saving import record_body
 from benchlog.verdict.result import Result
 
 if TYPE_CHECKING:
-    from benchlog.run import LoggerLike, PlanLike
     from benchlog.store.trouble import Trouble
 
 
@@ -91,8 +92,8 @@ class Store:
         self,
         result: Result,
         *,
-        plan: "PlanLike",
-        loggers: "LoggerLike | Sequence[LoggerLike | None] | None" = None,
+        plan: PlanLike,
+        loggers: LoggerLike | Sequence[LoggerLike | None] | None = None,
         logs: Sequence[str | Path],
         before: str | Path | None = None,
         recorded_at: datetime | None = None,
@@ -117,8 +118,6 @@ class Store:
         Raises:
             BenchlogError: a log cannot be read or kept, the store not written, or there is no record to correct.
         """
-        from benchlog.run import plan_of
-
         body = record_body(
             result,
             plan=plan_of(plan),

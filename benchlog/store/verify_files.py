@@ -4,6 +4,7 @@ import hashlib
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
+from benchlog.core.errors import reason_of
 from benchlog.core.files import open_own
 from benchlog.store.logs_kept import kept_path
 from benchlog.store.seal import is_sealed
@@ -26,7 +27,7 @@ def of_logs(folder: Path, kept: Mapping[str, tuple[int, str, int]]) -> Iterator[
         except FileNotFoundError:
             yield Trouble(f"{who} is not there", "logs", record, path)
         except OSError as problem:
-            yield Trouble(f"{who} cannot be read ({(problem.strerror or '').lower()})", "logs", record, path)
+            yield Trouble(f"{who} cannot be read ({reason_of(problem)})", "logs", record, path)
         else:
             if found != sha256 or length != size:
                 yield Trouble(f"{who} was altered or damaged", "logs", record, path)
