@@ -8,7 +8,7 @@ from benchlog.season.bikes import Glance, at_a_glance, render_bikes
 from benchlog.season.breaks import Break
 from benchlog.season.forecast import LimitCrossing, TooFew, Trend
 from benchlog.season.model import Part, Season, SeasonAdvice
-from benchlog.season.newest import folded_advice, newest_words
+from benchlog.season.newest import folded_advice, newest_words, stale_words
 from benchlog.season.standing import Standing
 from benchlog.season.words import advise, crossing_words, limit_words, now_words, trend_words
 from benchlog.store.readings import Reading
@@ -280,6 +280,19 @@ def test_quiet_parts_fold_from_two_on():
     assert [one.about for one in folded_advice(season(*advice, parts=parts))] == ["Gamma", "Delta", "Alpha and beta"]
     one_quiet = season(*advice[1:], parts=parts)
     assert folded_advice(one_quiet) == one_quiet.advice
+
+
+@pytest.mark.parametrize(("days", "stale"), [(90, ""), (91, "The last reading is 91 days old (2 June 2026): take one")])
+def test_the_newest_of_all_readings_counts(days: int, stale: str):
+    """However old those of the other quantities are; 90 days are not old."""
+    old, new = (Reading(datetime(2026, 9, 1, tzinfo=UTC) - timedelta(days=ago), "crank_minimum", 10.0) for ago in
+                (400, days))  # fmt: skip
+    parts = tuple(Part("crank_minimum", "t", "V", (each,), (None, None), None, None, TooFew("", 1), (),
+                       LimitCrossing("open")) for each in (old, new))  # fmt: skip
+
+    told = stale_words(season(SeasonAdvice("fine", "fine", "a", "b"), parts=parts), UTC)
+    assert told.startswith(stale)
+    assert bool(told) is bool(stale)
 
 
 def test_newest_says_nothing_without_a_value():
