@@ -13,16 +13,21 @@ HANGS_S = 300
 #: Presses at a word of the script's, and tells what comes of it; ``looked_after`` waits for whoever looks whether a
 #: press was lost. A second press is the same one however slow the machine is.
 SCRIPT = """
-import _thread, os, signal, sys, time
+import os, signal, sys, threading, time
 from benchlog.core import interrupts
 {before}
 interrupts.listen()
 interrupts._SAME_PRESS_S = 1e9
 def press():
     os.kill(os.getpid(), signal.SIGINT)
+looked, look = threading.Event(), interrupts._look_after_it
+def then_told():
+    look()
+    looked.set()
+interrupts._look_after_it = then_told
 def looked_after():
-    while _thread._count():
-        time.sleep(0.01)
+    looked.wait()
+    time.sleep(0)
 {work}
 """
 
@@ -106,7 +111,6 @@ def test_whoever_takes_it_goes_on():
 
 IGNORED = """
 press()
-looked_after()
 print("went on", signal.getsignal(signal.SIGINT) == signal.SIG_IGN)
 """
 
