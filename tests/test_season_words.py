@@ -301,5 +301,10 @@ def test_newest_says_nothing_without_a_value():
 
     assert newest_words(one, UTC) == "read on 30 August 2026 at 20 °C"
     assert newest_words(part(now=None), UTC) == ""
+    # 10.0 V below 10.1 V: four standard uncertainties of 0.05 / 2, one of 0.2 / 2
+    for doubt, failed in ((0.05, True), (0.2, False), (None, False)):
+        given = (Reading(AT, "crank_minimum", 10.0, doubt),)
+        each = Part(*({"readings": given, "limit": (10.1, None)}.get(name, getattr(one, name)) for name in one.__slots__))
+        assert newest_words(each, UTC).endswith("which failed") is failed
     none = Part(*(0 if name == "now_of" else getattr(one, name) for name in one.__slots__))
     assert newest_words(none, UTC) == ""
