@@ -41,7 +41,7 @@ def _root(
             min=1,
             max=1 << 24,
             metavar="N",
-            help="Most that a packed log (.gz, .zst, .parquet) may unpack to, MB; 128 times its size by default, or 128.",
+            help="Most that a packed log (.gz, .zst, .parquet) may unpack to, MB; 128 times its size if not given.",
         ),
     ] = None,
 ) -> None:
