@@ -43,13 +43,7 @@ Progress = Callable[[str, int, int], None]
 #: how many of many logs are done; what came of the last one
 Watch = Callable[[int, Answer], None]
 #: What is needed once a log has been read.
-_NEEDED_LATER = (
-    "benchlog.examine",
-    "benchlog.verdict.causes",
-    "benchlog.verdict.checks",
-    "benchlog.verdict.bounded",
-    "numpy.fft",
-)
+_NEEDED_LATER = ("benchlog.examine", "benchlog.verdict.checks", "benchlog.verdict.bounded", "numpy.fft")
 
 
 def check(

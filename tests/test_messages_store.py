@@ -725,14 +725,6 @@ PROVOKED: dict[str, Entry] = {
         "be above 0, got 0\n  quantity: must be one of …, got 'smell'\n  at: must carry a time zone, got one without; give "
         "UTC",
     ),
-    "copies in a bucket": while_so(
-        lambda patch: patch.setenv("BENCHLOG_LOGS", "s3://garage/logs"),
-        command(
-            lambda f: ["records", "import", f, "--plan", a_plan(f)],
-            "BENCHLOG_LOGS s3://garage/logs: copies of logs are kept in a folder, not in a bucket; name a folder "
-            "that all benches reach",
-        ),
-    ),
     # ---- other commands
     "short token": command(
         lambda _: ["page", "--token", "quite-secret-token"],

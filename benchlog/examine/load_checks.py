@@ -166,7 +166,7 @@ def _drift(before: Plateau) -> tuple[float, float]:
     drift = (end.value - middle.value) / apart_s * reach_s
     unsure = math.sqrt(2) * noise / apart_s * reach_s
     if abs(drift) < 2 * unsure:
-        return 0.0, min(combine(abs(drift), 0.0), unsure)
+        return 0.0, min(abs(drift), unsure)
     return drift, max(abs(drift) / 3, unsure)
 
 

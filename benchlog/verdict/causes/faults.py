@@ -28,6 +28,8 @@ NO_COIL: Interval = (-INF, 0.5)
 HELD: Interval = (0.7, INF)
 #: So often, or more.
 SOME: Interval = (1.0, INF)
+#: Trigger over battery voltage where the coil gets too little.
+TOO_LITTLE: Interval = (0.2, 0.8)
 
 _BATTERY_LEADS = "Take the battery's negative lead off before you loosen anything in the feed."
 _RUNNING = "Keep clear of hot and moving parts, and run the engine in the open air only."
@@ -250,13 +252,13 @@ FAULTS: tuple[Fault, ...] = (
         "weak_coil_supply",
         "the coil gets too little voltage",
         "chatter or late pull-in with a low trigger",
-        {"trigger_on": (0.2, 0.8)},
+        {"trigger_on": TOO_LITTLE},
         ("relay_pull_in", "relay_chatter", "feed_in_crank", "relay_drop_out", "slot_N_current"),
         (
             "with the key on measure from 86 to 85: less than about 9 V is too little to pull a warm relay in",
             "feed the coil from a stouter switched circuit, or mend the joint that drops the voltage",
         ),
-        either={"trigger_on": (0.2, 0.8), "load_swing": SWINGS, "openings": SOME},
+        either={"trigger_on": TOO_LITTLE, "load_swing": SWINGS, "openings": SOME},
         hints={"trigger_duty": STEADY},
         also=(*("pull_in", "feed_on", "feed_duty", "feed_falls_hz", "load_on", "slots"), "feed_path", "ground_path"),
     ),

@@ -80,7 +80,7 @@ class CheckKind:
 
     def id_of(self, slot: int) -> str:
         """The id of one slot's check."""
-        return self.id.replace("N", str(slot), 1)
+        return self.id.replace("N", str(slot))
 
     def verdict(self, finding: Finding, limit: PlannedLimit | None) -> Verdict:
         """What one finding proves about one limit."""
@@ -105,12 +105,12 @@ class CheckRef:
     @property
     def title(self) -> str:
         """As in reports, without the device."""
-        return self.kind.title if self.slot is None else self.kind.title.replace("N", str(self.slot), 1)
+        return self.kind.title if self.slot is None else self.kind.title.replace("N", str(self.slot))
 
     @property
     def short(self) -> str:
         """As beside a stretch in a drawing."""
-        return self.kind.short if self.slot is None else self.kind.short.replace("N", str(self.slot), 1)
+        return self.kind.short if self.slot is None else self.kind.short.replace("N", str(self.slot))
 
 
 @dataclass(frozen=True, slots=True)
