@@ -14,7 +14,6 @@ from benchlog.analysis.running import (
     bridged,
     find_charged,
     find_running,
-    into_battery,
     least_a,
 )
 
@@ -280,34 +279,3 @@ def test_single_odd_points_are_steadied():
     assert _steadied(np.array([9.0, 1, NAN, 1, 9]))[[1, 3]].tolist() == [1, 1]
     assert _steadied(np.array([1.0, 9, 1])).tolist() == [1, 1, 1]
     assert _steadied(np.array([1.0, 9])).tolist() == [1, 9]
-
-
-@pytest.mark.parametrize(
-    ("volts", "amps", "span"),
-    [
-        (((121, 13.3),), ((121, -1.0),), (0.0, 60.0)),
-        (((121, 13.1),), ((121, -1.0),), None),
-        (((121, 13.3),), ((121, -0.2),), None),
-        (((121, 13.3),), ((20, 1.0), (40, -1.0), (61, 1.0)), (10.0, 29.5)),
-        (((121, 13.3),), ((20, 1.0), (11, -1.0), (90, 1.0)), (10.0, 15.0)),
-        (((121, 13.3),), ((20, 1.0), (10, -1.0), (91, 1.0)), None),
-        (((121, 13.3),), ((20, -1.0), (20, 1.0), (81, -1.0)), (0.0, 60.0)),
-    ],
-)
-def test_run_without_a_crank_shows_by_charge_at_a_chargers_voltage(volts: tuple, amps: tuple, span):
-    """0.3 A into a battery at 13.2 V for 5 s, from the first such stretch to the last."""
-    table = points(0.5, {"battery_v": parts(*volts), "battery_a": parts(*amps)})
-
-    got = find_charged(table, 0.0, 60.0, 0.01)
-
-    assert ((got.from_s, got.to_s, got.how) if got else None) == ((*span, "share") if span else None)
-
-
-def test_run_without_a_crank_needs_both_channels():
-    """And two points."""
-    table = points(0.5, {"battery_v": full(14.0), "battery_a": full(-5.0)})
-
-    assert find_charged(points(0.5, {"battery_a": full(-5.0)}), 0.0, 60.0, 0.01) is None
-    assert find_charged(points(0.5, {"battery_v": full(14.0)}), 0.0, 60.0, 0.01) is None
-    assert find_charged(table, 0.0, 0.4, 0.01) is None
-    assert into_battery(table, 0.01).all()
