@@ -158,7 +158,7 @@ def test_quantities_of_the_ride_are_those_of_a_good_install(found: LogFindings):
     expected = {
         **{"trigger_on": 0.99, "feed_on": 1.0, "trigger_off": 0.0, "feed_off": 0.0, "feed_duty": 1.0, "bus_on": 0.0},
         **{"feed_path": 0.16 / 0.3, "ground_path": 0.4, "settle": 8 / 30, "source": 0.6, "slot_1": 1.0, "slot_2": 1.0},
-        **{"pull_in": 20 / 30, "drop_out": 0.5, "load_on": 1.0, "keyed_a": 9.2, "run_rest_v": 1.5},
+        **{"pull_in": 20 / 30, "drop_out": 0.5, "load_on": 1.0, "keyed_a": 4.2, "run_rest_v": 1.5},
         **{"charge_over_v": -0.6, "charge_under_v": -0.7, "alternator_share": 1 + 3 / 9.2, "off_charge_a": 0.008},
     }
     assert {name: seen[name] for name in expected} == pytest.approx(expected, abs=0.1)

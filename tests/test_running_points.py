@@ -258,3 +258,11 @@ def test_charging_that_comes_slowly_is_the_speeds(over_s, speed):
     assert by_speed(points_of(half(2.0, -3.0)), bench_=slow_bench(45.0, over_s)) is False
     three = points_of(half(2.0, -3.0), uncharged=(np.arange(100) < 20) | (np.arange(100) >= 50))
     assert by_speed(three, bench_=one) is speed
+
+
+@pytest.mark.parametrize(("edge_at", "at_s", "speed"), [(50, 40.0, False), (98, 59.6, True), (99, 59.8, False)])
+def test_runs_own_begin_and_end_are_no_edges_of_a_state(edge_at, at_s, speed):
+    """A current that changes slowly just there is the engine's start or stop."""
+    points = points_of(half(2.0, -3.0), uncharged=np.arange(100) < edge_at)
+
+    assert by_speed(points, bench_=slow_bench(at_s - 0.5, 1.0)) is speed
