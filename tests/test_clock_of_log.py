@@ -117,10 +117,13 @@ def test_clocks_zero_does_not_matter(found: LogFindings):
 
     for check_id, one in found.findings.items():
         other = later.findings[check_id]
-        assert isinstance(one, Measured) and isinstance(other, Measured), check_id
+        assert isinstance(one, Measured), check_id
+        assert isinstance(other, Measured), check_id
         assert same(one.value, other.value), check_id
         assert same(one.u, other.u), check_id
-        assert (bool(one.one_sided), bool(one.disqualified)) == (bool(other.one_sided), bool(other.disqualified)), check_id
+        assert (bool(one.one_sided), bool(one.disqualified)) == (bool(other.one_sided), bool(other.disqualified)), (
+            check_id
+        )
         assert one.from_s + 1000 == pytest.approx(other.from_s, abs=1e-3), check_id
         assert one.to_s + 1000 == pytest.approx(other.to_s, abs=1e-3), check_id
         assert same(one.watched_s, other.watched_s), check_id

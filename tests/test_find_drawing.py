@@ -176,7 +176,18 @@ def test_each_circuit_makes_it_46_higher(slots: tuple[int, ...], height: int):
 
 @pytest.mark.parametrize(
     ("belief", "step"),
-    [(0.0049, 0), (0.005, 1), (0.0199, 1), (0.02, 2), (0.079, 2), (0.08, 3), (0.249, 3), (0.25, 4), (0.59, 4), (0.6, 5)],
+    [
+        (0.0049, 0),
+        (0.005, 1),
+        (0.0199, 1),
+        (0.02, 2),
+        (0.079, 2),
+        (0.08, 3),
+        (0.249, 3),
+        (0.25, 4),
+        (0.59, 4),
+        (0.6, 5),
+    ],
 )
 def test_belief_becomes_a_shade(belief: float, step: int):
     """Six steps, each two pixels wider than the one before."""

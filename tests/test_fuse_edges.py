@@ -1,7 +1,5 @@
 """The fuse-pull walk on key-offs written by hand: what it leaves out, what each circuit draws, and what it names."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from hand_bench import HandLog, bench, plan, story, times
@@ -12,11 +10,9 @@ from benchlog.analysis.levels import Crossing
 from benchlog.analysis.measurement import NotEvaluated
 from benchlog.analysis.settling import Settled
 from benchlog.core.uncertainty import Accuracy
-from benchlog.examine.fuse_checks import FuseWalk, examine_walk, find_walk, with_circuits, without_pulled
+from benchlog.examine.fuse_checks import FuseWalk, examine_walk, find_walk, without_pulled
 from benchlog.examine.off_spans import OffSpan
 from benchlog.examine.off_state import OffState
-from benchlog.verdict.evidence import KeyOffDraw
-from benchlog.verdict.result import Cause
 
 OFF = ((0.0, 300.0),)
 FINE = Accuracy(0.0, 0.001, 0.0)
@@ -32,6 +28,7 @@ def a_log(marks, amps=None, end_s=300.0, step_s=0.1, **lines):
 
 def out(*stretches, draw=0.02, base=0.05, rush=0.0):
     """A circuit of 20 mA whose fuse is out in these; as it comes back it draws ``rush`` for five seconds."""
+
     def amps(t):
         x = np.full(len(t), base)
         for a, b in stretches:
@@ -86,9 +83,12 @@ def test_next_fuse_ends_the_time_in_which_a_circuit_may_start():
 
 
 @pytest.mark.parametrize("role", ["feed_v", "trigger_v"])
-@pytest.mark.parametrize(("up", "down", "goes"), [(12.0, 0.0, True), (5.1, 4.9, True), (4.9, 0.0, False), (12.0, 5.1, False)])
+@pytest.mark.parametrize(
+    ("up", "down", "goes"), [(12.0, 0.0, True), (5.1, 4.9, True), (4.9, 0.0, False), (12.0, 5.1, False)]
+)
 def test_relay_lets_go_where_a_line_was_up_and_falls_with_the_fuse(role, up, down, goes):
     """From above 5 V to below it: the rest of that key-off is no longer what it left."""
+
     def line(t):
         return np.where(t < 100, up, np.where(t < 130, down, up))
 
@@ -99,6 +99,7 @@ def test_relay_lets_go_where_a_line_was_up_and_falls_with_the_fuse(role, up, dow
 
 def test_line_is_read_from_five_seconds_before_the_pull_until_half_a_second_before():
     """What it did earlier, or as the hand pulled, does not count; without samples the next line tells."""
+
     def early(t):
         return np.where(t < 94, 0.0, np.where(t < 99.6, 12.0, 0.0))
 
@@ -130,7 +131,18 @@ def test_fall_of_the_trigger_with_a_fuse_is_no_drop_out():
     assert [fall.time_s for fall in without_pulled(told, FuseWalk((open_,), (), (open_,))).falls] == [50.0]
 
 
-def examined(marks, amps, mean_a=0.05, base_a=None, settled_s=20.0, wakeups=(), accuracy=FINE, role="battery_a", drain=True, type_a=0.0001):
+def examined(
+    marks,
+    amps,
+    mean_a=0.05,
+    base_a=None,
+    settled_s=20.0,
+    wakeups=(),
+    accuracy=FINE,
+    role="battery_a",
+    drain=True,
+    type_a=0.0001,
+):
     """What the walk of such a log says, with its drain."""
     log = a_log(marks, amps)
     told = story((), OFF)
@@ -165,7 +177,9 @@ def test_draw_within_its_doubt_is_told_as_nothing():
     found = examined(PULLED, out((100.0, 130.0), draw=0.002), accuracy=Accuracy(0.0, 0.0, 0.005))
 
     assert found.draws[0].told is False
-    assert found.notes[0].startswith("slot 1 (device 1) draws nothing that can be distinguished from zero with the key off (2.0 ± 4.1 mA")
+    assert found.notes[0].startswith(
+        "slot 1 (device 1) draws nothing that can be distinguished from zero with the key off (2.0 ± 4.1 mA"
+    )
     assert examined(PULLED, out((100.0, 130.0), draw=0.005), accuracy=Accuracy(0.0, 0.0, 0.005)).draws[0].told is True
     noisy = examined(PULLED, lambda t: out((100.0, 130.0))(t) + 0.001 * np.sin(t * 7), accuracy=None)
     assert noisy.draws[0].told is True
@@ -197,150 +211,3 @@ def test_fuse_with_which_the_relay_let_go_feeds_its_coil():
     assert examine_walk(one, walk, nothing).notes == (
         "with fuse 1 out the relay let go (at 100.0 s): slot 1 (device 1) feeds its coil",
     )
-
-
-def test_walk_without_a_current_says_nothing():
-    """The span is told by the feed alone, or by none, or the pull lies in no span."""
-    for role in ("feed_v", None):
-        assert examined(PULLED, out((100.0, 130.0)), role=role).notes == ()
-    log = a_log(PULLED, out((100.0, 130.0)))
-    walk = find_walk(log, story((), OFF))
-    spans = [OffSpan(0.0, 100.0, True, None, "battery_a"), OffSpan(102.1, 300.0, False, None, "battery_a")]
-    off = OffState({"off_state_drain": NotEvaluated("no")}, None, None, tuple(spans))
-    one = bench(log, story((), OFF), plan(3.0), left_out=walk.left_out)
-    assert examine_walk(one, walk, off).notes == ()
-    near = replace(off, spans=(OffSpan(101.9, 300.0, False, None, "battery_a"),))
-    assert examine_walk(one, walk, near).notes != ()
-
-
-def test_second_fuse_is_told_by_the_steps_between_the_moves():
-    """Slot 1 out from 100 to 200 s, slot 2 out from 140 to 170 s: each by its own steps."""
-    def amps(t):
-        return 0.05 - 0.02 * ((t >= 100) & (t < 200)) - 0.01 * ((t >= 140) & (t < 170))
-
-    marks = {"fuse 1 out": 100.0, "fuse 2 out": 140.0, "fuse 2 in": 170.0, "fuse 1 in": 200.0}
-    found = examined(marks, amps)
-    assert [(draw.slot, round(draw.draw_ma, 3)) for draw in found.draws] == [(1, 20.0), (2, 10.0)]
-
-
-def test_current_before_it_settled_does_not_count():
-    """100 mA until 80 s, settled from there on; a pull just after the settling is read from what came before it too."""
-    def amps(t):
-        return out((100.0, 130.0))(t) + 0.05 * (t < 80)
-
-    assert examined(PULLED, amps, settled_s=80.0).draws[0].draw_ma == pytest.approx(20.0, abs=0.01)
-    assert examined(PULLED, amps, settled_s=20.0).draws[0].draw_ma != pytest.approx(20.0, abs=0.5)
-    assert examined(PULLED, amps, settled_s=97.0).draws[0].draw_ma != pytest.approx(20.0, abs=0.5)
-
-
-def test_trend_counts_between_before_and_after():
-    """The current falls by 0.2 mA a second throughout; the middle of both is the level beside it."""
-    def amps(t):
-        return out((100.0, 130.0))(t) + 0.0002 * (200 - t)
-
-    assert examined(PULLED, amps).draws[0].draw_ma == pytest.approx(20.0, abs=0.3)
-    open_ = examined({"fuse 1 out": 100.0}, lambda t: 0.05 - 0.02 * (t >= 100) + 0.0002 * (200 - t))
-    assert open_.draws[0].draw_ma > 22.0
-
-
-WAKES = tuple((20.0 + 10 * n, 20.5 + 10 * n) for n in range(8)) + tuple((200.0 + 10 * n, 200.5 + 10 * n) for n in range(9))
-
-
-def waking(out_wakes=False, height=0.03):
-    """Half a second every ten, of 30 mA; not while the fuse is out, unless another circuit wakes."""
-    def amps(t):
-        wakes = (t % 10 < 0.5) & ((t < 100) | (t >= 130) | out_wakes)
-        return 0.05 + height * wakes
-
-    return amps
-
-
-def test_circuit_whose_wake_ups_stay_away_draws_in_pulses():
-    """By what they add to the drain on average."""
-    found = examined(PULLED, waking(), mean_a=0.0515, base_a=0.05, wakeups=WAKES, type_a=0.0002)
-    (draw,) = found.draws
-
-    assert (draw.told, draw.pulses) == (True, True)
-    assert draw.draw_ma == pytest.approx(1.5, abs=0.05)
-    assert draw.uncertainty_ma == pytest.approx(0.4, rel=0.05)
-    assert draw.share == pytest.approx(1.5 / 51.5, rel=0.05)
-    assert found.notes[0] == (
-        "slot 1 (device 1) draws in pulses, 1.50 ± 0.40 mA on average with the key off (fuse 1 out at 100.0 s)"
-    )
-
-
-def test_wake_ups_that_go_on_are_another_circuits():
-    """From half of the smallest of them on."""
-    how = {"mean_a": 0.0515, "base_a": 0.05, "wakeups": WAKES}
-
-    other = examined(PULLED, waking(out_wakes=True), **how)
-    assert other.draws[0].pulses is False
-    assert "too briefly" not in other.notes[0]
-
-    def lower(share):
-        def amps(t):
-            return waking()(t) + share * 0.03 * ((t >= 100) & (t < 130) & (t % 10 < 0.5))
-
-        return amps
-
-    assert examined(PULLED, lower(0.6), **how).draws[0].pulses is False
-    assert examined(PULLED, lower(0.4), **how).draws[0].pulses is True
-
-
-def test_fuse_that_is_out_for_less_than_the_wake_ups_interval_tells_nothing_of_them():
-    """Eight seconds of ten."""
-    marks = {"fuse 1 out": 101.0, "fuse 1 in": 109.0}
-    found = examined(marks, waking(out_wakes=True), mean_a=0.0515, base_a=0.05, wakeups=WAKES)
-
-    assert found.draws[0].pulses is False
-    assert found.notes[0].endswith("; its fuse was out too briefly to tell whether it is the one that wakes")
-    assert "too briefly" not in examined(marks, out((101.0, 109.0))).notes[0]
-
-
-def cause(name: str) -> Cause:
-    """As the fit names it."""
-    return Cause(id=name, text="w", fit=0.5, evidence=["e"], next_test="measure", explains=[])
-
-
-def draw(slot, ma, told=True, pulses=False, device="lamp") -> KeyOffDraw:
-    """What one circuit draws."""
-    return KeyOffDraw(slot, device, 100.0, ma, 0.1, told, pulses, None)
-
-
-def circuits(name, draws=(), let_go=(), drain_ma=50.0):
-    """The cause with what the walk found."""
-    return with_circuits([cause(name)], list(draws), list(let_go), drain_ma)[0]
-
-
-def test_backfed_coil_is_told_with_the_circuit_that_held_it():
-    """And its device, where the plan names it."""
-    told = circuits("backfed_coil", let_go=[(1, "lamp"), (2, "")])
-
-    assert told.evidence == ["e", "with fuse 1 out the relay let go", "with fuse 2 out the relay let go"]
-    assert told.next_test == (
-        "slot 1 (lamp) feeds the coil: part that device from 86; then slot 2 feeds the coil: part that device from 86; "
-        "then measure"
-    )
-    assert circuits("backfed_coil") == cause("backfed_coil")
-    assert circuits("welded_contact", [draw(1, 40.0)], [(1, "lamp")]) == cause("welded_contact")
-
-
-def test_drains_cause_is_told_with_the_circuits_that_take_a_tenth_of_it():
-    """The greatest first; from half of it on the circuit is looked at."""
-    told = circuits("unswitched_device", [draw(1, 5.1), draw(2, 25.1, device=""), draw(3, 4.9)])
-
-    assert told.evidence == ["e", "pulling fuse 2 takes 25.1 mA of 50 mA away", "pulling fuse 1 takes 5.1 mA of 50 mA away"]
-    assert told.next_test == "look at slot 2: its fuse feeds that drain; then measure"
-    less = circuits("unswitched_device", [draw(2, 24.9)])
-    assert less.next_test == "measure"
-    assert len(less.evidence) == 2
-    assert circuits("unswitched_device", [draw(2, 25.1)]).next_test.startswith("look at slot 2 (lamp): its fuse")
-    assert circuits("unswitched_device", [draw(2, 25.1, told=False)]) == cause("unswitched_device")
-    for nothing in (None, 0.0):
-        assert circuits("unswitched_device", [draw(2, 25.1)], drain_ma=nothing) == cause("unswitched_device")
-
-
-def test_waking_devices_cause_is_told_with_the_circuits_that_pulse():
-    """Alone."""
-    assert circuits("waking_device", [draw(1, 40.0)]) == cause("waking_device")
-    assert len(circuits("waking_device", [draw(1, 40.0), draw(2, 30.0, pulses=True)]).evidence) == 2

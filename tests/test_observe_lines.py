@@ -11,7 +11,9 @@ from benchlog.examine.observe_lines import line_states
 NAN = float("nan")
 
 
-def a_bench(step_s=0.02, without=(), on=((20.0, 60.0),), off=((0.0, 20.0), (60.0, 100.0)), told=(), left_out=(), **lines):
+def a_bench(
+    step_s=0.02, without=(), on=((20.0, 60.0),), off=((0.0, 20.0), (60.0, 100.0)), told=(), left_out=(), **lines
+):
     """Key on from 20 to 60 s of 100 s: trigger at 11, feed at 12, bus at 0.25 V then, of a battery at 12.5 V."""
     t = times(100.0, step_s)
     up = (t >= 20) & (t < 60)
@@ -33,7 +35,14 @@ def test_each_state_of_each_line_is_told_over_the_battery():
 
     assert {name: round(one.value, 3) for name, one in found.items()} == {
         **{"trigger_on": 0.88, "trigger_duty": 1.0, "trigger_falls_hz": 0.0, "trigger_off": 0.0, "trigger_before": 0.0},
-        **{"feed_on": 0.96, "feed_duty": 1.0, "feed_falls_hz": 0.0, "feed_off": 0.0, "feed_before": 0.0, "bus_on": 0.02},
+        **{
+            "feed_on": 0.96,
+            "feed_duty": 1.0,
+            "feed_falls_hz": 0.0,
+            "feed_off": 0.0,
+            "feed_before": 0.0,
+            "bus_on": 0.02,
+        },
     }
     assert {name: one.u for name, one in found.items() if not name.endswith(("duty", "falls_hz"))} == dict.fromkeys(
         ("trigger_on", "trigger_off", "trigger_before", "feed_on", "feed_off", "feed_before", "bus_on"), 0.01
@@ -58,6 +67,7 @@ def test_lines_that_are_not_logged_are_not_told():
 
 def test_lines_come_up_within_half_a_second_and_go_within_five():
     """What they do meanwhile does not count; of a short key-off its second half does."""
+
     def late(t):
         return 12.0 * ((t >= 20.48) & (t < 64.9))
 
@@ -72,6 +82,7 @@ def test_lines_come_up_within_half_a_second_and_go_within_five():
 
 def test_key_off_that_is_known_roughly_leaves_the_last_of_the_key_on_out():
     """± 2 s."""
+
     def early(t):
         return 12.0 * ((t >= 20) & (t < 58.1))
 
@@ -96,6 +107,7 @@ def test_worst_of_several_spans_tells():
 
 def test_crank_is_left_out_of_the_levels():
     """From 0.2 s before it to 0.5 s after it."""
+
     def dipped(t):
         return np.where((t >= 29.75) & (t < 31.4), 0.0, 12.0 * ((t >= 20) & (t < 60)))
 
@@ -108,6 +120,7 @@ def test_crank_is_left_out_of_the_levels():
 
 def test_stretch_with_a_fuse_out_is_left_out():
     """The feed is live while it is out."""
+
     def feed(t):
         return 12.0 * ((t >= 20) & (t < 60)) + 12.0 * ((t >= 65) & (t < 90))
 
@@ -160,6 +173,7 @@ def test_trigger_that_goes_with_the_contact_or_seldom_is_taken_down_by_nothing(t
 
 def test_lines_that_buzz_are_watched_for_four_seconds_amid_the_key_on():
     """At 38 to 42 s they oppose each other; before and after they do not. 50 samples are needed."""
+
     def feed(t):
         amid = (t >= 38) & (t < 42)
         return np.where(amid, buzz(0.5, shift=0.5)(t), buzz(0.5)(t))

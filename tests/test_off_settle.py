@@ -168,7 +168,8 @@ def test_settling_may_be_as_late_as_what_the_noise_hides():
     until, why = unseen(0.02)
     assert until == 300.0
     assert why == (
-        "up to 46.52 mA may have flowed for longer, unseen in the noise of battery_a; a channel with a finer range, such "
+        "up to 46.52 mA may have flowed for longer, unseen in the noise of battery_a; a channel "
+        "with a finer range, such "
         "as drain_a, would show it"
     )
     assert unseen(late_s=299.8)[1] == (

@@ -126,7 +126,8 @@ def test_reason_tells_of_pulled_fuses_bridges_and_lost_samples():
     bridged = a_bench(bridged=(Bridge(60.0, 62.0),), left_out=((61.0, 62.0),))
 
     assert too_short(bridged, [span]) == (
-        "no key-off stretch stayed settled for 30 s with all fuses in (the longest for 12 s); record at least 18 s longer "
+        "no key-off stretch stayed settled for 30 s with all fuses in (the longest for 12 s); record "
+        "at least 18 s longer "
         "with the key off; the shunt was bridged from 60.0 s to 62.0 s, so no current was measured there"
     )
     long = replace(span, settled=replace(settled, to_s=90.0))

@@ -15,7 +15,17 @@ from benchlog.examine.rest_checks import examine_rest
 REST = "rest"
 
 
-def a_bench(volts=12.7, feed=0.1, off=((0.0, 100.0), (150.0, 300.0)), accuracy=EXACT, without=(), over=None, step_s=0.1, end_s=300.0, **more):
+def a_bench(
+    volts=12.7,
+    feed=0.1,
+    off=((0.0, 100.0), (150.0, 300.0)),
+    accuracy=EXACT,
+    without=(),
+    over=None,
+    step_s=0.1,
+    end_s=300.0,
+    **more,
+):
     """The key off until 100 s and from 150 s on; ``volts`` and ``feed`` as one figure or by the times."""
     t = times(end_s, step_s)
     values = {
@@ -27,7 +37,9 @@ def a_bench(volts=12.7, feed=0.1, off=((0.0, 100.0), (150.0, 300.0)), accuracy=E
     log = HandLog(t, values, over=None if over is None else {"feed_v": over(t)})
     known = accuracy if isinstance(accuracy, dict) else dict.fromkeys((*values, "battery_a"), accuracy)
     tables = {"limits": {"settle_max_s": 30.0}}
-    return bench(log, story(((100.0, 150.0),), off, **more.pop("told", {})), plan(3.0, **tables), accuracy=known, **more)
+    return bench(
+        log, story(((100.0, 150.0),), off, **more.pop("told", {})), plan(3.0, **tables), accuracy=known, **more
+    )
 
 
 def span(from_s=0.0, to_s=100.0, since=None, base_a=0.005, role="battery_a", **more) -> OffSpan:
@@ -51,6 +63,7 @@ def resting(spans=BOTH, **how):
 
 def test_dead_feed_is_told_by_the_highest_of_its_stretches():
     """0.1 V before the first key-on, 0.3 V after the key-off, from where its current settled."""
+
     def feed(t):
         return np.where(t < 100, 0.1, np.where(t < 160, 12.0, 0.3))
 
@@ -93,6 +106,7 @@ def test_stretch_counts_once_it_is_long_enough_or_shows_a_live_feed(from_s, to_s
 
 def test_feed_while_a_fuse_is_out_does_not_count():
     """It is at 8 V then; where nothing else is left the stretch says nothing."""
+
     def feed(t):
         return np.where((t > 200) & (t < 240), 8.0, 0.1)
 
@@ -120,6 +134,7 @@ def test_feed_over_range_is_in_doubt():
 
 def test_feed_settles_by_itself_where_the_current_was_over_range():
     """It goes dead at 170 s; the span is told by a current beyond its range."""
+
     def feed(t):
         return np.where(t < 170, 12.0, 0.1)
 
@@ -172,7 +187,9 @@ def test_voltage_that_drifts_by_five_millivolts_does_not_rest(by_mv, way):
 
     assert (found.disqualified is None) is (way is None)
     if way:
-        assert found.disqualified.startswith(f"the voltage still {way} over that stretch (surface charge or a load); let")
+        assert found.disqualified.startswith(
+            f"the voltage still {way} over that stretch (surface charge or a load); let"
+        )
 
 
 @pytest.mark.parametrize(("resolution", "drifts"), [(0.0100, True), (0.0110, False)])

@@ -103,6 +103,7 @@ def test_scale_of_the_falls_is_that_of_the_engine_off():
 
 def test_run_counts_from_two_seconds_or_a_third_of_it():
     """Until half a second before its end, or until the key-off where a line shows that."""
+
     def ends(**how):
         points = running_points(a_bench(**how))
         return float(points.start_s[0]), float(points.end_s[-1])
@@ -182,7 +183,9 @@ def points_of(amps, whole_a=5.0, load_a=None, how="", uncharged=None) -> Running
     dark = np.arange(n) < n // 2 if uncharged is None else uncharged
     load = np.full(n, NAN) if load_a is None else np.broadcast_to(load_a, n).astype(float)
     whole = np.broadcast_to(whole_a, n).astype(float)
-    return RunningPoints(start, start + 0.15, np.full(n, 13.0), np.asarray(amps, float), load, {}, how, ~dark, dark, whole)
+    return RunningPoints(
+        start, start + 0.15, np.full(n, 13.0), np.asarray(amps, float), load, {}, how, ~dark, dark, whole
+    )
 
 
 WHOLE, WORSE = measured(13.0, 0.1, story="mean"), measured(12.5, 0.1, story="worse")

@@ -33,7 +33,7 @@ def step(first: int, last: int | None = None, size: float = 1.0, p: float = 0.01
 def breaks(steps: dict[str, list[LevelShift]], *noted: NotedChange) -> list[tuple[float, float, dict[str, float]]]:
     """(day after which, day before which, steps) of each change, days from the first reading."""
     given = {quantity: [(one, series()) for one in each] for quantity, each in steps.items()}
-    found = made._breaks(given, noted, UTC)  # noqa: SLF001 its own rule
+    found = made._breaks(given, noted, UTC)
     return [(day_of(one.after) - FIRST, day_of(one.before) - FIRST, one.steps) for one in found]
 
 
@@ -62,10 +62,10 @@ def test_the_least_chance_counts():
     """Of steps put together the clearest one's."""
     given = {"source_resistance": [(step(3, p=0.01), series())], "crank_minimum": [(step(3, p=0.002), series())]}
 
-    assert [one.p for one in made._breaks(given, [], UTC)] == [0.002]  # noqa: SLF001 its own rule
+    assert [one.p for one in made._breaks(given, [], UTC)] == [0.002]
     noted = NotedChange((AT + timedelta(days=25)).date(), "new battery", 7)
     apart = given | {"crank_minimum": [(step(4, p=0.002), series())]}
-    (one,) = made._breaks(apart, [noted], UTC)  # noqa: SLF001 its own rule
+    (one,) = made._breaks(apart, [noted], UTC)
     assert (one.p, one.number, one.noted, one.kind) == (0.002, 7, "new battery", "in more than one direction")
 
 
@@ -82,7 +82,7 @@ def test_changes_stand_in_the_order_of_their_days():
     """Noted and found ones; one that took nothing up has no kind and no chance."""
     found = made._breaks(  # its own rule
         {"source_resistance": [(step(8), series())]}, [NotedChange(date(2026, 1, 5), "grips")], UTC
-    )  # noqa: SLF001
+    )
 
     assert [(one.noted, one.kind, one.p) for one in found] == [
         ("grips", "", None), ("", "as with a cell that failed, a poor joint at the posts or another, weaker battery", 0.01),
@@ -91,14 +91,12 @@ def test_changes_stand_in_the_order_of_their_days():
 
 def part_of(found: list[Break], quantity: str = "source_resistance", n: int = 20) -> Part:
     """Readings 1 to ``n`` every ten days, level with a little to and fro."""
-    readings = [
-        Reading(AT + timedelta(days=10 * k), quantity, 20.0 + 0.01 * (k % 3), 0.1, 20.0) for k in range(n)
-    ]
+    readings = [Reading(AT + timedelta(days=10 * k), quantity, 20.0 + 0.01 * (k % 3), 0.1, 20.0) for k in range(n)]
     one = Series(
         np.array([day_of(r.at) for r in readings]), np.array([r.value for r in readings]), np.full(n, 20.0),
         np.full(n, 0.1),
     )  # fmt: skip
-    return made._part(quantity, readings, one, found, Limits(), date(2026, 9, 1))  # noqa: SLF001 its own rule
+    return made._part(quantity, readings, one, found, Limits(), date(2026, 9, 1))
 
 
 def test_readings_within_a_found_change_belong_to_neither_side():
@@ -146,9 +144,10 @@ def test_now_is_the_median_of_three_where_starts_scatter(quantity: str, of: int)
 
 def test_now_of_unknown_accuracy_has_none():
     """A value without any stated uncertainty has 0; of three the median of those stated."""
+
     def now(*doubts: float | None) -> tuple[float, float] | None:
         readings = [Reading(AT, "crank_minimum", 10.0 + k, doubt) for k, doubt in enumerate(doubts)]
-        return made._now(readings)  # noqa: SLF001 its own rule
+        return made._now(readings)
 
     assert now() is None
     assert now(None, None, None) == (11.0, 0.0)
@@ -159,7 +158,7 @@ def test_a_reading_that_is_no_number_is_not_now():
     """The one before it is."""
     readings = [Reading(AT, "crank_minimum", 10.0), Reading(AT, "crank_minimum", float("nan"))]
 
-    assert made._latest("off_state_drain", readings) == readings[:1]  # noqa: SLF001 its own rule
+    assert made._latest("off_state_drain", readings) == readings[:1]
 
 
 @pytest.mark.parametrize(("before_s", "counted"), [(0.5, 2), (1.5, 1)])
@@ -168,15 +167,17 @@ def test_a_reading_of_the_changes_second_is_from_after_it(before_s: float, count
     change = Break(AT + timedelta(days=100), AT + timedelta(days=100), {}, "new battery")
     readings = [Reading(change.before + timedelta(seconds=s), "crank_minimum", 10.0, 0.1) for s in (-before_s, 60)]
     one = Series(np.array([day_of(r.at) for r in readings]), np.full(2, 10.0), np.full(2, np.nan), np.full(2, 0.1))
-    got = made._part("crank_minimum", readings, one, [change], Limits(), date(2026, 9, 1))  # noqa: SLF001 its own rule
+    got = made._part("crank_minimum", readings, one, [change], Limits(), date(2026, 9, 1))
 
     assert got.now_of == counted
-    assert len(made._since(got)) == counted  # noqa: SLF001 its own rule
+    assert len(made._since(got)) == counted
 
 
 def quiet(quantity: str, p: float, *, proven: bool = True) -> Part:
     """A part with a trend of this probability."""
-    trend = Trend(date(2026, 1, 1), date(2026, 8, 1), 12, 1.0, 0.5, 1.5, p, 20.0, 0.1, FIRST, "none", None, proven, "so")
+    trend = Trend(
+        date(2026, 1, 1), date(2026, 8, 1), 12, 1.0, 0.5, 1.5, p, 20.0, 0.1, FIRST, "none", None, proven, "so"
+    )
     crossing = LimitCrossing("will cross", "max", 25.0, date(2027, 1, 1), None)
     return Part(quantity, quantity, "V", (), (None, 25.0), None, (20.0, 0.1), trend, (), crossing)
 
@@ -184,7 +185,7 @@ def quiet(quantity: str, p: float, *, proven: bool = True) -> Part:
 def sure(*ps: float) -> list[bool]:
     """Which of these trends stay proven."""
     parts = tuple(quiet(f"q{k}", p) for k, p in enumerate(ps))
-    return [each.trend.proven for each in made._confirmed(parts, date(2026, 9, 1))]  # type: ignore[union-attr]  # noqa: SLF001 its own rule
+    return [each.trend.proven for each in made._confirmed(parts, date(2026, 9, 1))]  # type: ignore[union-attr]
 
 
 @pytest.mark.parametrize(
@@ -207,14 +208,14 @@ def test_trends_are_proven_among_as_many(ps: list[float], proven: list[bool]):
 
 def test_what_is_not_proven_among_many_is_said_and_has_no_date():
     """Its crossing is judged again; what was not proven before keeps its own reason."""
-    lost, kept = made._confirmed((quiet("a", 0.04), quiet("b", 0.04)), date(2026, 9, 1))  # noqa: SLF001 its own rule
-    other = made._confirmed((quiet("a", 0.5, proven=False),), date(2026, 9, 1))[0]  # noqa: SLF001
+    lost, kept = made._confirmed((quiet("a", 0.04), quiet("b", 0.04)), date(2026, 9, 1))
+    other = made._confirmed((quiet("a", 0.5, proven=False),), date(2026, 9, 1))[0]
 
     assert lost.trend.because == kept.trend.because == "no trend proven: not significant among this many quantities"  # type: ignore[union-attr]
     assert lost.crossing.state == "inside"
     assert (other.trend.because, other.crossing.state) == ("so", "will cross")  # type: ignore[union-attr]
     few = replace(quiet("a", 0.04), trend=TooFew("few", 2))
-    assert made._confirmed((few, quiet("b", 0.04)), date(2026, 9, 1))[1].trend.proven  # type: ignore[union-attr]  # noqa: SLF001
+    assert made._confirmed((few, quiet("b", 0.04)), date(2026, 9, 1))[1].trend.proven  # type: ignore[union-attr]
 
 
 def test_steps_are_looked_for_between_noted_changes(monkeypatch: pytest.MonkeyPatch):
@@ -227,7 +228,7 @@ def test_steps_are_looked_for_between_noted_changes(monkeypatch: pytest.MonkeyPa
 
     monkeypatch.setattr(made, "found_steps", look)
     every = series(20, 36.525)
-    found = made._steps(every, [float(every.day[11])], 0.02, np.random.default_rng(1))  # noqa: SLF001 its own rule
+    found = made._steps(every, [float(every.day[11])], 0.02, np.random.default_rng(1))
 
     assert asked == [(11, 0.0, 1.0, 0.01), (9, 0.0, 0.8, 0.01)]
     assert [(one.at, len(own), float(own.day[0])) for one, own in found] == [
@@ -240,7 +241,7 @@ def test_fewer_than_six_readings_are_not_searched(monkeypatch: pytest.MonkeyPatc
     """A trend needs as many."""
     asked = []
     monkeypatch.setattr(made, "found_steps", lambda *given: asked.append(given) or [])
-    made._steps(series(n), [], 0.02, np.random.default_rng(1))  # noqa: SLF001 its own rule
+    made._steps(series(n), [], 0.02, np.random.default_rng(1))
 
     assert len(asked) == looked
 

@@ -245,7 +245,8 @@ LONG = {"step_s": 10.0, "rows": 601}
 def test_battery_that_gave_a_quarter_of_its_charge_falls_by_50_millivolts():
     """2 A over 5000 s are 2.78 Ah of 10 Ah."""
     text = (
-        "by drain_a the battery gave {} Ah of its 10 Ah, yet battery_v fell by only {} V; if the column is in mA, head it "
+        "by drain_a the battery gave {} Ah of its 10 Ah, yet battery_v fell by only {} V; if "
+        "the column is in mA, head it "
         "drain_a [mA], or set its unit in the logger file"
     )
 

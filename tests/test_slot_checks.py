@@ -25,7 +25,9 @@ def stretches(*levels, at_s=10.0, role="battery_a", ohm=0.02):
     return tuple(made)
 
 
-def a_bench(marks=(), planned=(3.0, 5.0), roles=("battery_v", "feed_v", "ground_v", "battery_a"), on=((9.5, 90.0),), **more):
+def a_bench(
+    marks=(), planned=(3.0, 5.0), roles=("battery_v", "feed_v", "ground_v", "battery_a"), on=((9.5, 90.0),), **more
+):
     """A log of these channels; the stretches are given."""
     log = HandLog(times(100.0, 0.1), dict.fromkeys(roles, 1.0), marks)
     known = dict.fromkeys(("battery_v", "feed_v", "ground_v", "battery_a", "feed_a"), EXACT)
@@ -50,7 +52,10 @@ def test_marked_circuits_have_their_steps():
     """3 and 5 A; the steps are the block's and the first came on at 20.1 s."""
     both = work(TWO, marks=MARKS)
 
-    assert [both.findings[f"slot_{n}_current"].value for n in (1, 2)] == [pytest.approx(3.0, abs=0.1), pytest.approx(5.0, abs=0.1)]
+    assert [both.findings[f"slot_{n}_current"].value for n in (1, 2)] == [
+        pytest.approx(3.0, abs=0.1),
+        pytest.approx(5.0, abs=0.1),
+    ]
     assert "marked as slot 1" in both.findings["slot_1_current"].story
     assert [[one.step.time_s for one in group] for group in both.proven] == [[pytest.approx(20.1), pytest.approx(30.2)]]
     assert both.first_on == (pytest.approx(20.1),)
@@ -92,7 +97,9 @@ def test_circuit_that_was_switched_under_a_bridge_is_not_seen():
     """Its step is nowhere, and no other is taken for it."""
     one = found(TWO, marks=MARKS, bridged=(Bridge(19.0, 21.0),))
 
-    assert one.why.startswith("slot 1 was switched on while battery_a was not measured; switch it on again with the shunt")
+    assert one.why.startswith(
+        "slot 1 was switched on while battery_a was not measured; switch it on again with the shunt"
+    )
     assert one.why.endswith("; the shunt was bridged from 19.0 s to 21.0 s, so no current was measured there")
     assert found(TWO, marks=MARKS, slot=2, bridged=(Bridge(19.0, 21.0),)).value == pytest.approx(5.0, abs=0.1)
     twice = a_bench([(20.0, "slot 1 on"), (60.0, "slot 1 on")], bridged=(Bridge(19.0, 21.0),))
@@ -148,11 +155,16 @@ def test_circuit_without_step_or_mark_is_dead_beside_all_others():
     assert one.story == "every other circuit came on, and no step of battery_a is left for this one"
     none = found(stretches(1.0, 1.0), bridged=(Bridge(70.0, 75.0),))
     assert none.why == (
-        "no load step of battery_a fits slot 1; switch it on by itself with the key on and the engine off; the shunt was "
+        "no load step of battery_a fits slot 1; switch it on by itself with the key on and the "
+        "engine off; the shunt was "
         "bridged from 70.0 s to 75.0 s, so no current was measured there"
     )
-    by_feed = found(roles=("feed_a", "battery_a"), feed=(stretches(0.0, 0.0, role="feed_a"),), bridged=(Bridge(70.0, 75.0),))
-    assert by_feed.why == "no load step of feed_a fits slot 1; switch it on by itself with the key on and the engine off"
+    by_feed = found(
+        roles=("feed_a", "battery_a"), feed=(stretches(0.0, 0.0, role="feed_a"),), bridged=(Bridge(70.0, 75.0),)
+    )
+    assert (
+        by_feed.why == "no load step of feed_a fits slot 1; switch it on by itself with the key on and the engine off"
+    )
 
 
 def test_step_as_the_key_comes_on_is_no_circuits():

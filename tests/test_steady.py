@@ -7,9 +7,9 @@ import pytest
 from hand_bench import EXACT, HandLog, bench, plan, story, times
 
 from benchlog.analysis.bridge import Bridge
+from benchlog.analysis.coarse import coarse
 from benchlog.analysis.cranking import Crank
 from benchlog.analysis.flutter import calm_swing
-from benchlog.analysis.coarse import coarse
 from benchlog.analysis.levels import Crossing
 from benchlog.analysis.noise import NoiseModel
 from benchlog.analysis.running import Running
@@ -77,6 +77,7 @@ def test_slow_pulses_are_evened_out_on_every_channel():
 
 def test_fast_pulses_are_evened_out_and_counted():
     """Every other sample: 3 A swing, two samples a pulse."""
+
     def amps(t):
         return np.where(t < 30, 1.0, 1.0 + 3.0 * (np.arange(len(t)) % 2))
 
@@ -92,6 +93,7 @@ def test_fast_pulses_are_evened_out_and_counted():
 
 def test_fast_pulses_throughout_show_beside_the_calm_before_the_key_on():
     """Where the current is never calm only that tells them from noise."""
+
     def amps(t):
         return 1.0 + 3.0 * (np.arange(len(t)) % 2)
 
@@ -196,7 +198,14 @@ def test_stretch_is_cut_and_measured_where_its_current_counts():
 def test_accuracy_is_stated_by_gain_and_offset_and_a_low_side_shunt_in_ohms():
     """1 mΩ of the battery's current; a voltage has none."""
     channels = [
-        {"column": "i", "role": "battery_a", "unit": "A", "gain_error_pct": 1.0, "offset_error": 0.02, "low_side_mohm": 1.0},
+        {
+            "column": "i",
+            "role": "battery_a",
+            "unit": "A",
+            "gain_error_pct": 1.0,
+            "offset_error": 0.02,
+            "low_side_mohm": 1.0,
+        },
         {"column": "v", "role": "battery_v", "unit": "V", "gain_error_pct": 0.2},
         {"column": "w", "role": "feed_v", "unit": "V", "offset_error": 0.01, "resolution": 0.001},
     ]
@@ -226,7 +235,7 @@ def noisy(t, sigma, live=None):
     ],
 )
 def test_noise_is_read_where_the_engine_stands(told, calm):
-    """From 20 to 60 s the voltage is rough; half a second before a start until five seconds after its end is left out."""
+    """From 20 to 60 s the voltage is rough; an engine counts from half a second before to five seconds after it."""
     t = times(60.0, 0.05)
     log = HandLog(t, noisy(t, lambda t: np.where(t < 20, 0.001, 0.02)))
     found = noise_in(log, story((WIDE,), **told), {"battery_v": EXACT}, {})
@@ -239,6 +248,7 @@ def test_noise_of_an_engine_that_never_stood_is_that_of_all():
     """Fewer than 200 points are left beside it."""
     t = times(60.0, 0.05)
     log = HandLog(t, noisy(t, lambda t: np.where(t < 9, 0.001, 0.02)))
+
     def sigma(from_s):
         run = Running(from_s, 60.0, "mark", 12.5, 1.0)
         return noise_in(log, story((WIDE,), running=(run,)), {}, {})["battery_v"].sigma

@@ -20,7 +20,14 @@ def during(t, *stretches):
 
 
 def a_log(
-    key=((20.0, 80.0),), crank=((30.0, 31.0),), run=((31.0, 75.0),), end_s=120.0, without=(), marks=(), step_s=STEP_S, **lines
+    key=((20.0, 80.0),),
+    crank=((30.0, 31.0),),
+    run=((31.0, 75.0),),
+    end_s=120.0,
+    without=(),
+    marks=(),
+    step_s=STEP_S,
+    **lines,
 ):
     """Key, trigger, feed and battery of such a story; ``lines`` gives others in their place, by the times."""
     t = times(end_s, step_s)
@@ -53,7 +60,13 @@ def test_story_of_a_ride_is_read_from_its_lines():
     """Key on at 20 s, starter at 30 s, engine until 75 s, key off at 80 s."""
     one = told()
 
-    assert (one.source, one.sure, one.parked, one.trigger_pulses, one.marks_contradict) == ("key_v", True, False, None, False)
+    assert (one.source, one.sure, one.parked, one.trigger_pulses, one.marks_contradict) == (
+        "key_v",
+        True,
+        False,
+        None,
+        False,
+    )
     assert spans(one.on) == [(20.0, 80.0)]
     assert spans(one.off) == [(0.0, 20.0), (80.0, 120.0)]
     assert [(round(turn.time_s, 2), turn.on) for turn in one.turns] == [(19.99, True), (79.99, False)]
@@ -82,6 +95,7 @@ def test_parked_log_has_the_key_off_throughout():
 
 def test_dip_of_the_lines_amid_a_crank_is_no_turn_of_the_key():
     """Trigger and key line are cut from 30.2 to 30.8 s; the trigger's rise just before a crank is the key."""
+
     def cut(volts):
         return lambda t: volts * (during(t, (20.0, 80.0)) & ~during(t, (30.2, 30.8)))
 
@@ -90,9 +104,12 @@ def test_dip_of_the_lines_amid_a_crank_is_no_turn_of_the_key():
     assert [round(move.time_s) for move in (*one.rises, *one.falls)] == [20, 80]
 
 
-@pytest.mark.parametrize(("from_s", "to_s", "kept"), [(29.3, 29.4, 2), (29.6, 29.66, 1), (31.8, 32.3, 1), (32.2, 32.4, 2)])
+@pytest.mark.parametrize(
+    ("from_s", "to_s", "kept"), [(29.3, 29.4, 2), (29.6, 29.66, 1), (31.8, 32.3, 1), (32.2, 32.4, 2)]
+)
 def test_moves_of_the_trigger_around_a_crank_are_the_starters(from_s, to_s, kept):
     """A fall from half a second before it, any move until a second after it."""
+
     def cut(t):
         return 12.2 * (during(t, (20.0, 80.0)) & ~during(t, (from_s, to_s)))
 
@@ -111,11 +128,15 @@ def test_crank_outside_of_the_key_on_is_none():
 
 def test_line_that_goes_down_around_a_mark_of_a_crank_shows_it_without_a_battery():
     """From 2 s before it to 4 s after it, for 20 s at the most, and not at the log's end."""
+
     def cut(from_s, to_s):
         return lambda t: 12.3 * (during(t, (20.0, 118.0)) & ~during(t, (from_s, to_s)))
 
     def cranks(at_s, from_s=30.0, to_s=31.0):
-        how = {"without": ("battery_v", "battery_a", "trigger_v", "feed_v"), "marks": [(at_s, "crank"), (19.0, "key on")]}
+        how = {
+            "without": ("battery_v", "battery_a", "trigger_v", "feed_v"),
+            "marks": [(at_s, "crank"), (19.0, "key on")],
+        }
         one = told(key_v=cut(from_s, to_s), key=((20.0, 118.0),), **how)
         return stretches(one.cranks)
 
@@ -158,6 +179,7 @@ def test_pulsed_trigger_is_told_with_its_duty_and_rate():
 
 def test_key_that_bounces_is_turned_at_its_first_edge():
     """Three times within 60 ms."""
+
     def line(t):
         return 12.3 * (during(t, (20.0, 80.0)) & ~during(t, (20.004, 20.012), (20.02, 20.03)))
 
@@ -194,6 +216,7 @@ def test_engine_off_mark_ends_the_run():
 
 def test_battery_that_recovers_after_a_failed_crank_is_not_raised_by_an_engine():
     """12.4 V before the first crank, 11.8 V before the second, 12.6 V after it: 0.2 V more than it had."""
+
     def volts(t):
         turns = during(t, (30.0, 31.0), (34.0, 35.0))
         level = np.where(t < 20, 12.7, np.where(t < 30, 12.4, np.where(t < 34, 11.8, 12.6)))
@@ -226,8 +249,11 @@ def test_pushed_engine_shows_by_current_into_a_charged_battery():
 @pytest.mark.parametrize(("amps", "runs"), [(4.0, False), (6.0, True), (10.0, True)])
 def test_charger_left_on_gives_up_to_three_times_its_current_and_five_amperes(amps, runs):
     """1 A with the key off: the engine must give more than 5 A into the battery."""
+
     def current(t):
-        return np.where(during(t, (30.0, 31.0)), 90.0, np.where(during(t, (31.0, 75.0)), -amps, np.where(t < 20, -1.0, 0.5)))
+        return np.where(
+            during(t, (30.0, 31.0)), 90.0, np.where(during(t, (31.0, 75.0)), -amps, np.where(t < 20, -1.0, 0.5))
+        )
 
     def volts(t):
         return np.where(during(t, (30.0, 31.0)), 9.5, np.where(t < 20, 13.6, 13.5))

@@ -44,6 +44,7 @@ def table(**lines):
 
 def volts(*levels):
     """(until, V) one after another."""
+
     def line(t):
         x = np.full(len(t), levels[-1][1], dtype=float)
         for until, level in reversed(levels[:-1]):
@@ -55,6 +56,7 @@ def volts(*levels):
 
 def test_highest_voltage_is_that_of_ten_seconds_before_the_key_on_or_after_its_first_second():
     """The key on at 40 s, the crank at 60 s."""
+
     def highest(*levels):
         return _highest(table(battery_v=volts(*levels)), 40.0, 60.0)
 
@@ -134,6 +136,7 @@ def test_triggers_rise_just_before_a_crank_is_the_keys():
 
 def test_longest_train_of_pulses_tells_their_rate():
     """5 Hz for five seconds, then 2.5 Hz for forty."""
+
     def line(t):
         quick = during(t, (22.0, 27.0)) & ((t * 5 + 1e-6) % 1 < 0.5)
         slow = during(t, (30.0, 70.0)) & ((t * 2.5 + 1e-6) % 1 < 0.5)
@@ -145,6 +148,7 @@ def test_longest_train_of_pulses_tells_their_rate():
 
 def test_inrush_as_a_line_comes_up_is_no_crank():
     """The same dip 0.1 s after the key-on, or ten seconds after it."""
+
     def log_of(at_s):
         how = {"crank": ((at_s, at_s + 1.0),), "run": ()}
         return segment(a_log(**how), None).cranks

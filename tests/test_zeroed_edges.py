@@ -170,7 +170,8 @@ def test_channel_at_the_end_of_its_range_counts_as_over_range():
 
     assert [(clip.role, clip.end, clip.level) for clip in got.clips] == [("battery_a", "highest", 5.0)]
     assert got.notes[0].startswith(
-        "battery_a stands at exactly 5 A, its highest, from 30.0 to 33.9 s, where it should vary: the logger's range ends"
+        "battery_a stands at exactly 5 A, its highest, from 30.0 to 33.9 s, where it should vary: "
+        "the logger's range ends"
     )
     trace = got.log.trace(29.0, 35.0)
     assert np.isnan(trace.values["battery_a"]).sum() == 40
@@ -231,7 +232,9 @@ def test_added_drain_of_one_logger_has_no_offset_but_its_drift():
 
     assert found.value == pytest.approx(6.0)
     channel = Accuracy(0.0, 0.05, 0.001)
-    u = combine(0.0005, 0.0003, rectangular(0.01 * 0.006), channel.drift_u(math.inf), math.sqrt(2) * channel.resolution_u)
+    u = combine(
+        0.0005, 0.0003, rectangular(0.01 * 0.006), channel.drift_u(math.inf), math.sqrt(2) * channel.resolution_u
+    )
     assert found.u == pytest.approx(1000 * u)
     assert found.story == "10 mA now, 4 mA before the install"
     assert (found.from_s, found.to_s, found.watched_s) == (0.0, 10.0, 100.0)
