@@ -130,6 +130,7 @@ def test_key_ons_that_disagree_prove_nothing_unless_a_mark_shows_the_failure():
 
     one = found(first, second)
     assert one.disqualified == "the key-ons of this log give it different currents"
+    assert one.value == pytest.approx(3.0, abs=0.1)
     assert one.remedy == 'note "slot 1 on" as a mark when switching it on, or log slot1_a'
     marks = [(20.0, "slot 1 on"), (30.1, "slot 2 on"), (60.0, "slot 1 on"), (70.1, "slot 2 on")]
     assert found(first, second, marks=marks).value == pytest.approx(4.5, abs=0.1)

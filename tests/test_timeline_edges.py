@@ -124,6 +124,8 @@ def test_crank_outside_of_the_key_on_is_none():
     one = told(marks=marks, run=(), **lines)
     assert stretches(one.cranks) == []
     assert stretches(told(marks={"key on": 20.0, "key off": 80.0}, run=(), **lines).cranks) == [(30.0, 31.0)]
+    assert stretches(told(marks={"key on": 20.0, "key off": 30.6}, run=(), **lines).cranks) == [(30.0, 31.0)]
+    assert stretches(told(marks={"key on": 20.0, "key off": 30.3}, run=(), **lines).cranks) == []
 
 
 def test_line_that_goes_down_around_a_mark_of_a_crank_shows_it_without_a_battery():
