@@ -90,6 +90,7 @@ def test_each_stroke_is_followed_by_its_line():
     ends = [tuple(line.attrib[name] for name in ("x1", "y1", "x2", "y2")) for line in lines]
 
     assert ends[::2] == ends[1::2]
+    assert {line.attrib["class"] for line in lines[::2]} == {"shade s0"}
     assert {line.attrib["class"] for line in lines[1::2]} == {"line"}
 
 

@@ -192,6 +192,13 @@ def test_a_results_id_names_its_check():
     assert not is_fuse_check("hum")
 
 
+def test_what_sets_a_limit_is_its_keys_or_said_in_words():
+    """As the README has it."""
+    assert check_of("settle_time").kind.set_by == "`limits.settle_max_s`"
+    assert check_of("charging_voltage").kind.set_by == "`limits.charging_min_v`, `limits.charging_max_v`"
+    assert check_of("relay_chatter").kind.set_by == "none allowed where the plan has a `[relay]`"
+
+
 def test_open_for_want_of_a_log_from_before():
     """Only the added drain, and only for that reason."""
     assert lacks_before("added_drain", f"{NO_BEFORE[:1].upper()}{NO_BEFORE[1:]}.")

@@ -33,7 +33,7 @@ def step(first: int, last: int | None = None, size: float = 1.0, p: float = 0.01
 def breaks(steps: dict[str, list[LevelShift]], *noted: NotedChange) -> list[tuple[float, float, dict[str, float]]]:
     """(day after which, day before which, steps) of each change, days from the first reading."""
     given = {quantity: [(one, series()) for one in each] for quantity, each in steps.items()}
-    found = made._breaks(given, noted, UTC)
+    found = made._breaks(given, noted, UTC)  # noqa: SLF001 its own rule
     return [(day_of(one.after) - FIRST, day_of(one.before) - FIRST, one.steps) for one in found]
 
 
@@ -62,10 +62,10 @@ def test_the_least_chance_counts():
     """Of steps put together the clearest one's."""
     given = {"source_resistance": [(step(3, p=0.01), series())], "crank_minimum": [(step(3, p=0.002), series())]}
 
-    assert [one.p for one in made._breaks(given, [], UTC)] == [0.002]
+    assert [one.p for one in made._breaks(given, [], UTC)] == [0.002]  # noqa: SLF001 its own rule
     noted = NotedChange((AT + timedelta(days=25)).date(), "new battery", 7)
     apart = given | {"crank_minimum": [(step(4, p=0.002), series())]}
-    (one,) = made._breaks(apart, [noted], UTC)
+    (one,) = made._breaks(apart, [noted], UTC)  # noqa: SLF001 its own rule
     assert (one.p, one.number, one.noted, one.kind) == (0.002, 7, "new battery", "in more than one direction")
 
 
@@ -82,7 +82,7 @@ def test_changes_stand_in_the_order_of_their_days():
     """Noted and found ones; one that took nothing up has no kind and no chance."""
     found = made._breaks(  # its own rule
         {"source_resistance": [(step(8), series())]}, [NotedChange(date(2026, 1, 5), "grips")], UTC
-    )
+    )  # noqa: SLF001
 
     assert [(one.noted, one.kind, one.p) for one in found] == [
         ("grips", "", None), ("", "as with a cell that failed, a poor joint at the posts or another, weaker battery", 0.01),
@@ -96,7 +96,7 @@ def part_of(found: list[Break], quantity: str = "source_resistance", n: int = 20
         np.array([day_of(r.at) for r in readings]), np.array([r.value for r in readings]), np.full(n, 20.0),
         np.full(n, 0.1),
     )  # fmt: skip
-    return made._part(quantity, readings, one, found, Limits(), date(2026, 9, 1))
+    return made._part(quantity, readings, one, found, Limits(), date(2026, 9, 1))  # noqa: SLF001 its own rule
 
 
 def test_readings_within_a_found_change_belong_to_neither_side():
@@ -147,7 +147,7 @@ def test_now_of_unknown_accuracy_has_none():
 
     def now(*doubts: float | None) -> tuple[float, float] | None:
         readings = [Reading(AT, "crank_minimum", 10.0 + k, doubt) for k, doubt in enumerate(doubts)]
-        return made._now(readings)
+        return made._now(readings)  # noqa: SLF001 its own rule
 
     assert now() is None
     assert now(None, None, None) == (11.0, 0.0)
@@ -158,7 +158,7 @@ def test_a_reading_that_is_no_number_is_not_now():
     """The one before it is."""
     readings = [Reading(AT, "crank_minimum", 10.0), Reading(AT, "crank_minimum", float("nan"))]
 
-    assert made._latest("off_state_drain", readings) == readings[:1]
+    assert made._latest("off_state_drain", readings) == readings[:1]  # noqa: SLF001 its own rule
 
 
 @pytest.mark.parametrize(("before_s", "counted"), [(0.5, 2), (1.5, 1)])
@@ -167,10 +167,10 @@ def test_a_reading_of_the_changes_second_is_from_after_it(before_s: float, count
     change = Break(AT + timedelta(days=100), AT + timedelta(days=100), {}, "new battery")
     readings = [Reading(change.before + timedelta(seconds=s), "crank_minimum", 10.0, 0.1) for s in (-before_s, 60)]
     one = Series(np.array([day_of(r.at) for r in readings]), np.full(2, 10.0), np.full(2, np.nan), np.full(2, 0.1))
-    got = made._part("crank_minimum", readings, one, [change], Limits(), date(2026, 9, 1))
+    got = made._part("crank_minimum", readings, one, [change], Limits(), date(2026, 9, 1))  # noqa: SLF001 its own rule
 
     assert got.now_of == counted
-    assert len(made._since(got)) == counted
+    assert len(made._since(got)) == counted  # noqa: SLF001 its own rule
 
 
 def quiet(quantity: str, p: float, *, proven: bool = True) -> Part:
@@ -185,7 +185,7 @@ def quiet(quantity: str, p: float, *, proven: bool = True) -> Part:
 def sure(*ps: float) -> list[bool]:
     """Which of these trends stay proven."""
     parts = tuple(quiet(f"q{k}", p) for k, p in enumerate(ps))
-    return [each.trend.proven for each in made._confirmed(parts, date(2026, 9, 1))]  # type: ignore[union-attr]
+    return [each.trend.proven for each in made._confirmed(parts, date(2026, 9, 1))]  # type: ignore[union-attr]  # noqa: SLF001 its own rule
 
 
 @pytest.mark.parametrize(
@@ -208,14 +208,14 @@ def test_trends_are_proven_among_as_many(ps: list[float], proven: list[bool]):
 
 def test_what_is_not_proven_among_many_is_said_and_has_no_date():
     """Its crossing is judged again; what was not proven before keeps its own reason."""
-    lost, kept = made._confirmed((quiet("a", 0.04), quiet("b", 0.04)), date(2026, 9, 1))
-    other = made._confirmed((quiet("a", 0.5, proven=False),), date(2026, 9, 1))[0]
+    lost, kept = made._confirmed((quiet("a", 0.04), quiet("b", 0.04)), date(2026, 9, 1))  # noqa: SLF001 its own rule
+    other = made._confirmed((quiet("a", 0.5, proven=False),), date(2026, 9, 1))[0]  # noqa: SLF001
 
     assert lost.trend.because == kept.trend.because == "no trend proven: not significant among this many quantities"  # type: ignore[union-attr]
     assert lost.crossing.state == "inside"
     assert (other.trend.because, other.crossing.state) == ("so", "will cross")  # type: ignore[union-attr]
     few = replace(quiet("a", 0.04), trend=TooFew("few", 2))
-    assert made._confirmed((few, quiet("b", 0.04)), date(2026, 9, 1))[1].trend.proven  # type: ignore[union-attr]
+    assert made._confirmed((few, quiet("b", 0.04)), date(2026, 9, 1))[1].trend.proven  # type: ignore[union-attr]  # noqa: SLF001
 
 
 def test_steps_are_looked_for_between_noted_changes(monkeypatch: pytest.MonkeyPatch):
@@ -228,7 +228,7 @@ def test_steps_are_looked_for_between_noted_changes(monkeypatch: pytest.MonkeyPa
 
     monkeypatch.setattr(made, "found_steps", look)
     every = series(20, 36.525)
-    found = made._steps(every, [float(every.day[11])], 0.02, np.random.default_rng(1))
+    found = made._steps(every, [float(every.day[11])], 0.02, np.random.default_rng(1))  # noqa: SLF001 its own rule
 
     assert asked == [(11, 0.0, 1.0, 0.01), (9, 0.0, 0.8, 0.01)]
     assert [(one.at, len(own), float(own.day[0])) for one, own in found] == [
@@ -241,21 +241,35 @@ def test_fewer_than_six_readings_are_not_searched(monkeypatch: pytest.MonkeyPatc
     """A trend needs as many."""
     asked = []
     monkeypatch.setattr(made, "found_steps", lambda *given: asked.append(given) or [])
-    made._steps(series(n), [], 0.02, np.random.default_rng(1))
-
+    made._steps(series(n), [], 0.02, np.random.default_rng(1))  # noqa: SLF001 its own rule
     assert len(asked) == looked
+
+    asked.clear()
+    made._steps(series(7 + n), [FIRST + 70], 0.02, np.random.default_rng(1))  # noqa: SLF001 its own rule
+    assert len(asked) == 1 + looked
+
+
+def test_a_day_begins_at_midnight_where_nothing_else_is_said():
+    """Of this computer's own time zone; a moment all the same."""
+    here = made._start_of(date(2026, 1, 2), None)  # noqa: SLF001 its own rule
+
+    assert here.tzinfo is not None
+    assert (here.hour, here.minute, here.date()) == (0, 0, date(2026, 1, 2))
 
 
 def test_false_alarms_are_shared_among_the_quantities_that_are_long_enough(monkeypatch: pytest.MonkeyPatch):
-    """Two in a hundred seasons: two of three quantities with six readings have one in a hundred each."""
-    asked = []
+    """Two in a hundred seasons: two of three quantities with six readings have one in a hundred each, one has both."""
+    asked: list[float] = []
     monkeypatch.setattr(made, "found_steps", lambda *given: asked.append(given[3]) or [])
-    counts = {"resting_voltage": 6, "source_resistance": 7, "off_state_drain": 5}
-    readings = [Reading(AT + timedelta(days=20 * k), q, 12.0 + 0.1 * k, 0.1, 20.0) for q, n in counts.items()
-                for k in range(n)]  # fmt: skip
-    season_of(readings, chemistry="agm", capacity_ah=11.2, today=date(2026, 9, 1), zone=UTC)
-
-    assert asked == [0.01, 0.01]
+    for counts, each in (
+        ({"resting_voltage": 6, "source_resistance": 7, "off_state_drain": 5}, [0.01, 0.01]),
+        ({"source_resistance": 6}, [0.02]),
+    ):
+        asked.clear()
+        readings = [Reading(AT + timedelta(days=20 * k), q, 12.0 + 0.1 * k, 0.1, 20.0) for q, n in counts.items()
+                    for k in range(n)]  # fmt: skip
+        season_of(readings, chemistry="agm", capacity_ah=11.2, today=date(2026, 9, 1), zone=UTC)
+        assert asked == each
 
 
 def test_each_limit_is_of_its_own_quantity():
@@ -276,12 +290,12 @@ def test_each_limit_is_of_its_own_quantity():
 def test_charge_and_days_are_of_the_newest_readings():
     """The last of several rest voltages and drains; without a drain the plan's limit stands for it."""
     readings = [Reading(AT + timedelta(days=k), q, v, 0.01, 20.0) for k, (q, v) in enumerate(
-        [("resting_voltage", 12.3), ("resting_voltage", 12.8), ("off_state_drain", 9.0), ("off_state_drain", 0.5)]
+        [*(("resting_voltage", v) for v in (12.2, 12.3, 12.8)), *(("off_state_drain", v) for v in (8.0, 9.0, 0.5))]
     )]  # fmt: skip
     known = season_of(readings, chemistry="agm", capacity_ah=10.0, today=date(2026, 2, 1), zone=UTC)
-    planned = season_of(readings[:2], chemistry="agm", capacity_ah=10.0, limits=Limits(off_state_drain_ma=1.0),
+    planned = season_of(readings[:3], chemistry="agm", capacity_ah=10.0, limits=Limits(off_state_drain_ma=1.0),
                         today=date(2026, 2, 1), zone=UTC)  # fmt: skip
-    unknown = season_of(readings[:2], chemistry="agm", capacity_ah=10.0, today=date(2026, 2, 1), zone=UTC)
+    unknown = season_of(readings[:3], chemistry="agm", capacity_ah=10.0, today=date(2026, 2, 1), zone=UTC)
 
     assert known.charge is not None
     assert known.standing is not None

@@ -175,7 +175,7 @@ def by_chance(as_clear: int, clear: float = 0.9) -> tuple[float, Shuffler]:
     step = np.repeat([-1.0, 1.0], 5) / math.sqrt(10)
     shuffler = Shuffler(as_clear, step)
     basis = np.full((10, 1), 1 / math.sqrt(10))
-    return breaks._by_chance(np.arange(10.0), basis, step[:, None], clear, shuffler), shuffler  # type: ignore[arg-type]
+    return breaks._by_chance(np.arange(10.0), basis, step[:, None], clear, shuffler), shuffler  # type: ignore[arg-type]  # noqa: SLF001 its own arithmetic
 
 
 @pytest.mark.parametrize(
@@ -209,7 +209,7 @@ def test_the_clearest_of_all_places_counts():
         np.column_stack([step, other]),
         0.9,
         Shuffler(20, step),  # type: ignore[arg-type]
-    )
+    )  # noqa: SLF001
 
     assert p == pytest.approx(41 / 401)
 
@@ -218,7 +218,8 @@ def test_residuals_of_weighty_readings_are_put_back():
     """Each is divided by the root of what the fit leaves it, a twentieth at least, then all are centred."""
     basis = np.array([[math.sqrt(0.99)], [math.sqrt(0.01)], [0.0], [0.0]])
     shuffler = Shuffler(4, np.array([0.5, -0.5, 0.5, -0.5]))
-    breaks._by_chance(np.array([1.0, 2, 3, -4]), basis, np.array([[0.5], [-0.5], [0.5], [-0.5]]), 2.0, shuffler)  # type: ignore[arg-type]
+    breaks._by_chance(np.array([1.0, 2, 3, -4]), basis, np.array([[0.5], [-0.5], [0.5], [-0.5]]), 2.0,
+                      shuffler)  # type: ignore[arg-type]  # noqa: SLF001 its own arithmetic  # fmt: skip
     even = np.array([1 / math.sqrt(0.05), 2 / math.sqrt(0.99), 3.0, -4.0])
 
     assert shuffler.even == pytest.approx(even - even.mean())
@@ -229,28 +230,28 @@ def test_shuffled_residuals_are_freed_of_the_known_columns():
     step = np.repeat([-1.0, 1.0], 5) / math.sqrt(10)
     shuffler = Shuffler(200, step + 7.0)
     basis = np.full((10, 1), 1 / math.sqrt(10))
-    p = breaks._by_chance(np.arange(10.0), basis, step[:, None], 0.999, shuffler)  # type: ignore[arg-type]
+    p = breaks._by_chance(np.arange(10.0), basis, step[:, None], 0.999, shuffler)  # type: ignore[arg-type]  # noqa: SLF001 its own arithmetic
 
     assert p == 1.0
 
 
 def test_share_is_deflated_by_its_ratio():
     """Half explained is a ratio of one; with neighbours alike by two a ratio of a half, a third explained."""
-    assert breaks._deflated(0.5, 2.0) == pytest.approx(1 / 3)
-    assert breaks._deflated(0.75, 1.0) == pytest.approx(0.75)
-    assert breaks._deflated(1.0, 5.0) == 1.0
+    assert breaks._deflated(0.5, 2.0) == pytest.approx(1 / 3)  # noqa: SLF001 its own arithmetic
+    assert breaks._deflated(0.75, 1.0) == pytest.approx(0.75)  # noqa: SLF001
+    assert breaks._deflated(1.0, 5.0) == 1.0  # noqa: SLF001
 
 
 def test_far_residuals_are_drawn_in_to_three_deviations():
     """Nine about 5 with deviations of 1 at the middle: one of 100 becomes 5 + 3 * 1.4826; without scatter all stay."""
     values = np.array([4.0, 4, 4, 5, 5, 6, 6, 6, 100])
-    tame = breaks._tame(values)
+    tame = breaks._tame(values)  # noqa: SLF001 its own arithmetic
     reach = 3 * robust_sigma(values - 5)
 
     assert reach == pytest.approx(3 * 1.4826, rel=1e-4)
     assert tame.tolist() == [4, 4, 4, 5, 5, 6, 6, 6, pytest.approx(5 + reach)]
-    assert breaks._tame(-values)[-1] == pytest.approx(-5 - reach)
-    assert breaks._tame(np.array([2.0, 2, 2, 9])).tolist() == [2, 2, 2, 9]
+    assert breaks._tame(-values)[-1] == pytest.approx(-5 - reach)  # noqa: SLF001
+    assert breaks._tame(np.array([2.0, 2, 2, 9])).tolist() == [2, 2, 2, 9]  # noqa: SLF001
 
 
 @pytest.fixture
