@@ -239,3 +239,21 @@ def test_gap_in_the_crank_may_hide_a_loss(keep, one_sided):
 
     assert loss.one_sided == one_sided
     assert loss.remedy == (SLOW if one_sided else None)
+
+
+@pytest.mark.parametrize(("step_s", "wide"), [(0.0024, False), (0.0026, True)])
+def test_samples_over_two_and_a_half_milliseconds_apart_may_be_means(step_s, wide):
+    """9 V for 15 ms: then the minimum lies anywhere between it and what 10 ms and two steps surely hold."""
+    low = found(volts=lambda t, x: np.where((t >= 10.5) & (t < 10.515), 9.0, x), step_s=step_s)[0]
+
+    assert (low.u > 0.2) is wide
+    if wide:
+        assert low.value == pytest.approx(9.5, abs=0.01)
+        assert low.u == pytest.approx(rectangular(0.5), rel=0.02)
+
+
+def test_feed_is_read_until_just_before_the_crank():
+    """It dies 10 ms before the starter shows; 30 ms before, it is what was there."""
+    assert found(feed=lost((9.985, 10.0)))[1].value == 0.0
+    assert found(feed=lambda t, x: np.where(t < 9.75, 0.0, x))[1].why == "the feed was not live before cranking"
+    assert found(feed=lambda t, x: np.where(t < 9.73, 0.0, x))[1].value == 0.0

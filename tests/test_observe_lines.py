@@ -183,3 +183,30 @@ def test_lines_that_buzz_are_watched_for_four_seconds_amid_the_key_on():
     enough = line_states(a_bench(0.07, trigger_v=buzz(0.5, 0.5), feed_v=buzz(0.5, 0.5, shift=0.5)))
     assert few["trigger_duty"].value < 0.6
     assert enough["trigger_duty"].value == 1.0
+
+
+def test_line_counts_from_five_seconds_after_the_key_off():
+    """A key-off of 16 s with the feed live for the first eleven: six of the eleven seconds that count."""
+    short = {"off": ((0.0, 20.0), (60.0, 76.0)), "on": ((20.0, 60.0), (76.0, 99.0))}
+
+    assert seen(feed_v=lambda t: 12.0 * (((t >= 20) & (t < 71)) | (t >= 76)), **short)["feed_off"] == 0.96
+
+
+def test_worst_bus_of_several_key_ons_tells():
+    """0.25 V, then 0.5 V."""
+    spans = {"on": ((20.0, 30.0), (50.0, 60.0)), "off": ((0.0, 20.0), (30.0, 50.0), (60.0, 100.0))}
+
+    assert seen(ground_v=lambda t: np.where(t < 40, 0.25, 0.5), **spans)["bus_on"] == 0.04
+
+
+@pytest.mark.parametrize("still", [0.0, 12.0])
+def test_line_that_hardly_moves_amid_the_key_on_opposes_nothing(still):
+    """One of both buzzes at 38 to 42 s, the other stands."""
+
+    def feed(t):
+        return np.where((t >= 37.9) & (t < 42.1), still, buzz(0.5, shift=0.5)(t))
+
+    found = line_states(a_bench(trigger_v=buzz(0.5), feed_v=feed))
+    assert found["trigger_duty"].text.startswith("trigger up for")
+    other = line_states(a_bench(trigger_v=feed, feed_v=buzz(0.5)))
+    assert other["trigger_duty"].text.startswith("trigger up for")

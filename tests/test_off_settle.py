@@ -199,3 +199,36 @@ def test_noisy_settling_is_told_with_what_was_seen_and_open_to_its_end():
     assert settle.value == pytest.approx(8.0, abs=0.2)
     assert settle.interval[1] > 240.0
     assert settle.story.startswith("after one key-off, to within 5")
+
+
+def test_key_on_that_ends_a_key_off_is_no_wake_up():
+    """The current rises half a second before the line shows the key-on; at the log's end it is the bike's own."""
+    t = times(300.0, 0.1)
+    amps = np.where(t < 50, 4.0, np.where(t < 149.5, 0.005, np.where(t < 180, 4.0, 0.005)))
+    how = {"on": ((0.0, 50.0), (150.0, 180.0)), "values": {"battery_a": lambda _: amps}}
+    (first, _) = off_spans(a_bench(off=((50.0, 150.0), (180.0, 300.0)), **how), ["battery_a"])
+
+    assert first.settled.from_s == pytest.approx(50.0, abs=0.11)
+    assert first.settled.to_s == pytest.approx(149.4, abs=0.11)
+    assert first.settled.wakeups == ()
+
+
+def test_only_a_bridge_across_the_key_off_leaves_the_settling_open():
+    """Of two, that from 40 to 60 s."""
+    t = times(300.0, 0.1)
+    hidden = ((t > 35) & (t < 65)) | ((t > 195) & (t < 215))
+    values = {"battery_a": lambda _: np.where(hidden, np.nan, np.where(t < 50, 4.0, 0.005))}
+    both = a_bench(values=values, bridged=(Bridge(40.0, 60.0), Bridge(200.0, 210.0)))
+
+    assert off_spans(both, ["battery_a"])[0].settled.width_s == pytest.approx(15.0, abs=0.11)
+
+
+def test_pulled_fuses_take_their_time_out_of_the_last_stretch_of_a_bike_that_is_awake():
+    """Ten seconds of the last forty: it begins ten seconds earlier, and is seen for its settling time."""
+    (span,) = off_spans(a_bench(amps=0.4, left_out=((270.0, 280.0),)), ["battery_a"])
+
+    assert span.settled.from_s == pytest.approx(259.8, abs=0.25)
+    assert span.settled.lasts_s == pytest.approx(30.0, abs=0.05)
+    early = off_spans(a_bench(amps=0.4, left_out=((100.0, 110.0),)), ["battery_a"])[0].settled
+    assert early.unseen_s == pytest.approx(10.2, abs=0.25)
+    assert early.from_s == pytest.approx(259.8, abs=0.3)
