@@ -183,6 +183,15 @@ def test_a_test_tells_what_it_parts(known: Knowledge):
     assert drop > 0.5
 
 
+def test_the_first_place_of_all_tells_as_much_as_any(known: Knowledge):
+    """An open wire at the battery against an open coil, a half each."""
+    weights = np.zeros(len(known.flaws) * COPIES + 1)
+    weights[of(known, known.flaws[0].place, "open")] = weights[of(known, "coil", "open")] = 0.5 / COPIES
+    (told,) = known.information(weights, ["voltage battery + to fuse in, all on"])
+
+    assert 0.5 < told <= 1.0
+
+
 def test_places_that_count_for_nothing_tell_nothing(known: Knowledge):
     """A millionth of the likeliest copy's weight is left out; what something else holds is no bit of any place."""
     weights = np.zeros(len(known.flaws) * COPIES + 1)

@@ -89,6 +89,9 @@ def test_with_a_doubtful_answer_it_takes_98(belief: float, found: bool):
     known.of_answer["a"] = (np.ones(5), np.full(5, 0.49))
     assert session.doubtful() == []
     assert session.found() is not None
+    known.seen.clear()
+    hunt(known, Reply("a", 1.0), Reply("a", 1.0)).doubtful()
+    assert {wrong for _, _, wrong in known.seen} == {WRONG**2}
 
 
 def test_something_else_is_no_place():
@@ -218,6 +221,8 @@ def test_a_try_keeps_its_bits():
     known = Scripted(bits={"wiggle x": 1.0, "b": 0.99})
 
     assert next_of(known, Reply("wiggle x", 1.0)) == "wiggle x"
+    known.bits["b"] = 1.01
+    assert next_of(known, Reply("wiggle x", 1.0)) == "b"
 
 
 @pytest.mark.parametrize(("bits", "name"), [(0.41, "b"), (0.39, "a")])

@@ -68,11 +68,11 @@ class Logger:
         return self.shown
 
 
-def scripted(*tests: Question) -> Hunt:
+def scripted(*tests: Question, good: tuple[float, float] = (0.1, 0.2)) -> Hunt:
     """A session over these tests, each of which tells a bit."""
     known = Scripted([0.2] * 5, {test.name: 1.0 for test in tests})
     known.questions = {test.name: test for test in tests}
-    known.good = {test.name: np.array([0.1, 0.2]) for test in tests}  # type: ignore[attr-defined]  # as knowledge has it
+    known.good = {test.name: np.array(good) for test in tests}  # type: ignore[attr-defined]  # as knowledge has it
     return hunt(known)
 
 
@@ -165,6 +165,9 @@ def test_a_logger_takes_what_it_offers(tmp_path: Path):
     assert "  Measured: 0.15 V, within 0.01 V." in said
     assert [reply.value for reply in session.replies] == [0.15, 0.3]
     assert meter.widest[0] == pytest.approx(0.203)
+    wide = Logger("join it", Shown(12.5, None))
+    played(scripted(VOLTS, good=(12.0, 13.0)), tmp_path, ["q"], wide)
+    assert wide.widest[0] == pytest.approx(13.09 - 11.91)
 
 
 def test_a_logger_without_a_reading_leaves_the_question(tmp_path: Path):

@@ -403,7 +403,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "@ behind the question mark": done(
         lambda _: open_store("postgresql://127.0.0.1:1/db?password=p@secret"),
-        "postgresql://***: an @ stands behind the question mark; write it as %40",
+        "postgresql://***: there is an @ after the question mark; write it as %40",
     ),
     "@ in the password": done(
         lambda _: open_store("postgresql://me:se@cret@there/db"),

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from benchlog.season.breaks import Break
-from benchlog.season.figures import drawn_of, part_drawing
+from benchlog.season.figures import drawn_of, part_drawing, part_figure
 from benchlog.season.forecast import LimitCrossing, TooFew, Trend
 from benchlog.season.model import Part, Season
 from benchlog.store.readings import Reading
@@ -113,6 +113,32 @@ def test_four_hundred_readings_have_bars(n: int, bars: bool, size: int):
     assert ("uncertainty" in caption) is bars
 
 
+@pytest.mark.parametrize(("n", "thinned"), [(1000, False), (1001, True)])
+def test_a_thousand_readings_are_drawn_themselves(n: int, thinned: bool):
+    """One more, and medians stand for them."""
+    points = drawn_of(part([(k / 10, 20.0) for k in range(n)]))
+
+    assert (points.thinned, points.readings, len(points.day)) == (thinned, n, 1000)
+
+
+def test_one_known_accuracy_is_drawn():
+    """The others then have none."""
+    one = part([(0, 20.0), (5, 21.0)])
+    mixed = (one.readings[0], Reading(after(5), "crank_minimum", 21.0, None, None))
+    drawn_so = drawn_of(Part(*(mixed if name == "readings" else getattr(one, name) for name in one.__slots__)))
+
+    assert drawn_so.bars
+    assert drawn_so.uncertainty.tolist() == [0.2, 0.0]
+
+
+def test_the_figure_alone():
+    """As it is drawn with its caption; None without readings."""
+    one, none = part(TEN), part([])
+
+    assert part_figure(one, season(one)) == drawn(one)[0]
+    assert part_figure(none, season(none)) is None
+
+
 def test_unknown_values_and_accuracies_are_left_out():
     """A reading that is no number is not drawn, a temperature that was not noted stays empty, no bar without accuracy."""
     some = [Reading(after(0), "crank_minimum", 20.0, None, 8.0), Reading(after(1), "crank_minimum", math.nan, 0.1, 8.0),
@@ -210,6 +236,9 @@ def test_limits_are_dashed_with_their_words():
     assert [note.text for note in figure.layout.annotations] == ["least 10 V", "most 31 V"]
     assert all((note.xanchor, note.yanchor) == ("left", "bottom") for note in figure.layout.annotations)
     assert "the plan's limit dashed" in caption
+    one_near, words = drawn(part(TEN, limit=(10.0, 500.0)))
+    assert len(one_near.layout.shapes) == 1
+    assert "the plan's limit dashed" in words
     assert not far.layout.shapes
     assert "limit" not in told
 

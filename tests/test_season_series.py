@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from benchlog.core.spread import MEDIAN_U, robust_spread
+from benchlog.plan.batteries import state_of_charge
 from benchlog.season import forecast
 from benchlog.season.charge import Charge, charge_of
 from benchlog.season.forecast import TooFew, Trend, crossing_of, trend_of
@@ -309,6 +310,25 @@ def test_a_third_says_little(width: float, little: bool):
 def rest(volts: float, u: float | None = 0.0, celsius: float | None = 20.0) -> Reading:
     """A rest voltage."""
     return Reading(AT, "resting_voltage", volts, u, celsius)
+
+
+def test_charge_allows_for_the_readings_own_doubt():
+    """The least at the lowest voltage that it may be, the most at the highest."""
+    got = charge_of(rest(12.4, 0.05), "agm")
+
+    assert got.low_pct == pytest.approx(state_of_charge("agm", 12.35, 20.0).low_pct)
+    assert got.high_pct == pytest.approx(state_of_charge("agm", 12.45, 20.0).high_pct)
+    assert got.mid_pct == state_of_charge("agm", 12.4, 20.0).mid_pct
+
+
+def test_only_lithium_on_its_plateau_says_nearly_nothing():
+    """Not where it is nearly full, and no lead-acid battery, however wide its interval."""
+    plateau, full, unsure = charge_of(rest(13.25, 0.015), "lifepo4"), charge_of(rest(13.5), "lifepo4"), charge_of(
+        rest(12.4, 0.2), "agm")  # fmt: skip
+
+    assert (plateau.says_little, full.says_little, unsure.says_little) == (True, False, True)
+    assert ["nearly nothing" in one.because for one in (plateau, full, unsure)] == [True, False, False]
+    assert "tables for it differ by ± 0.10 V" in unsure.because
 
 
 def test_lithium_needs_no_temperature():

@@ -8,7 +8,7 @@ from benchlog.season.bikes import Glance, at_a_glance, render_bikes
 from benchlog.season.breaks import Break
 from benchlog.season.forecast import LimitCrossing, TooFew, Trend
 from benchlog.season.model import Part, Season, SeasonAdvice
-from benchlog.season.newest import folded_advice, newest_words
+from benchlog.season.newest import folded_advice, newest_words, stale_words
 from benchlog.season.standing import Standing
 from benchlog.season.words import advise, crossing_words, limit_words, now_words, trend_words
 from benchlog.store.readings import Reading
@@ -282,11 +282,29 @@ def test_quiet_parts_fold_from_two_on():
     assert folded_advice(one_quiet) == one_quiet.advice
 
 
+@pytest.mark.parametrize(("days", "stale"), [(90, ""), (91, "The last reading is 91 days old (2 June 2026): take one")])
+def test_the_newest_of_all_readings_counts(days: int, stale: str):
+    """However old those of the other quantities are; 90 days are not old."""
+    old, new = (Reading(datetime(2026, 9, 1, tzinfo=UTC) - timedelta(days=ago), "crank_minimum", 10.0) for ago in
+                (400, days))  # fmt: skip
+    parts = tuple(Part("crank_minimum", "t", "V", (each,), (None, None), None, None, TooFew("", 1), (),
+                       LimitCrossing("open")) for each in (old, new))  # fmt: skip
+
+    told = stale_words(season(SeasonAdvice("fine", "fine", "a", "b"), parts=parts), UTC)
+    assert told.startswith(stale)
+    assert bool(told) is bool(stale)
+
+
 def test_newest_says_nothing_without_a_value():
     """Neither without one nor where it is of no reading."""
     one = part()
 
     assert newest_words(one, UTC) == "read on 30 August 2026 at 20 °C"
     assert newest_words(part(now=None), UTC) == ""
+    # 10.0 V below 10.1 V: four standard uncertainties of 0.05 / 2, one of 0.2 / 2
+    for doubt, failed in ((0.05, True), (0.2, False), (None, False)):
+        given = (Reading(AT, "crank_minimum", 10.0, doubt),)
+        each = Part(*({"readings": given, "limit": (10.1, None)}.get(name, getattr(one, name)) for name in one.__slots__))
+        assert newest_words(each, UTC).endswith("which failed") is failed
     none = Part(*(0 if name == "now_of" else getattr(one, name) for name in one.__slots__))
     assert newest_words(none, UTC) == ""

@@ -179,7 +179,7 @@ def _refuse_reversed(bench: LogContext, loads: Loads) -> None:
             bench.log.name,
             f"battery_a and battery_v rise together over {slope.points} load step(s), so the current channel is "
             "reversed; out of the battery must be positive: turn `positive` of battery_a in the logger file to the "
-            'other of "discharge" and "charge", or turn the shunt\'s sense wires round, and check again',
+            'other of "discharge" and "charge", or swap the shunt\'s sense wires, and check again',
         )
 
 

@@ -41,7 +41,8 @@ class Batches:
     def __init__(self, jobs: Sequence[object], processes: int, pace: Pace) -> None:
         self._jobs, self._processes, self._pace = jobs, processes, pace
         self._batch_of: list[int] = []  # of each job that was made part of a batch
-        self._futures: list[Future[Any]] = []  # of each batch that was handed on, in the same order
+        self._futures: list[Future[Any] | None] = []  # of each batch that was handed on, in order; None once fetched
+        self._fetched = 0
 
     def __iter__(self) -> Iterator[Sequence[object]]:
         made = 0
@@ -56,8 +57,13 @@ class Batches:
         """The next batch is under way."""
         self._futures.append(future)
 
+    def fetched(self) -> None:
+        """The next batch's answers are fetched, and need not be held."""
+        self._futures[self._fetched] = None
+        self._fetched += 1
+
     def future_of(self, job: int) -> "Future[Any] | None":
-        """What stands for a job; None where it was not handed on."""
+        """What stands for a job; None where it was not handed on, or is answered."""
         if job >= len(self._batch_of) or self._batch_of[job] >= len(self._futures):
             return None
         return self._futures[self._batch_of[job]]

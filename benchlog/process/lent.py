@@ -49,14 +49,13 @@ class _Lent(ParallelBackendBase):  # type: ignore[misc]  # joblib has no types
         del n_jobs
         return max(self._crew.count, 2)
 
-    def submit(self, func: Callable[[], Any], callback: Callable[["Future[Any]"], None] | None = None) -> "Future[Any]":
-        """Hand one on."""
+    def submit(self, func: Callable[[], Any], callback: Callable[["Future[Any]"], None] | None = None) -> None:
+        """Hand one on; joblib hears from the callback, and given the future it would hold the answers for long."""
         future = self._crew.submit(func)
         self._batches.handed(future)
         future.add_done_callback(self._learn)  # before joblib's, which asks for the next batch
         if callback is not None:
             future.add_done_callback(callback)
-        return future
 
     def _learn(self, future: "Future[Any]") -> None:
         if not future.cancelled() and future.exception() is None:
@@ -91,6 +90,7 @@ def streamed(crew: Crew, batches: Batches, pace: Pace) -> Generator[Answer, None
     ended = False
     try:
         for answers in given:
+            batches.fetched()
             yield from answers
         ended = True
     finally:
