@@ -37,7 +37,6 @@ ANALYSIS_MAY_NOT_CALL = {"open", "print", "input", "exec", "eval", "breakpoint"}
 MOST_LINES, MOST_FUNCTION_LINES, MOST_ARGUMENTS = 300, 50, 6
 #: File -> why it is longer than the others.
 LONGER = {
-    "benchlog/bench/guided/stepping.py": "the phases of a step share all of its state",
     "benchlog/bench/recording/capture.py": "one recording: port, clock, gaps and file are one state",
     "benchlog/log/log.py": "one log: its pass, windows and notes share its blocks",
     "benchlog/log/readers/lines/parse.py": "one parser over the state of a stream",

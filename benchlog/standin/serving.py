@@ -17,6 +17,7 @@ from benchlog.core.interrupts import later
 from benchlog.standin.hands import LOGGER, NAME, HandsServer, answer_to, listening_at
 from benchlog.standin.lines import LineForm, header_of, lines_of, logger_toml_of
 from benchlog.standin.network import Network, listening
+from benchlog.standin.pace import speed_of
 from benchlog.standin.probing.meter import Probes
 from benchlog.standin.streaming import LiveBike
 from benchlog.standin.typed import TypedLines
@@ -43,7 +44,7 @@ class Standin:
         bike: what is simulated.
         form: how its lines look.
         plan_toml: the plan that belongs to the install.
-        speed: simulated seconds in a second.
+        speed: simulated seconds in a second; ``speed N`` through the hands changes it.
         listen: host and number for a port over TCP; a pseudo-terminal where None.
         folder: where ``port``, ``hands``, ``plan.toml`` and ``logger.toml`` go; a new one in the system's place for
             passing files where None. It must not exist yet, and is removed at the end.
@@ -112,8 +113,14 @@ class Standin:
 
     def _answer(self, text: str) -> str:
         """Do what is said or measure what is asked, and say so on one line."""
-        reading = self._reader_since is not None
-        return answer_to(text, lambda asked: self.probes.answer(asked, read=reading) or self.bike.act(asked))
+        return answer_to(text, self._do)
+
+    def _do(self, text: str) -> float | str:
+        if (speed := speed_of(text)) is not None:
+            self._hand_over()  # what is due until now, at the speed until now
+            self.speed, self._owed_s = speed, 0.0
+            return self.bike.time_s
+        return self.probes.answer(text, read=self._reader_since is not None) or self.bike.act(text)
 
     @property
     def port(self) -> str:
