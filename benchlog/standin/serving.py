@@ -29,8 +29,9 @@ if TYPE_CHECKING:
 READER_SETTLES_S = 0.15
 #: Simulated time from one header line to the next, for a reader that missed the first, s.
 HEADER_EVERY_S = 2.0
-#: Lines leave in bulk, one write for about this much wall clock, s.
-BULK_S = 0.02
+#: Lines leave in bulk, one write for about this much wall clock, s; where more is due, so many lines at once, about
+#: what a pseudo-terminal holds.
+BULK_S, BULK_LINES = 0.02, 64
 #: A reader that stopped and goes on gets no more than this at once, wall clock s: meanwhile simulated time stood still.
 CATCH_UP_S = 0.25
 _IDLE_S = 0.05
@@ -207,7 +208,7 @@ class Standin:
         # ends on time as well where a reader is as fast as the simulation
         while not self._pending and time.monotonic() - now < _IDLE_S:
             rate = self.speed * self.bike.spec.rate_hz
-            count = min(int(self._owed_s * rate), max(int(BULK_S * rate), 1))
+            count = min(int(self._owed_s * rate), max(int(BULK_S * rate), BULK_LINES))
             if count == 0:
                 return
             self._owed_s -= count / rate
