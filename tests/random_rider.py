@@ -153,7 +153,7 @@ class Rider:
             if bench.now_s - self._did_s > PATIENCE_S:
                 self._impatient(bench, step)
             return
-        if say.startswith("Touch nothing for a moment"):
+        if say.startswith(("Touch nothing for a moment", "Touch nothing until the zero")):
             return
         self._did_s = bench.now_s
         if step.waiting_for.startswith("Enter when you have read"):

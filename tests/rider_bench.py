@@ -26,6 +26,8 @@ WATCHED = ("slot_", "key_on", "crank", "run")
 REACTION_S = 0.8
 #: After a deed the test finds what it looks for, s of the stream.
 ANSWERED_S = 5.0
+#: A mark that stands later than this after a deed is another deed's, s.
+ANOTHER_S = 15.0
 #: A change of the speed that is worth a word.
 WORTH = 1.25
 _LEFT = re.compile(r"(\d+) s (?:more|of rest|still)")
@@ -145,7 +147,7 @@ def lag_s(done: "list[tuple[float, str]]", marks: "list[tuple[float, str]]", of:
     """How long after a deed its mark stands in the log, s: of each deed that has one."""
     found = []
     for at_s, text in done:
-        after = [mark_s - at_s for mark_s, mark in marks if mark == text and mark_s >= at_s - 0.02]
+        after = [mark_s - at_s for mark_s, mark in marks if mark == text and 0 <= mark_s - at_s < ANOTHER_S]
         if of(text) and after:
             found.append(min(after))
     return found

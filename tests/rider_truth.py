@@ -13,6 +13,9 @@ from benchlog.standin.timeline import timeline_of
 from benchlog.standin.truth import truth_of
 from benchlog.verdict.result import Check, Result
 
+#: With these the feed stays live with the key off: what is switched on then draws more than 0.25 A, so that the bike
+#: never counts as asleep, whatever its own truth says.
+AWAKE = ("trigger_always_live", "backfed_coil", "welded_contact", "inverted_contact")
 #: With these the loads draw nothing, and rightly fail; the truth has no figure for what never flows.
 DEAD = ("coil_open", "feed_open", "trigger_dead", "ground_open", "inverted_contact")
 
@@ -64,9 +67,11 @@ def _wrong(check: Check, true: float | None, fault: str) -> str:
     """How the verdict contradicts the truth; "" where it does not."""
     if check.verdict not in ("pass", "fail") or check.limit is None:
         return ""
+    if check.verdict == "fail" and (check.id in FAILS.get(fault, ()) or (check.id == "settle_time" and fault in AWAKE)):
+        return ""  # the fault breaks it, also where the truth's own stretches are too short to hold it
     if true is None:
         dead = fault in DEAD and (check.id.startswith("slot_") or check.id in ("ground_lift", "relay_pull_in"))
-        right = check.verdict == "fail" and (check.id in FAILS.get(fault, ()) or dead)
+        right = check.verdict == "fail" and dead
         return "" if right else f"{check.verdict} at {check.measured}, though the log lacks it: {check.because}"
     if fault == "inverted_contact" and check.id.startswith("slot_"):
         return ""  # on with the key off, and nothing with it on: both are true

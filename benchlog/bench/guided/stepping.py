@@ -81,17 +81,26 @@ class Stepping(Beginning):
         helped = self._by_itself and not self._tester
         if seen is None and waited_s < (BY_ITSELF_S if helped else REFUSED_S if self._by_itself else math.inf):
             return False
+        if seen is not None and seen.unsure and not self._by_itself:
+            self._asked = Asked(
+                seen.unsure, lambda: self._is_right(seen), lambda: self._begin_asking(LEVEL_S), self._is_clear
+            )
+            return False
+        self._is_right(seen)
+        return True
+
+    def _is_right(self, seen: StepSeen | None) -> None:
+        """What had to be put right is so; the step itself follows. None where nothing showed it."""
         if seen is not None and self._right is not None and self._right.question == "key_on":
             # what is switched on comes with the key, and its inrush with it
             self._end_back(noted=True)
             self._begin_look()
-            return True
+            return
         # what was just taken back is not among the levels before
         over_s = LEVEL_S if seen is None else min(max(self.history.now_s - seen.at_s - POINT_S, POINT_S), LEVEL_S)
         self._end_back(noted=seen is not None)
         self._begin_asking(over_s)
         self._begin_step(over_s)
-        return True
 
     def _move_act(self, waited_s: float) -> bool:
         spec = self.spec
