@@ -1,46 +1,50 @@
 """An engine that is marked as running after a crank has turned since that crank, however late the mark."""
 
-from pathlib import Path
+import math
 
-import numpy as np
 import pytest
 
-import benchlog
-from benchlog.standin import Action, Script, SimulatedInstall, acceptance_script, plan_toml_of, simulate, write_csv
-from benchlog.standin.behaving import with_behaviours
-from benchlog.standin.logger import live_logger
-from benchlog.verdict.result import Check
+from benchlog.analysis.cranking import Crank
+from benchlog.analysis.running import Running
+from benchlog.examine.timeline import _with_marks
+
+KEY_ON = (50.0, 130.0)
 
 
-def charging(tmp_path: Path, late_s: float, stops: bool = False) -> Check:
-    """Of a bike that charges only from 10 s after its start on; ``running`` is marked so long after the crank."""
-    install = with_behaviours(SimulatedInstall(), ["idle_no_charge"])
-    usual = acceptance_script(running_s=40.0, settle_s=80.0)
-    (crank_s,) = usual.times("crank")
-    kept = [act for act in usual.actions if act.do != "running"]
-    marks = [Action(crank_s + late_s, "running")]
-    if stops:
-        marks.append(Action(crank_s + late_s - 1.0, "note", text="engine off"))
-    script = Script(usual.end_s, (*kept, *marks))
-    log = write_csv(simulate(install, script, live_logger(50.0), np.random.default_rng(5)), tmp_path / "a.csv")
-    plan = tmp_path / "plan.toml"
-    plan.write_text(plan_toml_of(install, {"added_drain_ma": None}), encoding="utf-8")
-    (check,) = [one for one in benchlog.check(log, plan=plan).checks if one.id == "charging_voltage"]
-    return check
+def crank() -> Crank:
+    """The starter from 80 to 81.5 s."""
+    return Crank(80.0, 81.5, 12.5, 13.6)
 
 
-@pytest.mark.parametrize("late_s", [5.0, 8.0])
-def test_idling_before_the_mark_counts(late_s: float, tmp_path: Path):
-    """Ten seconds without charging before the revs fail the charging voltage, though the mark came in their midst."""
-    check = charging(tmp_path, late_s)
-
-    assert check.verdict == "fail"
-    assert check.measured == pytest.approx(12.7, abs=0.1)
+def shown(from_s: float, to_s: float, *dark: tuple[float, float]) -> Running:
+    """A run that shows itself by the voltage."""
+    return Running(from_s, to_s, "voltage", 12.5, 13.6, dark=dark)
 
 
-def test_what_was_marked_as_stopped_is_another_run(tmp_path: Path):
-    """Where ``engine off`` stands between the crank and the mark, the time before it says nothing of this run."""
-    check = charging(tmp_path, 8.0, stops=True)
+def test_idling_before_the_mark_counts():
+    """An engine that shows only from 10 s after its start on, and was marked in between, has idled since the crank."""
+    late = shown(91.5, 125.0, (81.5, 91.5))
 
-    assert check.from_s is not None
-    assert check.from_s > 50.0 + 8.0
+    (run,) = _with_marks([late], [85.0], [], [crank()], KEY_ON)
+
+    assert (run.from_s, run.to_s, run.how, run.dark) == (81.5, 125.0, "mark", ())
+
+
+@pytest.mark.parametrize(
+    ("found", "stopped_at"),
+    [([], [84.0]), ([shown(82.0, 84.0)], [])],
+    ids=["marked as stopped", "seen to stop"],
+)
+def test_what_stopped_before_the_mark_is_another_run(found, stopped_at):
+    """Where the engine stopped between crank and mark, this run begins with its mark."""
+    runs = _with_marks(found, [90.0], stopped_at, [crank()], KEY_ON)
+
+    assert runs[-1].from_s == 90.0
+
+
+def test_without_a_crank_a_mark_stands_for_itself():
+    """A pushed engine runs from its mark on."""
+    (run,) = _with_marks([], [90.0], [], [], KEY_ON)
+
+    assert run.from_s == 90.0
+    assert math.isnan(run.before_v)

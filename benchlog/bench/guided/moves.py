@@ -56,7 +56,7 @@ def steady_change(
     What pulses before and after has no level: there the pulses' floor and top tell.
     """
     history = sight.history
-    base, now = (_pulses(history, role, until_s) for until_s in (sight.since_s, history.now_s))
+    base, now = (pulses(history, role, until_s) for until_s in (sight.since_s, history.now_s))
     if before is None and base is not None and now is not None:
         return _lifted(sight, role, base, now)
     t, x = history.points(role, sight.since_s)
@@ -95,7 +95,7 @@ def pulsing_change(sight: Sight, role: str) -> tuple[float, float] | None:
     return float(t[at]), change
 
 
-def _pulses(history: History, role: str, until_s: float) -> tuple[float, float] | None:
+def pulses(history: History, role: str, until_s: float) -> tuple[float, float] | None:
     """Floor and top of what comes and goes before a time; None where it stands, or moves once."""
     _, x = history.points(role, until_s - 2 * PULSES_OVER_S, until_s)
     x = x[np.isfinite(x)]
