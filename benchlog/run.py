@@ -14,10 +14,12 @@ from benchlog.core.marks import mark_notes
 from benchlog.core.note import Note
 from benchlog.core.roles import slot_of
 from benchlog.log.discovery import ENDINGS, every_log, processes_for, reachable, size_of
-from benchlog.logger.model import Logger, load_logger, logger_from_mapping
+from benchlog.logger.given import LoggerLike, logger_of
+from benchlog.logger.model import Logger
 from benchlog.logger.sidecar import find_sidecar, logger_for
 from benchlog.meter.given import NamedReadings, readings_given
-from benchlog.plan.model import Plan, load_plan, plan_from_mapping
+from benchlog.plan.given import PlanLike, plan_of
+from benchlog.plan.model import Plan
 from benchlog.process.meanwhile import load_meanwhile
 from benchlog.process.orders import Answer
 from benchlog.process.pool import side_by_side, workers_at
@@ -33,8 +35,6 @@ if TYPE_CHECKING:
     from benchlog.plan.limits import PlannedLimit
 
     LogLike = str | Path | pd.DataFrame | pl.DataFrame | Log | NamedReadings
-    LoggerLike = str | Path | Mapping[str, object] | Logger
-    PlanLike = str | Path | Mapping[str, object] | Plan
     Findings = LogFindings | ReadingsFindings
     Examined = tuple[Findings, list[Note]]
 
@@ -43,14 +43,14 @@ Progress = Callable[[str, int, int], None]
 #: how many of many logs are done; what came of the last one
 Watch = Callable[[int, Answer], None]
 #: What is needed once a log has been read.
-_NEEDED_LATER = ("benchlog.examine", "benchlog.verdict.causes", "benchlog.verdict.bounded", "numpy.fft")
+_NEEDED_LATER = ("benchlog.examine", "benchlog.verdict.checks", "benchlog.verdict.bounded", "numpy.fft")
 
 
 def check(
     logs: "LogLike | Sequence[LogLike]",
     *,
-    plan: "PlanLike",
-    logger: "LoggerLike | None" = None,
+    plan: PlanLike,
+    logger: LoggerLike | None = None,
     before: "LogLike | None" = None,
     progress: Progress | None = None,
     on: str | None = None,
@@ -138,36 +138,6 @@ def _refuse_same(before: "LogLike", logs: "Sequence[LogLike]") -> None:
                 f"{before if isinstance(before, (str, Path)) else 'before'}: this log is also checked; "
                 "the one from before the install must be another, recorded before anything was added"
             )
-
-
-def plan_of(plan: "PlanLike") -> Plan:
-    """The plan itself, from its path, its content, or as it is.
-
-    Raises:
-        BenchlogError: it cannot be used, or is no plan.
-    """
-    if isinstance(plan, Plan):
-        return plan
-    if isinstance(plan, Mapping):
-        return plan_from_mapping(plan)
-    if not isinstance(plan, (str, Path)):
-        raise BenchlogError(f"{plan!r} is not a plan; give the path of a plan file, or its content as a mapping")
-    return load_plan(plan)
-
-
-def logger_of(logger: "LoggerLike | None") -> Logger | None:
-    """The logger itself, from its path, its content, or as it is; None for None.
-
-    Raises:
-        BenchlogError: it cannot be used, or is no logger.
-    """
-    if logger is None or isinstance(logger, Logger):
-        return logger
-    if isinstance(logger, Mapping):
-        return logger_from_mapping(logger)
-    if not isinstance(logger, (str, Path)):
-        raise BenchlogError(f"{logger!r} is not a logger; give the path of a logger file, or its content as a mapping")
-    return load_logger(logger)
 
 
 def _examined(

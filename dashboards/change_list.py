@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from dash import ALL, ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash import ALL, Dash, Input, Output, State, ctx, dcc, html, no_update
 
 from benchlog.core.errors import BenchlogError
 from benchlog.core.folding import held_together
@@ -13,6 +13,7 @@ from benchlog.store import Change
 from dashboards.context import Context
 from dashboards.note_form import said
 from dashboards.parts.attributes import attributes, dom_id
+from dashboards.pressed import move_focus
 from dashboards.results import bike_link
 from dashboards.words import empty
 
@@ -129,10 +130,4 @@ def register(app: Dash, context: Context) -> None:
         except BenchlogError as problem:
             return no_update, said(problem)
 
-    ours: Any = app.clientside_callback  # Dash gives it no types
-    ours(
-        ClientsideFunction("benchlog", "focus"),
-        Output("change-focused", "data"),
-        Input("change-focus", "data"),
-        prevent_initial_call=True,
-    )
+    move_focus(app, "change")

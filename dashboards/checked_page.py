@@ -12,6 +12,7 @@ from dashboards.looked import Behind, behind
 from dashboards.one_result import find_link, result_page
 from dashboards.parts.progress import progress
 from dashboards.parts.select import select
+from dashboards.pressed import data, on_press, values
 from dashboards.work import Job
 
 MOST_NOTES = 2000
@@ -67,7 +68,11 @@ def save(context: Context, source: object, notes: object, temperature: object, k
 
 def register(app: Dash, context: Context) -> None:
     """Ask how far the check is, and connect the form."""
+    _while_checking(app, context)
+    _filing(app, context)
 
+
+def _while_checking(app: Dash, context: Context) -> None:
     @app.callback(
         Output("checking", "children"),
         Output("go", "href", allow_duplicate=True),
@@ -82,32 +87,20 @@ def register(app: Dash, context: Context) -> None:
             return no_update, f"/checked/{job_id}"
         return progress(job), no_update
 
-    @app.callback(
-        Output("check-stop-said", "children"),
-        Input("check-stop", "n_clicks"),
-        State("checking-job", "data"),
-        prevent_initial_call=True,
-    )
-    def _stop(clicks, job_id):  # type: ignore[no-untyped-def]  # Dash calls it by position
-        if not clicks:
-            return no_update
+    @on_press(app, "check-stop", [Output("check-stop-said", "children")], data("checking-job"))
+    def _stop(job_id):  # type: ignore[no-untyped-def]  # Dash calls it by position
         context.works.stop(str(job_id))
         return "Stopping …"
 
-    @app.callback(
-        Output("save-said", "children"),
-        Output("save-poll", "disabled"),
-        Output("save-job", "data"),
-        Input("save", "n_clicks"),
-        State("source", "data"),
-        State("save-notes", "value"),
-        State("save-celsius", "value"),
-        State("save-keep", "data"),
-        prevent_initial_call=True,
+
+def _filing(app: Dash, context: Context) -> None:
+    @on_press(
+        app,
+        "save",
+        [Output("save-said", "children"), Output("save-poll", "disabled"), Output("save-job", "data")],
+        [*values("save-notes", "save-celsius"), *data("save-keep", "source")],
     )
-    def _save(clicks, source, notes, celsius, keep):  # type: ignore[no-untyped-def]  # Dash calls it by position
-        if not clicks:
-            return no_update, no_update, no_update
+    def _save(notes, celsius, keep, source):  # type: ignore[no-untyped-def]  # Dash calls it by position
         try:
             job = save(context, source, notes, celsius, keep)
         except BenchlogError as problem:

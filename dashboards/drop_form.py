@@ -12,6 +12,7 @@ from dashboards.foreign.form import waiting
 from dashboards.foreign.looking import unexplained
 from dashboards.parts.attributes import attributes
 from dashboards.parts.select import select
+from dashboards.pressed import data, on_press
 from dashboards.trays import Tray
 
 _KINDS = {
@@ -134,18 +135,10 @@ def register(app: Dash, context: Context) -> None:
         left = context.trays.forget((tray or {}).get("tray"), ctx.triggered_id["file"])
         return None if left is None else left.listing()
 
-    @app.callback(
-        Output("go", "href"),
-        Output("check-said", "children"),
-        Input("check", "n_clicks"),
-        State("tray", "data"),
-        State("plan-choice", "data"),
-        State("before-choice", "data"),
-        prevent_initial_call=True,
-    )
-    def _check(clicks, tray, plan, before):  # type: ignore[no-untyped-def]  # Dash calls it by position
-        if not clicks:
-            return no_update, no_update
+    chosen = data("tray", "plan-choice", "before-choice")
+
+    @on_press(app, "check", [Output("go", "href"), Output("check-said", "children")], chosen)
+    def _check(tray, plan, before):  # type: ignore[no-untyped-def]  # Dash calls it by position
         try:
             return f"/checked/{start_check(context, (tray or {}).get('tray'), plan, before)}", "Checking …"
         except BenchlogError as problem:

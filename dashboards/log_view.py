@@ -154,7 +154,8 @@ def register(app: Dash, context: Context) -> None:
         State("source", "data"),
         prevent_initial_call=True,
     )
-    def _move(relayout, _steps, _shows, _go, _enter_from, _enter_to, from_text, to_text, now, source):  # type: ignore[no-untyped-def]  # Dash calls it by position
+    def _move(relayout, *given):  # type: ignore[no-untyped-def]  # Dash calls it by position
+        from_text, to_text, now, source = given[5:]
         cause = asked_by(ctx.triggered, ctx.triggered_prop_ids)
         if cause is None:
             return (no_update,) * 5

@@ -6,7 +6,7 @@ from datetime import datetime, tzinfo
 from itertools import count
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, dcc, html, no_update
+from dash import ALL, Dash, Output, State, dcc, html, no_update
 
 from benchlog.bench.by_hand.filled import CURRENT, TEMPERATURE, VOLTAGE, filled_sheet
 from benchlog.bench.by_hand.sheet import GO_ON, SheetGroup, extra_boxes, measuring_sheet
@@ -19,6 +19,7 @@ from benchlog.plan.model import Plan, load_plan
 from dashboards.context import Context
 from dashboards.drop_form import start_check
 from dashboards.parts.attributes import attributes
+from dashboards.pressed import data, on_press
 from dashboards.words.times import zone_of
 
 #: Of one box; a figure is much shorter.
@@ -165,22 +166,16 @@ def _ending() -> html.Section:
 
 def register(app: Dash, context: Context) -> None:
     """Connect the form."""
+    fields = ({"part": "hand", "step": ALL, "key": ALL}, {"part": "meter", "key": ALL})
+    filled = [State(field, holds) for field in fields for holds in ("value", "id")]
 
-    @app.callback(
-        Output("go", "href", allow_duplicate=True),
-        Output("hand-said", "children"),
-        Input("hand-check", "n_clicks"),
-        State({"part": "hand", "step": ALL, "key": ALL}, "value"),
-        State({"part": "hand", "step": ALL, "key": ALL}, "id"),
-        State({"part": "meter", "key": ALL}, "value"),
-        State({"part": "meter", "key": ALL}, "id"),
-        State("hand-source", "data"),
-        State("here", "data"),
-        prevent_initial_call=True,
+    @on_press(
+        app,
+        "hand-check",
+        [Output("go", "href", allow_duplicate=True), Output("hand-said", "children")],
+        [*filled, *data("hand-source", "here")],
     )
-    def _check(clicks, typed, ids, *rest):  # type: ignore[no-untyped-def]  # Dash calls it by position
-        if not clicks:
-            return no_update, no_update
+    def _check(typed, ids, *rest):  # type: ignore[no-untyped-def]  # Dash calls it by position
         about, about_ids, source, here = rest
         boxes = {(int(at["step"]), str(at["key"])): str(text or "") for at, text in zip(ids, typed, strict=True)}
         meter = {str(at["key"]): str(text or "") for at, text in zip(about_ids, about, strict=True)}

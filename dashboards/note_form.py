@@ -3,10 +3,11 @@
 from datetime import date, datetime
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Output, dcc, html, no_update
 
 from benchlog.core.errors import BenchlogError
 from dashboards.context import Context
+from dashboards.pressed import data, on_press, values
 from dashboards.results import bike_link
 from dashboards.words.times import zone_of
 
@@ -76,19 +77,13 @@ def note(context: Context, bike: object, on: object, what: object, today: date) 
 def register(app: Dash, context: Context) -> None:
     """Connect the form."""
 
-    @app.callback(
-        Output("go", "href", allow_duplicate=True),
-        Output("change-said", "children"),
-        Input("change-note", "n_clicks"),
-        State("change-bike", "data"),
-        State("change-on", "value"),
-        State("change-what", "value"),
-        State("here", "data"),
-        prevent_initial_call=True,
+    @on_press(
+        app,
+        "change-note",
+        [Output("go", "href", allow_duplicate=True), Output("change-said", "children")],
+        [*values("change-on", "change-what"), *data("change-bike", "here")],
     )
-    def _note(clicks, bike, on, what, here):  # type: ignore[no-untyped-def]  # Dash calls it by position
-        if not clicks:
-            return no_update, no_update
+    def _note(on, what, bike, here):  # type: ignore[no-untyped-def]  # Dash calls it by position
         today = datetime.now(zone_of((here or {}).get("zone"))).date()
         try:
             # the season is made anew with the change

@@ -137,8 +137,12 @@ def small_figures(looked: LookedAt, result: Result) -> list[Any]:
 
 
 def register(app: Dash, context: Context) -> None:
-    """Draw each log as soon as it has been read."""
+    """Draw each log as soon as it has been read, then what is drawn beside it."""
+    _draw_logs(app, context)
+    _draw_the_rest(app, context)
 
+
+def _draw_logs(app: Dash, context: Context) -> None:
     # two steps: drawing takes longer than a tick, and the browser drops the answer of a question asked again
     @app.callback(
         Output({"part": "progress", "log": MATCH}, "children"),
@@ -174,6 +178,8 @@ def register(app: Dash, context: Context) -> None:
         except BenchlogError as problem:
             return html.P(str(problem), className="problem", role="alert")
 
+
+def _draw_the_rest(app: Dash, context: Context) -> None:
     # the small figures come after the log's own, which is what a reader looks for
     @app.callback(
         Output({"part": "small", "log": MATCH}, "children"),

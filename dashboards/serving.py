@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from benchlog.core.errors import BenchlogError
+from benchlog.core.errors import BenchlogError, reason_of
 from benchlog.core.interrupts import answered
 from dashboards.door import Door
 from dashboards.settings import WILDCARDS, Settings
@@ -93,7 +93,7 @@ def _bound(settings: Settings) -> socket.socket:
         elif problem.errno == errno.EACCES:
             text = f"port {settings.port} needs more rights than you have; name one above 1023 with --port"
         else:
-            why = (problem.strerror or str(problem)).lower()
+            why = reason_of(problem)
             where = f"--host {settings.host}, port {settings.port}"
             text = f"{where}: cannot listen there ({why}); name another with --host or --port"
         raise BenchlogError(text) from problem

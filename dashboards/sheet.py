@@ -3,7 +3,7 @@
 from datetime import tzinfo
 from typing import Any
 
-from dash import Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Output, dcc, html, no_update
 
 from benchlog.core.contact import MOST_CONTACT, keep_contact, kept_contact
 from benchlog.core.errors import BenchlogError
@@ -19,6 +19,7 @@ from dashboards.parts.checks import check_table
 from dashboards.parts.danger import dangers
 from dashboards.parts.draws import draws_section
 from dashboards.parts.next_steps import next_steps
+from dashboards.pressed import data, on_press, values
 from dashboards.record_page import for_rider, record_boxes
 from dashboards.words.times import spoken, zone_of
 
@@ -177,35 +178,20 @@ def sign(context: Context, source: object, by: object, notes: object, zone: tzin
 def register(app: Dash, context: Context) -> None:
     """Connect the forms."""
 
-    @app.callback(
-        Output("rider-page", "children"),
-        Output("contact-said", "children"),
-        Input("keep-contact", "n_clicks"),
-        State("contact", "value"),
-        State("source", "data"),
-        State("here", "data"),
-        prevent_initial_call=True,
+    @on_press(
+        app,
+        "keep-contact",
+        [Output("rider-page", "children"), Output("contact-said", "children")],
+        [*values("contact"), *data("source", "here")],
     )
-    def _keep(clicks, text, source, here):  # type: ignore[no-untyped-def]  # Dash calls it by position
-        if not clicks:
-            return no_update, no_update
+    def _keep(text, source, here):  # type: ignore[no-untyped-def]  # Dash calls it by position
         anew, said = keep(context, source, text, zone_of((here or {}).get("zone")))
         return no_update if anew is None else anew, said
 
-    @app.callback(
-        Output("signed", "children"),
-        Output("sign-said", "children"),
-        Output("sign-by", "value"),
-        Output("sign-notes", "value"),
-        Input("sign", "n_clicks"),
-        State("sign-by", "value"),
-        State("sign-notes", "value"),
-        State("source", "data"),
-        State("here", "data"),
-        prevent_initial_call=True,
-    )
-    def _sign(clicks, by, notes, source, here):  # type: ignore[no-untyped-def]  # Dash calls it by position
-        if not clicks:
-            return (no_update,) * 4
+    said = [Output("signed", "children"), Output("sign-said", "children")]
+    boxes_left = [Output("sign-by", "value"), Output("sign-notes", "value")]
+
+    @on_press(app, "sign", [*said, *boxes_left], [*values("sign-by", "sign-notes"), *data("source", "here")])
+    def _sign(by, notes, source, here):  # type: ignore[no-untyped-def]  # Dash calls it by position
         anew, said = sign(context, source, by, notes, zone_of((here or {}).get("zone")))
         return (no_update, said, no_update, no_update) if anew is None else (anew, said, "", "")

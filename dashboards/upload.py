@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 from urllib.parse import unquote
 
-from benchlog.core.errors import BenchlogError
+from benchlog.core.errors import BenchlogError, reason_of
 from dashboards.context import Context
 from dashboards.door import UPLOAD_PATH
 
@@ -26,7 +26,7 @@ def take_uploads(server: "Flask", context: Context) -> None:
         except BenchlogError as problem:
             return jsonify(problem=str(problem)), 400
         except OSError as problem:
-            why = (problem.strerror or str(problem)).lower()
+            why = reason_of(problem)
             text = f"the file could not be taken ({why}); make room on this computer's disk, then drop it again"
             return jsonify(problem=text), 507
         return jsonify(kept.listing()), 200

@@ -1,10 +1,18 @@
 """Counts that add up, for the tables of verdicts."""
 
+from dataclasses import dataclass
+from typing import Self
 
+
+@dataclass
 class Counts:
-    """A dataclass whose fields are all numbers."""
+    """What was judged, and wrongly; a table adds numbers of its own."""
 
-    def add(self, other: "Counts") -> None:
+    judged: int = 0
+    false_pass: int = 0
+    false_fail: int = 0
+
+    def add(self, other: Self) -> None:
         """Add another's."""
         for name in vars(self):
             setattr(self, name, getattr(self, name) + getattr(other, name))

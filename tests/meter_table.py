@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from counts import Counts
 
 from benchlog.meter.findings import findings_of
 from benchlog.meter.model import MeterTable, Precision, ReadingsFile, ReadingTable
@@ -91,14 +92,11 @@ class Errors:
 
 
 @dataclass
-class Tally:
+class Tally(Counts):
     """Counts of one check."""
 
-    judged: int = 0
     passed: int = 0
     failed: int = 0
-    false_pass: int = 0
-    false_fail: int = 0
 
 
 @dataclass

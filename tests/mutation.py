@@ -86,10 +86,13 @@ def equivalents() -> list[dict[str, str]]:
     return list(tomllib.loads(EQUIVALENT.read_text(encoding="utf-8"))["equivalent"])
 
 
-def is_equivalent(mutant: Mutant, known: Sequence[dict[str, str]]) -> bool:
-    """Whether a change is in the list."""
+def is_equivalent(mutant: Mutant, known: Sequence[dict[str, str]], text: str) -> bool:
+    """Whether a change of a file's text is in the list: anywhere in the file, or in an entry's one ``line``."""
+    line = text.splitlines()[mutant.line - 1].strip()
     return any(
-        (mutant.file, mutant.was, mutant.becomes) == (each["file"], each["was"], each["becomes"]) for each in known
+        (mutant.file, mutant.was, mutant.becomes) == (each["file"], each["was"], each["becomes"])
+        and each.get("line", line) == line
+        for each in known
     )
 
 
@@ -108,7 +111,7 @@ def carried_by(names: Sequence[str], text: str) -> tuple[str, ...]:
 
 
 def tests_for(mutant: Mutant, reach: Reach, sources: dict[str, str], texts: dict[str, str]) -> list[str]:
-    """The tests to try, quickest first: those that reach the line, then the others of their files."""
+    """The tests to try: those that reach the line, those of little else first, then the others of their files."""
     own, files = reach.tests(mutant.file, range(mutant.lines[0], mutant.lines[1] + 1))
     if mutant.names:
         names = carried_by(mutant.names, sources[mutant.file])
@@ -120,7 +123,7 @@ def tests_for(mutant: Mutant, reach: Reach, sources: dict[str, str], texts: dict
     rest = {test for file in files for test in reach.of_file(file)} - own
     stem = f"test_{Path(mutant.file).stem}"
     order = [
-        *sorted(own, key=lambda name: (stem not in name, reach.seconds[name])),
+        *sorted(own, key=lambda name: (stem not in name, reach.breadth[name], reach.seconds[name])),
         *sorted(rest, key=lambda name: reach.seconds[name]),
     ]
     chosen, total_s = [], 0.0
@@ -129,6 +132,13 @@ def tests_for(mutant: Mutant, reach: Reach, sources: dict[str, str], texts: dict
         if total_s <= MOST_S:
             chosen.append(name)
     return chosen
+
+
+def in_two(tests: Sequence[str]) -> list[list[str]]:
+    """Those of the first three files, and the rest: most mutants are noticed before the others need be collected."""
+    first = list(dict.fromkeys(name.partition("::")[0] for name in tests))[:3]
+    halves = [[name for name in tests if (name.partition("::")[0] in first) is near] for near in (True, False)]
+    return [half for half in halves if half]
 
 
 class Trial:
@@ -152,7 +162,13 @@ class Trial:
             cpu_s = 15 + 3 * sum(reach.seconds[name] for name in tests)
             module = mutant.file.removesuffix(".py").removesuffix("/__init__").replace("/", ".")
             text = mutant.put_into(sources[mutant.file])
-            order = {"module": module, "path": str(ROOT / mutant.file), "text": text, "tests": tests, "cpu_s": cpu_s}
+            order = {
+                "module": module,
+                "path": str(ROOT / mutant.file),
+                "text": text,
+                "tests": in_two(tests),
+                "cpu_s": cpu_s,
+            }
             self._orders.put((mutant, order))
 
     def run(self, at_once: int, minutes: float = math.inf) -> None:
@@ -177,7 +193,7 @@ class Trial:
             assert nursery.stdin is not None
             assert nursery.stdout is not None
             ask = partial(_ask, nursery.stdin, nursery.stdout)
-            self.sound = self.sound and ask({"tests": self._first, "cpu_s": 600}) == "passed"
+            self.sound = self.sound and ask({"tests": [self._first], "cpu_s": 600}) == "passed"
             while self.sound and time.monotonic() < self._until_s:
                 try:
                     mutant, order = self._orders.get_nowait()
@@ -243,7 +259,7 @@ def main() -> None:
     drawn_from = sources if asked.module == "all" else every[asked.module]
     known = equivalents()
     possible = [each for file, text in drawn_from.items() for each in mutants_of(file, text)]
-    wanted = [each for each in possible if not is_equivalent(each, known)]
+    wanted = [each for each in possible if not is_equivalent(each, known, sources[each.file])]
     if asked.named:
         changes = tomllib.loads(NAMED.read_text(encoding="utf-8"))["change"]
         chosen = [mutant_of(each["file"], sources[each["file"]], each) for each in changes]

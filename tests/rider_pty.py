@@ -14,7 +14,6 @@ import csv
 import json
 import os
 import pty
-import re
 import shutil
 import subprocess
 import sys
@@ -29,6 +28,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
+from named_port import named_port
 from random_rider import LATEST_S, Case, Rider, cases
 from rider_bench import HANDS_SPEED, RealBench, Replayed, lag_s
 from rider_table import LIMITS, Row, render, the_plan
@@ -125,11 +125,7 @@ def _standin(case: Case, folder: Path) -> Iterator[str]:
     with (folder / "standin.txt").open("w") as told:
         running = _started(order, folder, stdin=subprocess.DEVNULL, stdout=told, stderr=subprocess.STDOUT)
     try:
-        until = time.monotonic() + 60.0
-        while not (found := re.search(r"^\s*port\s+(\S+)$", (folder / "standin.txt").read_text("utf-8"), re.MULTILINE)):
-            assert time.monotonic() < until, "the stand-in named no port"
-            time.sleep(0.05)
-        yield found[1]
+        yield named_port(folder / "standin.txt")
     finally:
         running.terminate()
         running.wait(timeout=20)

@@ -38,8 +38,6 @@ MOST_LINES, MOST_FUNCTION_LINES, MOST_ARGUMENTS = 300, 50, 6
 #: File -> why it is longer than the others.
 LONGER = {
     "benchlog/bench/recording/capture.py": "one recording: port, clock, gaps and file are one state",
-    "benchlog/log/log.py": "one log: its pass, windows and notes share its blocks",
-    "benchlog/log/readers/lines/parse.py": "one parser over the state of a stream",
     "benchlog/verdict/causes/faults.py": "a table, one entry a fault",
 }
 #: Why a function is longer, or takes more, than the others -> which ones.
@@ -62,23 +60,10 @@ LARGER = {
         *("benchlog/bench/guided/session.py _follow", "benchlog/bench/recording/capture.py __init__"),
         "benchlog/log/log.py __init__",
     ),
-    "Dash registers its callbacks as inner functions": (
-        *("dashboards/checked_page.py register", "dashboards/one_result.py register", "dashboards/log_view.py _move"),
-    ),
-    "one search, whose steps share its arrays": (
-        *("benchlog/analysis/cranking.py find_cranks", "benchlog/analysis/drain.py drain"),
-        *("benchlog/analysis/settling.py settle", "benchlog/analysis/slots.py match_slots"),
-        *("benchlog/analysis/witness.py judge_steps", "benchlog/analysis/contact.py chatter_count"),
-        *("benchlog/log/readers/columns.py resolve", "benchlog/log/readers/sheets.py regular_sheet"),
-        *("benchlog/log/readers/sheets.py sheet_by_lines", "benchlog/process/pool.py side_by_side"),
-    ),
-    "the order of its questions is the idea": (
-        *("benchlog/examine/everything.py examine", "benchlog/examine/chatter_checks.py examine_chatter"),
-        "benchlog/bench/guided/steps_rest.py at_rest",
-    ),
-    "the terms of one sum or drawing": (
-        *("benchlog/analysis/settling.py _like", "benchlog/bench/recording/clock.py _judge"),
-        *("benchlog/bench/recording/clock.py _jump", "benchlog/examine/parted.py level_parts"),
+    "one loop over work in progress": ("benchlog/process/pool.py side_by_side",),
+    "the terms of one sum, one count or one judgement": (
+        *("benchlog/analysis/contact.py chatter_count", "benchlog/examine/parted.py level_parts"),
+        *("benchlog/bench/recording/clock.py _judge", "benchlog/bench/recording/clock.py _jump"),
     ),
 }
 

@@ -31,6 +31,18 @@ sys.path.insert(0, str(Path(__file__).parent / "hostile"))
 from bombs import LOG, PLAN, parquet_bomb, parquet_lie, parquet_texts, zstd_frames
 
 
+@pytest.fixture(scope="module")
+def million_s() -> float:
+    """CPU time, s, of a million plain steps on this machine as busy as it is: what bounds of work are counted in."""
+    took = []
+    for _ in range(3):
+        begun = time.process_time()
+        for _ in range(1_000_000):
+            pass
+        took.append(time.process_time() - begun)
+    return max(took)
+
+
 def log_of(folder: Path, content: str | bytes, name: str = "a.csv") -> Log:
     """A log of these bytes, opened."""
     path = folder / name
@@ -48,7 +60,7 @@ def log_of(folder: Path, content: str | bytes, name: str = "a.csv") -> Log:
         'notes = """\n"""\n' + ".".join("a" * 16_000) + " = 1\n",
     ],
 )
-def test_a_key_of_thousands_of_parts_is_refused_before_it_is_parsed(tmp_path: Path, text: str):
+def test_a_key_of_thousands_of_parts_is_refused_before_it_is_parsed(tmp_path: Path, million_s: float, text: str):
     """The parser keeps each key's beginnings, so such a key takes the square of its parts."""
     path = tmp_path / "plan.toml"
     path.write_text(PLAN + text, encoding="utf-8")
@@ -56,7 +68,7 @@ def test_a_key_of_thousands_of_parts_is_refused_before_it_is_parsed(tmp_path: Pa
     begun = time.process_time()
     with pytest.raises(BadPlan, match=f"a key has more than {MOST_PARTS} parts between its dots"):
         load_plan(path)
-    assert time.process_time() - begun < 1
+    assert time.process_time() - begun < 25 * million_s
 
 
 def test_dots_in_texts_numbers_and_comments_are_no_keys():
@@ -68,11 +80,11 @@ def test_dots_in_texts_numbers_and_comments_are_no_keys():
 
 
 @pytest.mark.parametrize("text", ["\n" * 63_000, "\n" * 999_000, (" " * 900 + "[\n") * 1000, "[" * 900_000])
-def test_telling_plans_from_logs_takes_no_square_of_the_lines(text: str):
+def test_telling_plans_from_logs_takes_no_square_of_the_lines(million_s: float, text: str):
     """Line by line: 63 kB of newlines took 20 s."""
     begun = time.process_time()
     assert kind_of(text) is None
-    assert time.process_time() - begun < 1
+    assert time.process_time() - begun < 25 * million_s
 
 
 def test_only_the_first_faults_are_told(tmp_path: Path):
@@ -123,7 +135,7 @@ def test_times_that_no_logger_has_are_refused(tmp_path: Path, times: list[str], 
         log_of(tmp_path, "time_s,battery_v\n" + "".join(f"{time},12.7\n" for time in times))
 
 
-def test_thousands_of_marks_that_settle_something_are_refused(tmp_path: Path):
+def test_thousands_of_marks_that_settle_something_are_refused(tmp_path: Path, million_s: float):
     """What is worked out of marks takes their square; free texts are no such marks, in whatever number."""
     rows = [f"{n},12.7,key {('on', 'off')[n % 2]}\n" for n in range(2_001)]
     with pytest.raises(BadLog, match="it has 2001 marks such as key on or slot 2 off, at most 2000 are understood"):
@@ -131,7 +143,7 @@ def test_thousands_of_marks_that_settle_something_are_refused(tmp_path: Path):
     with log_of(tmp_path, "time_s,battery_v,mark\n" + "".join(f"{n},12.7,k{n}\n" for n in range(30_000))) as log:
         begun = time.process_time()
         assert mark_notes(log.marks, ()) == []
-        assert time.process_time() - begun < 2
+        assert time.process_time() - begun < 50 * million_s
 
 
 def test_a_mark_of_thousands_of_digits_is_free_text():
@@ -145,11 +157,11 @@ def test_a_log_of_thousands_of_columns_is_refused(tmp_path: Path):
         log_of(tmp_path, "time_s,battery_v" + ",batery_w" * 1000 + "\n0,12.7" + ",1" * 1000 + "\n1,12.7\n")
 
 
-def test_a_header_of_brackets_takes_no_square(tmp_path: Path):
+def test_a_header_of_brackets_takes_no_square(tmp_path: Path, million_s: float):
     """Where a unit begins is looked for in the first letters alone."""
     begun = time.process_time()
     with log_of(tmp_path, f"time_s,battery_v,{'[' * 60_000}\n" + "".join(f"{n},12.7,1\n" for n in range(9))):
-        assert time.process_time() - begun < 2
+        assert time.process_time() - begun < 50 * million_s
 
 
 @pytest.mark.parametrize("unpacked", [200 << 20, 2 << 30])

@@ -25,6 +25,8 @@ pytest_plugins = ("store_fixtures",)
 
 SAMPLES = ROOT / "sample_data"
 PLAN = SAMPLES / "larch.plan.toml"
+#: Logs of which some are left when worker and scheduler are gone.
+MANY = 32
 
 
 def numbered(folder: Path, logs: int) -> Path:
@@ -96,7 +98,7 @@ def test_job_that_kills_two_workers_is_passed_over(tmp_path: Path):
 @pytest.mark.usefixtures("server")
 def test_worker_and_scheduler_are_killed_and_every_log_is_judged_once(store: Store, store_url: str, tmp_path: Path):
     """The worker's logs go to the other; with the scheduler gone it says so, and a second start does the rest."""
-    logs = logs_under(numbered(tmp_path / "logs", 80))
+    logs = logs_under(numbered(tmp_path / "logs", MANY))
     plan = load_plan(PLAN)
     with cluster_of(tmp_path) as running:
         first = import_logs(store, logs, plan=plan, on=running.address)
@@ -112,12 +114,12 @@ def test_worker_and_scheduler_are_killed_and_every_log_is_judged_once(store: Sto
         with open_store(store_url) as again:
             second = [(one.path.name, one.outcome) for one in import_logs(again, logs, plan=plan, on=running.address)]
 
-    assert len(done) < 80
+    assert len(done) < MANY
     known = [name for name, outcome in second if outcome == "known"]
     assert set(done) <= set(known)
     assert len(known) - len(done) <= 1
     assert {outcome for _, outcome in second} == {"known", "saved"}
-    assert sorted(log.name for n in range(1, 81) for log in store.record(n).logs) == [path.name for path in logs]
+    assert sorted(log.name for n in range(1, MANY + 1) for log in store.record(n).logs) == [path.name for path in logs]
     assert store.verify() == []
 
 

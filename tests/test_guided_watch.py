@@ -27,6 +27,16 @@ def run(bench: Bench, history: History, until_s: float) -> None:
         history.add(bench._chunk())
 
 
+def keyed_off(watched_s: float) -> tuple[Bench, History, float]:
+    """A bike whose key was on for 5 s, watched until ``watched_s``, and when its key was turned off, s."""
+    bench, history = bench_of(), History()
+    bench.act("key on")
+    run(bench, history, 5.0)
+    off_s = bench.act("key off")
+    run(bench, history, watched_s)
+    return bench, history, off_s
+
+
 def answer(
     question: str,
     *did: str,
@@ -264,11 +274,7 @@ def test_rest_with_the_feed_live_is_taken_but_said():
 
 def test_rest_waits_for_a_current_that_still_falls():
     """A bike that is not asleep yet is not at rest."""
-    bench, history = bench_of(), History()
-    bench.act("key on")
-    run(bench, history, 5.0)
-    off_s = bench.act("key off")
-    run(bench, history, 34.0)
+    bench, history, off_s = keyed_off(34.0)
     sight = Sight(history, history.now_s, history.before(history.now_s), need_s=8.0)
     run(bench, history, off_s + 41.0 + 3.0)
 
@@ -280,11 +286,7 @@ def test_rest_waits_for_a_current_that_still_falls():
 
 def test_sleep_lasts_until_the_drain_has_been_settled_for_long_enough():
     """Settling ends 41 s after the key-off of this bike; the needed stretch counts from there, and is counted down."""
-    bench, history = bench_of(), History()
-    bench.act("key on")
-    run(bench, history, 5.0)
-    off_s = bench.act("key off")
-    run(bench, history, 6.0)
+    bench, history, off_s = keyed_off(6.0)
     sight = Sight(history, history.now_s, history.before(history.now_s), need_s=40.0, key_off_s=off_s, limit_ma=1.0)
     run(bench, history, off_s + 41.0 + 20.0)
     early = QUESTIONS["asleep"](sight)

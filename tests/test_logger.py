@@ -5,6 +5,7 @@ import tomllib
 import jsonschema
 import pydantic
 import pytest
+from settings_given import faults_of, written_and_loaded
 
 from benchlog.core.errors import BadLogger
 from benchlog.logger.model import Channel, load_logger, logger_from_headers, logger_from_mapping, logger_schema
@@ -37,20 +38,7 @@ CHANNEL = '[[channel]]\ncolumn = "x"\nrole = "battery_v"\n'
 @pytest.fixture
 def load(tmp_path):
     """Write a text to a logger file and load it."""
-
-    def write_and_load(text):
-        path = tmp_path / "a.logger.toml"
-        path.write_text(text, encoding="utf-8")
-        return load_logger(path)
-
-    return write_and_load
-
-
-def faults_of(load, text):
-    """Every fault that loading the text names."""
-    with pytest.raises(BadLogger, match="the logger file cannot be used") as caught:
-        load(text)
-    return list(caught.value.faults)
+    return written_and_loaded(tmp_path / "a.logger.toml", load_logger)
 
 
 def test_full_file_is_read(load):

@@ -524,7 +524,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "a port and a hand meter": command(
         lambda f: ["acceptance", "/dev/ttyACM0", "--by-hand", "--plan", a_plan(f)],
-        "PORT: a hand meter has no use for it; leave it out, or leave out --by-hand",
+        "PORT: not for a hand meter; leave it out, or leave out --by-hand",
     ),
     "a hand meter without a file": command(
         lambda f: ["acceptance", "--by-hand", "--plan", a_plan(f)],
@@ -532,7 +532,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "a sheet without a limit": command(
         lambda f: ["plan", a_plan(f), "--sheet", f / "sheet.html"],
-        "this plan has no limit that a hand meter could hold anything against; add [limits], [feed] or circuits",
+        "this plan has no limit that a hand meter can measure against; add [limits], [feed] or circuits",
     ),
     "a sheet in the place of its plan": command(
         lambda f: ["plan", a_plan(f), "--sheet", f / "plan.toml"],

@@ -22,6 +22,18 @@ def reading(**keys: Any) -> str:
     return "[[reading]]\n" + "\n".join(lines).replace("'", '"') + "\n"
 
 
+def at(role: str, state: str, shown: str, **more: Any) -> str:
+    """What the meter shows of a quantity, with its unit."""
+    value, unit = shown.split()
+    return reading(role=role, state=state, value=value, unit=unit, **more)
+
+
+def across(start: str, end: str, shown: str) -> str:
+    """What it shows between two points with all circuits on."""
+    value, unit = shown.split()
+    return reading(start=start, end=end, state="all on", value=value, unit=unit)
+
+
 def drain(value: str, **more: Any) -> str:
     """A drain, mA, half an hour after the key-off."""
     return reading(role="drain_a", state="asleep", value=value, unit="mA", **{"waited_s": 1800, **more})
@@ -73,7 +85,7 @@ SCENARIOS: dict[str, tuple[list[str], str, str, str]] = {
         "20 s after the key-off",
     ),
     "a drain of unknown wait": (
-        [reading(role="drain_a", state="asleep", value="0.2", unit="mA", lowest="0.2", highest="0.3", **AVERAGE)],
+        [at("drain_a", "asleep", "0.2 mA", lowest="0.2", highest="0.3", **AVERAGE)],
         "off_state_drain",
         "not proven",
         "is not noted",
@@ -87,187 +99,103 @@ SCENARIOS: dict[str, tuple[list[str], str, str, str]] = {
     ),
     "a drain below zero": ([drain("-0.61", lowest="-0.7", **AVERAGE)], "off_state_drain", "not proven", "below zero"),
     "a drain over range": ([drain("OL")], "off_state_drain", "not seen", "over range"),
-    "a dead block": (
-        [reading(role="feed_v", state="asleep", value="0.02", unit="V")],
-        "feed_off_voltage",
-        "pass",
-        "within the limit",
-    ),
-    "a live block": (
-        [reading(role="feed_v", state="asleep", value="12.4", unit="V", waited_s=600)],
-        "feed_off_voltage",
-        "fail",
-        "breaks",
-    ),
+    "a dead block": ([at("feed_v", "asleep", "0.02 V")], "feed_off_voltage", "pass", "within the limit"),
+    "a live block": ([at("feed_v", "asleep", "12.4 V", waited_s=600)], "feed_off_voltage", "fail", "breaks"),
     "a block that may still fall": (
-        [reading(role="feed_v", state="asleep", value="3.1", unit="V", waited_s=5)],
+        [at("feed_v", "asleep", "3.1 V", waited_s=5)],
         "feed_off_voltage",
         "not proven",
         "may still fall",
     ),
-    "a drop measured directly": (
-        [reading(start="battery +", end="block", state="all on", value="0.184", unit="V")],
-        "feed_drop",
-        "pass",
-        "measured directly",
-    ),
+    "a drop measured directly": ([across("battery +", "block", "0.184 V")], "feed_drop", "pass", "measured directly"),
     "the same with the probes changed over": (
-        [reading(start="block", end="battery +", state="all on", value="-184.0", unit="mV")],
+        [across("block", "battery +", "-184.0 mV")],
         "feed_drop",
         "pass",
         "measured directly",
     ),
-    "a drop too large": (
-        [reading(start="battery +", end="block", state="all on", value="0.52", unit="V")],
-        "feed_drop",
-        "fail",
-        "breaks",
-    ),
-    "a drop of nothing": (
-        [reading(start="battery +", end="block", state="all on", value="0.00", unit="V")],
-        "feed_drop",
-        "not proven",
-        "may not have touched",
-    ),
+    "a drop too large": ([across("battery +", "block", "0.52 V")], "feed_drop", "fail", "breaks"),
+    "a drop of nothing": ([across("battery +", "block", "0.00 V")], "feed_drop", "not proven", "may not have touched"),
     "a drop from two large readings": (
-        [
-            reading(role="battery_v", state="all on", value="12.31", unit="V"),
-            reading(role="feed_v", state="all on", value="12.13", unit="V"),
-        ],
+        [at("battery_v", "all on", "12.31 V"), at("feed_v", "all on", "12.13 V")],
         "feed_drop",
         "not proven",
         "difference of two large readings",
     ),
     "a drop at half the load": (
-        [
-            reading(start="battery +", end="block", state="all on", value="0.184", unit="V"),
-            reading(role="feed_a", state="all on", value="4.65", unit="A"),
-        ],
+        [across("battery +", "block", "0.184 V"), at("feed_a", "all on", "4.65 A")],
         "feed_drop",
         "fail",
         "4.65 A through the feed",
     ),
-    "a ground lift": (
-        [reading(start="bus", end="battery -", state="all on", value="61.0", unit="mV")],
-        "ground_lift",
-        "pass",
-        "measured directly",
-    ),
+    "a ground lift": ([across("bus", "battery -", "61.0 mV")], "ground_lift", "pass", "measured directly"),
     "a sag": (
-        [
-            reading(role="battery_v", state="key on", value="12.62", unit="V"),
-            reading(role="battery_v", state="all on", value="12.41", unit="V"),
-        ],
+        [at("battery_v", "key on", "12.62 V"), at("battery_v", "all on", "12.41 V")],
         "battery_sag",
         "pass",
         "from key on to all on",
     ),
     "a sag too large": (
-        [
-            reading(role="battery_v", state="key on", value="12.62", unit="V"),
-            reading(role="battery_v", state="all on", value="11.20", unit="V"),
-        ],
+        [at("battery_v", "key on", "12.62 V"), at("battery_v", "all on", "11.20 V")],
         "battery_sag",
         "fail",
         "breaks",
     ),
     "a resistance": (
-        [
-            reading(role="battery_v", state="key on", value="12.62", unit="V"),
-            reading(role="battery_v", state="all on", value="11.70", unit="V"),
-            reading(role="feed_a", state="all on", value="9.30", unit="A"),
-        ],
+        [at("battery_v", "key on", "12.62 V"), at("battery_v", "all on", "11.70 V"), at("feed_a", "all on", "9.30 A")],
         "source_resistance",
         "fail",
         "9.3 A through the feed",
     ),
     "a resistance without a current": (
-        [
-            reading(role="battery_v", state="key on", value="12.62", unit="V"),
-            reading(role="battery_v", state="all on", value="11.70", unit="V"),
-        ],
+        [at("battery_v", "key on", "12.62 V"), at("battery_v", "all on", "11.70 V")],
         "source_resistance",
         "not seen",
         "the current of the circuits",
     ),
-    "a circuit": (
-        [reading(role="slot1_a", state="slot 1 on", value="3.41", unit="A")],
-        "slot_1_current",
-        "pass",
-        "within the limits",
-    ),
-    "a dead circuit": (
-        [reading(role="slot1_a", state="all on", value="0.00", unit="A")],
-        "slot_1_current",
-        "fail",
-        "breaks",
-    ),
+    "a circuit": ([at("slot1_a", "slot 1 on", "3.41 A")], "slot_1_current", "pass", "within the limits"),
+    "a dead circuit": ([at("slot1_a", "all on", "0.00 A")], "slot_1_current", "fail", "breaks"),
     "a circuit that swings": (
-        [reading(role="slot1_a", state="all on", value="3.41", unit="A", lowest="0.02", highest="6.9")],
+        [at("slot1_a", "all on", "3.41 A", lowest="0.02", highest="6.9")],
         "slot_1_current",
         "not proven",
         "a finer range",
     ),
     "a battery of unknown rest": (
-        [reading(role="battery_v", state="asleep", value="12.81", unit="V")],
+        [at("battery_v", "asleep", "12.81 V")],
         "resting_voltage",
         "not proven",
         "is not noted",
     ),
     "a battery that rested": (
-        [reading(role="battery_v", state="asleep", value="12.81", unit="V", waited_s=36000)],
+        [at("battery_v", "asleep", "12.81 V", waited_s=36000)],
         "resting_voltage",
         "pass",
         "after 10 hours",
     ),
-    "a flat battery": (
-        [reading(role="battery_v", state="asleep", value="12.01", unit="V", waited_s=36000)],
-        "resting_voltage",
-        "fail",
-        "breaks",
-    ),
+    "a flat battery": ([at("battery_v", "asleep", "12.01 V", waited_s=36000)], "resting_voltage", "fail", "breaks"),
     "a crank well above the limit": (
-        [reading(role="battery_v", state="cranking", value="11.2", unit="V", lowest="10.9")],
+        [at("battery_v", "cranking", "11.2 V", lowest="10.9")],
         "crank_minimum",
         "not proven",
         "too slow",
     ),
-    "a crank below it": (
-        [reading(role="battery_v", state="cranking", value="9.3", unit="V", lowest="8.2")],
-        "crank_minimum",
-        "fail",
-        "breaks",
-    ),
-    "charging": (
-        [reading(role="battery_v", state="running", value="14.21", unit="V")],
-        "charging_voltage",
-        "pass",
-        "within the limits",
-    ),
-    "overcharging": (
-        [reading(role="battery_v", state="running", value="15.62", unit="V")],
-        "charging_voltage",
-        "fail",
-        "breaks",
-    ),
+    "a crank below it": ([at("battery_v", "cranking", "9.3 V", lowest="8.2")], "crank_minimum", "fail", "breaks"),
+    "charging": ([at("battery_v", "running", "14.21 V")], "charging_voltage", "pass", "within the limits"),
+    "overcharging": ([at("battery_v", "running", "15.62 V")], "charging_voltage", "fail", "breaks"),
     "a balance with every circuit on": (
-        [reading(role="battery_a", state="running", value="-1.20", unit="A", loads_on=True)],
+        [at("battery_a", "running", "-1.20 A", loads_on=True)],
         "charging_balance",
         "pass",
         "1.2",
     ),
     "a balance with who knows what on": (
-        [reading(role="battery_a", state="running", value="-1.20", unit="A")],
+        [at("battery_a", "running", "-1.20 A")],
         "charging_balance",
         "not proven",
         "is not noted",
     ),
-    "a bad balance": (
-        [reading(role="battery_a", state="running", value="2.20", unit="A")],
-        "charging_balance",
-        "fail",
-        "breaks",
-    ),
+    "a bad balance": ([at("battery_a", "running", "2.20 A")], "charging_balance", "fail", "breaks"),
 }
 
 

@@ -39,6 +39,16 @@ def test_what_is_changed_and_what_is_not():
     }
 
 
+def test_what_is_for_types_or_examples_is_not_changed():
+    """An import for the checker of types, the example beside a key and a name for types are no behaviour."""
+    text = "if TYPE_CHECKING:\n    A = 1\nB = Field(examples=[2], le=3)\nC = A | list[B] | None\nD = A.x | B.y\n"
+
+    assert [(each.was, each.becomes) for each in mutants_of("a.py", text)] == [
+        ("3", "4"),
+        ("A.x | B.y", "(A.x & B.y)"),
+    ]
+
+
 def test_each_change_is_put_where_it_belongs():
     """The changed text is Python, differs in one place, and names the lines of its statement."""
     for each in mutants_of("a.py", SAMPLE):
@@ -72,5 +82,24 @@ def test_equivalent_changes_can_be_made_and_say_why():
     """Each entry of the list is a change that the program makes, with a reason of some words."""
     for each in mutation.equivalents():
         text = (mutation.ROOT / each["file"]).read_text(encoding="utf-8")
-        assert any(mutation.is_equivalent(mutant, [each]) for mutant in mutants_of(each["file"], text)), each
+        assert any(mutation.is_equivalent(mutant, [each], text) for mutant in mutants_of(each["file"], text)), each
         assert len(each["why"].split()) > 3
+
+
+def test_an_equivalent_change_may_be_that_of_one_line():
+    """An entry without its line stands for every such change of the file."""
+    text = "A = 1\nB = 1\n"
+    entry = {"file": "a.py", "was": "1", "becomes": "2", "why": "none"}
+    mutants = mutants_of("a.py", text)
+
+    assert [mutation.is_equivalent(each, [entry], text) for each in mutants] == [True, True]
+    assert [mutation.is_equivalent(each, [entry | {"line": "B = 1"}], text) for each in mutants] == [False, True]
+
+
+def test_tests_of_three_files_come_before_all_others():
+    """In their order; one list where there are no others."""
+    tests = ["a::1", "b::1", "c::1", "d::1", "a::2"]
+
+    assert mutation.in_two(tests) == [["a::1", "b::1", "c::1", "a::2"], ["d::1"]]
+    assert mutation.in_two(["a::1"]) == [["a::1"]]
+    assert mutation.in_two([]) == []

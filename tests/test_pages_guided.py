@@ -1,7 +1,6 @@
 """The page Live leads a whole guided test on a phone: a stand-in, the test and the page as processes, and Chromium."""
 
 import os
-import re
 import subprocess
 import sys
 import time
@@ -10,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from named_port import named_port
 from page_browser import serious_faults
 from page_server import Serving, made_store, serving
 from playwright.sync_api import Page, expect
@@ -56,7 +56,7 @@ def beside(served: Serving, folder: Path) -> Iterator[tuple[str, "subprocess.Pop
             stdin=subprocess.DEVNULL, stdout=out, stderr=subprocess.STDOUT, env=environment, cwd=folder,
         )  # fmt: skip
         try:
-            port = _port(told)
+            port = named_port(told)
             test = subprocess.Popen(
                 [*begin, "acceptance", port, "--plan", str(Path(port).with_name("plan.toml")), "--out", "a.csv",
                  "--practise"],
@@ -71,15 +71,6 @@ def beside(served: Serving, folder: Path) -> Iterator[tuple[str, "subprocess.Pop
         finally:
             stand_in.terminate()
             stand_in.wait(timeout=20)
-
-
-def _port(told: Path) -> str:
-    until = time.monotonic() + 60.0
-    while time.monotonic() < until:
-        if found := re.search(r"^\s*port\s+(\S+)$", told.read_text(encoding="utf-8"), re.MULTILINE):
-            return found[1]
-        time.sleep(0.05)
-    raise AssertionError("the stand-in named no port")
 
 
 def led(page: Page, port: str, test: "subprocess.Popen[str]") -> list[str]:

@@ -5,6 +5,7 @@ import tomllib
 import jsonschema
 import pydantic
 import pytest
+from settings_given import faults_of, written_and_loaded
 
 from benchlog.core.errors import BadPlan
 from benchlog.plan.model import Plan, load_plan, plan_from_mapping, plan_schema
@@ -60,20 +61,7 @@ LEAST = '[install]\nbike = "Larch"\n[battery]\nchemistry = "agm"\ncapacity_ah = 
 @pytest.fixture
 def load(tmp_path):
     """Write a text (or bytes) to a plan file and load it."""
-
-    def write_and_load(content):
-        path = tmp_path / "plan.toml"
-        path.write_bytes(content if isinstance(content, bytes) else content.encode())
-        return load_plan(path)
-
-    return write_and_load
-
-
-def faults_of(load, content):
-    """Every fault that loading the content names."""
-    with pytest.raises(BadPlan, match="the plan cannot be used") as caught:
-        load(content)
-    return list(caught.value.faults)
+    return written_and_loaded(tmp_path / "plan.toml", load_plan)
 
 
 def test_full_plan_is_read(load):

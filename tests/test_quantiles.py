@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from benchlog.core.quantiles import distinct, known_median, median, medians, percentile, percentiles
+from benchlog.core.quantiles import distinct, known_median, known_medians, median, medians, percentile, percentiles
 
 SIZES = (1, 2, 3, 4, 7, 10, 101, 1000)
 
@@ -38,3 +38,15 @@ def test_a_missing_value_leaves_none():
     assert np.isnan(median([]))
     assert known_median(x) == np.nanmedian(x) == 2.0
     assert percentiles(np.array([x, [1.0, 2.0, 3.0]]), 50).tolist()[1] == 2.0
+
+
+@pytest.mark.parametrize("n", [1, 2, 3, 4, 9, 10])
+def test_a_row_s_missing_values_do_not_count(n):
+    """Each row's median is that of its known values, to numpy's last digit; a row without any has none."""
+    table = np.random.default_rng(n).normal(size=(200, n))
+    table[np.random.default_rng(7).random(table.shape) < 0.3] = np.nan
+    some = ~np.isnan(table).all(axis=1)
+
+    assert known_medians(table)[some].tolist() == np.nanmedian(table[some], axis=1).tolist()
+    assert np.isnan(known_medians(table)[~some]).all()
+    assert np.isnan(known_medians(np.full((1, n), np.nan))).all()

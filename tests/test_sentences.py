@@ -127,3 +127,25 @@ def test_chatter_is_counted_in_words(count: int, words: str):
 def test_unplanned_check_says_that_the_plan_is_silent():
     """A measured value without a limit."""
     assert said("feed_drop", Measured(0.5, 0.01, 0.0, 1.0), None).endswith("the plan gives no limit.")
+
+
+def test_remedy_of_an_open_figure_is_the_findings_own_but_for_a_relays_times():
+    """A relay's time is told by its samples, so a rate is what helps it, whatever the finding says."""
+    near, late = Measured(0.95, 0.1, 0.0, 1.0, remedy="x would"), Measured(29.0, 3.0, 0.0, 1.0, remedy="x would")
+
+    assert said("feed_drop", near, MAX).endswith("the limit lies inside the uncertainty; x would.")
+    assert "samples a second" in said("relay_pull_in", late, PlannedLimit(None, 30.0, "given", "k"))
+
+
+@pytest.mark.parametrize(
+    ("value", "remedy", "ends"),
+    [
+        (0.5, "a faster log would prove it", "slow; a faster log would prove it."),
+        (0.95, "a faster log would prove it", "slow; a faster log is needed, and even then the limit lies inside"),
+        (0.95, "log it again", "slow; log it again."),
+        (0.95, None, "slow."),
+    ],
+)
+def test_a_remedy_for_a_log_that_is_too_slow(value: float, remedy: str | None, ends: str):
+    """Alone where the figure would then prove its limit, or where it promises nothing; else with what is missing."""
+    assert ends in said("feed_drop", Measured(value, 0.1, 0.0, 1.0, one_sided="slow", remedy=remedy), MAX)

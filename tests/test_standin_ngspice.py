@@ -21,6 +21,8 @@ from benchlog.standin.timeline import timeline_of
 
 COIL = SimulatedInstall(coil_ohm=90.0, coil_h=0.3, emf_v=12.0, trigger_drop_v=0.0)
 TAU_S = 0.3 / 90.0
+#: A battery of 12 V that nothing draws from.
+NOTHING_DRAWS = SimulatedInstall(emf_v=12.0, circuits=(), bike_a=0.0, drain_a=0.0, awake=())
 
 
 def spice(folder: Path, circuit: str) -> dict[str, float]:
@@ -167,16 +169,7 @@ def test_open_feed_falls_as_in_ngspice(tmp_path):
         "C1 a 0 30u IC=12\nR1 a 0 100\n.tran 1u 30m uic\n.meas tran t90 WHEN V(a)=10.8\n.meas tran t50 WHEN V(a)=6\n"
         ".meas tran t10 WHEN V(a)=1.2",
     )
-    install = SimulatedInstall(
-        emf_v=12.0,
-        feed_fall_tau_s=0.003,
-        feed_leak_v=0.0,
-        circuits=(),
-        bike_a=0.0,
-        drain_a=0.0,
-        awake=(),
-        open_bounce_ms=(),
-    )
+    install = replace(NOTHING_DRAWS, feed_fall_tau_s=0.003, feed_leak_v=0.0, open_bounce_ms=())
     line = timeline_of(install, Script(2.0, (Action(0.2, "key on"), Action(1.0, "key off"))))
     opened = line.contact.times_s[-1]
     time = opened + np.array([got["t90"], got["t50"], got["t10"]])
@@ -194,17 +187,8 @@ def test_trigger_falls_as_in_ngspice(tmp_path):
         tmp_path,
         "C1 a 0 500u IC=12\nR1 a 0 500\n.tran 0.1m 1.5 uic\n.meas tran t50 WHEN V(a)=6\n.meas tran t20 WHEN V(a)=2.4",
     )
-    install = SimulatedInstall(
-        emf_v=12.0,
-        trigger_drop_v=0.0,
-        trigger_fall_tau_s=0.25,
-        circuits=(),
-        bike_a=0.0,
-        drain_a=0.0,
-        awake=(),
-        source_mohm=0.0,
-        slow_mohm=0.0,
-    )
+    stiff = replace(NOTHING_DRAWS, source_mohm=0.0, slow_mohm=0.0)
+    install = replace(stiff, trigger_drop_v=0.0, trigger_fall_tau_s=0.25)
     line = timeline_of(install, Script(4.0, (Action(0.2, "key on"), Action(1.0, "key off"))))
 
     trigger = true_values(line, np.array([1.0 + got["t50"], 1.0 + got["t20"]]), ["trigger_v"])["trigger_v"]

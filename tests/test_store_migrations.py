@@ -77,7 +77,7 @@ def test_an_old_store_is_brought_up_and_keeps_all(tmp_path: Path, form: Path):
     assert [row.number for row in rows] == [2, 1]
     assert [(reading.value, reading.temperature_c) for reading in readings] == [(12.75, None), (12.7, 8.0)]
     assert [(change.on, change.what) for change in changes] == [(date(2025, 4, 1), "new battery")]
-    assert [(one.by, one.notes) for one in signed] == [("M. Weaver", "seen on the bench")]
+    assert [(one.by, one.notes) for one in signed] == [("bench two", "seen on the bench")]
     assert troubles == []
 
 

@@ -49,9 +49,6 @@ WIDE = 0.30
 class Tally(Counts):
     """Counts for one check."""
 
-    judged: int = 0
-    false_pass: int = 0
-    false_fail: int = 0
     proven: int = 0
     bare_wrong: int = 0
     covered: int = 0

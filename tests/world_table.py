@@ -71,9 +71,6 @@ PROVABLE_U = 1.645 / 2
 class Tally(Counts):
     """Counts of one row."""
 
-    judged: int = 0
-    false_pass: int = 0
-    false_fail: int = 0
     provable: int = 0
     proven: int = 0
     with_u: int = 0

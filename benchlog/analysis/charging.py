@@ -5,7 +5,7 @@ import numpy as np
 from benchlog.analysis.coarse import runs
 from benchlog.analysis.running import LASTS_S, SHORT_GAP_S, Flags, bridged
 from benchlog.analysis.switched import hold_state
-from benchlog.core.quantiles import median
+from benchlog.core.quantiles import known_medians, median, percentile
 from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array, Trace
 from benchlog.core.uncertainty import Mean, block_mean
@@ -34,10 +34,7 @@ def steadied(x: Array, start_s: Array, over_s: float = STEADIED_S) -> Array:
         return x
     padded = np.pad(x, half, mode="edge")
     around = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1)
-    some = np.isfinite(around).any(axis=1)
-    steady = np.full(len(x), np.nan)
-    steady[some] = np.nanmedian(around[some], axis=1)
-    return np.where(np.isfinite(x), steady, np.nan)
+    return np.where(np.isfinite(x), known_medians(around), np.nan)
 
 
 def lasting_states(flags: Flags, known: Flags, start_s: Array, end_s: Array) -> tuple[Flags, Flags]:
@@ -132,7 +129,7 @@ def whole_cycles(x: Array) -> slice:
     everything = slice(0, len(x))
     if len(x) < 8:
         return everything
-    low, high = (float(v) for v in np.percentile(x, (5, 95)))
+    low, high = percentile(x, 5), percentile(x, 95)
     noise = robust_noise(x)
     if high - low <= OVER_NOISE * noise:
         return everything

@@ -9,8 +9,6 @@ from benchlog.core.trace import Trace
 
 #: An opening without return this shortly before the key-off belongs to it, s (more than any drop-out takes).
 JUST_BEFORE_S = 0.1
-
-
 #: Below this no state of the feed lies, V; a spike lasts no longer than this, s.
 SPIKE_V, SPIKE_S = -1.0, 0.003
 

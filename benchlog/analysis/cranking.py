@@ -64,15 +64,11 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
         return []
     if "battery_v" not in table.mean:
         return _by_current(table, key_on_s) if "battery_a" in table.mean else []
-    volts, lows, t = table.mean["battery_v"], table.low["battery_v"], table.time_s
+    volts, t, step = table.mean["battery_v"], table.time_s, median(np.diff(table.time_s))
     amps = table.mean.get("battery_a")
     cranks: list[Crank] = []
-    reference, step = level_before(t, volts), median(np.diff(t))
-    with np.errstate(invalid="ignore"):
-        # a stout battery dips little; its current tells then
-        deep = lows < reference - (LEAST_DIP_V if amps is None else LEAST_DIP_BESIDE_V)
     position = 0
-    dips = runs(deep)
+    dips = _dips(table)
     for first, _ in dips:
         if first < position or first == 0:
             continue
@@ -88,12 +84,9 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
             continue  # one sample dipped, its point's mean did not
         if end >= len(t):
             continue  # it never recovers: a load, or the end of the log
-        begins = float(table.start_s[first])
-        if any(begins - AFTER_KEY_ON_S < rise_s < begins + AFTER_KEY_ON_S / 2 for rise_s in key_on_s):
-            continue  # inrush, and what is left of this dip is no crank either
-        lasted = float(table.start_s[end] - table.start_s[first])
-        if lasted + step < SHORTEST_S or lasted > LONGEST_S:
-            continue
+        begins, lasted = float(table.start_s[first]), float(table.start_s[end] - table.start_s[first])
+        if _is_inrush(begins, key_on_s) or lasted + step < SHORTEST_S or lasted > LONGEST_S:
+            continue  # what is left of such a dip is no crank either
         # an engine that stumbles or stalls lets go of what it had raised: that is no starter's doing
         depth = min(before_v, CHARGED_V) - float(valid(volts[first:end]).min(initial=np.inf))
         before_a = np.nan if amps is None else median_before(t, amps, first, since)
@@ -107,6 +100,19 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
             ends = float(table.end_s[end] if position == end else table.start_s[position])
             cranks.append(Crank(begins, ends, before_v, before_a))
     return cranks
+
+
+def _dips(table: Coarse) -> list[tuple[int, int]]:
+    """Points well below the level before them."""
+    # a stout battery dips little; its current tells then
+    least_v = LEAST_DIP_BESIDE_V if "battery_a" in table.mean else LEAST_DIP_V
+    with np.errstate(invalid="ignore"):
+        return runs(table.low["battery_v"] < level_before(table.time_s, table.mean["battery_v"]) - least_v)
+
+
+def _is_inrush(begins_s: float, key_on_s: Sequence[float]) -> bool:
+    """Whether a dip begins as the key is turned on."""
+    return any(begins_s - AFTER_KEY_ON_S < rise_s < begins_s + AFTER_KEY_ON_S / 2 for rise_s in key_on_s)
 
 
 def _cut_until(table: Coarse, first: int, end: int, before_v: float) -> int:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,31 +15,18 @@ from benchlog.core.uncertainty import Z_PROVEN, combine, rectangular
 
 #: The final band is never narrower than this, A.
 LEAST_BAND_A = 5e-5
-
-
 #: Settled means within this of the base, A, where a channel sees no finer: a control unit that is awake draws this
 #: much or more (common practice, no source).
 STIRS_A = 0.01
-
-
 #: The search is repeated on means of so many points, as long as this many means are left.
 POINTS_TOGETHER = (4, 16, 64)
-
-
 FEWEST_POINTS = 12
-
-
 #: Means of fewer points than this are not compared; how far longer ones stray is the noise model's to say.
 FEWEST_COMPARED = 3
-
-
 #: How a current fades is read from the time it took to fall by this factor to what can be seen.
 FADES = 4.0
-
-
 #: Where points lie further apart than this many usual steps, and than so long, s, nothing was seen.
 UNSEEN_STEPS, UNSEEN_S = 10.0, 1.0
-
 
 Stretches = Sequence[tuple[float, float]]
 
@@ -103,51 +90,112 @@ def settle(
     Returns:
         None for fewer than 4 valid points.
     """
+    points = _points(table, role, left_out)
+    if points is None:
+        return None
+    if not math.isfinite(points.base):
+        return Settled(float(points.end[-1]), float(points.end[-1]), 0.0, points.base, ())
+    seen = _Fineness(spacing_s(points.start), resolution, noise)
+    outside = seen.outside(points)
+    if key_on_follows and outside and outside[-1][0] and outside[-1][1] == len(points.x):
+        points = points.before(outside.pop()[0])
+    wakeups, settled_at = _sort_out(outside, points)
+    from_s, found_in_s = float(points.start[settled_at]), seen.step_s
+    # it may have been asleep already, and awake again: the log cannot tell
+    asleep_at = max(_tail(wakeups, settled_at, points) - 1, 0)
+    width = from_s - float(points.start[asleep_at]) if settled_at else seen.step_s
+    later = _later_on_means(points, wakeups, seen, from_s)
+    if later is not None:
+        (from_s, width), found_in_s = later, later[1]
+    gap_s, unseen_s = _across_gaps(points.start, points.end, from_s, left_out)
+    seen_a = seen.band_a(points)
+    # a mean within the band may begin with what ends in it
+    begins_in_s = found_in_s if from_s > points.start[0] else 0.0
+    latest_s = max(gap_s, from_s + max(begins_in_s, _under_noise_s(points, from_s, seen_a)))
+    awake = tuple((float(points.start[a]), float(points.end[b - 1])) for a, b in wakeups if points.start[a] >= from_s)
+    return Settled(from_s, float(points.end[-1]), width, points.base, awake, unseen_s, latest_s, seen_a=seen_a)
+
+
+@dataclass(frozen=True, slots=True)
+class _Points:
+    """Points of a span, A and s, and the level that they end at, A. Excursions are ``(first, stop)`` among them."""
+
+    x: Array
+    start: Array
+    end: Array
+    base: float
+
+    def before(self, stop: int) -> "_Points":
+        """The first ones alone."""
+        return _Points(self.x[:stop], self.start[:stop], self.end[:stop], self.base)
+
+    def means(self, together: int) -> "_Points":
+        """Means of so many points each, the last point in the last of them."""
+        n = len(self.x) // together
+        lead = len(self.x) - n * together
+        means = self.x[lead:].reshape(n, together).mean(axis=1)
+        return _Points(means, self.start[lead::together], self.end[lead + together - 1 :: together], self.base)
+
+    def lasts_s(self, first: int, stop: int) -> float:
+        """How long an excursion lasts, s."""
+        return float(self.end[stop - 1] - self.start[first])
+
+    def rises_a(self, first: int, stop: int) -> float:
+        """How far above the final level it goes, A."""
+        return float(np.max(self.x[first:stop])) - self.base
+
+
+def _points(table: Coarse, role: str, left_out: Stretches) -> _Points | None:
+    """Those of a span that count, and the lowest level of its end; None for too few."""
     x = table.mean[role].copy()
     x[table.over[role] > 0] = np.inf
     valid = ~np.isnan(x) & outside_of(table.start_s, table.end_s, left_out)
-    x, start, end = x[valid], table.start_s[valid], table.end_s[valid]
+    x = x[valid]
     if len(x) < 4:
         return None
     base = min(median(x[-max(int(len(x) * share), 2) :]) for share in (0.1, 0.25, 0.5))
-    if not math.isfinite(base):
-        return Settled(float(end[-1]), float(end[-1]), 0.0, base, ())
-    step_s = spacing_s(start)
-    outside = _outside(x, base, resolution, noise.mean_u(step_s) if noise else 0.0)
-    if key_on_follows and outside and outside[-1][1] == len(x) and outside[-1][0] >= 4:
-        keep = outside.pop()[0]
-        x, start, end = x[:keep], start[:keep], end[:keep]
-    wakeups, settled_at = _sort_out(outside, start, end, x, base)
-    from_s = float(start[settled_at])
-    width = float(start[settled_at] - start[settled_at - 1]) if settled_at else step_s
-    before = _tail(wakeups, settled_at, start, end, x, base)
-    if before < settled_at:
-        # it was asleep already, and awake again, or not: the log cannot tell
-        width = float(start[settled_at] - start[max(before - 1, 0)])
-    found_in_s = step_s
-    quiet = x.copy()
+    return _Points(x, table.start_s[valid], table.end_s[valid], base)
+
+
+@dataclass(frozen=True, slots=True)
+class _Fineness:
+    """How finely a channel shows its final level: step of its points, s, and of its readings, A, and its noise."""
+
+    step_s: float
+    resolution: float
+    noise: NoiseModel | None
+
+    def band_a(self, points: _Points, together: int = 1) -> float:
+        """Half-width of the final band, A; its noise is that of the last half's neighbours, or the channel's own."""
+        late = points.x[len(points.x) // 2 :]
+        late = late[np.isfinite(late)]
+        noise_a = self.noise.mean_u(together * self.step_s) if self.noise else 0.0
+        sigma = max(robust_noise(late) if len(late) > 1 else 0.0, noise_a)
+        return max(5 * sigma, 2 * self.resolution, 0.1 * abs(points.base), LEAST_BAND_A)
+
+    def outside(self, points: _Points, together: int = 1) -> list[tuple[int, int]]:
+        """Excursions from the final band; ``together``: of how many points each is the mean."""
+        return runs(np.abs(points.x - points.base) > self.band_a(points, together))
+
+
+def _later_on_means(
+    points: _Points, wakeups: list[tuple[int, int]], seen: _Fineness, from_s: float
+) -> tuple[float, float] | None:
+    """The latest settling that means of more and more points show, s, and how finely; None where none is later."""
+    quiet = points.x.copy()
     for first, stop in wakeups:  # known by now, and not to be smeared over their neighbours
-        quiet[first:stop] = base
-    for points in POINTS_TOGETHER:
-        n = len(x) // points
-        if n < 2 * FEWEST_POINTS:
+        quiet[first:stop] = points.base
+    calm = replace(points, x=quiet)
+    found: tuple[float, float] | None = None
+    for together in POINTS_TOGETHER:
+        if len(quiet) // together < 2 * FEWEST_POINTS:
             break
-        lead = len(x) - n * points
-        means = quiet[lead:].reshape(n, points).mean(axis=1)
-        begins, ends = start[lead::points], end[lead + points - 1 :: points]
-        found = _outside(means, base, resolution, noise.mean_u(points * step_s) if noise else 0.0)
-        _, at = _sort_out(found, begins, ends, means, base)
-        if at and float(begins[at]) - from_s > float(begins[at] - begins[at - 1]):
-            from_s, width = float(begins[at]), float(begins[at] - begins[at - 1])
-            found_in_s = width
-    latest_s, unseen_s = _across_gaps(start, end, from_s, left_out)
-    if from_s > start[0]:
-        # a mean within the band may begin with what ends in it
-        latest_s = max(latest_s, from_s + found_in_s)
-    seen_a = _band(x, base, resolution, noise.mean_u(step_s) if noise else 0.0)
-    latest_s = max(latest_s, from_s + _under_noise_s(start, x - base, from_s, seen_a, base))
-    awake = tuple((float(start[a]), float(end[b - 1])) for a, b in wakeups if start[a] >= from_s)
-    return Settled(from_s, float(end[-1]), width, base, awake, unseen_s, latest_s, seen_a=seen_a)
+        means = calm.means(together)
+        _, at = _sort_out(seen.outside(means, together), means)
+        if at and float(means.start[at]) - from_s > float(means.start[at] - means.start[at - 1]):
+            from_s = float(means.start[at])
+            found = from_s, float(means.start[at] - means.start[at - 1])
+    return found
 
 
 def _across_gaps(start: Array, end: Array, from_s: float, left_out: Stretches) -> tuple[float, float]:
@@ -166,77 +214,60 @@ def _across_gaps(start: Array, end: Array, from_s: float, left_out: Stretches) -
     return latest, unseen
 
 
-def _outside(x: Array, base: float, resolution: float, noise_a: float) -> list[tuple[int, int]]:
-    """Excursions from the final band."""
-    return runs(np.abs(x - base) > _band(x, base, resolution, noise_a))
-
-
-def _band(x: Array, base: float, resolution: float, noise_a: float) -> float:
-    """Half-width of the final band, A; its noise is that of the last half's neighbours, or the channel's own."""
-    late = x[len(x) // 2 :]
-    late = late[np.isfinite(late)]
-    sigma = max(robust_noise(late) if len(late) > 1 else 0.0, noise_a)
-    return max(5 * sigma, 2 * resolution, 0.1 * abs(base), LEAST_BAND_A)
-
-
-def _under_noise_s(start: Array, above: Array, from_s: float, seen_a: float, base: float) -> float:
+def _under_noise_s(points: _Points, from_s: float, seen_a: float) -> float:
     """How long a current that faded into the noise may have gone on above ``STIRS_A``, s: by the pace it had before."""
-    wanted_a = max(0.1 * abs(base), STIRS_A)
+    wanted_a = max(0.1 * abs(points.base), STIRS_A)
     if seen_a <= wanted_a:
         return 0.0
-    higher = np.flatnonzero((start < from_s) & (above > FADES * seen_a))
+    higher = np.flatnonzero((points.start < from_s) & (points.x - points.base > FADES * seen_a))
     if not len(higher):
         return 0.0
-    step_s = spacing_s(start)
-    pace_s = max(from_s - float(start[higher[-1]]) - 1.5 * step_s, 0.0) / math.log(FADES)
+    step_s = spacing_s(points.start)
+    pace_s = max(from_s - float(points.start[higher[-1]]) - 1.5 * step_s, 0.0) / math.log(FADES)
     return pace_s * math.log(seen_a / wanted_a)
 
 
-def _sort_out(
-    outside: list[tuple[int, int]], start: Array, end: Array, x: Array, base: float
-) -> tuple[list[tuple[int, int]], int]:
+def _sort_out(outside: list[tuple[int, int]], points: _Points) -> tuple[list[tuple[int, int]], int]:
     """Divide excursions into wake-ups and what belongs to settling: ``(wake-ups, first settled point)``."""
     wakeups: list[tuple[int, int]] = []
     for number in range(len(outside) - 1, -1, -1):
         first, stop = outside[number]
         calm_from = outside[number - 1][1] if number else 0
-        calm_s = float(start[first] - start[calm_from]) if first > calm_from else 0.0
-        lasts_s = float(end[stop - 1] - start[first])
-        if first > 0 and calm_s >= max(lasts_s, 1.0):
+        calm_s = float(points.start[first] - points.start[calm_from])
+        if calm_s >= max(points.lasts_s(first, stop), 1.0):
             wakeups.insert(0, (first, stop))
             continue
-        if first == 0 or not _like(wakeups, first, stop, start, end, x, base):
-            return [w for w in wakeups if w[0] >= stop], min(stop, len(x) - 1)
+        if first == 0 or not _like(wakeups, first, stop, points):
+            return wakeups, min(stop, len(points.x) - 1)
         wakeups.insert(0, (first, stop))
     return wakeups, 0
 
 
-def _like(
-    wakeups: list[tuple[int, int]], first: int, stop: int, start: Array, end: Array, x: Array, base: float
-) -> bool:
+def _like(wakeups: list[tuple[int, int]], first: int, stop: int, points: _Points) -> bool:
     """Whether an excursion soon after settling looks like the wake-ups that come later."""
     if not wakeups:
         return False
-    longest = max(float(end[b - 1] - start[a]) for a, b in wakeups)
-    tallest = max(float(np.max(x[a:b])) - base for a, b in wakeups)
-    step = median(np.diff(start))
-    return (
-        float(end[stop - 1] - start[first]) <= 1.5 * longest + step
-        and float(np.max(x[first:stop])) - base <= 1.5 * tallest
-    )
+    longest, tallest = _greatest(wakeups, points)
+    step = median(np.diff(points.start))
+    return points.lasts_s(first, stop) <= 1.5 * longest + step and points.rises_a(first, stop) <= 1.5 * tallest
 
 
-def _tail(wakeups: list[tuple[int, int]], settled_at: int, start: Array, end: Array, x: Array, base: float) -> int:
+def _tail(wakeups: list[tuple[int, int]], settled_at: int, points: _Points) -> int:
     """First point of a last step before settling that may be a wake-up under way: as high and no longer than those."""
     if not wakeups:
         return settled_at
-    longest = max(float(end[b - 1] - start[a]) for a, b in wakeups)
-    tallest = max(float(np.max(x[a:b])) - base for a, b in wakeups)
+    longest, tallest = _greatest(wakeups, points)
     first = settled_at
-    while first > 0 and x[first - 1] - base <= 1.5 * tallest:
+    while first > 0 and points.x[first - 1] - points.base <= 1.5 * tallest:
         first -= 1
-    step = median(np.diff(start))
-    return first if first > 0 and float(start[settled_at] - start[first]) <= longest + 2 * step else settled_at
+    step = median(np.diff(points.start))
+    lasts_s = float(points.start[settled_at] - points.start[first])
+    return first if first > 0 and lasts_s <= longest + 2 * step else settled_at
+
+
+def _greatest(wakeups: list[tuple[int, int]], points: _Points) -> tuple[float, float]:
+    """The longest of them, s, and the highest, A."""
+    return max(points.lasts_s(a, b) for a, b in wakeups), max(points.rises_a(a, b) for a, b in wakeups)
 
 
 def hidden_a(table: Coarse, role: str, settled: Settled, later_s: float, noise: NoiseModel, resolution: float) -> float:

@@ -51,6 +51,38 @@ def match_slots(
     """
     rising = [step for step in steps if step.amps > 0 and step.owner != "bike"]
     marked = {slot: marked_on(marks, slot) for slot in planned_a}
+    found = _at_marks(rising, marked, vague_s)
+    used = {id(match.step) for match in found.values()}
+    free = [step for step in rising if id(step) not in used]
+    again = {id(step) for load in follow(steps) for step in load.ons[1:]}
+    for slot, times in marked.items():
+        if not times:
+            continue
+        if slot not in found:
+            # it may have come a little beside its mark, or much later by itself (a thermostat, a timer)
+            fits = {id(step) for step in free if _off_plan(step, planned_a[slot]) <= FITS_COST} - again
+            near = tuple(
+                step
+                for step in free
+                if any(abs(step.time_s - at) <= MARK_DOUBT_S + vague_s for at in times)
+                or (id(step) in fits and step.time_s > min(times))
+            )
+            found[slot] = Match(None, near, marked=True)
+        elif (chosen := found[slot].step) is not None and chosen.owner == "unknown":
+            # with nothing to tell whose they are, another load that came at the mark may be the one
+            near = tuple(step for step in free if any(near_mark(step, at, vague_s) for at in times))
+            found[slot] = Match(chosen, near, marked=True)
+    # a load that came back is the one that was there before
+    first = [step for step in free if id(step) not in again]
+    open_slots = {slot: amps for slot, amps in planned_a.items() if slot not in found}
+    for slot, one in (assign(first, open_slots) if open_slots else {}).items():
+        others = tuple(step for step, chance in one.chances if step is not one.step and chance >= LEAST_CHANCE)
+        found[slot] = Match(one.step, others, marked=False, chances=one.chances)
+    return found
+
+
+def _at_marks(rising: Sequence[LoadStep], marked: Mapping[int, list[float]], vague_s: float) -> dict[int, Match]:
+    """The slots whose step lies at their mark: of all pairs the nearest belong together, known owners first."""
     pairs = sorted(
         (step.owner == "unknown", abs(step.apart_s(at)), slot, number)
         for slot, times in marked.items()
@@ -64,35 +96,6 @@ def match_slots(
         if slot not in found and number not in used:
             found[slot] = Match(rising[number], (), marked=True)
             used.add(number)
-    again = {id(step) for load in follow(steps) for step in load.ons[1:]}
-    free = [step for number, step in enumerate(rising) if number not in used]
-    for slot, times in marked.items():
-        if not times:
-            continue
-        if slot not in found:
-            # it may have come a little beside its mark, or much later by itself (a thermostat, a timer)
-            near = tuple(
-                step
-                for step in free
-                if any(
-                    abs(step.time_s - at) <= MARK_DOUBT_S + vague_s
-                    or (step.time_s > at and id(step) not in again and _off_plan(step, planned_a[slot]) <= FITS_COST)
-                    for at in times
-                )
-            )
-            found[slot] = Match(None, near, marked=True)
-        elif (chosen := found[slot].step) is not None and chosen.owner == "unknown":
-            # with nothing to tell whose they are, another load that came at the mark may be the one
-            near = tuple(step for step in free if any(near_mark(step, at, vague_s) for at in times))
-            found[slot] = Match(chosen, near, marked=True)
-    # a load that came back is the one that was there before; where a mark has claimed it, it is no other's
-    claimed = {id(step) for load in follow(steps) for step in load.ons if any(step is rising[n] for n in used)}
-    free = [step for step in free if id(step) not in again and id(step) not in claimed]
-    open_slots = {slot: amps for slot, amps in planned_a.items() if slot not in found}
-    if open_slots:
-        for slot, one in assign(free, open_slots).items():
-            others = tuple(step for step, chance in one.chances if step is not one.step and chance >= LEAST_CHANCE)
-            found[slot] = Match(one.step, others, marked=False, chances=one.chances)
     return found
 
 

@@ -123,8 +123,8 @@ def _packets_s(steps: Sequence[Array], usual_s: float) -> float | None:
     apart, held = np.concatenate(pauses), np.concatenate(rows)
     if len(apart) < LEAST_PACKETS or not len(held) or spent_s < MOSTLY_BETWEEN * whole_s:
         return None
-    low, middle, high = (float(q) for q in np.percentile(apart, (10, 50, 90)))
-    least, usual, most = (float(q) for q in np.percentile(held, (10, 50, 90)))
+    low, middle, high = (percentile(apart, at) for at in (10, 50, 90))
+    least, usual, most = (percentile(held, at) for at in (10, 50, 90))
     even = high - low <= PACKETS_ALIKE * middle and most - least <= max(PACKETS_ALIKE * usual, 1.0)
     return middle if even else None
 

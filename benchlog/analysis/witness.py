@@ -94,49 +94,70 @@ def judge_steps(
         name: ratio for name, (y, u) in read.items() if (ratio := _ratio(x, u_x, y, u, least_ohm[name])) is not None
     }
     apart = {name: _all_apart(x, u_x, *read[name], ohm) for name, ohm in ratios.items()}
+    unclear = any(apart.values())
     verdicts = []
     for n in range(len(x)):
-        block = bike = 0.0
-        weight = total = 0.0
-        silent = 0.0
-        for name, (y, u) in read.items():
-            if not math.isfinite(y[n]):
-                continue
-            ohm = ratios.get(name)
-            if ohm is None:
-                silent += ((y[n] - least_ohm[name] * x[n]) / u[n]) ** 2 - (y[n] / u[n]) ** 2
-                continue
-            spread = math.sqrt(u[n] ** 2 + (ohm * u_x[n]) ** 2 + (RATIO_SPREAD * ohm * x[n]) ** 2)
-            block += ((y[n] - ohm * x[n]) / spread) ** 2
-            bike += (y[n] / math.hypot(u[n], 0.03 * ohm * x[n])) ** 2
-            part_u = math.hypot(u[n], RATIO_SPREAD / 2 * y[n]) / ohm
-            weight += 1 / part_u**2
-            total += y[n] / ohm / part_u**2
-        if not weight:
-            verdicts.append(Verdict("bike", 0.0, 0.0) if silent > SURE else UNKNOWN)
-            continue
-        part, part_u = total / weight, 1 / math.sqrt(weight)
-        if any(apart.values()) and bike > SURE:
-            verdicts.append(Verdict("block", part, math.inf, alone=True))
-        elif min(block, bike) > NEITHER and abs(part) > 2 * part_u:
-            verdicts.append(Verdict("both", part, part_u))
-        elif bike - block > SURE:
-            verdicts.append(Verdict("block", part, part_u))
-        elif block - bike > SURE:
-            verdicts.append(Verdict("bike", part, part_u))
-        else:
-            verdicts.append(Verdict("unknown", part, part_u))
+        seen = [
+            _Reading(x[n], u_x[n], y[n], u[n], ratios.get(name), least_ohm[name])
+            for name, (y, u) in read.items()
+            if math.isfinite(y[n])
+        ]
+        verdicts.append(_owner(seen, unclear))
     return Paths(tuple(verdicts), ratios)
+
+
+@dataclass(frozen=True, slots=True)
+class _Reading:
+    """One step as one path shows it: the battery's change, A, the path's, V, each with its standard uncertainty.
+
+    Attributes:
+        ohm: the path's ratio; None where no step shows one. least_ohm: what it has at the least.
+    """
+
+    amps: float
+    u_a: float
+    volts: float
+    u_v: float
+    ohm: float | None
+    least_ohm: float
+
+
+def _owner(seen: Sequence[_Reading], unclear: bool) -> Verdict:
+    """Whose a step is by all paths together; ``unclear``: where steps agree on no ratio, none is surely the block's."""
+    block = bike = weight = total = silent = 0.0
+    for one in seen:
+        y, u, x = one.volts, one.u_v, one.amps
+        if one.ohm is None:
+            silent += ((y - one.least_ohm * x) / u) ** 2 - (y / u) ** 2
+            continue
+        block += ((y - one.ohm * x) / math.hypot(u, one.ohm * one.u_a, RATIO_SPREAD * one.ohm * x)) ** 2
+        bike += (y / math.hypot(u, 0.03 * one.ohm * x)) ** 2
+        part_u = math.hypot(u, RATIO_SPREAD / 2 * y) / one.ohm
+        weight += 1 / part_u**2
+        total += y / one.ohm / part_u**2
+    if not weight:
+        return Verdict("bike", 0.0, 0.0) if silent > SURE else UNKNOWN
+    part, part_u = total / weight, 1 / math.sqrt(weight)
+    if unclear and bike > SURE:
+        return Verdict("block", part, math.inf, alone=True)
+    if min(block, bike) > NEITHER and abs(part) > 2 * part_u:
+        return Verdict("both", part, part_u)
+    if bike - block > SURE:
+        return Verdict("block", part, part_u)
+    return Verdict("bike" if block - bike > SURE else "unknown", part, part_u)
 
 
 def _all_apart(x: Array, u_x: Array, y: Array, u: Array, ohm: float) -> bool:
     """Whether several steps move a path, and no two of them with one ratio: then none says which is pure."""
-    clear = np.isfinite(y) & (np.abs(y) > CLEAR * u) & (y * x > 0)
-    if clear.sum() < 2:
-        return False
-    spread2 = u**2 + (ohm * u_x) ** 2 + (RATIO_SPREAD * ohm * x) ** 2
-    like = clear & ((y - ohm * x) ** 2 <= SURE * spread2)
-    return int(like.sum()) < 2
+    clear = (np.abs(y) > CLEAR * u) & (np.sign(y) == np.sign(x))
+    like = clear & (_from_block(x, u_x, y, u, ohm) <= SURE)
+    return int(clear.sum()) > 1 >= int(like.sum())
+
+
+def _from_block(x: Array, u_x: Array, y: Array, u: Array, ohm: float) -> Array:
+    """How far each step lies from the block's with this ratio, in squared standard deviations."""
+    doubt = np.hypot(np.hypot(u, ohm * u_x), RATIO_SPREAD * ohm * x)
+    return np.asarray(np.square((y - ohm * x) / doubt))
 
 
 def _arrays(steps: Sequence[PathStep | None]) -> tuple[Array, Array]:
@@ -151,30 +172,24 @@ def _ratio(x: Array, u_x: Array, y: Array, u: Array, least_ohm: float) -> float 
     Each step that moves the path offers its own ratio; the one is taken that leaves the least unexplained, and made
     better by the steps that agree with it.
     """
-    good = np.isfinite(y) & (np.abs(x) > 0)
-    if not good.any():
-        return None
+    good = np.isfinite(y) & (x != 0.0)
     x, u_x, y, u = x[good], u_x[good], y[good], u[good]
     own = y / x
     clear = (np.abs(y) > CLEAR * u) & (own > least_ohm / 2)
     if not clear.any():
         return None
-
-    def costs(ohm: float) -> tuple[Array, Array]:
-        spread2 = u**2 + (ohm * u_x) ** 2 + (RATIO_SPREAD * ohm * x) ** 2
-        return (y - ohm * x) ** 2 / spread2, (y / u) ** 2
+    bike = np.square(y / u)
 
     def cost(ohm: float) -> float:
-        block, bike = costs(ohm)
         # a wide ratio explains more, and pays for it by its width
-        return float(np.minimum(np.minimum(block, bike), MOST_COST).sum())
+        return float(np.minimum(np.minimum(_from_block(x, u_x, y, u, ohm), bike), MOST_COST).sum())
 
     best = min((float(value) for value in own[clear]), key=cost)
     for _ in range(3):
-        block, bike = costs(best)
-        mine = (block < bike) & (block < NEITHER)
+        block = _from_block(x, u_x, y, u, best)
+        mine = block < np.minimum(bike, NEITHER)
         if not mine.any():
             break
-        weight = x[mine] / (u[mine] ** 2 + (RATIO_SPREAD / 2 * best * x[mine]) ** 2)
-        best = float((weight * y[mine]).sum() / (weight * x[mine]).sum())
+        weight = x[mine] / np.square(np.hypot(u[mine], RATIO_SPREAD / 2 * best * x[mine]))
+        best = float((weight @ y[mine]) / (weight @ x[mine]))
     return best

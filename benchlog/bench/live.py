@@ -7,7 +7,7 @@ import time
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 
-from benchlog.core.errors import BenchlogError
+from benchlog.core.errors import BenchlogError, reason_of
 from benchlog.core.files import write_whole
 from benchlog.core.places import data_folder
 
@@ -92,7 +92,7 @@ def write_live(state: LiveState) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as problem:
-        why = (problem.strerror or str(problem)).lower()
+        why = reason_of(problem)
         raise BenchlogError(
             f"{folder}: the folder cannot be created ({why}); make sure that there is room and that you can "
             "write there, or name another data folder in BENCHLOG_DATA"

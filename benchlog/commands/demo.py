@@ -5,7 +5,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from textwrap import fill
 
-from benchlog.core.errors import BenchlogError, CannotWrite
+from benchlog.core.errors import BenchlogError, CannotWrite, reason_of
 from benchlog.core.files import refuse_unwritable
 from benchlog.plan.model import load_plan
 from benchlog.report.text import render_text
@@ -93,7 +93,7 @@ def _told_plainly(into: Path) -> Iterator[None]:
     except CannotWrite as problem:
         why = problem.why
     except OSError as problem:
-        why = (problem.strerror or str(problem)).lower()
+        why = reason_of(problem)
     else:
         return
     raise BenchlogError(

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from benchlog.commands.shared import StoreOption, user_errors
-from benchlog.core.errors import BenchlogError
+from benchlog.core.errors import BenchlogError, reason_of
 
 _FEWEST, _FEWEST_DIFFERENT = 22, 10
 
@@ -60,7 +60,7 @@ def _token_of(token: str, file: Path | None) -> str:
             with file.open(encoding="utf-8", errors="replace") as text:
                 token = text.readline(1000).strip()
         except OSError as problem:
-            why = (problem.strerror or str(problem)).lower()
+            why = reason_of(problem)
             raise BenchlogError(
                 f"{file}: the token cannot be read ({why}); name a file whose first line is the token"
             ) from problem

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from benchlog.core.errors import BenchlogError
+from benchlog.core.errors import BenchlogError, reason_of
 from benchlog.core.printable import plain, short, unsecret
 
 PASS, FAIL, UNUSABLE, NOT_PROVEN = 0, 1, 2, 3
@@ -46,7 +46,7 @@ def user_errors() -> Iterator[None]:
     except OSError as problem:
         if problem.filename is not None:
             raise  # a file that no reader or writer of ours took care of: a bug
-        why = (problem.strerror or str(problem)).lower()
+        why = reason_of(problem)
         typer.echo(f"benchlog: the output cannot be written ({why}); send it where there is room", err=True)
         raise typer.Exit(UNUSABLE) from None
 

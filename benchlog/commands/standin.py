@@ -54,13 +54,13 @@ def standin(
     ] = None,
     place: Annotated[
         str | None,
-        typer.Option(metavar="PLACE", help='Where the fault sits, such as "fuse out to 30"; a wrong one lists them.'),
+        typer.Option(metavar="PLACE", help='Where the fault sits, such as "fuse out to 30"; an unknown one lists all.'),
     ] = None,
     behaviour: Annotated[
         list[str] | None,
         typer.Option(
             metavar="NAME",
-            help="Show what a real bike does beside the test; may be given again. Names below.",
+            help="Add what a real bike does during a test; may be repeated. Names below.",
         ),
     ] = None,
     plan: Annotated[

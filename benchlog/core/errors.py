@@ -24,40 +24,43 @@ class CannotWrite(BenchlogError):
         )
 
 
-class BadPlan(BenchlogError):
-    """A plan file that cannot be used.
+class BadFile(BenchlogError):
+    """A file of settings or answers that cannot be used; all its faults at once.
 
     Attributes:
-        faults: every fault found, each with its path in the file.
+        what: the kind of file, for the message.
+        where: its name. faults: every fault found, each with its path in the file.
     """
 
-    def __init__(self, where: str, faults: Sequence[str]) -> None:
-        self.where, self.faults = where, tuple(faults)
-        super().__init__(_listed(f"{where}: the plan cannot be used", self.faults))
-
-
-class BadLogger(BenchlogError):
-    """A logger file that cannot be used; all its faults at once."""
+    what = "the file"
 
     def __init__(self, where: str, faults: Sequence[str]) -> None:
         self.where, self.faults = where, tuple(faults)
-        super().__init__(_listed(f"{where}: the logger file cannot be used", self.faults))
+        super().__init__(f"{where}: {self.what} cannot be used" + "".join(f"\n  {fault}" for fault in self.faults))
 
 
-class BadAnswers(BenchlogError):
-    """A file of answers that cannot be used; all its faults at once."""
+class BadPlan(BadFile):
+    """A plan file that cannot be used."""
 
-    def __init__(self, where: str, faults: Sequence[str]) -> None:
-        self.where, self.faults = where, tuple(faults)
-        super().__init__(_listed(f"{where}: the answers cannot be used", self.faults))
+    what = "the plan"
 
 
-class BadReadings(BenchlogError):
-    """A file of meter readings that cannot be used; all its faults at once."""
+class BadLogger(BadFile):
+    """A logger file that cannot be used."""
 
-    def __init__(self, where: str, faults: Sequence[str]) -> None:
-        self.where, self.faults = where, tuple(faults)
-        super().__init__(_listed(f"{where}: the meter readings cannot be used", self.faults))
+    what = "the logger file"
+
+
+class BadAnswers(BadFile):
+    """A file of answers that cannot be used."""
+
+    what = "the answers"
+
+
+class BadReadings(BadFile):
+    """A file of meter readings that cannot be used."""
+
+    what = "the meter readings"
 
 
 class BadLog(BenchlogError):
@@ -88,5 +91,6 @@ class MissingColumns(BadLog):
         super().__init__(where, problem)
 
 
-def _listed(head: str, faults: Sequence[str]) -> str:
-    return head + "".join(f"\n  {fault}" for fault in faults)
+def reason_of(problem: Exception) -> str:
+    """Why the system could not do something, in its words, to stand inside a message."""
+    return str(getattr(problem, "strerror", None) or problem).lower()

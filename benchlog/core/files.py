@@ -4,17 +4,20 @@ import contextlib
 import errno
 import io
 import os
+import re
 import stat
 import time
 from collections.abc import Iterable
 from pathlib import Path
 
-from benchlog.core.errors import BenchlogError, CannotWrite
+from benchlog.core.errors import BenchlogError, CannotWrite, reason_of
 from benchlog.core.interrupts import later
 from benchlog.core.printable import printable
 
 #: What Windows says where another program has a file open (ERROR_ACCESS_DENIED, ERROR_SHARING_VIOLATION; from memory).
 _HELD = (5, 32)
+#: What names a device there (from memory), in small and capital letters.
+_DEVICE = re.compile(r"con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³]", re.I)
 _HELD_S = 2.0
 
 
@@ -152,6 +155,11 @@ def is_own(path: Path) -> bool:
         return False
 
 
+def unreserved(name: str) -> str:
+    """A file's name that Windows takes too: some are devices there, whatever follows their first dot."""
+    return f"_{name}" if _DEVICE.fullmatch(name.partition(".")[0].rstrip(" ")) else name
+
+
 def _is_special(target: Path) -> bool:
     return target.is_symlink() or (target.exists() and not target.is_file())
 
@@ -162,4 +170,4 @@ def _part(target: Path) -> Path:
 
 
 def _unwritable(target: Path, what: str, problem: OSError) -> CannotWrite:
-    return CannotWrite(str(target), what, (problem.strerror or str(problem)).lower())
+    return CannotWrite(str(target), what, reason_of(problem))

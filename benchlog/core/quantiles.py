@@ -37,6 +37,16 @@ def medians(table: Array) -> Array:
     return np.where(np.isnan(ordered[..., -1]), np.nan, middle)
 
 
+def known_medians(table: Array) -> Array:
+    """The same of each row's values that are not NaN; NaN where a row has none."""
+    ordered = np.sort(table, axis=-1)  # NaN comes last
+    known = np.count_nonzero(~np.isnan(table), axis=-1)
+    halves = np.stack((np.maximum(known - 1, 0) // 2, known // 2), axis=-1)
+    # with none known, both are the first, which is NaN
+    middle: Array = np.take_along_axis(ordered, halves, axis=-1).sum(axis=-1) / 2
+    return middle
+
+
 def percentile(values: npt.ArrayLike, percent: float) -> float:
     """The value below which so many percent lie, one in between by a straight line; NaN where one is NaN.
 

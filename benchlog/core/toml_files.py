@@ -8,7 +8,7 @@ from typing import Any, Literal, TypeVar
 from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic_core import ErrorDetails
 
-from benchlog.core.errors import BadAnswers, BadLogger, BadPlan, BadReadings
+from benchlog.core.errors import BadAnswers, BadLogger, BadPlan, BadReadings, reason_of
 from benchlog.core.toml_faults import path_of, strange_numbers, worded
 from benchlog.core.toml_text import TOO_DEEP, TOO_MANY_PARTS, tables_of
 
@@ -151,7 +151,7 @@ def _read(path: Path) -> tuple[str, list[str]]:
             return "", [f"holds {size / 1e6:.1f} MB, at most 1 MB is expected; this may be a log: name a .toml file"]
         raw = path.read_bytes()
     except (OSError, ValueError) as fault:
-        return "", [f"cannot be read ({str(getattr(fault, 'strerror', None) or fault).lower()}); check its permissions"]
+        return "", [f"cannot be read ({reason_of(fault)}); check its permissions"]
     if raw.startswith(_WRITTEN_BY_A_WORD_PROCESSOR):
         return "", ["is a word processor's document, not plain text; save it there as plain text (.txt) in UTF-8"]
     try:

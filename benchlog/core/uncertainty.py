@@ -137,8 +137,7 @@ def memory_of(samples: Array) -> float:
     n = len(samples)
     if n < LEAST_FOR_MEMORY:
         return 1.0
-    at = np.linspace(-1.0, 1.0, n)
-    course = np.vstack((np.ones(n), at, at**2)).T
+    course = np.vander(np.arange(n), 3)
     about = samples - samples.mean()
     rest = samples - course @ np.linalg.lstsq(course, samples, rcond=None)[0]
     hidden = HIDDEN_BY_MEAN
@@ -172,7 +171,8 @@ def block_mean(samples: Array, weights: Array | None = None, blocks: int = 24, m
     w = np.ones(len(samples)) if weights is None else weights
     mean = float(np.average(samples, weights=w))
     group = max(len(samples) // MOST_FOR_MEMORY, 1)
-    joined = samples[: len(samples) // group * group].reshape(-1, group).mean(axis=1)
+    whole = len(samples) // group
+    joined = samples[: whole * group].reshape(whole, group).mean(axis=1)
     remembers = max(memory_of(joined) * group, memory, 1.0)
     fitting = int(len(samples) / (group + BLOCK_MEMORIES * max(remembers - group, 0.0)))
     n = min(blocks, len(samples), max(fitting, FEWEST_BLOCKS))
@@ -180,7 +180,7 @@ def block_mean(samples: Array, weights: Array | None = None, blocks: int = 24, m
         return Mean(mean, math.inf)
     edges = np.linspace(0, len(samples), n + 1).astype(int)[:-1]
     block_weights = np.add.reduceat(w, edges)
-    means = np.add.reduceat(samples * w, edges) / np.maximum(block_weights, 1e-300)
+    means = np.add.reduceat(samples * w, edges) / np.maximum(block_weights, np.finfo(float).tiny)
     if n < FEWEST_FOR_DIFFERENCES:
         deviation, degrees = float(np.std(means, ddof=1)), n - 1
     else:

@@ -2,6 +2,7 @@
 
 from bisect import bisect_left
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -38,48 +39,20 @@ def examine_chatter(bench: LogContext, load: FeedLoad | None = None, loads: Load
         return NotEvaluated("feed_v is not logged")
     if not bench.story.on:
         return NotEvaluated("the key is off throughout the log")
-    count, with_trigger, seen_s, hidden_s, first_s, last_s = 0, 0, 0.0, 0.0, None, 0.0
-    whole: list[tuple[float, float]] = []
-    for on_from, on_to in bench.story.on:
-        off_to = next((b for a, b in bench.story.off if abs(a - on_to) < 1e-6), on_to)
-        closed_at = _first_closing(bench, on_from, on_to)
-        if closed_at is None:
-            continue
-        if closed_at < on_from:
-            # live already before the key-on: what the relay does then is no chatter
-            closed_at = on_from + BEFORE_S if on_from > bench.log.start_s else on_from
-        # an opening that follows the trigger's own slow fall is the drop-out, not chatter
-        around = max(0.5, 1.5 * bench.overview.step_s)
-        bounces = _bounces(bench, on_from, on_to)
-        moves = [
-            move
-            for move in _moves(bench, closed_at, off_to)
-            if not any(c.from_s - around <= move.time_s <= c.to_s + 2 * around for c in bench.story.cranks)
-            and not any(a <= move.time_s <= b for a, b in bounces)
-        ]
-        if not bench.has("battery_v") and not bench.has("battery_a"):
-            with_trigger += sum(
-                _trigger_down(bench, move) for move in moves if move.to == "low" and move.time_s < on_to
-            )
-        slack_s = bench.story.half_width_s(on_to)
-        stamped_s = bench.steps.by_role.get("feed_v", 0.0)
-        count += chatter_count(moves, closed_at, on_to, off_to, slack_s, _falls_from(bench, on_to), stamped_s)
-        gaps_s = unseen_s(bench.overview, closed_at, on_to)
-        hidden_s += gaps_s
-        seen_s += off_to - closed_at - gaps_s
-        first_s = closed_at if first_s is None else first_s
-        last_s = off_to
-        if bench.log.start_s < on_from and on_to < bench.log.end_s:
-            whole.append((on_from, on_to))
-    if first_s is None:
+    watched = [one for on_from, on_to in bench.story.on if (one := _watched(bench, on_from, on_to)) is not None]
+    if not watched:
         return NotEvaluated("the contact never closed while the key was on")
+    count = sum(one.count for one in watched)
+    hidden_s = sum(one.hidden_s for one in watched)
+    seen_s = sum(one.to_s - one.from_s - one.hidden_s for one in watched)
+    whole = [one.key_on for one in watched if bench.log.start_s < one.key_on[0] and one.key_on[1] < bench.log.end_s]
     one_sided, remedy = _short_of_a_pass(bench, whole, hidden_s, load, loads)
-    starter = 0 < count <= with_trigger
+    starter = 0 < count <= sum(one.with_trigger for one in watched)
     return Measured(
         value=float(count),
         u=0.0,
-        from_s=first_s,
-        to_s=last_s,
+        from_s=watched[0].from_s,
+        to_s=watched[-1].to_s,
         story=f"watched for {seen_s:.0f} s",
         disqualified="the trigger itself went down with it, and without the battery's voltage that may be the starter"
         if starter
@@ -87,6 +60,51 @@ def examine_chatter(bench: LogContext, load: FeedLoad | None = None, loads: Load
         one_sided=one_sided,
         remedy="log battery_v beside it" if starter else remedy,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Watched:
+    """One key-on, with the key-off that follows, from the contact's first closing.
+
+    Attributes:
+        key_on: when the key was on, s. from_s, to_s: what was watched, s. hidden_s: of that without samples.
+        count: moves out of turn. with_trigger: those of them in which the trigger went down too, where nothing but
+            lines is logged.
+    """
+
+    key_on: tuple[float, float]
+    from_s: float
+    to_s: float
+    hidden_s: float
+    count: int
+    with_trigger: int
+
+
+def _watched(bench: LogContext, on_from: float, on_to: float) -> _Watched | None:
+    """What the contact did; None where it never closed."""
+    off_to = next((b for a, b in bench.story.off if abs(a - on_to) < 1e-6), on_to)
+    closed_at = _first_closing(bench, on_from, on_to)
+    if closed_at is None:
+        return None
+    if closed_at < on_from:
+        # live already before the key-on: what the relay does then is no chatter
+        closed_at = on_from + BEFORE_S if on_from > bench.log.start_s else on_from
+    # an opening that follows the trigger's own slow fall is the drop-out, not chatter
+    around = max(0.5, 1.5 * bench.overview.step_s)
+    moves = [
+        move
+        for move in _moves(bench, closed_at, off_to)
+        if not any(c.from_s - around <= move.time_s <= c.to_s + 2 * around for c in bench.story.cranks)
+    ]
+    moves = _out_of_bounces(moves, _bounces(bench, on_from, on_to), on_to)
+    with_trigger = 0
+    if not bench.has("battery_v") and not bench.has("battery_a"):
+        with_trigger = sum(_trigger_down(bench, move) for move in moves if move.to == "low" and move.time_s < on_to)
+    slack_s = bench.story.half_width_s(on_to)
+    stamped_s = bench.steps.by_role.get("feed_v", 0.0)
+    count = chatter_count(moves, closed_at, on_to, off_to, slack_s, _falls_from(bench, on_to), stamped_s)
+    hidden_s = unseen_s(bench.overview, closed_at, on_to)
+    return _Watched((on_from, on_to), closed_at, off_to, hidden_s, count, with_trigger)
 
 
 def _short_of_a_pass(
@@ -170,10 +188,22 @@ def _bounces(bench: LogContext, on_from: float, on_to: float) -> list[tuple[floa
             continue
         trace = bench.log.trace(event.time_s - 0.5, event.time_s + 0.5, ["trigger_v"])
         x = np.clip(trace.values["trigger_v"], *PLAUSIBLE_V)
-        edges = train(line_moves(trace.time_s, x, event.time_s, event.to, None), event)
-        if len(edges) > 1:
-            found.append((event.time_s, edges[-1].time_s + FOLLOWS_S))
+        moves = line_moves(trace.time_s, x, event.time_s, event.to, None)
+        last_s = train(moves, event)[-1].time_s
+        # by other levels the same passage has another instant: a second one has a way back before it
+        if any(event.time_s < move.time_s < last_s and move.to != event.to for move in moves):
+            found.append((event.time_s, last_s + FOLLOWS_S))
     return found
+
+
+def _out_of_bounces(moves: list[Crossing], bounces: list[tuple[float, float]], on_to: float) -> list[Crossing]:
+    """The moves that do not follow a bounce of the key; what opens the contact for good in the key-off's stays."""
+    kept = moves
+    for a, b in bounces:
+        inside = [move for move in moves if a <= move.time_s <= b]
+        drop_out = inside[-1] if inside and inside[-1].to == "low" and b > on_to else None
+        kept = [move for move in kept if move is drop_out or move not in inside]
+    return kept
 
 
 def _trigger_down(bench: LogContext, opening: Crossing) -> bool:

@@ -1,7 +1,7 @@
 """All examinations of one log, in the order in which they lean on each other."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchlog.analysis.measurement import Finding
 from benchlog.examine.added import added_drain
@@ -14,13 +14,13 @@ from benchlog.examine.context import LogContext, Samples, Timeline, accuracy_of
 from benchlog.examine.drawn import battery_points, feed_points, ground_points, settlings
 from benchlog.examine.engine_checks import examine_crank
 from benchlog.examine.fuse_checks import FuseWalk, examine_walk, find_walk, without_pulled
-from benchlog.examine.load_checks import examine_battery_load, find_loads
+from benchlog.examine.load_checks import Loads, examine_battery_load, find_loads
 from benchlog.examine.noisy import noise_in
 from benchlog.examine.observe import observe
 from benchlog.examine.off_state import OffState, examine_off_state
 from benchlog.examine.pace import steps_of
-from benchlog.examine.path_checks import examine_paths, feed_load
-from benchlog.examine.relay_checks import examine_relay
+from benchlog.examine.path_checks import FeedLoad, examine_paths, feed_load
+from benchlog.examine.relay_checks import RelayFindings, examine_relay
 from benchlog.examine.rest_checks import examine_rest
 from benchlog.examine.sense import doubtful_readings, refuse_senseless
 from benchlog.examine.slot_checks import examine_slots
@@ -141,24 +141,8 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
         **examine_crank(bench),
         **examine_charging(bench),
     }
-    evidence = LogEvidence(
-        log=log.name,
-        overview=log.overview,
-        roles=tuple(log.overview.bands),
-        spans=tuple(sorted((*story.spans, *ready.bridges), key=lambda span: span.from_s)),
-        pull_ins=tuple(trace for trace, _ in relay.pull_ins),
-        drop_outs=tuple(trace for trace, _ in relay.drop_outs),
-        pull_in_at_s=tuple(at for _, at in relay.pull_ins),
-        drop_out_at_s=tuple(at for _, at in relay.drop_outs),
-        battery_points=battery_points(loads),
-        feed_points=feed_points(load),
-        ground_points=ground_points(bench, load),
-        settlings=settlings(off_state),
-        key_off_draws=walked.draws,
-        key_off_drain_ma=off_state.drain.mean_a * 1000 if off_state.drain else None,
-        samples=samples,
-        zero_offsets={role: zero.offset for role, zero in bench.zeros.items()},
-    )
+    drawn = _drawn(ready, relay, loads, load, off_state)
+    evidence = replace(drawn, key_off_draws=walked.draws, samples=samples)
     seen = observe(bench, findings, limits, off_state.drain, loads, load)
     devices = {circuit.slot: circuit.device for circuit in plan.circuit}
     let_go = tuple((pull.slot, devices.get(pull.slot, "")) for pull in walk.let_go)
@@ -168,3 +152,26 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     ]
     notes = (*ready.clip_notes, *ready.notes, *walked.notes, *doubtful)
     return LogFindings(log.name, story, findings, off_state, logger, evidence, seen, let_go, notes)
+
+
+def _drawn(
+    ready: _Ready, relay: RelayFindings, loads: Loads, load: FeedLoad | None, off_state: OffState
+) -> LogEvidence:
+    """What of the examinations is drawn."""
+    bench, overview = ready.bench, ready.bench.log.overview
+    return LogEvidence(
+        log=bench.log.name,
+        overview=overview,
+        roles=tuple(overview.bands),
+        spans=tuple(sorted((*bench.story.spans, *ready.bridges), key=lambda span: span.from_s)),
+        pull_ins=tuple(trace for trace, _ in relay.pull_ins),
+        drop_outs=tuple(trace for trace, _ in relay.drop_outs),
+        pull_in_at_s=tuple(at for _, at in relay.pull_ins),
+        drop_out_at_s=tuple(at for _, at in relay.drop_outs),
+        battery_points=battery_points(loads),
+        feed_points=feed_points(load),
+        ground_points=ground_points(bench, load),
+        settlings=settlings(off_state),
+        key_off_drain_ma=off_state.drain.mean_a * 1000 if off_state.drain else None,
+        zero_offsets={role: zero.offset for role, zero in bench.zeros.items()},
+    )

@@ -18,12 +18,8 @@ from benchlog.plan.batteries import days_until
 
 #: So few full awakenings in a stretch may be a hand on the bike; more are its habit.
 FEW_VISITS = 2
-
-
 #: How long the bike can stand is told only from a watch of this length, s: what wakes seldom shows in no shorter one.
 STANDING_AFTER_S = 3600.0
-
-
 #: A gap in the log above this share of the stretch leaves its mean unproven.
 LARGEST_GAP = 0.1
 

@@ -16,12 +16,8 @@ from benchlog.plan.limits import settled_s
 
 #: The alternator turns on for about this long after the key-off, which hides it where only the battery is logged, s.
 COAST_S = 2.0
-
-
 #: The feed may follow the key by about this much, s.
 RELAY_S = 0.5
-
-
 #: A current that fell this long before the log's end was not yet settled until then, s.
 LEAST_AFTER_S = 10.0
 

@@ -1,23 +1,11 @@
 """What is said of a log besides its checks: what its key's state was read from, and the key events."""
 
-from collections.abc import Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchlog.logger.model import Logger
-from benchlog.plan.model import Plan
 from benchlog.verdict.result import KeyEvent
 
 if TYPE_CHECKING:
-    import pandas as pd
-    import polars as pl
-
     from benchlog.examine import LogFindings
-    from benchlog.log.log import Log
-
-    LogLike = str | Path | pd.DataFrame | pl.DataFrame | Log
-    LoggerLike = str | Path | Mapping[str, object] | Logger
-    PlanLike = str | Path | Mapping[str, object] | Plan
 
 
 _SOURCES = {

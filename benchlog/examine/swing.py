@@ -3,6 +3,7 @@
 import numpy as np
 
 from benchlog.analysis.coarse import coarse
+from benchlog.core.quantiles import percentile
 from benchlog.examine.context import LogContext
 
 POINT_S = 0.1
@@ -18,4 +19,4 @@ def swing_a(bench: LogContext, from_s: float, to_s: float, role: str = "battery_
     if good.sum() < FEWEST_POINTS:
         return None
     both = np.concatenate((low[good], high[good]))
-    return float(np.quantile(both, 0.9) - np.quantile(both, 0.1))
+    return percentile(both, 90) - percentile(both, 10)

@@ -67,15 +67,15 @@ class Knowledge:
         anything = usual / 2 + (0.25 if question.kind == "look" else self._flat(question, answer))
         return (
             np.append((1 - wrong) * right + wrong * mistaken, anything),
-            np.append(wrong * mistaken / ((1 - wrong) * right + wrong * mistaken + 1e-300), 0.0),
+            np.append(wrong * mistaken / ((1 - wrong) * right + wrong * mistaken), 0.0),
         )
 
     def information(self, weights: Values, names: list[str]) -> Values:
         """Bits that each test is expected to tell about the place."""
         kept = weights[:-1] > _NEGLIGIBLE * weights.max()
         order = self.order[kept[self.order]]
-        of_group = np.searchsorted(self.starts, np.flatnonzero(kept[self.order]), side="right") - 1
-        starts = np.flatnonzero(np.diff(of_group, prepend=-1))
+        of_group = np.searchsorted(self.starts, np.flatnonzero(kept[self.order]), side="right")  # from 1 on
+        starts = np.flatnonzero(np.diff(of_group, prepend=0))
         mass = weights[:-1][order]
         found = np.zeros(len(names))
         for index, name in enumerate(names):

@@ -138,7 +138,7 @@ def _worsen(copies: Copies, flaw: Flaw, here: slice, strength: Values, load_a: f
 def _load_of(place: str) -> str | None:
     """The device, or the coil, whose current alone flows through a place; None for the common path."""
     words = place.split()
-    if len(words) > 1 and words[0] in ("fuse", "slot", "device") and words[1].isdigit():
+    if words[0] in ("fuse", "slot", "device") and words[1].isdigit():
         return f"device {words[1]}"
     return "coil" if place in ("trigger source", "key line to 86", "85 to battery -") else None
 

@@ -89,11 +89,10 @@ def _laid_out(slots: Sequence[int]) -> tuple[list[_Stroke], dict[str, tuple[int,
         y = top + number * STEP
         strokes.append(_Stroke(place, (LEFT + 60, y), (RIGHT - 60, y), "box"))
     y = top + 4 * STEP
-    at = [LEFT + 24, LEFT + 88, LEFT + 136, LEFT + 200, RIGHT - 12]
+    at = [LEFT, LEFT + 88, LEFT + 136, LEFT + 200, RIGHT]
+    signs = {"trigger source": "switch", "coil": "coil"}
     for number, place in enumerate(_TRIGGER):
-        strokes.append(_Stroke(place, (at[number], y), (at[number + 1], y), {"coil": "coil"}.get(place, "")))
-    strokes[-1] = _Stroke(_TRIGGER[-1], (at[3], y), (RIGHT, y))
-    strokes[-4] = _Stroke(_TRIGGER[0], (LEFT, y), (at[1], y), "switch")
+        strokes.append(_Stroke(place, (at[number], y), (at[number + 1], y), signs.get(place, "")))
     spots |= {"key line": (at[1], y), "86": (at[2], y), "85": (at[3], y)}
     y0 = y
     for number, place in enumerate(_FEED, start=1):

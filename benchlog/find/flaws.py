@@ -131,6 +131,6 @@ def _named(place: str, slots: list[int]) -> list[str]:
 def _pattern(place: str) -> tuple[str, str | None]:
     """The table's name of a place, and its slot."""
     words = place.split()
-    if len(words) > 1 and words[0] in ("fuse", "slot", "device") and words[1].isdigit():
+    if words[0] in ("fuse", "slot", "device") and words[1].isdigit():
         return " ".join([words[0], "N", *words[2:]]), words[1]
     return place, None

@@ -4,7 +4,7 @@ from fnmatch import fnmatch
 
 import numpy as np
 
-from benchlog.find.copies import COPIES, GOOD, LAMP_OHM, OPEN_OHM, PULL_IN_V, Copies, Flags, Values
+from benchlog.find.copies import COPIES, LAMP_OHM, OPEN_OHM, PULL_IN_V, Copies, Flags, Values
 from benchlog.find.flaws import Flaw
 from benchlog.find.network import Branch, voltages
 from benchlog.find.questions import OL_OHM, WIGGLED_TOGETHER, Question
@@ -32,7 +32,7 @@ class Forward:
         self._pairs = [(flaw.place, flaw.kind) for flaw in flaws] + [("", "")]  # -1 is the good install
         devices = [part.place for part in copies.parts if part.start.startswith("device") and part.end != "bus"]
         drawn = np.random.default_rng(2).integers(0, 2, (COPIES, len(devices)))
-        of_copy = (np.arange(copies.count) - GOOD) % COPIES
+        of_copy = np.arange(copies.count) % COPIES
         self._left_on = {place: drawn[of_copy, index] for index, place in enumerate(devices)}
         # across a broken coil stands the whole voltage, and nothing pulls
         closed = (self._coil_v() > PULL_IN_V) & (copies.ohm["coil"] < OPEN_OHM)
@@ -192,7 +192,7 @@ class Forward:
         elif of.split(" without ")[0] in SLOW_KINDS:
             gone = {out.replace("bike fuse", "bike") for out in question.without}
             kind = SLOW_KINDS[of.split(" without ")[0]]
-            for place in {place for place, what in self._pairs if what == kind} - gone:
+            for place in {place for place, _ in self._pairs} - gone:
                 no = no | self._is(place, kind)
         else:
             for place, kind in FALSE_WITH[of]:

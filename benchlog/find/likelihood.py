@@ -64,12 +64,12 @@ def bins(question: Question, values: Values) -> NDArray[np.float32]:
     else:
         z = scale(question, values)
         spread = spread_of(question, values)
-        usual = np.unique(np.round(z / np.maximum(spread, 1e-9)))
+        usual = np.unique(np.round(z / spread))
         if len(usual) < 2:
             return np.ones((len(values), 1), np.float32)
         order = np.sort(np.unique(np.round(z, 4)))
         edges = np.unique(np.quantile(order, np.linspace(0, 1, BINS + 1)[1:-1]))
-        below = 1 / (1 + np.exp(-np.clip(1.702 * (edges[None, :] - z[:, None]) / spread[:, None], -60, 60)))
+        below = 0.5 * (1 + np.tanh(0.851 * (edges[None, :] - z[:, None]) / spread[:, None]))
         right = np.diff(np.concatenate([np.zeros((len(z), 1)), below, np.ones((len(z), 1))], axis=1), axis=1)
     mixed = (1 - WRONG) * right + WRONG * right.mean(axis=0)
     return np.asarray(mixed, dtype=np.float32)

@@ -65,13 +65,11 @@ def mend(place: str, kind: str) -> str:
 def check_again(place: str, kind: str) -> str:
     """The one check that shows whether it is mended."""
     words = place.split()
-    if place == "charging" and kind in ("leak", "backfeeds"):
-        return "off_state_drain"
     if (place, kind) in (("coil", "slow"), ("trigger source", "slow")):
         return "relay_drop_out"
     if kind in _CHECKS:
         return _CHECKS[kind]
-    if words[0] in ("fuse", "slot", "device") and len(words) > 1 and words[1].isdigit():
+    if words[0] in ("fuse", "slot", "device") and words[1].isdigit():
         return f"slot_{words[1]}_current"
     if place in _TRIGGER:
         return "relay_pull_in"

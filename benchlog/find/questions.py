@@ -115,7 +115,7 @@ def _drains(slots: list[int]) -> list[Question]:
             f"drain{_less(without)}",
             "drain",
             "asleep",
-            DRAIN_MIN + UNPLUG_MIN * max(len(without) - 1, 0) + (2.0 if without[:1] == ("charging",) else 0.0),
+            DRAIN_MIN + UNPLUG_MIN * max(len(without) - 1, 0) + (2.0 if without == ("charging",) else 0.0),
             without=without,
             danger=AMMETER_DANGER,
         )

@@ -106,7 +106,10 @@ def _offered(meter: LiveMeter | None, question: Question, hunt: Hunt) -> tuple[s
     if meter is None or question.kind in ("look", "resistance"):
         return None
     good = expected(question, hunt.knowledge.good[question.name])
-    first = meter.offers(question, float(good["max"] or 0.0) - float(good["min"] or 0.0))
+    low, high = good["min"], good["max"]
+    assert isinstance(low, float)
+    assert isinstance(high, float)
+    first = meter.offers(question, high - low)
     return (first, lambda: meter.take(question)) if first else None
 
 

@@ -2,12 +2,10 @@
 
 import os
 from bisect import bisect_left, bisect_right
-from collections import deque
 from collections.abc import Callable, Collection, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Self
 
 import numpy as np
 
@@ -17,12 +15,13 @@ from benchlog.core.note import Note
 from benchlog.core.trace import Mark, Overview, Trace, standing
 from benchlog.log.blocks import Blocks
 from benchlog.log.overview import OverviewBuilder
+from benchlog.log.parsing import parsed
 from benchlog.log.readers import reader_of
 from benchlog.log.readers.comments import Written
 from benchlog.log.readers.hints import time_unit_hint
 from benchlog.log.readers.leftout import LeftOut
 from benchlog.log.readers.parts import parts_of
-from benchlog.log.readers.raw import Piece, Raw, Table
+from benchlog.log.readers.raw import Table
 from benchlog.log.readers.source import Source
 from benchlog.log.readers.timeline import State, epoch_s, place
 
@@ -33,8 +32,6 @@ if TYPE_CHECKING:
     from benchlog.logger.model import Logger
 
 BLOCK_BYTES = 8 << 20
-_WORKERS, _IN_FLIGHT = 2, 3
-_SMALL_BYTES = 2 << 20
 #: The years 1 to 9999, s from 1970 UTC: what a calendar holds.
 _FIRST_EPOCH_S, _LAST_EPOCH_S = -62_135_596_800, 253_402_300_800
 
@@ -214,7 +211,7 @@ class Log:
         builder: OverviewBuilder | None = None
         state, line = State(), self._table.first_line
         marks: list[Mark] = []
-        for piece, raw in self._parsed():
+        for piece, raw in parsed(self._table):
             if builder is None:
                 expected = raw.rows * self._table.done()[1] // max(piece.size, 1)
                 if piece.size != raw.rows:  # text: later lines may be longer; tables count their rows
@@ -236,34 +233,6 @@ class Log:
         self.marks = standing(marks)
         self._refuse_marks()
         return (builder or OverviewBuilder(self._order)).finish(), state
-
-    def _parsed(self) -> Iterator[tuple[Piece, Raw]]:
-        waiting: deque[tuple[Piece, Future[Raw]]] = deque()
-
-        def take(data: Any, piece: Piece) -> None:
-            waiting.append((piece, pool.submit(parse, data, piece)))
-
-        def parse(data: Any, piece: Piece) -> Raw:
-            return self._table.parse(self._table.load(piece) if data is None else data)
-
-        if self._table.done()[1] < _SMALL_BYTES:  # handing it to other threads would take longer than it saves
-            before: tuple[Piece, Raw] | None = None
-            for piece, data in self._table.pieces():
-                if before is not None:
-                    yield before
-                before = piece, parse(data, piece)
-            if before is not None:  # one late, so that with the last piece all is known to be taken
-                yield before
-            return
-        with ThreadPoolExecutor(_WORKERS, thread_name_prefix="benchlog") as pool:
-            for piece, data in self._table.pieces():
-                take(data, piece)
-                while len(waiting) >= _IN_FLIGHT:
-                    done, future = waiting.popleft()
-                    yield done, future.result()
-            while waiting:
-                done, future = waiting.popleft()
-                yield done, future.result()
 
     def _time_hint(self) -> Iterator[tuple[None, str]]:
         if self.logger.time is not None and self.epoch_s is None:

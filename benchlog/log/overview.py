@@ -16,11 +16,7 @@ _BYTES_A_ROLE, _BYTES_SHARED = 56, 32  # in one bucket
 
 
 _FEWEST, _MOST = 1 << 16, 1 << 19
-
-
 _STEPS = 1 << 18  # time steps kept for their median
-
-
 _PARTS = 256  # pieces that full buckets lie in
 
 

@@ -25,8 +25,8 @@ class Chemistry:
         band_v: half-width, V, within which tables for this kind disagree.
         charge_v: (least, most) V that suit it with the engine running.
         lead_acid: six lead-acid cells, so the lead-acid temperature coefficients hold.
-        source: where the rest voltages come from.
         self_discharge_pct: (least, most) per cent of its capacity that it loses a month at 20 degC on its own.
+        source: where the rest voltages come from.
     """
 
     name: str
@@ -34,61 +34,30 @@ class Chemistry:
     band_v: float
     charge_v: tuple[float, float]
     lead_acid: bool
-    source: str
     self_discharge_pct: tuple[float, float]
+    source: str
 
 
+_FLOODED_REST = ((0.0, 11.89), (25.0, 12.06), (50.0, 12.24), (75.0, 12.45), (100.0, 12.65))
+_PRINTED = "widely printed table; others differ by up to 0.13 V (common practice, no source)"
+_AGM_REST = ((0.0, 11.7), (25.0, 12.0), (50.0, 12.3), (75.0, 12.6), (100.0, 12.8))
+_BANDS = "a vehicle maker's bands, carried on below a quarter charged (common practice, no source)"
+_AS_AGM = "taken as AGM, with a wider band (from memory)"
+_LIFEPO4_REST = (
+    *((0.0, 10.0), (10.0, 12.0), (20.0, 12.8), (30.0, 13.0), (40.0, 13.2), (70.0, 13.3), (90.0, 13.4)),
+    *((99.0, 13.6), (100.0, 13.6)),
+)
+_FOUR_CELLS = "four cells in series, one table of low authority (common practice, no source)"
+
+# Charging windows: common practice, no source; those of gel and LiFePO4 from memory.
 # Self-discharge: common practice, no source (flooded about 5, sealed about 3, AGM 1 to 3 % a month); LiFePO4's from
 # memory.
-# Charging windows: common practice, no source; those of gel and LiFePO4 from memory.
-_AGM_REST = ((0.0, 11.7), (25.0, 12.0), (50.0, 12.3), (75.0, 12.6), (100.0, 12.8))
 CHEMISTRY: dict[str, Chemistry] = {
-    "flooded": Chemistry(
-        name="flooded lead-acid",
-        rest=((0.0, 11.89), (25.0, 12.06), (50.0, 12.24), (75.0, 12.45), (100.0, 12.65)),
-        band_v=0.13,
-        charge_v=(13.5, 15.5),
-        lead_acid=True,
-        source="widely printed table; others differ by up to 0.13 V (common practice, no source)",
-        self_discharge_pct=(4.0, 6.0),
-    ),
-    "agm": Chemistry(
-        name="AGM",
-        rest=_AGM_REST,
-        band_v=0.10,
-        charge_v=(13.5, 14.8),
-        lead_acid=True,
-        source="a vehicle maker's bands, carried on below a quarter charged (common practice, no source)",
-        self_discharge_pct=(1.0, 3.0),
-    ),
-    "gel": Chemistry(
-        name="gel",
-        rest=_AGM_REST,
-        band_v=0.15,
-        charge_v=(13.5, 14.4),
-        lead_acid=True,
-        source="taken as AGM, with a wider band (from memory)",
-        self_discharge_pct=(2.0, 4.0),
-    ),
-    "lifepo4": Chemistry(
-        name="LiFePO4",
-        rest=(
-            (0.0, 10.0),
-            (10.0, 12.0),
-            (20.0, 12.8),
-            (30.0, 13.0),
-            (40.0, 13.2),
-            (70.0, 13.3),
-            (90.0, 13.4),
-            (99.0, 13.6),
-            (100.0, 13.6),
-        ),
-        band_v=0.05,
-        charge_v=(13.6, 14.6),
-        lead_acid=False,
-        source="four cells in series, one table of low authority (common practice, no source)",
-        self_discharge_pct=(1.0, 3.0),
-    ),
+    # name, rest voltages, band, charging window, lead acid, self-discharge, source
+    "flooded": Chemistry("flooded lead-acid", _FLOODED_REST, 0.13, (13.5, 15.5), True, (4.0, 6.0), _PRINTED),
+    "agm": Chemistry("AGM", _AGM_REST, 0.10, (13.5, 14.8), True, (1.0, 3.0), _BANDS),
+    "gel": Chemistry("gel", _AGM_REST, 0.15, (13.5, 14.4), True, (2.0, 4.0), _AS_AGM),
+    "lifepo4": Chemistry("LiFePO4", _LIFEPO4_REST, 0.05, (13.6, 14.6), False, (1.0, 3.0), _FOUR_CELLS),
 }
 
 

@@ -31,7 +31,8 @@ def comments_of(text: str, tables: Mapping[str, Any]) -> Comments:
     Args:
         tables: the same text, read.
     """
-    behind, alone, name, number = [], 0, "", 0
+    behind, alone = [], 0
+    name, number = "", 0
     for line in text.splitlines():
         if found := _TABLE.match(line):
             number = number + 1 if found[1] == "circuit" else 0

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from benchlog.core.errors import BenchlogError
-from benchlog.core.files import is_own, write_whole
+from benchlog.core.errors import BenchlogError, reason_of
+from benchlog.core.files import is_own, unreserved, write_whole
 from benchlog.core.places import data_folder
 
 ENDING = ".plan.toml"
@@ -60,7 +60,7 @@ def kept_plan(name: object) -> KeptPlan | None:
 def plan_file_name(bike: str) -> str:
     """The name of a bike's plan: one plain name, whatever the bike is called."""
     stem = _STRANGE.sub("-", bike.casefold()).strip(" .-")[:_LONGEST]
-    return f"{stem or 'bike'}{ENDING}"
+    return unreserved(f"{stem or 'bike'}{ENDING}")
 
 
 def digest_of(text: str) -> str:
@@ -84,7 +84,7 @@ def keep_plan(bike: str, text: str, replacing: str = "") -> Path:
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as problem:
-            why = (problem.strerror or str(problem)).lower()
+            why = reason_of(problem)
             raise BenchlogError(
                 f"{path.parent}: this folder for plans cannot be made ({why}); download the plan instead"
             ) from problem
@@ -101,5 +101,5 @@ def _digest_there(path: Path) -> str:
     except FileNotFoundError:
         return ""
     except OSError as problem:
-        why = (problem.strerror or str(problem)).lower()
+        why = reason_of(problem)
         raise BenchlogError(f"{path}: the plan that is kept cannot be read ({why}); move it away") from problem

@@ -84,25 +84,24 @@ def clearest_step(time: Array, y: Array, others: Array, rng: np.random.Generator
         rng: shuffles.
     """
     n = len(time)
-    known = np.column_stack([np.ones(n), time - time.mean(), others])
+    known = np.column_stack([np.ones(n), time, others])
     spare = n - np.linalg.matrix_rank(known)
-    if n < 2 * LEAST_EACH_SIDE or spare < LEAST_EACH_SIDE:
+    room = n - 2 * LEAST_EACH_SIDE + 1
+    if room < 1 or spare < LEAST_EACH_SIDE:
         return None
-    places = np.arange(LEAST_EACH_SIDE, n - LEAST_EACH_SIDE + 1)
-    if len(places) > _MOST_PLACES:
-        places = np.unique(np.linspace(places[0], places[-1], _MOST_PLACES).astype(np.int64))
+    places = np.linspace(LEAST_EACH_SIDE, n - LEAST_EACH_SIDE, min(room, _MOST_PLACES)).astype(np.int64)
     basis = np.linalg.qr(known)[0]
     steps = (np.arange(n)[:, None] >= places[None, :]).astype(np.float64)
     steps -= basis @ (basis.T @ steps)
     length = np.sqrt((steps * steps).sum(axis=0))
-    usable = length > 1e-6 * np.sqrt(n)
+    usable = length > 1e-6
     if not usable.any():
         return None
     places, steps = places[usable], steps[:, usable] / length[usable]
     residual = _tame(y - known @ huber(known, y))
     residual -= basis @ (basis.T @ residual)
     total = float(residual @ residual)
-    if total <= 1e-24 * max(float(y @ y), 1e-300):
+    if total <= 1e-24 * float(y @ y):
         return None
     share = (steps.T @ residual) ** 2 / total
     best = int(np.argmax(share))
@@ -111,15 +110,15 @@ def clearest_step(time: Array, y: Array, others: Array, rng: np.random.Generator
     # neighbours that are alike make steps by chance; the shuffled ones have lost that
     clear = _deflated(float(share[best]), alike)
     p = _by_chance(residual, basis, steps, clear, rng) if surely else 1.0
-    worse = n * np.log((1 - share) / max(1 - share[best], 1e-9)) if share[best] < 1 else np.where(share < 1, np.inf, 0)
-    near = places[worse <= _HARDLY_WORSE]
+    left = np.maximum(1 - share, 1e-9)
+    near = places[n * np.log(left / left[best]) <= _HARDLY_WORSE]
     return LevelShift(int(near.min()), at, int(near.max()), size, p)
 
 
 def _by_chance(residual: Array, basis: Array, steps: Array, clear: float, rng: np.random.Generator) -> float:
     """The probability that shuffled residuals have a step that explains the share ``clear`` of them."""
     # residuals of the fit look smaller where a reading has much weight in it; that is put back before shuffling
-    weight = np.clip(1.0 - (basis * basis).sum(axis=1), 0.05, 1.0)
+    weight = np.maximum(1.0 - (basis * basis).sum(axis=1), 0.05)
     even = residual / np.sqrt(weight)
     even -= even.mean()
     seen = made = 0
@@ -174,13 +173,13 @@ def _size(known: Array, time: Array, y: Array, at: int) -> tuple[float, bool, fl
     fitted = huber(whole, y)
     residual = y - whole @ fitted
     alike = autocorrelation_inflation(residual, whole.shape[1] - 1)
-    variance = float(residual @ residual) / max(n - whole.shape[1], 1) * alike
+    variance = float(residual @ residual) / (n - whole.shape[1]) * alike
     own = np.linalg.pinv(whole.T @ whole)[known.shape[1], known.shape[1]]
     size = float(fitted[known.shape[1]])
     surely = size * size > _STANDS**2 * variance * float(own)
     if surely and len(columns) > 1:
         tamed = _tame(residual)
-        surely = n * np.log(_bent(known, time, y - residual + tamed) / float(tamed @ tamed)) > _BEND_WORSE * alike
+        surely = _bent(known, time, y - residual + tamed) > float(tamed @ tamed) * np.exp(_BEND_WORSE * alike / n)
     return size, bool(surely), alike
 
 
@@ -204,11 +203,7 @@ def kind_of(steps: dict[str, float]) -> str:
         return (
             "as with a new battery, or with posts cleaned"
             if better == [True, False, False]
-            else (
-                "as with a new battery"
-                if better[0] or sum(better) > 1
-                else "as with a new or a freshly charged battery"
-            )
+            else ("as with a new battery" if sum(better) > 1 else "as with a new or a freshly charged battery")
         )
     if any(worse) and not any(better):
         return "as with a cell that failed, a poor joint at the posts or another, weaker battery"

@@ -36,7 +36,7 @@ def _blocks(season: Season, colour: bool, width: int) -> Iterator[list[str]]:
     head = f"{words.SHAPES[worst.urgency]} {worst.words}"
     if colour:
         head = f"\x1b[1m{head}\x1b[0m"
-    stale = fold(stale_words(season), "", "", width) if stale_words(season) else []
+    stale = fold(stale_words(season), "", "", width)
     title = f"Season: {one_line(season.bike) or 'battery'}, {day_words(season.today)}"
     yield [title[:width], "═" * width, *stale, head]
     told = folded_advice(season)
@@ -114,7 +114,8 @@ def chart(part: Part, breaks: Sequence[datetime], width: int = WIDTH) -> list[st
     limits = [limit for limit in part.limit if limit is not None and is_drawn(limit, values)]
     low, high = min([*values, *limits]), max([*values, *limits])
     if high == low:
-        low, high = low - abs(low) * 0.01 - 1e-9, high + abs(high) * 0.01 + 1e-9
+        apart = 0.01 * abs(high) or 1.0
+        low, high = low - apart, high + apart
     first, last = min(days), max(days)
     span = max(last - first, 1.0)
     cells = [[0] * columns for _ in range(_ROWS)]
@@ -161,7 +162,7 @@ def is_drawn(limit: float, values: Sequence[float]) -> bool:
 
 
 def _label(value: float, span: float) -> str:
-    decimals = max(0, 1 - math.floor(math.log10(span))) if span > 0 else 2
+    decimals = max(0, 1 - math.floor(math.log10(span)))
     return f"{value:.{min(decimals, 4)}f}".replace("-", "−")
 
 
@@ -171,4 +172,4 @@ def _day(day: float) -> str:
 
 def _rule(title: str, width: int) -> str:
     head = f"── {title} "
-    return head + "─" * max(0, width - len(head))
+    return head + "─" * (width - len(head))

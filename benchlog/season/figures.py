@@ -74,7 +74,7 @@ def drawn_of(part: Part) -> DrawnSeason:
             series.day, series.value, series.temperature_c, np.nan_to_num(series.uncertainty), len(readings)
         )
     known = [(day_of(r.at), r.value, r.temperature_c, r.uncertainty or 0.0) for r in readings]
-    columns = np.array(known, dtype=np.float64).reshape(-1, 4)  # a temperature of None becomes NaN
+    columns = np.array(known, dtype=np.float64).reshape(len(known), 4)  # a temperature of None becomes NaN
     return DrawnSeason(columns[:, 0], columns[:, 1], columns[:, 2], columns[:, 3], len(readings))
 
 
@@ -98,7 +98,8 @@ def _caption(part: Part, season: Season, drawn: DrawnSeason) -> str:
     trends = [trend for trend in (*part.earlier, part.trend) if isinstance(trend, Trend)]
     if trends:
         what.append("the trend with its 95 % band")
-    rings = f" Trend and open rings: as it would be at {AT_C:.0f} °C." if len(_at_20(part, drawn)[0]) else ""
+    days, _ = _at_20(part, drawn)
+    rings = f" Trend and open rings: as it would be at {AT_C:.0f} °C." if len(days) else ""
     return f"{part.title}: {_listed(what)}.{rings}"
 
 

@@ -158,9 +158,8 @@ def _dated(trend: Trend, side: Literal["min", "max"], limit: float, today: date)
     now = day_of(moment_of((today - date(1970, 1, 1)).days))
     days = np.arange(now, now + HORIZON_YEARS * DAYS_A_YEAR, 1.0)
     bands = np.array([trend.band(day) for day in days])
-    sign = 1.0 if side == "max" else -1.0
     near, far = (bands[:, 1], bands[:, 0]) if side == "max" else (bands[:, 0], bands[:, 1])
-    early, late = (np.flatnonzero(sign * (edge - limit) >= 0) for edge in (near, far))
+    early, late = (np.flatnonzero(edge >= limit if side == "max" else edge <= limit) for edge in (near, far))
     if not len(early):
         return LimitCrossing("inside", side, limit)
     return LimitCrossing(

@@ -5,17 +5,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from benchlog.logger.given import LoggerLike, logger_of
 from benchlog.plan.model import Plan
 from benchlog.store.readings import QUANTITIES, Reading
 
 if TYPE_CHECKING:
-    from benchlog.run import LoggerLike
     from benchlog.verdict.result import Result
 
 
-def readings_of_log(
-    log: str | Path, plan: Plan, logger: "LoggerLike | None" = None
-) -> tuple[list[Reading], str | None]:
+def readings_of_log(log: str | Path, plan: Plan, logger: LoggerLike | None = None) -> tuple[list[Reading], str | None]:
     """What one log measures of a battery's health, at the time of its first sample.
 
     Args:
@@ -44,11 +42,11 @@ def readings_of_log(
     return found, note
 
 
-def _checked_log(path: Path, plan: Plan, logger: "LoggerLike | None") -> "tuple[Result, float | None, float | None]":
+def _checked_log(path: Path, plan: Plan, logger: LoggerLike | None) -> "tuple[Result, float | None, float | None]":
     """A log's result, its first sample's time by its clock, s since 1970 UTC, and its temperature, °C."""
     from benchlog.log.log import Log
     from benchlog.logger.sidecar import logger_for
-    from benchlog.run import check, logger_of
+    from benchlog.run import check
 
     # once: what comes through a pipe cannot be read again
     with Log.open(path, logger_for(path, logger_of(logger))) as opened:
@@ -69,7 +67,7 @@ def _checked_readings(path: Path, plan: Plan) -> "tuple[Result, float | None, fl
 
 
 def readings_of_logs(
-    logs: Sequence[str | Path], plan: Plan, logger: "LoggerLike | None" = None
+    logs: Sequence[str | Path], plan: Plan, logger: LoggerLike | None = None
 ) -> tuple[list[Reading], list[str]]:
     """The readings of several logs, with notes on what was unclear."""
     readings: list[Reading] = []

@@ -1,6 +1,5 @@
 """What "now" is made of: the newest readings, their day and temperature, whether they failed, and how old they are."""
 
-from dataclasses import replace
 from datetime import tzinfo
 
 from benchlog.core.numbers import with_uncertainty
@@ -59,7 +58,7 @@ def folded_advice(season: Season) -> tuple[SeasonAdvice, ...]:
         return season.advice
     names = [one.about if at == 0 else one.about[:1].lower() + one.about[1:] for at, one in enumerate(quiet)]
     about = f"{', '.join(names[:-1])} and {names[-1]}"
-    together = replace(quiet[0], words="fine", about=about, because="within their limits, no trend proven")
+    together = SeasonAdvice("fine", "fine", about, "within their limits, no trend proven")
     return (*(one for one in season.advice if one not in quiet), together)
 
 

@@ -141,7 +141,7 @@ def _steps(
             continue
         own, others = compared(series.part(start, stop))
         scaled = (own.day - own.day.mean()) / 365.25
-        for step in found_steps(scaled, own.value, others.columns, alpha / max(len(edges) - 1, 1), rng):
+        for step in found_steps(scaled, own.value, others.columns, alpha / (len(edges) - 1), rng):
             found.append((step, own))
     return found
 

@@ -81,11 +81,11 @@ def series_of(readings: Sequence[Reading], quantity: str) -> Series:
     day = np.array([day_of(r.at) for r in own], dtype=np.float64)
     columns = np.array(
         [(r.value, _or_nan(r.temperature_c), _or_nan(r.uncertainty)) for r in own], dtype=np.float64
-    ).reshape(-1, 3)
+    ).reshape(len(own), 3)
     stated = columns[np.isfinite(columns[:, 2]), 2]
     left = np.zeros(len(day), dtype=np.bool_)
     if len(stated) >= LEAST_READINGS:
-        left = np.nan_to_num(columns[:, 2]) > _WILD * max(float(np.median(stated)), 1e-12)
+        left = np.nan_to_num(columns[:, 2]) > _WILD * float(np.median(stated))
     day, columns = thinned(day[~left], columns[~left])
     return Series(day, columns[:, 0], columns[:, 1], columns[:, 2], int(left.sum()))
 

@@ -60,7 +60,7 @@ def theil_sen(x: Array, y: Array, variance_factor: float = 1.0) -> TrendSlope:
     slope = float((slopes[middle] + slopes[-middle - 1]) / 2)  # they are sorted
     reach = Z * spread
     last = len(slopes) - 1
-    upper = min(max(round((len(slopes) + reach) / 2), 0), last)
+    upper = min(round((len(slopes) + reach) / 2), last)
     lower = max(round((len(slopes) - reach) / 2) - 1, 0)
     return TrendSlope(
         slope=slope,
@@ -76,20 +76,13 @@ def kendall_variance(x: Array, y: Array) -> float:
     """The variance of Kendall's S without a trend, ties in either accounted for (Kendall 1975)."""
     n = len(x)
     counts = [np.unique(values, return_counts=True)[1].astype(np.float64) for values in (x, y)]
-
-    def sums(power: int) -> list[float]:
-        if power == 1:
-            return [float((t * (t - 1)).sum()) for t in counts]
-        if power == 2:
-            return [float((t * (t - 1) * (t - 2)).sum()) for t in counts]
-        return [float((t * (t - 1) * (2 * t + 5)).sum()) for t in counts]
-
-    pairs, triples, whole = sums(1), sums(2), sums(3)
-    variance = (n * (n - 1) * (2 * n + 5) - whole[0] - whole[1]) / 18
-    if n > 2:
-        variance += triples[0] * triples[1] / (9 * n * (n - 1) * (n - 2))
-    if n > 1:
-        variance += pairs[0] * pairs[1] / (2 * n * (n - 1))
+    pairs = [float((t * (t - 1)).sum()) for t in counts]
+    triples = [float((t * (t - 1) * (t - 2)).sum()) for t in counts]
+    whole = [float((t * (t - 1) * (2 * t + 5)).sum()) for t in counts]
+    variance = (n * (n - 1) * (2 * n + 5) - whole[0] - whole[1]) / 18 + pairs[0] * pairs[1] / (2 * n * (n - 1))
+    both = triples[0] * triples[1]
+    if both:  # never of two readings, which the divisor would not bear
+        variance += both / (9 * n * (n - 1) * (n - 2))
     return max(variance, 0.0)
 
 
@@ -143,7 +136,7 @@ def partial_slope(time: Array, y: Array, others: Array) -> tuple[TrendSlope, Arr
 
     Args:
         time: ascending.
-        others: (len(time), k); k may be 0.
+        others: (len(time), k); k may be 0, and is less than len(time) - 1.
 
     Returns:
         The slope with the intercept at time 0 and others 0; the coefficients of the others; the residuals.
@@ -154,8 +147,8 @@ def partial_slope(time: Array, y: Array, others: Array) -> tuple[TrendSlope, Arr
     own = fitted[2:]
     free = np.column_stack([ones, others])
     left = time - free @ np.linalg.lstsq(free, time, rcond=None)[0] if k else time
-    residual = y - fitted[0] - fitted[1] * time - others @ own
-    factor = (n - 1) / max(n - 1 - k, 1) * autocorrelation_inflation(residual, k)
+    residual = y - fitted[1] * time - others @ own
+    factor = (n - 1) / (n - 1 - k) * autocorrelation_inflation(residual, k)
     found = theil_sen(left, fitted[1] * left + residual if k else y, factor)
     intercept = float(np.median(y - found.slope * time - others @ own))
     return replace(found, intercept=intercept), own, y - intercept - found.slope * time - others @ own
@@ -180,24 +173,20 @@ def autocorrelation_inflation(residual: Array, fitted: int = 0) -> float:
 
 def huber(columns: Array, y: Array, rounds: int = 30) -> Array:
     """Coefficients of a linear fit that lets far readings pull no harder than near ones (Huber 1964, k = 1.345)."""
-    scaled = np.abs(columns).max(axis=0)
-    scaled[scaled == 0] = 1.0
-    design = columns / scaled
     weight = np.ones(len(y))
     found: Array = np.zeros(columns.shape[1])
     for _ in range(rounds):
         root = np.sqrt(weight)
-        found = np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0]
-        residual = y - design @ found
-        sigma = robust_spread(residual)
-        if sigma == 0:
+        found = np.linalg.lstsq(columns * root[:, None], y * root, rcond=None)[0]
+        residual = y - columns @ found
+        reach = 1.345 * robust_spread(residual)
+        if reach == 0:
             break
-        fresh = np.minimum(1.0, 1.345 * sigma / np.maximum(np.abs(residual), 1e-300))
-        if np.allclose(fresh, weight, atol=1e-6):
+        fresh = reach / np.maximum(np.abs(residual), reach)
+        if np.allclose(fresh, weight):
             break
         weight = fresh
-    unscaled: Array = found / scaled
-    return unscaled
+    return found
 
 
 def _pairs(values: Array) -> Array:

@@ -4,7 +4,7 @@ import re
 import socket
 from contextlib import suppress
 
-from benchlog.core.errors import BenchlogError
+from benchlog.core.errors import BenchlogError, reason_of
 
 _ADDRESS = re.compile(r"(?P<host>[^:\s]+|\[[0-9a-fA-F:]+\]):(?P<number>\d{1,5})")
 
@@ -40,7 +40,7 @@ def listening(host: str, number: int) -> socket.socket:
             made.close()
             raise
     except (OSError, UnicodeError) as problem:
-        why = (getattr(problem, "strerror", None) or str(problem)).lower()
+        why = reason_of(problem)
         raise BenchlogError(
             f"--listen {host}:{number}: the stand-in cannot listen there ({why}); name another number, or 127.0.0.1"
         ) from None

@@ -12,7 +12,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
-from benchlog.core.errors import BenchlogError
+from benchlog.core.errors import BenchlogError, reason_of
 from benchlog.core.interrupts import later
 from benchlog.standin.hands import LOGGER, NAME, HandsServer, answer_to, listening_at
 from benchlog.standin.lines import LineForm, header_of, lines_of, logger_toml_of
@@ -71,7 +71,7 @@ class Standin:
                 self._begin(opened, plan_toml, folder, listen)
                 self._open = opened.pop_all()
         except OSError as problem:
-            why = (problem.strerror or str(problem)).lower()
+            why = reason_of(problem)
             place = tempfile.gettempdir() if folder is None else folder
             raise BenchlogError(
                 f"stand-in: its port cannot be made in {place} ({why}); make sure that there is room and that you "

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL
 from sqlalchemy.exc import DBAPIError, NoSuchModuleError, SQLAlchemyError
 
-from benchlog.core.errors import BenchlogError
+from benchlog.core.errors import BenchlogError, reason_of
 from benchlog.store.named import where_of
 
 # of a Ctrl-C while a connection is closed it would print a page, where nobody else takes its log
@@ -50,7 +50,7 @@ def _sqlite(url: URL) -> Engine:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as problem:
         raise BenchlogError(
-            f"{folder}: the folder for the store cannot be created ({(problem.strerror or '').lower()}); name a file "
+            f"{folder}: the folder for the store cannot be created ({reason_of(problem)}); name a file "
             "elsewhere with --store"
         ) from problem
     named = _unwritten(url) if _only_read(Path(str(url.database))) else url

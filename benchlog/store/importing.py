@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from sqlalchemy import select
 
 from benchlog.core import remote
-from benchlog.core.errors import BadLog, BenchlogError
+from benchlog.core.errors import BadLog, BenchlogError, reason_of
 from benchlog.core.files import is_read_once
 from benchlog.log.discovery import ENDINGS, is_evidence, is_log, processes_for, reachable
 from benchlog.logger.model import Logger
@@ -20,6 +20,7 @@ from benchlog.plan.model import Plan
 from benchlog.process.pool import side_by_side, workers_at
 from benchlog.run import Watch
 from benchlog.store.engine import reading
+from benchlog.store.kept_far import is_far
 from benchlog.store.logs_kept import CannotKeep, forget_parts
 from benchlog.store.named import path_of
 from benchlog.store.saving import given_loggers, record_body, settings_of
@@ -141,6 +142,8 @@ def _made(folder: Path | None) -> list[Path]:
     """The folder of kept logs, which the workers must see."""
     if folder is None:
         return []
+    if is_far(folder):  # where a folder is there once something lies in it
+        return []
     folder.mkdir(parents=True, exist_ok=True)
     return [folder.absolute()]
 
@@ -181,7 +184,7 @@ def _hash(path: Path) -> str:
     except OSError as problem:
         raise BadLog(
             str(path),
-            f"the file cannot be read ({(problem.strerror or '').lower()}); change its permissions or copy it",
+            f"the file cannot be read ({reason_of(problem)}); change its permissions or copy it",
         ) from problem
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, Table, insert, select, update
 
 from benchlog.store.derived import enter, forget
 from benchlog.store.entry import Entry, Kind, canonical, hash_of, stamp
@@ -56,6 +56,12 @@ def batches(connection: Connection, bike: str | None = None) -> Iterator[list[En
             return
         yield found
         last = found[-1].number
+
+
+def entries_about(connection: Connection, record: int, table: Table) -> list[Entry]:
+    """The entries that name a record, in order; ``table`` lists those of their kind."""
+    wanted = select(LEDGER).join(table, table.c.number == LEDGER.c.number).where(table.c.record == record)
+    return [entry_of(row) for row in connection.execute(wanted.order_by(LEDGER.c.number))]
 
 
 def entry_of(row: Any) -> Entry:

@@ -14,7 +14,7 @@ from benchlog.logger.model import Logger
 from benchlog.plan.model import plan_from_mapping
 from benchlog.store.entry import Entry, moment
 from benchlog.store.kinds import BikeRow, Record, RecordLog, RecordRow, Signature
-from benchlog.store.ledger import entry_of
+from benchlog.store.ledger import entries_about, entry_of
 from benchlog.store.logs_kept import Kept
 from benchlog.store.readings import QUANTITIES, Reading
 from benchlog.store.saving import BODY_FORM
@@ -119,17 +119,11 @@ def record_of(connection: Connection, number: int) -> Record:
 
 def signatures_of(connection: Connection, number: int) -> tuple[Signature, ...]:
     """Who signed a record, first signature first."""
-    found = connection.execute(
-        select(LEDGER)
-        .join(SIGNATURES, SIGNATURES.c.number == LEDGER.c.number)
-        .where(SIGNATURES.c.record == number)
-        .order_by(LEDGER.c.number)
+    return tuple(
+        Signature(entry.number, number, body["by"], moment(entry.made_at), body["notes"])
+        for entry in entries_about(connection, number, SIGNATURES)
+        for body in [json.loads(entry.body)]
     )
-    signed = []
-    for row in found:
-        body = json.loads(row.body)
-        signed.append(Signature(row.number, number, body["by"], moment(row.made_at), body["notes"]))
-    return tuple(signed)
 
 
 def rows_of(connection: Connection, bike: str | None, limit: int | None, offset: int) -> list[RecordRow]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from benchlog import __version__
 from benchlog.core.errors import BenchlogError
 from benchlog.core.toml_files import is_readings
+from benchlog.logger.given import LoggerLike, logger_of
 from benchlog.logger.model import Logger
 from benchlog.logger.sidecar import logger_for
 from benchlog.meter.findings import temperature_of
@@ -20,7 +21,6 @@ from benchlog.store.walk_kept import walk_body
 from benchlog.verdict.result import Result
 
 if TYPE_CHECKING:
-    from benchlog.run import LoggerLike
     from benchlog.verdict.evidence import LogEvidence
 
 BODY_FORM = 1
@@ -31,7 +31,7 @@ def record_body(
     result: Result,
     *,
     plan: Plan,
-    loggers: "LoggerLike | Sequence[LoggerLike | None] | None",
+    loggers: LoggerLike | Sequence[LoggerLike | None] | None,
     logs: Sequence[str | Path],
     before: str | Path | None = None,
     recorded_at: datetime | None = None,
@@ -86,11 +86,9 @@ def record_body(
 
 
 def given_loggers(
-    paths: Sequence[Path], loggers: "LoggerLike | Sequence[LoggerLike | None] | None"
+    paths: Sequence[Path], loggers: LoggerLike | Sequence[LoggerLike | None] | None
 ) -> list[Logger | None]:
     """The logger of each log: its own file beside it, else the one named; a list names one for each log."""
-    from benchlog.run import logger_of
-
     if isinstance(loggers, (list, tuple)):
         if len(loggers) < len(paths):
             raise BenchlogError(

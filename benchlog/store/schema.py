@@ -1,109 +1,77 @@
 """The tables of the store, as the newest migration leaves them. Only ``ledger`` and ``head`` are the truth."""
 
+from typing import Any
+
 from sqlalchemy import BigInteger, Column, Double, MetaData, Table, Text
 
 META = MetaData()
+
+
+def _key(name: str, kind: type[Any] = BigInteger) -> Column[Any]:
+    """A column of the primary key."""
+    return Column(name, kind, primary_key=True)
+
+
+def _needed(kind: type[Any], *names: str) -> list[Column[Any]]:
+    """Columns that every row fills."""
+    return [Column(name, kind, nullable=False) for name in names]
+
+
+def _perhaps(kind: type[Any], *names: str) -> list[Column[Any]]:
+    """Columns that may stay empty."""
+    return [Column(name, kind) for name in names]
+
 
 #: The entries, chained; rows are added and never changed.
 LEDGER = Table(
     "ledger",
     META,
-    Column("number", BigInteger, primary_key=True),
-    Column("kind", Text, nullable=False),
-    Column("bike", Text, nullable=False),
-    Column("made_at", Text, nullable=False),
-    Column("body", Text, nullable=False),
-    Column("previous", Text, nullable=False),
+    _key("number"),
+    *_needed(Text, "kind", "bike", "made_at", "body", "previous"),
     Column("hash", Text, nullable=False, unique=True),
 )
 
 #: One row: the last entry. Whoever appends locks it first; without it the last entry could go unnoticed.
-HEAD = Table(
-    "head",
-    META,
-    Column("one", BigInteger, primary_key=True),
-    Column("number", BigInteger, nullable=False),
-    Column("hash", Text, nullable=False),
-)
+HEAD = Table("head", META, _key("one"), *_needed(BigInteger, "number"), *_needed(Text, "hash"))
 
-VERSION = Table(
-    "schema_version",
-    META,
-    Column("number", BigInteger, primary_key=True),
-    Column("applied_at", Text, nullable=False),
-)
+VERSION = Table("schema_version", META, _key("number"), *_needed(Text, "applied_at"))
 
 # all tables below are worked out from the ledger and can be made again
 
 RECORDS = Table(
     "records",
     META,
-    Column("number", BigInteger, primary_key=True),
-    Column("bike", Text, nullable=False),
-    Column("recorded_at", Text, nullable=False),
-    Column("made_at", Text, nullable=False),
-    Column("verdict", Text, nullable=False),
-    Column("passed", BigInteger, nullable=False),
-    Column("planned", BigInteger, nullable=False),
-    Column("percent", Double),
-    Column("closest", Text),
-    Column("corrects", BigInteger),
+    _key("number"),
+    *_needed(Text, "bike", "recorded_at", "made_at", "verdict"),
+    *_needed(BigInteger, "passed", "planned"),
+    *(*_perhaps(Double, "percent"), *_perhaps(Text, "closest"), *_perhaps(BigInteger, "corrects")),
 )
 
 LOGS = Table(
     "logs",
     META,
-    Column("record", BigInteger, primary_key=True),
-    Column("place", BigInteger, primary_key=True),
-    Column("name", Text, nullable=False),
-    Column("part", Text, nullable=False),
-    Column("sha256", Text, nullable=False),
-    Column("kept_sha256", Text),
-    Column("settings", Text, nullable=False),
+    *(_key("record"), _key("place")),
+    *_needed(Text, "name", "part", "sha256"),
+    *_perhaps(Text, "kept_sha256"),
+    *_needed(Text, "settings"),
 )
 
 MEASURED = Table(
     "measured",
     META,
-    Column("record", BigInteger, primary_key=True),
-    Column("check_id", Text, primary_key=True),
-    Column("at", Text, nullable=False),
-    Column("value", Double, nullable=False),
-    Column("uncertainty", Double),
-    Column("temperature_c", Double),
+    *(_key("record"), _key("check_id", Text)),
+    *(*_needed(Text, "at"), *_needed(Double, "value")),
+    *_perhaps(Double, "uncertainty", "temperature_c"),
 )
 
-SIGNATURES = Table(
-    "signatures",
-    META,
-    Column("number", BigInteger, primary_key=True),
-    Column("record", BigInteger, nullable=False),
-    Column("signed_by", Text, nullable=False),
-)
+SIGNATURES = Table("signatures", META, _key("number"), *_needed(BigInteger, "record"), *_needed(Text, "signed_by"))
 
-CHANGES = Table(
-    "changes",
-    META,
-    Column("number", BigInteger, primary_key=True),
-    Column("bike", Text, nullable=False),
-    Column("on_date", Text, nullable=False),
-    Column("what", Text, nullable=False),
-)
+CHANGES = Table("changes", META, _key("number"), *_needed(Text, "bike", "on_date", "what"))
 
 #: Changes that were taken back; ``number`` is of the entry that says so.
-WITHDRAWALS = Table(
-    "withdrawals",
-    META,
-    Column("number", BigInteger, primary_key=True),
-    Column("change", BigInteger, nullable=False),
-)
+WITHDRAWALS = Table("withdrawals", META, _key("number"), *_needed(BigInteger, "change"))
 
 #: Searches for a fault's place; ``number`` is of the entry that keeps one with its record.
-SEARCHES = Table(
-    "searches",
-    META,
-    Column("number", BigInteger, primary_key=True),
-    Column("record", BigInteger, nullable=False),
-)
+SEARCHES = Table("searches", META, _key("number"), *_needed(BigInteger, "record"))
 
 DERIVED: tuple[Table, ...] = (RECORDS, LOGS, MEASURED, SIGNATURES, CHANGES, WITHDRAWALS, SEARCHES)

@@ -4,13 +4,13 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection
 
 from benchlog.core.errors import BenchlogError
 from benchlog.store.entry import Entry, moment
 from benchlog.store.kinds import FoundFault
-from benchlog.store.ledger import append
-from benchlog.store.schema import LEDGER, SEARCHES
+from benchlog.store.ledger import append, entries_about
+from benchlog.store.schema import SEARCHES
 
 
 def keep(connection: Connection, record: Entry, session: Mapping[str, Any], mended: str) -> FoundFault:
@@ -25,7 +25,7 @@ def keep(connection: Connection, record: Entry, session: Mapping[str, Any], mend
         BenchlogError: nothing was found yet.
     """
     if not session["found"]:
-        raise BenchlogError("the search has not found the place yet; go on with it before it is kept")
+        raise BenchlogError("the search has not found the place yet; finish it before it is kept")
     body = {"bike": record.bike, "record": record.number, "record_hash": record.hash, "mended": mended}
     append(connection, [("search", body | {"found": session["found"], "answers": session["answers"]})])
     return searches_of(connection, record.number)[-1]
@@ -33,13 +33,8 @@ def keep(connection: Connection, record: Entry, session: Mapping[str, Any], mend
 
 def searches_of(connection: Connection, number: int) -> tuple[FoundFault, ...]:
     """The searches kept with a record, the first one first."""
-    kept = connection.execute(
-        select(LEDGER)
-        .join(SEARCHES, SEARCHES.c.number == LEDGER.c.number)
-        .where(SEARCHES.c.record == number)
-        .order_by(LEDGER.c.number)
-    )
-    return tuple(_search(row.number, row.made_at, json.loads(row.body)) for row in kept)
+    kept = entries_about(connection, number, SEARCHES)
+    return tuple(_search(entry.number, entry.made_at, json.loads(entry.body)) for entry in kept)
 
 
 def _search(number: int, made_at: str, body: Mapping[str, Any]) -> FoundFault:

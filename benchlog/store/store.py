@@ -10,11 +10,14 @@ from typing import TYPE_CHECKING, Any, Self
 from benchlog.core.errors import BenchlogError
 from benchlog.core.files import is_own
 from benchlog.core.interrupts import later
+from benchlog.logger.given import LoggerLike
 from benchlog.logger.model import Logger
+from benchlog.plan.given import PlanLike, plan_of
 from benchlog.store import changes as changed
 from benchlog.store import reading as read
 from benchlog.store import searches
 from benchlog.store.engine import engine_of, reading, writing
+from benchlog.store.kept_far import fetched, is_far
 from benchlog.store.kinds import BikeRow, Change, FoundFault, Record, RecordLog, RecordRow, Signature
 from benchlog.store.ledger import append
 from benchlog.store.logs_kept import kept_logger, kept_path
@@ -26,7 +29,6 @@ from benchlog.store.saving import record_body
 from benchlog.verdict.result import Result
 
 if TYPE_CHECKING:
-    from benchlog.run import LoggerLike, PlanLike
     from benchlog.store.trouble import Trouble
 
 
@@ -91,8 +93,8 @@ class Store:
         self,
         result: Result,
         *,
-        plan: "PlanLike",
-        loggers: "LoggerLike | Sequence[LoggerLike | None] | None" = None,
+        plan: PlanLike,
+        loggers: LoggerLike | Sequence[LoggerLike | None] | None = None,
         logs: Sequence[str | Path],
         before: str | Path | None = None,
         recorded_at: datetime | None = None,
@@ -117,8 +119,6 @@ class Store:
         Raises:
             BenchlogError: a log cannot be read or kept, the store not written, or there is no record to correct.
         """
-        from benchlog.run import plan_of
-
         body = record_body(
             result,
             plan=plan_of(plan),
@@ -283,6 +283,8 @@ class Store:
         if log.kept is None:
             return None
         path = kept_path(self.logs, log.kept.sha256)
+        if is_far(self.logs):
+            return fetched(path)
         return path if is_own(path) else None
 
 

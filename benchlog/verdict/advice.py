@@ -44,9 +44,17 @@ class Advice:
 _ORDER = ("fire", "warning", "note")
 
 
+def _warning(about: str, text: str) -> Advice:
+    return Advice("warning", about, text)
+
+
+def _note(about: str, text: str) -> Advice:
+    return Advice("note", about, text)
+
+
 def advice(plan: Plan) -> list[Advice]:
     """All remarks on a plan, the gravest first."""
-    doubted = [Advice("warning", about, text) for about, text in doubts(plan)]
+    doubted = [_warning(*doubt) for doubt in doubts(plan)]
     known = [*_fuses(plan), *_loads(plan), *_relay(plan), *_drops(plan), *_battery(plan)]
     remarks = [*known, *doubted, *_suggested(plan), *_gaps(plan)]
     return sorted(remarks, key=lambda remark: _ORDER.index(remark.severity))
@@ -71,8 +79,7 @@ def _wire_bears(run: Run, fuse_a: float, about: str, name: str) -> Iterator[Advi
 def _fuses(plan: Plan) -> Iterator[Advice]:
     feed_a = plan.feed.fuse_a if plan.feed else None
     if plan.feed is None or feed_a is None:
-        yield Advice(
-            "warning",
+        yield _warning(
             "feed.fuse_a",
             "no feed fuse is planned: without one near the battery, a chafed feed burns; add [feed] fuse_a",
         )
@@ -85,15 +92,13 @@ def _fuses(plan: Plan) -> Iterator[Advice]:
         if circuit.fuse_a is not None:
             yield from _wire_bears(circuit, circuit.fuse_a, about, _named(circuit))
             if feed_a is not None and circuit.fuse_a > feed_a:
-                yield Advice(
-                    "warning",
+                yield _warning(
                     about,
                     f"{_named(circuit)}: its {circuit.fuse_a:g} A fuse is larger than the feed fuse ({feed_a:g} A),"
                     " which blows first and takes every circuit with it",
                 )
             continue
-        yield Advice(
-            "warning",
+        yield _warning(
             about,
             f"{_named(circuit)}: no fuse is planned, so only the feed fuse protects its wire; add fuse_a",
         )
@@ -114,30 +119,26 @@ def _loads(plan: Plan) -> Iterator[Advice]:
                     f", and even the least planned ({limit.min:.3g} A) is above that ({limit.max:.3g} A), so no current"
                     " can pass its check"
                 )
-            yield Advice(
-                "warning",
+            yield _warning(
                 f"circuit[{number}].fuse_a",
                 f"{_named(circuit)}: {circuit.planned_a:g} A is above 80 % of its {circuit.fuse_a:g} A fuse{never};"
                 f" the fuse should be at least {circuit.planned_a / FUSE_SHARE:.3g} A (125 %), if the wire bears it",
             )
     fuse_a = plan.feed.fuse_a if plan.feed else None
     if fuse_a is not None and load_a > FUSE_SHARE * fuse_a:
-        yield Advice(
-            "warning",
+        yield _warning(
             "feed.fuse_a",
             f"the planned load of {load_a:g} A is above 80 % of the {fuse_a:g} A feed fuse, which may blow in time;"
             " plan less load, or a larger fuse if the wire bears it",
         )
     contact_a = plan.relay.contact_a if plan.relay else None
     if contact_a is not None and load_a > contact_a:
-        yield Advice(
-            "warning",
+        yield _warning(
             "relay.contact_a",
             f"the planned load of {load_a:g} A is above the contact's {contact_a:g} A: it may weld; fit a larger relay",
         )
     if contact_a is not None and fuse_a is not None and fuse_a > contact_a:
-        yield Advice(
-            "note",
+        yield _note(
             "relay.contact_a",
             f"the {fuse_a:g} A feed fuse does not protect the relay's {contact_a:g} A contact",
         )
@@ -148,29 +149,25 @@ def _relay(plan: Plan) -> Iterator[Advice]:
     if relay is None:
         return
     if relay.coil_a is not None and relay.coil_a > LARGE_COIL_A:
-        yield Advice(
-            "warning",
+        yield _warning(
             "relay.coil_a",
             f"a coil of {relay.coil_a:g} A is unusually large; the trigger circuit"
             f"{f' ({relay.trigger})' if relay.trigger else ''} was made for its lamp: check its fuse and thin wires",
         )
     if relay.suppression == "none":
-        yield Advice(
-            "warning",
+        yield _warning(
             "relay.suppression",
             "no coil suppression: a bare 12 V coil can send a spike of 1000 V or more into the trigger circuit"
             " as it switches off; choose a relay with a resistor or diode",
         )
     drop_out_ms = relay.drop_out_max_ms
     if relay.suppression == "diode" and drop_out_ms is not None and drop_out_ms < DIODE_DROP_OUT_MS:
-        yield Advice(
-            "warning",
+        yield _warning(
             "relay.drop_out_max_ms",
             f"{drop_out_ms:g} ms is tight: with a diode a sound relay takes about 8 to 10 ms to open",
         )
     if relay.pull_in_max_ms is not None and relay.pull_in_max_ms < PULL_IN_MS:
-        yield Advice(
-            "note",
+        yield _note(
             "relay.pull_in_max_ms",
             f"{relay.pull_in_max_ms:g} ms is tight: makers promise about {PULL_IN_MS:g} ms",
         )
@@ -209,35 +206,30 @@ def _battery(plan: Plan) -> Iterator[Advice]:
     if limits.resting_min_v is not None:
         charge = state_of_charge(plan.battery.chemistry, limits.resting_min_v)
         if limits.resting_min_v > full_v:
-            yield Advice(
-                "warning",
+            yield _warning(
                 "limits.resting_min_v",
                 f"{limits.resting_min_v:g} V at rest is more than a full {kind.name} battery shows ({full_v:g} V)",
             )
         elif charge.mid_pct < 50:
-            yield Advice(
-                "warning",
+            yield _warning(
                 "limits.resting_min_v",
                 f"{limits.resting_min_v:g} V at rest is about {charge.mid_pct:.0f} % charge for {kind.name}:"
                 " the check would pass a battery that is less than half full",
             )
     least_v, most_v = kind.charge_v
     if limits.charging_max_v is not None and limits.charging_max_v > most_v:
-        yield Advice(
-            "warning",
+        yield _warning(
             "limits.charging_max_v",
             f"{limits.charging_max_v:g} V is more than suits {kind.name} (about {most_v:g} V at 25 °C)",
         )
     if limits.charging_min_v is not None and limits.charging_min_v < full_v:
-        yield Advice(
-            "warning",
+        yield _warning(
             "limits.charging_min_v",
             f"{limits.charging_min_v:g} V is below a full {kind.name} battery at rest ({full_v:g} V),"
             f" so it does not show charging; {least_v:g} V is usual",
         )
     if limits.crank_min_v is not None and limits.crank_min_v < LOW_CRANK_V:
-        yield Advice(
-            "warning",
+        yield _warning(
             "limits.crank_min_v",
             f"{limits.crank_min_v:g} V while cranking is low: a healthy battery holds 9.5 V or more",
         )
@@ -245,8 +237,7 @@ def _battery(plan: Plan) -> Iterator[Advice]:
 
 def _suggested(plan: Plan) -> Iterator[Advice]:
     if plan.install.suggested:
-        yield Advice(
-            "note",
+        yield _note(
             "install.suggested",
             f"suggested and not confirmed: {', '.join(plan.install.suggested)}; when they are what you want, take them"
             " out of [install] suggested",
@@ -255,23 +246,19 @@ def _suggested(plan: Plan) -> Iterator[Advice]:
 
 def _gaps(plan: Plan) -> Iterator[Advice]:
     if not plan.circuit:
-        yield Advice("note", "circuit", "no [[circuit]] is planned, so there is no planned load and no slot is checked")
+        yield _note("circuit", "no [[circuit]] is planned, so there is no planned load and no slot is checked")
     missing, planned = not_planned(plan), limits_of(plan)
     if missing:
-        yield Advice(
-            "note",
+        yield _note(
             "limits",
             f"{len(missing)} of {len(missing) + len(planned)} checks will be 'not planned': no limit is given for them",
         )
     for circuit in slots_in_order(plan):
         if circuit.fuse_a is not None and circuit.conductor is None:
-            yield Advice(
-                "note",
+            yield _note(
                 f"slot {circuit.slot}",
                 f"{_named(circuit)}: no wire size is given, so whether its {circuit.fuse_a:g} A fuse protects its wire"
                 " is not checked; add conductor",
             )
         if circuit.conductor is not None and circuit.run_m is None:
-            yield Advice(
-                "note", f"slot {circuit.slot}", f"{_named(circuit)}: no length is given, so its wire drop is not known"
-            )
+            yield _note(f"slot {circuit.slot}", f"{_named(circuit)}: no length is given, so its wire drop is not known")

@@ -12,7 +12,8 @@ from benchlog.plan.limits import PlannedLimit
 from benchlog.verdict.registry.kind import CheckKind
 from benchlog.verdict.result import Verdict
 
-_ORDER: dict[Verdict, int] = {"fail": 0, "pass": 1, "not proven": 2, "not planned": 3, "not seen": 4}
+#: Of logs that cannot see a thing and prove no failure, the one with the earlier word here decides.
+_ORDER: tuple[Verdict, ...] = ("pass", "not proven", "not planned", "not seen")
 
 #: A log's name and its finding.
 Named = tuple[str, Finding]
@@ -88,7 +89,7 @@ def _badness(found: Finding, limit: PlannedLimit | None) -> float:
         return math.inf
     sides = [] if limit.max is None else [found.value - limit.max]
     sides += [] if limit.min is None else [limit.min - found.value]
-    return max(sides, default=0.0)
+    return max(sides)
 
 
 def _shows_worse(found: Measured, than: Measured, limit: PlannedLimit) -> bool:
@@ -108,14 +109,14 @@ def _shows_worse(found: Measured, than: Measured, limit: PlannedLimit) -> bool:
 def _rank(kind: CheckKind, found: Finding, limit: PlannedLimit | None) -> tuple[float, ...]:
     """Of logs that cannot see it: those with a figure first, then the surer, then the worse."""
     if not isinstance(found, Measured):
-        return (_ORDER["not seen"],)
-    return _ORDER[kind.verdict(found, limit)], _u(found), -_badness(found, limit)
+        return (_ORDER.index("not seen"),)
+    return _ORDER.index(kind.verdict(found, limit)), _u(found), -_badness(found, limit)
 
 
 def _with_word(kind: CheckKind, found: Measured, other: Shown) -> Measured:
     """The worse figure, with a word on the one that it is worse than."""
     name, milder = other
-    u = None if milder.u is None or milder.one_sided else COVERAGE_K * milder.u
+    u = None if milder.one_sided else COVERAGE_K * _u(milder)
     figure = with_uncertainty(milder.value or 0.0, u) + unit_suffix(kind.unit)
     word = f"the worse of logs that differ, {name} shows {figure}"
     return replace(found, story=f"{found.story}; {word}" if found.story else word)

@@ -33,7 +33,8 @@ def within_limits(finding: Measured, limit: PlannedLimit) -> Conformity:
         found = conformity(finding.value or 0.0, finding.u or 0.0, limit.min, limit.max)
     else:
         found = _of_interval(finding.interval, limit)
-    if found == "fail" and finding.offset_limit and not _fails_wherever_zero_lies(finding, limit.max):
+    offset = finding.offset_limit
+    if found == "fail" and offset and not _fails_wherever_zero_lies(finding, offset, limit.max):
         return "not proven"
     return "not proven" if found == "pass" and finding.one_sided else found
 
@@ -57,13 +58,13 @@ def loss_as_planned(finding: Measured, limit: PlannedLimit) -> Conformity:
     return "fail" if may_drop else "pass"
 
 
-def _fails_wherever_zero_lies(finding: Measured, most: float | None) -> bool:
+def _fails_wherever_zero_lies(finding: Measured, offset: float, most: float | None) -> bool:
     """An unknown zero lies anywhere within its limits, at their very edge too, and accuses nobody from there.
 
     So the rest of the uncertainty must prove the failure with the zero at its worst. A rectangular distribution for
     the offset alone would not do: its outermost twentieth is where every good install that such a zero misreads lies.
     """
-    offset, value, u = finding.offset_limit or 0.0, finding.value or 0.0, finding.u or 0.0
+    value, u = finding.value or 0.0, finding.u or 0.0
     rest = math.sqrt(max(u**2 - rectangular(offset) ** 2, 0.0))
     return conformity(value - offset, rest, None, most) == "fail"
 
@@ -78,7 +79,5 @@ def _of_interval(interval: tuple[float, float], limit: PlannedLimit) -> Conformi
 
 def _drain_conforms(value: float, u: float, most: float | None) -> bool:
     """A true drain is never below zero, so no offset can win a pass (prior knowledge, JCGM 106:2012, 6.2)."""
-    if u <= 0:
-        return True
     below = probability_of_conforming(value, u, 0.0, most)
     return below >= PASS_PROBABILITY * probability_of_conforming(value, u, 0.0, None)

@@ -1,8 +1,10 @@
 """What would prove an open check: worked out from what its uncertainty is made of, and tried on the verdict itself."""
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable
 from dataclasses import replace
+from decimal import ROUND_FLOOR, Context
 
 from benchlog.analysis.measurement import Measured, UncertaintyParts
 from benchlog.core.numbers import number, unit_suffix
@@ -30,12 +32,12 @@ def what_would_prove(kind: CheckKind, finding: Measured, limit: PlannedLimit) ->
     Args:
         finding: a value whose limit lies inside its uncertainty.
     """
-    have = finding.u or 0.0
-    if not math.isfinite(have):
+    have = finding.u
+    if not have or not math.isfinite(have):
         return "the log holds too few samples to tell how sure it is; record a longer log"
-    if kind is OFF_STATE_DRAIN and (finding.value or 0.0) < 0:
+    if kind is OFF_STATE_DRAIN and finding.value is not None and finding.value < 0:
         return _below_zero(finding)
-    proves = _prover(kind, finding, limit)
+    proves = _prover(kind, finding, have, limit)
     if not proves(LEAST_SHARE * have):
         return "it lies right at the limit, closer than this logger can tell"
     needed = _largest(proves, LEAST_SHARE * have, have)
@@ -56,14 +58,13 @@ def proven_without_reason(kind: CheckKind, finding: Measured, limit: PlannedLimi
     return kind.verdict(bare, limit) != "not proven"
 
 
-def _prover(kind: CheckKind, finding: Measured, limit: PlannedLimit) -> Proves:
+def _prover(kind: CheckKind, finding: Measured, have: float, limit: PlannedLimit) -> Proves:
     bare = replace(finding, one_sided=None, disqualified=None)
-    return lambda u: kind.verdict(_surer(bare, u), limit) != "not proven"
+    return lambda u: kind.verdict(_surer(bare, u, u / have), limit) != "not proven"
 
 
-def _surer(finding: Measured, u: float) -> Measured:
-    """The same value known this well; its interval, and its zero's limits, shrink with it."""
-    share = u / finding.u if finding.u else 1.0
+def _surer(finding: Measured, u: float, share: float) -> Measured:
+    """The same value known this well; its interval, and its zero's limits, shrink to this share."""
     middle, interval = finding.value or 0.0, finding.interval
     if interval is not None:
         interval = (middle - share * (middle - interval[0]), middle + share * (interval[1] - middle))
@@ -73,8 +74,7 @@ def _surer(finding: Measured, u: float) -> Measured:
 
 def _largest(proves: Proves, low: float, high: float) -> float:
     """The largest uncertainty that still proves it, by halving; ``low`` proves it."""
-    for _ in range(60):
-        middle = (low + high) / 2
+    while low < (middle := (low + high) / 2) < high:
         low, high = (middle, high) if proves(middle) else (low, middle)
     return low
 
@@ -118,11 +118,11 @@ def _zero_u(parts: UncertaintyParts) -> float:
 
 def _more_s(parts: UncertaintyParts, type_a: float) -> float | None:
     """How much longer to watch so that scatter falls to ``type_a``, s; None where that is out of reach."""
-    if type_a <= 0 or parts.watched_s <= 0:
+    if type_a <= 0:
         return None
     total_s = parts.watched_s * (parts.type_a / type_a) ** 2
     more_s = _round_up_s(total_s - parts.watched_s)
-    return more_s if more_s > 0 and parts.watched_s + more_s <= min(LONGEST_S, parts.most_s) else None
+    return more_s if parts.watched_s + more_s <= min(LONGEST_S, parts.most_s) else None
 
 
 def _finer(unit: str, parts: UncertaintyParts, type_b: float) -> str:
@@ -144,7 +144,7 @@ def _rate(needed_ms: float) -> str:
 
 def _round_up_s(seconds: float) -> float:
     """Up to the next 10 s, minute, ten minutes or hour, as long stretches are spoken of."""
-    step = 10 if seconds <= 120 else 60 if seconds <= 1800 else 600 if seconds <= 7200 else 3600
+    step = (10, 60, 600, 3600)[bisect_left((120, 1800, 7200), seconds)]
     return math.ceil(seconds / step) * step
 
 
@@ -156,5 +156,4 @@ def _lasting(seconds: float) -> str:
 
 def _down(value: float) -> str:
     """To three digits, never above the value."""
-    place = 10.0 ** (math.floor(math.log10(value)) - 2)
-    return number(math.floor(value / place * (1 + 1e-12)) * place)
+    return number(float(Context(prec=3, rounding=ROUND_FLOOR).create_decimal(f"{value:.12g}")))

@@ -38,7 +38,7 @@ def because(kind: CheckKind, verdict: Verdict, finding: Finding, limit: PlannedL
 
 
 def _sentence(text: str) -> str:
-    first = text.split(" ", 1)[0]
+    first = text.partition(" ")[0]
     # a role keeps its name
     begin = text[:1] if "_" in first else text[:1].upper()
     return begin + text[1:] + ("" if text.endswith(".") else ".")

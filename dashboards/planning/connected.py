@@ -16,6 +16,7 @@ from dashboards.planning.form import ADD, form
 from dashboards.planning.opening import open_dropped, open_filed, open_kept
 from dashboards.planning.saving import save_plan, written
 from dashboards.planning.sketch import Sketch, sketch_of
+from dashboards.pressed import data, move_focus, on_press
 
 #: Kinds of fields, and what holds their answers.
 _PARTS = {"ask": "value", "choose": "data", "limit": "value"}
@@ -28,13 +29,8 @@ def register(app: Dash, context: Context) -> None:
     _remake(app, context)
     _work_out(app)
     _end(app)
+    move_focus(app, "plan")
     ours: Any = app.clientside_callback  # Dash gives it no types
-    ours(
-        ClientsideFunction("benchlog", "focus"),
-        Output("plan-focused", "data"),
-        Input("plan-focus", "data"),
-        prevent_initial_call=True,
-    )
     ours(
         ClientsideFunction("benchlog", "confirm"),
         Output({"part": "limit", "at": MATCH}, "value"),
@@ -192,18 +188,13 @@ def _end(app: Dash) -> None:
         on = html.A("Check a log with it", href="/#check-a-log")
         return [f"Saved: {saved.path}. ", on], "hidden", None, saved.sketch.as_data()
 
-    @app.callback(
-        Output("plan-file-out", "data"),
-        Output("plan-saved", "children", allow_duplicate=True),
-        Input("plan-download", "n_clicks"),
-        State("plan-base", "data"),
-        *_ANSWERS,
-        *_PLACES,
-        prevent_initial_call=True,
+    @on_press(
+        app,
+        "plan-download",
+        [Output("plan-file-out", "data"), Output("plan-saved", "children", allow_duplicate=True)],
+        [*data("plan-base"), *_ANSWERS, *_PLACES],
     )
-    def _download(clicks, base, *rest):  # type: ignore[no-untyped-def]  # Dash calls it by position
-        if not clicks:
-            return no_update, no_update
+    def _download(base, *rest):  # type: ignore[no-untyped-def]  # Dash calls it by position
         try:
             name, text = written(as_answered(base, rest[:3], rest[3:]))
         except BenchlogError as problem:

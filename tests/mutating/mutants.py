@@ -39,7 +39,7 @@ _CALLED = {
     **{"argmin": "argmax", "argmax": "argmin", "flatnonzero": "atleast_1d"},
 }
 #: Keywords whose value changes nothing a test could see, or only how a mistake of the program's own is told.
-_IDLE_KEYWORDS = {"strict", "slots", "frozen", "repr", "stacklevel"}
+_IDLE_KEYWORDS = {"strict", "slots", "frozen", "repr", "stacklevel", "examples"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,14 +139,14 @@ class _Finder(ast.NodeVisitor):
         if isinstance(body, list) and body:
             last = max(node.lineno, body[0].lineno - 1)
         self._span = (node.lineno, last)
-        if isinstance(node, ast.If | ast.While) and not isinstance(node.test, ast.Compare | ast.BoolOp):
-            kind = "condition turned round"
-            self._note(node.test, ast.UnaryOp(ast.Not(), node.test), kind)
+        plain = isinstance(node, ast.If | ast.While) and not isinstance(node.test, ast.Compare | ast.BoolOp)
+        if plain and not _for_types(node):
+            self._note(node.test, ast.UnaryOp(ast.Not(), node.test), "condition turned round")
 
     def _inner(self, node: ast.AST) -> None:
         if isinstance(node, ast.Raise | ast.Import | ast.ImportFrom | ast.JoinedStr | ast.Assert):
             return  # messages have tests of their own
-        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+        if _for_types(node):
             return
         if isinstance(node, ast.keyword) and node.arg in _IDLE_KEYWORDS:
             return
@@ -163,7 +163,8 @@ class _Finder(ast.NodeVisitor):
                 self.visit(node.value)
         elif isinstance(node, ast.Assign):
             self._assigned(node.targets)
-            self.visit(node.value)
+            if self._inside or not _names_types(node.value):
+                self.visit(node.value)
         else:
             for each in ast.iter_child_nodes(node):
                 self.visit(each)
@@ -236,6 +237,19 @@ def _changes(node: ast.expr) -> Iterator[tuple[ast.expr, str]]:
         yield ast.IfExp(ast.UnaryOp(ast.Not(), node.test), node.body, node.orelse), "condition turned round"
     elif isinstance(node, ast.Call):
         yield from _calls(node)
+
+
+def _for_types(node: ast.AST) -> bool:
+    """Whether a statement is for the checker of types alone."""
+    return isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+
+
+def _names_types(node: ast.expr) -> bool:
+    """Whether a value gives a name to alternatives of types: ``A | list[B] | None``."""
+    if not isinstance(node, ast.BinOp) or not isinstance(node.op, ast.BitOr):
+        return False
+    sides = (node.left, node.right)
+    return all(isinstance(side, ast.Name | ast.Subscript | ast.Constant) or _names_types(side) for side in sides)
 
 
 def _is_whole(node: ast.expr) -> bool:

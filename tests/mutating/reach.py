@@ -14,6 +14,7 @@ import re
 import subprocess
 import sys
 import time
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -82,6 +83,7 @@ class Reach:
 
     Attributes:
         seconds: test -> CPU time it takes, s (under coverage, which is more than without).
+        breadth: test -> how many lines it reaches in all.
     """
 
     def __init__(self, files: Sequence[str]) -> None:
@@ -92,6 +94,7 @@ class Reach:
         """
         KEPT.mkdir(exist_ok=True)
         self.seconds: dict[str, float] = {}
+        self.breadth: Counter[str] = Counter()
         self._of_line: dict[tuple[str, int], set[str]] = {}
         self._shared: dict[tuple[str, int], set[str]] = {}
         for file in files:
@@ -101,6 +104,7 @@ class Reach:
         if known["failed"]:
             raise SystemExit(f"these tests fail without any mutant; mend them first: {', '.join(known['failed'])}")
         self.seconds |= known["seconds"]
+        self.breadth.update({name: sum(map(len, files.values())) for name, files in known["reached"].items()})
         for context, files in known["reached"].items():
             for source, lines in files.items():
                 for line in _where_now(known["sources"], source, lines):

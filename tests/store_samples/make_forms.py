@@ -2,8 +2,9 @@
 
     PYTHONPATH=. python tests/store_samples/make_forms.py 2
 
-They were made once and are kept as they are. Should one have to be made again: a store of today, with what later
-forms added taken away.
+Each was made by the program of its time and is kept as it is. Should one have to be made again, take that program
+from the history, since the bodies of records grow with it; else a store of today, with what later forms added taken
+away.
 """
 
 import os
@@ -34,7 +35,7 @@ def main(form: int) -> None:
         with open_store(str(Path(folder) / "made.sqlite")) as store:
             save_small(store, Path(folder), keep_logs=False, recorded_at=datetime(2025, 3, 1, tzinfo=UTC))
             save_small(store, Path(folder), keep_logs=False, resting_v=12.7, temperature_c=8.0)
-            store.sign(1, "M. Weaver", "seen on the bench")
+            store.sign(1, "bench two", "seen on the bench")
             store.note_change("Larch", date(2025, 4, 1), "new battery")
         with closing(sqlite3.connect(Path(folder) / "made.sqlite", isolation_level=None)) as made:
             for later, table in ADDED.items():

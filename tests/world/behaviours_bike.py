@@ -110,24 +110,24 @@ def fuel_pump(b: Bench) -> bool:
     return True
 
 
-def park_light(b: Bench) -> bool:
-    """A park light is left on after key-off: awake above 0.25 A."""
+def _stays_on(b: Bench, name: str, kind: str, amps: tuple[float, float], said: str) -> bool:
+    """From the last key-off on the battery feeds one more load."""
     key = _last_key(b)
     if not key:
         return False
-    b.inst.bike.append(Load("park light", b.uniform(0.3, 0.9), "battery", "resistor", [(key[1], WHOLE[1])]))
-    b.script.say(key[1], "park light left on")
+    b.inst.bike.append(Load(name, b.uniform(*amps), "battery", kind, [(key[1], WHOLE[1])]))
+    b.script.say(key[1], said)
     return True
+
+
+def park_light(b: Bench) -> bool:
+    """A park light is left on after key-off: awake above 0.25 A."""
+    return _stays_on(b, "park light", "resistor", (0.3, 0.9), "park light left on")
 
 
 def never_sleeps(b: Bench) -> bool:
     """Something stays awake above 0.25 A after key-off."""
-    key = _last_key(b)
-    if not key:
-        return False
-    b.inst.bike.append(Load("bus kept awake", b.uniform(0.27, 0.6), "battery", "power", [(key[1], WHOLE[1])]))
-    b.script.say(key[1], "never falls asleep")
-    return True
+    return _stays_on(b, "bus kept awake", "power", (0.27, 0.6), "never falls asleep")
 
 
 def key_to_and_fro(b: Bench) -> bool:

@@ -63,7 +63,10 @@ def steady_change(
     good = np.isfinite(x)
     t, x = t[good], x[good]
     late = t > history.now_s - lasts_s - 0.15
-    before = sight.before.of(role) if before is None else before
+    if before is None:
+        before = sight.before.of(role)
+        if base is not None and late.any() and np.median(x[late]) > base[0]:
+            before = base[0]  # pulses that have ended since leave their floor
     if not len(t) or math.isnan(before) or late.sum() < 2 or history.now_s - t[0] < lasts_s:
         return None
     level = float(np.median(x[late]))

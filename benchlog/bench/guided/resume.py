@@ -7,7 +7,7 @@ from pathlib import Path
 
 from benchlog.bench.guided.history import Before
 from benchlog.bench.guided.memory import Memory
-from benchlog.core.errors import BenchlogError
+from benchlog.core.errors import BenchlogError, reason_of
 from benchlog.core.files import write_whole
 
 _SUFFIX = ".steps.json"
@@ -99,7 +99,7 @@ def forget(log: Path) -> None:
 def _unreadable(path: Path, problem: Exception) -> BenchlogError:
     why = "it is damaged"
     if isinstance(problem, OSError):
-        why = (problem.strerror or str(problem)).lower()
+        why = reason_of(problem)
     return BenchlogError(f"{path}: the state of the test cannot be read ({why}); {_ANEW}")
 
 

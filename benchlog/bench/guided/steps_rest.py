@@ -1,6 +1,7 @@
 """The steps with the key off: ready, zero and rest before the test, sleep at its end."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from benchlog.bench.guided.spec import StepSpec, Undo
 from benchlog.core.events import KeyOff, KeyOn, ShuntBack, ZeroFrom, ZeroTo
@@ -27,20 +28,8 @@ def at_rest(fire_risks: Sequence[str] = ()) -> tuple[StepSpec, ...]:
     Args:
         fire_risks: fuses of the plan that do not protect their wires, as sentences; they are read before all else.
     """
-    burns = [f"FIRE RISK. {' '.join(fire_risks)} {FIRE_CAUTION}"] if fire_risks else []
     return (
-        StepSpec(
-            "prepare",
-            "Prepare",
-            "Key off, engine off, every added device switched off. Clip the logger on. Lay its cable clear of "
-            "exhaust, chain and wheels.",
-            "told",
-            "Enter when the bike is ready",
-            caution=" ".join([*burns, PREPARE_CAUTION]),
-            doubt="is everything connected? the values below show what the logger sees",
-            doubt_s=60.0,
-            by_hand=True,
-        ),
+        _prepare(fire_risks),
         StepSpec(
             "zero",
             "Zero of the shunt",
@@ -79,6 +68,22 @@ def at_rest(fire_risks: Sequence[str] = ()) -> tuple[StepSpec, ...]:
     )
 
 
+def _prepare(fire_risks: Sequence[str]) -> StepSpec:
+    burns = [f"FIRE RISK. {' '.join(fire_risks)} {FIRE_CAUTION}"] if fire_risks else []
+    return StepSpec(
+        "prepare",
+        "Prepare",
+        "Key off, engine off, every added device switched off. Clip the logger on. Lay its cable clear of "
+        "exhaust, chain and wheels.",
+        "told",
+        "Enter when the bike is ready",
+        caution=" ".join([*burns, PREPARE_CAUTION]),
+        doubt="is everything connected? the values below show what the logger sees",
+        doubt_s=60.0,
+        by_hand=True,
+    )
+
+
 def key_off() -> StepSpec:
     """Key off."""
     return StepSpec(
@@ -112,15 +117,12 @@ def sleep(need_s: float) -> StepSpec:
 
 def sleep_again(need_s: float) -> StepSpec:
     """The same after the fuse walk."""
-    return StepSpec(
-        "sleep_again",
-        "Asleep again",
-        "Touch nothing: the walk may have woken something.",
-        "asleep",
-        f"{need_s:.0f} s of settled drain, not counting the time with a fuse out",
+    return replace(
+        sleep(need_s),
+        id="sleep_again",
+        title="Asleep again",
+        say="Touch nothing: the walk may have woken something.",
+        waiting_for=f"{need_s:.0f} s of settled drain, not counting the time with a fuse out",
         doubt="the drain does not settle; something is still awake",
-        need_s=need_s + MARGIN_S,
-        doubt_s=need_s + 120.0,
-        bike_s=SETTLE_TIMES * need_s + SETTLE_MORE_S,
         walk=True,
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from benchlog.bench.listening.hearing import BAUDS, Heard, hear
 from benchlog.bench.listening.known import Recognised, recognise
-from benchlog.core.errors import BenchlogError
+from benchlog.core.errors import BenchlogError, reason_of
 from benchlog.logger.model import Logger
 
 
@@ -41,7 +41,7 @@ def listen_to(ports: Sequence[str], loggers: Sequence[Logger], baud: int | None)
         except BenchlogError as why:
             return Listened(port, None, None, str(why).removeprefix(f"{port}: "))
         except OSError as why:
-            return Listened(port, None, None, f"the device went away ({(why.strerror or str(why)).lower()})")
+            return Listened(port, None, None, f"the device went away ({reason_of(why)})")
         return Listened(port, heard, None if heard.form is None else recognise(heard, loggers))
 
     with ThreadPoolExecutor(max_workers=max(len(ports), 1)) as pool:

@@ -1,7 +1,6 @@
 """A recording from its first line to its last: what came, what was written, what happened on the way."""
 
 import time
-from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,24 +13,22 @@ from benchlog.bench.live import LiveStep
 from benchlog.bench.recording.beside import lay_beside, logger_by_number
 from benchlog.bench.recording.cells import (
     decimals_of,
-    has_mark,
     header_row,
-    one_line,
     time_texts,
     with_added_times,
-    with_mark,
     with_times,
 )
 from benchlog.bench.recording.clock import HALF_WIDTH_S, AddedClock, StreamClock
 from benchlog.bench.recording.counts import Counts, Gap
 from benchlog.bench.recording.joining import chosen, joined, one_trace
 from benchlog.bench.recording.link import Back, Link, Lost, Received
+from benchlog.bench.recording.pending_marks import PendingMarks
 from benchlog.bench.recording.resuming import resumed_from
 from benchlog.bench.recording.state import LiveKeeper
 from benchlog.bench.recording.story import Refusing, Silence, Story
 from benchlog.bench.recording.writer import LogWriter
 from benchlog.core.errors import BenchlogError, MissingColumns
-from benchlog.core.trace import Trace
+from benchlog.core.trace import Array, Trace
 from benchlog.log.readers.lines import ADDED_TIME, LineParser, Parsed
 from benchlog.log.readers.timeline import State, place
 from benchlog.logger.sidecar import find_sidecar
@@ -98,8 +95,7 @@ class Capture:
         self.logger: Logger | None = logger
         self._parser = LineParser(logger, port)
         self._state = State()
-        self._marks: deque[tuple[float, str]] = deque()
-        self._due: list[tuple[float, str]] = []
+        self._marks = PendingMarks()
         self._held: Parsed | None = None
         self._held_since = 0.0
         self._story = Story()
@@ -157,13 +153,11 @@ class Capture:
 
     def mark(self, text: str) -> None:
         """Put a mark at the next sample that comes."""
-        if plain := one_line(text):
-            self._marks.append((time.monotonic(), plain))
+        self._marks.add(text, time.monotonic())
 
     def mark_at(self, text: str, at_s: float) -> None:
         """Put a mark at the first sample from this time of the file on; at the next one where that is past already."""
-        if plain := one_line(text):
-            self._due.append((at_s, plain))
+        self._marks.add_at(text, at_s)
 
     def show(self, step: LiveStep | None) -> None:
         """Show a step of the guided test to whoever looks on."""
@@ -196,7 +190,7 @@ class Capture:
         now = time.monotonic()
         self._take(self._link.take(now), now, final=True)
         self._story.note_refused()
-        for _, text in [*self._marks, *self._due]:
+        for text in self._marks.texts():
             self._story.note(f'the mark "{text}" came after the last sample')
         self._story.write(self._writer)
 
@@ -262,9 +256,7 @@ class Capture:
 
     def _begin(self, now: float) -> None:
         """The form is known: the file gets its header, and the logger file is put beside it."""
-        meaning, form = self._parser.meaning, self._parser.form
-        assert meaning is not None
-        assert form is not None
+        form, meaning = self._parser.found
         added = [ADDED_TIME] * meaning.adds_time + ["mark"] * (meaning.wanted.mark is None)
         header = header_row([*form.columns, *added], form.written)
         if meaning.adds_time:
@@ -296,9 +288,7 @@ class Capture:
 
     def _keep(self, parsed: Parsed | None, since: float, now: float, *, final: bool = False) -> Trace:
         """Give the rows their times and marks, and write them."""
-        meaning, form = self._parser.meaning, self._parser.form
-        assert meaning is not None
-        assert form is not None
+        form, meaning = self._parser.found
         lost = sum(parsed.refused.values()) if parsed is not None else 0
         held, self._held = self._held, None
         if held is not None:
@@ -313,7 +303,7 @@ class Capture:
             parsed = self._timed(parsed, now, final)
         if not len(parsed.raw):
             return one_trace([])
-        rows = self._marked(parsed, since, now) if self._marks or self._due else parsed.rows
+        rows = self._marked(parsed, since, now) if self._marks else parsed.rows
         self._story.write(self._writer)
         self._writer.write(rows, len(parsed.raw))
         self.counts.kept += len(parsed.raw)
@@ -325,9 +315,7 @@ class Capture:
         return Trace(placed.trace.time_s, {}, {})
 
     def _timed(self, parsed: Parsed, now: float, final: bool) -> Parsed:
-        meaning, form, clock = self._parser.meaning, self._parser.form, self._clock
-        assert meaning is not None
-        assert form is not None
+        (form, meaning), clock = self._parser.found, self._clock
         assert clock is not None
         column = meaning.wanted.time
         assert column is not None
@@ -356,31 +344,16 @@ class Capture:
 
     def _marked(self, parsed: Parsed, since: float, now: float) -> bytes:
         """Rows with the marks that are due, each at the first sample after it was set."""
-        meaning, form = self._parser.meaning, self._parser.form
-        assert meaning is not None
-        assert form is not None
+        form, meaning = self._parser.found
         column = meaning.wanted.mark
         if column is None:
             column = len(form.columns) + meaning.adds_time
-        lines = parsed.rows.split(b"\n")
-        count, free = len(parsed.raw), 0
-        while self._marks and free < count and self._marks[0][0] <= now:
-            at, text = self._marks.popleft()
-            part = (at - since) / (now - since) if now > since else 0.0
-            n = max(min(int(np.ceil(max(part, 0.0) * count)), count - 1), free)
-            lines[n] = with_mark(lines[n], form.written, column, text)
-            free = n + 1  # two marks never share a sample
-        if self._due:
+
+        def times() -> Array:
             # a mark that is bound to a time stands there whatever the clock says; the state is moved on later
-            time_s = place(parsed.raw, meaning.logger, self._state).trace.time_s
-            for at_s, text in sorted(self._due):
-                n = int(np.searchsorted(time_s, at_s))
-                while n < len(time_s) and has_mark(lines[n], form.written, column):
-                    n += 1
-                if n < len(time_s):
-                    lines[n] = with_mark(lines[n], form.written, column, text)
-                    self._due.remove((at_s, text))
-        return b"\n".join(lines)
+            return place(parsed.raw, meaning.logger, self._state).trace.time_s
+
+        return self._marks.placed(parsed.rows.split(b"\n"), (form.written, column), (since, now), times)
 
     def _came_back(self, event: Back) -> None:
         ended = time.time() - (time.monotonic() - event.at)

@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import Self
 
 from benchlog.bench.recording.cells import one_line
-from benchlog.core.errors import BenchlogError
+from benchlog.core.errors import BenchlogError, reason_of
 from benchlog.core.interrupts import later
 
 SAFE_EVERY_S = 1.0
@@ -106,7 +106,7 @@ class LogWriter:
                 return
 
     def _trouble(self, why: OSError) -> BenchlogError:
-        reason = (why.strerror or str(why)).lower()
+        reason = reason_of(why)
         saved = f"{self.lines} lines are saved and can be used" if self.lines else "no line is saved"
         return BenchlogError(
             f"{self.path}: the recording can no longer be written ({reason}); {saved}; "
@@ -144,7 +144,7 @@ def _opened(path: Path, append: bool) -> int:
     except IsADirectoryError:
         raise BenchlogError(f"{path}: this is a folder; name a file in it, such as {path / 'log.csv'}") from None
     except OSError as why:
-        reason = (why.strerror or str(why)).lower()
+        reason = reason_of(why)
         raise BenchlogError(
             f"{path}: the recording cannot be written there ({reason}); name a folder that exists and that you may "
             "write to"

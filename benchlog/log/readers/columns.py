@@ -104,43 +104,102 @@ def resolve(
     names = [plain(header) for header in headers or ()]
     if logger is None:
         logger = from_headers(where, names, line)
-    faults: list[str] = []
-    lacking: list[str | int] = []
+    there = _Headers(where, names, width)
+    places = [there.index_of(column) for column in logger.time.columns] if logger.time is not None else []
+    time = places[0] if places else None
+    more_time = tuple(place for place in places[1:] if place is not None)
+    columns, mark = _channels_of(logger, there)
+    there.refuse_lacking()
+    if mark is None:
+        mark = next((n for n, name in enumerate(names) if name.casefold() == "mark"), None)
+    if time is None and logger.rate_hz is None:
+        fallback = _time_header(names)
+        if fallback is None:
+            raise _without_time(where, names)
+        logger = logger.model_copy(update={"time": fallback.time})
+        time = there.index_of(fallback.time.columns[0]) if fallback.time is not None else None
+    if not columns:
+        raise BadLog(
+            where,
+            "no column holds a voltage, current or temperature; give at least one column such a role, such as "
+            "battery_v",
+        )
+    used = {column.index for column in columns} | {time, mark, *more_time}
+    known = {channel.role for channel in logger.channel} | ({"time_s"} if mark is None else {"time_s", "mark"})
+    unused = tuple(leftover_notes(names, used, known))
+    return Wanted(logger, tuple(columns), time, mark, unused, more_time)
 
-    def index_of(column: str | int) -> int | None:
+
+def _without_time(where: str, names: Sequence[str]) -> UnknownColumns:
+    return UnknownColumns(
+        where,
+        f"nothing gives the time: there is no column time_s and no rate{_meant(names, ('time_s',))}; "
+        f"run benchlog logger {where}, which asks for it, add a time_s column, or [time] or rate_hz in a logger file",
+    )
+
+
+class _Headers:
+    """The columns of one log, found by header or number; what is asked for and not there is remembered.
+
+    Attributes:
+        where: the log's name, for messages. lacking: what was not there, as it was asked for.
+    """
+
+    def __init__(self, where: str, names: Sequence[str], width: int) -> None:
+        """``names``: the headers; none where the log has none."""
+        self.where, self._names, self._width = where, names, width
+        self.lacking: list[str | int] = []
+
+    def index_of(self, column: str | int) -> int | None:
+        """The column's place from 0; None where it is not there."""
         if isinstance(column, int):
-            if 1 <= column <= width:
+            if 1 <= column <= self._width:
                 return column - 1
-            faults.append(f"column {column} (the log has {width})")
-            lacking.append(column)
+            self.lacking.append(column)
             return None
         name = plain(column)
-        found = [n for n, header in enumerate(names) if header == name]
-        found = found or [n for n, header in enumerate(names) if header.casefold() == name.casefold()]
+        found = [n for n, header in enumerate(self._names) if header == name]
+        found = found or [n for n, header in enumerate(self._names) if header.casefold() == name.casefold()]
         if len(found) > 1:
             listed = " and ".join(str(n + 1) for n in found)
             raise BadLog(
-                where,
+                self.where,
                 f"columns {listed} are both headed '{name}'; give the right one's number in the logger file instead, "
                 f"as column = {found[0] + 1}",
             )
         if not found:
-            faults.append(f"'{column}'")
-            lacking.append(column)
+            self.lacking.append(column)
             return None
         return found[0]
 
+    def refuse_lacking(self) -> None:
+        """Refuse the log where something was not there."""
+        if not self.lacking:
+            return
+        faults = [
+            f"'{column}'" if isinstance(column, str) else f"column {column} (the log has {self._width})"
+            for column in self.lacking
+        ]
+        listed = ", ".join(f"'{name}'" for name in self._names)
+        raise MissingColumns(
+            self.where,
+            f"the logger file names columns that the log lacks: {', '.join(faults)}; the log has "
+            f"{listed or f'{self._width} columns and no header'}; "
+            "correct `column` in the logger file, or the header line",
+            self.lacking,
+        )
+
+
+def _channels_of(logger: "Logger", there: _Headers) -> tuple[list[Column], int | None]:
+    """The columns of a logger's channels, and that of its marks."""
     columns, mark = list[Column](), None
-    places = [index_of(column) for column in logger.time.columns] if logger.time is not None else []
-    time = places[0] if places else None
-    more_time = tuple(place for place in places[1:] if place is not None)
     seen: dict[str, str | int] = {}
     for channel in logger.channel:
         if channel.role in seen:
             both = f"'{seen[channel.role]}' and '{channel.column}'"
-            raise BadLog(where, f"columns {both} are both {channel.role}; keep one, a role has one column")
+            raise BadLog(there.where, f"columns {both} are both {channel.role}; keep one, a role has one column")
         seen[channel.role] = channel.column
-        index = index_of(channel.column)
+        index = there.index_of(channel.column)
         if index is None:
             continue
         if channel.role == "mark":
@@ -149,37 +208,7 @@ def resolve(
         factor, addend = channel.to_canonical()
         over = tuple(text.strip() for text in channel.over_range)
         columns.append(Column(index, channel.role, factor, addend, over, _numbers(over), channel.unit))
-    if faults:
-        has = ", ".join(f"'{name}'" for name in names) if names else f"{width} columns and no header"
-        raise MissingColumns(
-            where,
-            f"the logger file names columns that the log lacks: {', '.join(faults)}; the log has {has}; "
-            "correct `column` in the logger file, or the header line",
-            lacking,
-        )
-    if mark is None:
-        mark = next((n for n, name in enumerate(names) if name.casefold() == "mark"), None)
-    if time is None and logger.rate_hz is None:
-        fallback = _time_header(names)
-        if fallback is None:
-            raise UnknownColumns(
-                where,
-                f"nothing gives the time: there is no column time_s and no rate{_meant(names, ('time_s',))}; "
-                f"run benchlog logger {where}, which asks for it, add a time_s column, or [time] or rate_hz in a "
-                "logger file",
-            )
-        logger = logger.model_copy(update={"time": fallback.time})
-        time = index_of(fallback.time.columns[0]) if fallback.time is not None else None
-    if not columns:
-        raise BadLog(
-            where,
-            "no column holds a voltage, current or temperature; give at least one column such a role, such as "
-            "battery_v",
-        )
-    used = {column.index for column in columns} | {time, mark, *more_time}
-    known = {*seen, "time_s", "mark"} if mark is not None else {*seen, "time_s"}
-    unused = tuple(leftover_notes(names, used, known))
-    return Wanted(logger, tuple(columns), time, mark, unused, more_time)
+    return columns, mark
 
 
 def from_headers(where: str, names: Sequence[str], line: int | None = None) -> "Logger":

@@ -19,11 +19,7 @@ if TYPE_CHECKING:
 from benchlog.log.readers.sheets import is_utf8, regular_sheet, sheet_by_lines
 
 _LONGEST_LINE = 1 << 20
-
-
 _LINE_END = ord("\n")
-
-
 _WINDOW = 1 << 16  # searched for line ends
 
 
@@ -200,6 +196,4 @@ def claims(head: bytes) -> bool:
 
 
 _CONTROLS = [bytes([n]) for n in (*range(9), *range(14, 32), 127)]
-
-
 READER = Reader("delimited", claims, DelimitedLog)

@@ -7,8 +7,6 @@ _DAY_S = 86_400.0
 LONGEST_S, WIDEST_STEP_S, CLOSEST_STEP_S = 4 * _DAY_S, 3600.0, 2e-6
 _FINER = {"s": ("ms", "us"), "ms": ("us",)}
 _COARSER = {"ms": ("s",), "us": ("ms", "s")}
-
-
 #: No clock that counts s is this far on, since 1970 neither; one that counts ms since then is.
 _EPOCH_MS = 1e11
 

@@ -194,6 +194,6 @@ def _marks(texts: "pl.Series", keep: Flags | None) -> tuple[tuple[int, str], ...
     if texts.null_count() == len(texts):
         return ()
     at = np.flatnonzero(texts.is_not_null().to_numpy())
-    cells = zip(at.tolist(), texts.gather(at).to_list(), strict=True)
+    cells = zip(at.tolist(), texts.gather(at.tolist()).to_list(), strict=True)
     marks = tuple((n, text) for n, cell in cells for text in parted(cell) if text.casefold() not in MISSING)
     return marks if keep is None else kept_marks(marks, keep)

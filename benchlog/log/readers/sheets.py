@@ -46,26 +46,8 @@ def regular_sheet(data: bytes, layout: Layout) -> Sheet | None:
     texts = wanted.texts
     if texts and not data.isascii():
         data = text_of(data).encode()
-    names = [f"column_{n + 1}" for n in range(layout.width)]
-    chosen = [names[n] for n in sorted(numbers | texts)]
-
-    def read(kinds: dict[int, "type[pl.DataType]"], which: list[str]) -> "pl.DataFrame | None":
-        try:
-            with _not_malformed() if quoted else nullcontext():
-                return pl.read_csv(
-                    data,
-                    has_header=False,
-                    separator=layout.separator,
-                    schema={name: kinds.get(n, pl.Float64) for n, name in enumerate(names)},
-                    columns=which,
-                    ignore_errors=True,
-                    decimal_comma=layout.decimal_comma,
-                    quote_char='"' if quoted else None,
-                )
-        except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError):
-            return None
-
-    frame = read(dict.fromkeys(texts, pl.String), chosen)
+    chosen = sorted(numbers | texts)
+    frame = _frame(data, layout, dict.fromkeys(texts, pl.String), chosen)
     if frame is None:
         return None
     rows = frame.height
@@ -77,9 +59,54 @@ def regular_sheet(data: bytes, layout: Layout) -> Sheet | None:
     if comments:
         sheet.at = places(rows, comments)
         sheet.notes = tuple(notes_in((line, text_of(comment)) for line, comment in comments.items()))
-    doubtful: list[int] = []
-    for n in sorted(numbers):
-        column = frame[names[n]]
+    doubtful = _take_numbers(sheet, frame, sorted(numbers))
+    if doubtful:
+        if layout.width == 1 or quoted or wanted.time in doubtful:
+            return None  # an empty line looks like an empty cell
+        again = _frame(data, layout, dict.fromkeys(range(layout.width), pl.String), doubtful)
+        if again is None or again.height != rows:
+            return None
+        for n in doubtful:
+            sheet.numbers[n] = _doubtful(frame[_name(n)], again[_name(n)], layout, n)
+    for n in texts:
+        sheet.texts[n] = frame[_name(n)]
+        if n == wanted.time and sheet.texts[n].null_count():
+            return None
+    return sheet
+
+
+def _name(index: int) -> str:
+    return f"column_{index + 1}"
+
+
+def _frame(
+    data: bytes, layout: Layout, kinds: dict[int, "type[pl.DataType]"], chosen: list[int]
+) -> "pl.DataFrame | None":
+    """These columns of the lines, numbers where ``kinds`` says nothing else; None where polars refuses them."""
+    import polars as pl
+
+    quoted = b'"' in data
+    try:
+        with _not_malformed() if quoted else nullcontext():
+            return pl.read_csv(
+                data,
+                has_header=False,
+                separator=layout.separator,
+                schema={_name(n): kinds.get(n, pl.Float64) for n in range(layout.width)},
+                columns=[_name(n) for n in chosen],
+                ignore_errors=True,
+                decimal_comma=layout.decimal_comma,
+                quote_char='"' if quoted else None,
+            )
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError):
+        return None
+
+
+def _take_numbers(sheet: Sheet, frame: "pl.DataFrame", wanted: list[int]) -> list[int]:
+    """Put the columns that are all numbers into the sheet; gives those that must be looked at cell by cell."""
+    doubtful = []
+    for n in wanted:
+        column = frame[_name(n)]
         if column.null_count():
             doubtful.append(n)
             continue
@@ -89,19 +116,7 @@ def regular_sheet(data: bytes, layout: Layout) -> Sheet | None:
             doubtful.append(n)
             continue
         sheet.numbers[n] = Found(values, whole=whole)
-    if doubtful:
-        if layout.width == 1 or quoted or wanted.time in doubtful:
-            return None  # an empty line looks like an empty cell
-        again = read(dict.fromkeys(range(layout.width), pl.String), [names[n] for n in doubtful])
-        if again is None or again.height != rows:
-            return None
-        for n in doubtful:
-            sheet.numbers[n] = _doubtful(frame[names[n]], again[names[n]], layout, n)
-    for n in texts:
-        sheet.texts[n] = frame[names[n]]
-        if n == wanted.time and sheet.texts[n].null_count():
-            return None
-    return sheet
+    return doubtful
 
 
 _told_off = threading.Lock()
@@ -134,7 +149,7 @@ def _doubtful(read: "pl.Series", texts: "pl.Series", layout: Layout, index: int)
     at = np.flatnonzero((read.is_null() & texts.is_not_null()).to_numpy() | np.isinf(values))
     if not len(at):
         return Found(values)
-    odd = texts.gather(at)
+    odd = texts.gather(at.tolist())  # an array of indices loads numpy's masked ones
     got = cells.numbers(odd, _over_texts(layout, index), layout.decimal_comma, _unit(layout, index))
     values[at] = got.values
     over, unreadable = np.zeros(len(values), dtype=bool), np.zeros(len(values), dtype=bool)
@@ -160,6 +175,16 @@ def _single_spaces(data: bytes) -> bytes:
     return data.replace(b"\n ", b"\n").replace(b" \n", b"\n").replace(b" \r\n", b"\n")
 
 
+def _fields(lines: "pl.Series", separator: str) -> "pl.Series":
+    """The cells of each line, quotes resolved."""
+    joined = lines.str.replace_all(separator, _UNIT, literal=True)
+    quoted = np.flatnonzero(lines.str.contains('"', literal=True).to_numpy())
+    if len(quoted):
+        resolved = [_UNIT.join(unquoted(line, separator)) for line in lines.gather(quoted).to_list()]
+        joined = joined.scatter(quoted, resolved)
+    return joined.str.split(_UNIT)
+
+
 def sheet_by_lines(data: bytes, layout: Layout) -> Sheet:
     """Line by line, so that short, long, empty and comment lines are distinguished."""
     import polars as pl
@@ -177,15 +202,10 @@ def sheet_by_lines(data: bytes, layout: Layout) -> Sheet:
     kept = every.gather(at)
     if separator == " ":
         kept = kept.str.replace_all("[ \t]+", " ")
-    joined = kept.str.replace_all(separator, _UNIT, literal=True)
-    quoted = np.flatnonzero(kept.str.contains('"', literal=True).to_numpy())
-    if len(quoted):
-        resolved = [_UNIT.join(unquoted(line, separator)) for line in kept.gather(quoted).to_list()]
-        joined = joined.scatter(quoted, resolved)
     if comment.any():
         told = np.flatnonzero(comment.to_numpy())
         notes = tuple(notes_in(zip(told.tolist(), every.gather(told).to_list(), strict=True)))
-    fields = joined.str.split(_UNIT)
+    fields = _fields(kept, separator)
     counts = fields.list.len().to_numpy().astype(np.int64)
 
     def cell(index: int) -> pl.Series:

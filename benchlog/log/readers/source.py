@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
-from benchlog.core.errors import BadLog
+from benchlog.core.errors import BadLog, reason_of
 from benchlog.core.files import shown_name
 from benchlog.log.readers.unpacked import bounded, most_unpacked, no_room
 
@@ -110,7 +110,7 @@ class Source:
             self._spool.write(chunk)
             self._spool.flush()
         except OSError as why:
-            raise no_room(self.name, _reason(why)) from None
+            raise no_room(self.name, reason_of(why)) from None
 
     @contextmanager
     def _reading(self) -> Iterator[None]:
@@ -118,7 +118,7 @@ class Source:
             yield
         except OSError as why:
             raise BadLog(
-                self.name, f"reading it stopped ({_reason(why)}); copy it to this computer's own disk and check again"
+                self.name, f"reading it stopped ({reason_of(why)}); copy it to this computer's own disk and check again"
             ) from None
 
     def skip_to(self, start: int) -> None:
@@ -197,11 +197,7 @@ def _opened(path: Path) -> BinaryIO:
             raise BadLog(str(path), "this is a folder; name one log file in it") from None
         raise BadLog(str(path), "reading this file is not permitted; change its permissions or copy it") from None
     except OSError as why:
-        raise BadLog(str(path), f"the file cannot be opened ({_reason(why)}); check its name and its drive") from None
-
-
-def _reason(why: OSError) -> str:
-    return (why.strerror or str(why)).lower()
+        raise BadLog(str(path), f"the file cannot be opened ({reason_of(why)}); check its name and its drive") from None
 
 
 def _binary(lead: bytes) -> bool:

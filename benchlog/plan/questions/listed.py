@@ -1,5 +1,7 @@
 """Every question of a plan, in the order in which a person can answer them."""
 
+from collections.abc import Callable, Iterator
+
 from benchlog.core.roles import SLOTS
 from benchlog.plan.doubts import capacity_doubt, length_doubt, load_doubt
 from benchlog.plan.model import CHEMISTRIES
@@ -15,7 +17,9 @@ from benchlog.plan.questions.kinds import (
     metres,
 )
 from benchlog.plan.questions.limits import LIMITS
-from benchlog.plan.questions.question import PlanQuestion, PlanSection, Tables
+from benchlog.plan.questions.question import Offer, PlanQuestion, PlanSection, Tables
+
+Offering = Callable[[Tables, Tables], Offer | None]
 
 _METRES_OR_FEET = ("length_m", "length_ft")
 _COIL = "data sheets list 0.04 to 0.15 A (common practice, no source)"
@@ -35,16 +39,24 @@ def _length(own: Tables, _tables: Tables) -> str:
     return length_doubt(metres(own, _METRES_OR_FEET) or 0.0)
 
 
-def _wire_length(section: str, *, guess: str, such_as: str) -> PlanQuestion:
-    return PlanQuestion(
+def _wire(section: str, such_as: str, offer: Offering, so_long: str, *, guess: str) -> Iterator[PlanQuestion]:
+    """Of a path its wire and how long that is; ``such_as`` and ``so_long`` are examples."""
+    yield PlanQuestion(section, ("conductor",), "Its wire", WireAnswer(), such_as=such_as, offer=offer)
+    yield PlanQuestion(
         section,
         _METRES_OR_FEET,
         "Length of the wire, one way",
         LengthAnswer(),
-        such_as=such_as,
+        such_as=so_long,
         offer=offers.always(guess, "a first guess: measure it"),
         doubt=_length,
     )
+
+
+def _loss(section: str, key: str, asked: str) -> PlanQuestion:
+    """What a path may lose, which its wire tells where nobody says it."""
+    told = "worked out from wire, length and load"
+    return PlanQuestion(section, (key,), asked, AmountAnswer("V"), quiet=True, empty=told)
 
 
 INSTALL = PlanSection(
@@ -102,15 +114,7 @@ CIRCUIT = PlanSection(
             doubt=_load,
         ),
         PlanQuestion("circuit", ("fuse_a",), "Its fuse in A", AmountAnswer("A"), offer=offers.slot_fuse_offer),
-        PlanQuestion(
-            "circuit",
-            ("conductor",),
-            "Its wire",
-            WireAnswer(),
-            such_as="1 mm2 or 16 AWG",
-            offer=offers.slot_wire_offer,
-        ),
-        _wire_length("circuit", guess="1 m", such_as="1.2 m or 4 ft"),
+        *_wire("circuit", "1 mm2 or 16 AWG", offers.slot_wire_offer, "1.2 m or 4 ft", guess="1 m"),
         PlanQuestion(
             "circuit",
             ("tolerance_pct",),
@@ -129,10 +133,7 @@ FEED = PlanSection(
         PlanQuestion(
             "feed", ("fuse_a",), "Feed fuse near the battery, in A", AmountAnswer("A"), offer=offers.feed_fuse_offer
         ),
-        PlanQuestion(
-            "feed", ("conductor",), "Its wire", WireAnswer(), such_as="4 mm2 or 12 AWG", offer=offers.feed_wire_offer
-        ),
-        _wire_length("feed", guess="1.5 m", such_as="1.5 m or 5 ft"),
+        *_wire("feed", "4 mm2 or 12 AWG", offers.feed_wire_offer, "1.5 m or 5 ft", guess="1.5 m"),
         PlanQuestion(
             "feed",
             ("unfused_m", "unfused_ft"),
@@ -141,14 +142,7 @@ FEED = PlanSection(
             such_as="12 cm or 5 in",
             empty="not known: nothing is said about wire that no fuse protects",
         ),
-        PlanQuestion(
-            "feed",
-            ("drop_max_v",),
-            "May lose at the planned load, V",
-            AmountAnswer("V"),
-            quiet=True,
-            empty="worked out from wire, length and load",
-        ),
+        _loss("feed", "drop_max_v", "May lose at the planned load, V"),
     ),
 )
 
@@ -156,23 +150,8 @@ GROUND = PlanSection(
     "ground",
     "Ground: the bus back to battery −",
     (
-        PlanQuestion(
-            "ground",
-            ("conductor",),
-            "Its wire",
-            WireAnswer(),
-            such_as="4 mm2 or 12 AWG",
-            offer=offers.ground_wire_offer,
-        ),
-        _wire_length("ground", guess="1.5 m", such_as="1.5 m or 5 ft"),
-        PlanQuestion(
-            "ground",
-            ("lift_max_v",),
-            "May rise at the planned load, V",
-            AmountAnswer("V"),
-            quiet=True,
-            empty="worked out from wire, length and load",
-        ),
+        *_wire("ground", "4 mm2 or 12 AWG", offers.ground_wire_offer, "1.5 m or 5 ft", guess="1.5 m"),
+        _loss("ground", "lift_max_v", "May rise at the planned load, V"),
     ),
 )
 

@@ -10,15 +10,14 @@ LIVE: Interval = (0.6, 1.1)
 OVER: Interval = (1.0, INF)
 #: Currents over the planned ones.
 NOTHING: Interval = (-0.08, 0.12)
-#: Current with the key off over what the circuits drew with it on, where they stay on.
 #: How much further the current swings with the circuits on than off, over the planned load: it comes in pulses.
 SWINGS: Interval = (0.25, INF)
+#: Current with the key off over what the circuits drew with it on, where they stay on.
 STAYS_ON: Interval = (0.45, 1.4)
 #: The same where lamps on the trigger's line stay on with them.
 WITH_ITS_LINE: Interval = (0.45, INF)
 #: Part of the time that a line is up with the key on.
 STEADY: Interval = (0.96, 1.1)
-#: So often, or more.
 #: Current with the key off over the coil's, where the coil is held.
 COIL: Interval = (0.7, 1.5)
 #: What a bike draws of itself with the key on, at most, A (from memory).
@@ -27,7 +26,10 @@ BIKES_OWN: Interval = (-INF, 15.0)
 SAME: Interval = (0.5, 2.0)
 NO_COIL: Interval = (-INF, 0.5)
 HELD: Interval = (0.7, INF)
+#: So often, or more.
 SOME: Interval = (1.0, INF)
+#: Trigger over battery voltage where the coil gets too little.
+TOO_LITTLE: Interval = (0.2, 0.8)
 
 _BATTERY_LEADS = "Take the battery's negative lead off before you loosen anything in the feed."
 _RUNNING = "Keep clear of hot and moving parts, and run the engine in the open air only."
@@ -250,13 +252,13 @@ FAULTS: tuple[Fault, ...] = (
         "weak_coil_supply",
         "the coil gets too little voltage",
         "chatter or late pull-in with a low trigger",
-        {"trigger_on": (0.2, 0.8)},
+        {"trigger_on": TOO_LITTLE},
         ("relay_pull_in", "relay_chatter", "feed_in_crank", "relay_drop_out", "slot_N_current"),
         (
             "with the key on measure from 86 to 85: less than about 9 V is too little to pull a warm relay in",
             "feed the coil from a stouter switched circuit, or mend the joint that drops the voltage",
         ),
-        either={"trigger_on": (0.2, 0.8), "load_swing": SWINGS, "openings": SOME},
+        either={"trigger_on": TOO_LITTLE, "load_swing": SWINGS, "openings": SOME},
         hints={"trigger_duty": STEADY},
         also=(*("pull_in", "feed_on", "feed_duty", "feed_falls_hz", "load_on", "slots"), "feed_path", "ground_path"),
     ),

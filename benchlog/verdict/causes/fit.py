@@ -70,7 +70,7 @@ def find_causes(seen: Mapping[str, Seen], checks: Sequence[Check], devices: Mapp
         best = max(left, key=lambda candidate: (candidate.score, candidate.known))
         rivals = [candidate for candidate in left if candidate.wrong & best.wrong]
         alike = [candidate for candidate in rivals if best.score - candidate.score < ALIKE]
-        fit = _fit(best, alike, rivals)
+        fit = _fit(alike, rivals)
         apart = parting([candidate.fault.id for candidate in alike])
         causes += [_cause(candidate, fit, apart, seen, devices) for candidate in alike]
         claimed |= {name for candidate in alike for name in candidate.wrong}
@@ -83,13 +83,12 @@ def find_causes(seen: Mapping[str, Seen], checks: Sequence[Check], devices: Mapp
     return sorted(causes, key=lambda cause: -cause.fit)
 
 
-def _fit(best: _Candidate, alike: Sequence[_Candidate], rivals: Sequence[_Candidate]) -> float:
+def _fit(alike: Sequence[_Candidate], rivals: Sequence[_Candidate]) -> float:
     """The one fit of the faults that the log cannot part: their share of the belief, and how much of them it shows."""
-    weight = {id(candidate): math.exp((candidate.score - best.score) / SCALE) for candidate in rivals}
-    share = math.fsum(weight[id(candidate)] for candidate in alike) / math.fsum(weight.values())
+    shared, all_of_it = (math.fsum(math.exp(one.score / SCALE) for one in some) for some in (alike, rivals))
     known = math.fsum(candidate.known for candidate in alike) / len(alike)
     agreement = math.exp(-min(candidate.disagrees for candidate in alike) / 8.0)
-    return round(min(share / len(alike) * known * agreement, 1.0), 3)
+    return round(shared / all_of_it / len(alike) * known * agreement, 3)
 
 
 def _candidates(fault: Fault, seen: Mapping[str, Seen], still_open: Mapping[str, Check]) -> list[_Candidate]:

@@ -126,8 +126,6 @@ MOST = 12.0
 def misfit(name: str, seen: Seen, low: float, high: float) -> float:
     """How badly a measured quantity agrees with an interval: half the squared distance in uncertainties, at most 12."""
     outside = max(low - seen.value, seen.value - high, 0.0)
-    if outside == 0:
-        return 0.0
     softness = QUANTITIES.get(name, SLOT).softness
     return min(0.5 * (outside / math.hypot(seen.u, softness)) ** 2, MOST)
 

@@ -34,8 +34,9 @@ class CheckKind:
         id: as in results; ``slot_N_…`` stands for one a planned slot.
         title: for reports; its ``N`` stands for the slot's number. short: beside its stretch in a drawing.
         unit: of the measured value; "1" for a count.
-        measures: what the value is. set_by: what sets its limit. Both as the README has them.
-        limit: the limit that follows from a plan. planned: the planned value itself, in ``unit``, where there is one.
+        measures: what the value is, as the README has it.
+        limit: the limit that follows from a plan. limit_from: what sets it, where the plan's keys alone do not say so.
+        planned: the planned value itself, in ``unit``, where there is one.
         from_plan: the finding, where the plan alone tells it and no log has to; None for what is measured.
         rule: what one finding proves about the limit.
         found: a clause with a place for the figure. found_none, found_once: the clause for 0 and for 1, where these
@@ -52,10 +53,10 @@ class CheckKind:
     short: str
     unit: str
     measures: str
-    set_by: str
     limit: LimitRule
     found: str
     first_test: str
+    limit_from: str | None = None
     planned: Callable[[Plan, Circuit | None], float | None] | None = None
     from_plan: Callable[[Plan, Circuit | None], Finding] | None = None
     rule: Rule = within_limits
@@ -72,9 +73,14 @@ class CheckKind:
         """One check for each planned slot."""
         return self.id.startswith("slot_N_")
 
+    @property
+    def set_by(self) -> str:
+        """What sets its limit, as the README has it."""
+        return self.limit_from or ", ".join(f"`{key}`" for key in self.limit.keys)
+
     def id_of(self, slot: int) -> str:
         """The id of one slot's check."""
-        return self.id.replace("N", str(slot), 1)
+        return self.id.replace("N", str(slot))
 
     def verdict(self, finding: Finding, limit: PlannedLimit | None) -> Verdict:
         """What one finding proves about one limit."""
@@ -99,12 +105,12 @@ class CheckRef:
     @property
     def title(self) -> str:
         """As in reports, without the device."""
-        return self.kind.title if self.slot is None else self.kind.title.replace("N", str(self.slot), 1)
+        return self.kind.title if self.slot is None else self.kind.title.replace("N", str(self.slot))
 
     @property
     def short(self) -> str:
         """As beside a stretch in a drawing."""
-        return self.kind.short if self.slot is None else self.kind.short.replace("N", str(self.slot), 1)
+        return self.kind.short if self.slot is None else self.kind.short.replace("N", str(self.slot))
 
 
 @dataclass(frozen=True, slots=True)

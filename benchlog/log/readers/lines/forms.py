@@ -167,3 +167,24 @@ def _all_names(named: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
     """The names in the order in which they came; one that a single line has may be half a name."""
     counts = Counter(name for names in named for name in names)
     return tuple(name for name, count in counts.items() if count > 1)
+
+
+def numeric_columns(lines: list[bytes], form: Form) -> list[int]:
+    """Columns that hold numbers in the last lines that were looked at."""
+    if form.kind != "csv":
+        return list(range(len(form.columns)))
+    for line in reversed(lines):
+        cells = line.split(form.separator.encode())
+        if len(cells) == len(form.columns):
+            found = [n for n, cell in enumerate(cells) if _reads(cell)]
+            if found:
+                return found
+    return [0]
+
+
+def _reads(cell: bytes) -> bool:
+    try:
+        float(cell.replace(b",", b"."))
+    except ValueError:
+        return False
+    return True

@@ -2,8 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,9 +11,10 @@ from benchlog.log.readers.cutting import text_of
 from benchlog.log.readers.layout import Layout
 from benchlog.log.readers.lines.block import Block
 from benchlog.log.readers.lines.checksum import body_of, kind_of
-from benchlog.log.readers.lines.forms import Form, find_form, header_of
+from benchlog.log.readers.lines.forms import Form, find_form, header_of, numeric_columns
 from benchlog.log.readers.lines.meaning import Meaning, meaning_of, names_needed
-from benchlog.log.readers.lines.named import Template, cells_by_template, cells_singly, template_of
+from benchlog.log.readers.lines.named_cells import NamedCells
+from benchlog.log.readers.lines.parsed import Parsed
 from benchlog.log.readers.lines.sift import (
     checked,
     cut,
@@ -32,36 +32,11 @@ from benchlog.log.readers.sheets import regular_sheet, sheet_by_lines
 if TYPE_CHECKING:
     from benchlog.logger.model import Logger
 
-#: Why a line is refused -> what to call it.
-REASONS: dict[str, str] = {
-    "checksum": "with a wrong checksum",
-    "cut": "cut short or joined",
-    "rubbish": "of rubbish",
-    "unreadable": "with an unreadable number",
-    "backward": "whose time does not increase",
-}
 _FAULTS = {"few": "cut", "many": "rubbish", "unreadable": "unreadable", "no_time": "unreadable"}
 _NOTE = re.compile(rb"#\s*note:\s*(.*?)\s*$")
 _LONGEST_LINE = 1 << 14
 _MOST_HELD = 1 << 20  # bytes looked at before the form must be known
 _FIRST_LINES = (20, 400)  # looked at for the form; more where the fewer do not settle it
-
-
-@dataclass(frozen=True, slots=True)
-class Parsed:
-    """The good lines of a stretch of the stream.
-
-    Attributes:
-        rows: as they go into a CSV file: cells, an empty one for the mark at the end where the stream has none.
-        raw: the same rows' values; canonical units and signs, the time as the logger counted it.
-        refused: reason (a key of ``REASONS``) -> lines.
-        notes: texts of the logger's own ``# note:`` lines.
-    """
-
-    rows: bytes
-    raw: Raw
-    refused: Mapping[str, int] = field(default_factory=dict)
-    notes: tuple[str, ...] = ()
 
 
 class LineParser:
@@ -80,10 +55,17 @@ class LineParser:
         self.late_header: tuple[str, ...] = ()
         self._rest = b""  # a line without its end, or whole lines while the form is unknown
         self._joined_late = True  # the next line may lack its beginning
-        self._template: Template | None = None
+        self._named = NamedCells()
         self._header = b""
         self._refused = Counter[str]()
         self._notes: list[str] = []
+
+    @property
+    def found(self) -> tuple[Form, Meaning]:
+        """Form and meaning, once they are found."""
+        assert self.form is not None
+        assert self.meaning is not None
+        return self.form, self.meaning
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -164,7 +146,7 @@ class LineParser:
             return False
         if not form.headed and not last and (self._logger is None or names_needed(self._logger, form.columns)):
             return False  # the header may still come
-        self.meaning = meaning_of(self._where, self._logger, form.columns, _numeric(lines, form))
+        self.meaning = meaning_of(self._where, self._logger, form.columns, numeric_columns(lines, form))
         self.form = form
         if form.kind == "csv" and form.headed:
             self._header = next(line for line in map(self._bare, lines) if self._names(line))
@@ -193,9 +175,7 @@ class LineParser:
         return parsed
 
     def _parsed(self, whole: bytes, last: bool) -> Parsed | None:
-        form, meaning = self.form, self.meaning
-        assert form is not None
-        assert meaning is not None
+        form, _ = self.found
         block = Block.of(line_ends(whole))
         block = self._refuse(block, odd_lines(block, self._is_header), "rubbish")
         block = self._of_samples(block)
@@ -210,7 +190,8 @@ class LineParser:
         elif len(block) and b"$" in block.data:
             block = Block.of(block.data.replace(b"\n$", b"\n").removeprefix(b"$"))
         if len(block) and form.kind != "csv":
-            block = self._by_name(block)
+            block, half, odd = self._named.cells(block, form)
+            self._refused += Counter(cut=half, rubbish=odd)
         return self._told(*self._rows(block))
 
     def _refuse(self, block: Block, bad: Flags | None, reason: str) -> Block:
@@ -243,9 +224,8 @@ class LineParser:
 
     def _from_beginning(self, block: Block) -> Block:
         """Without a first line that lacks its beginning; only CSV without checksums does not show that by itself."""
-        form = self.form
+        form, _ = self.found
         self._joined_late = False
-        assert form is not None
         if form.checksum or form.kind != "csv" or len(block) < 2:
             return block
         lines = [block.line(n).split(form.separator.encode())[0].strip() for n in range(min(len(block), 3))]
@@ -253,31 +233,8 @@ class LineParser:
         bad[0] = not goes_on(lines)
         return self._refuse(block, bad, "cut")
 
-    def _by_name(self, block: Block) -> Block:
-        """The cells of lines that name them."""
-        form = self.form
-        assert form is not None
-        rows: bytes | None = None
-        if self._template is not None:
-            rows = cells_by_template(block.data, self._template, len(block))
-        if rows is not None:
-            return Block.of(rows)
-        lacking = form.kind == "json" or bool(form.checksum)
-        rows, whole, half = cells_singly(block, form.kind, form.columns, lacking)
-        if whole.any():
-            learned = block.line(int(np.flatnonzero(whole)[-1]))
-            template = template_of(form.kind, learned)
-            one = cells_by_template(learned + b"\n", template, 1) if template is not None else None
-            # a line that lacks a name, or has one more, is no model for the others
-            fits = one is not None and one == rows[rows.rfind(b"\n", 0, -1) + 1 :]
-            self._template = template if fits else self._template
-        self._refused += Counter(cut=int(half.sum()), rubbish=int((~whole & ~half).sum()))
-        return Block.of(rows)
-
     def _rows(self, block: Block) -> tuple[bytes, Raw]:
-        form, meaning = self.form, self.meaning
-        assert form is not None
-        assert meaning is not None
+        form, meaning = self.found
         data = block.data
         if form.separator == " " and form.kind == "csv":
             data = single_spaces(data).replace(b" ", form.written.encode())
@@ -308,8 +265,7 @@ class LineParser:
         return rows.only(keep).data, replace(raw, row=None, line=None, rows=len(raw), lines=len(raw), faults=())
 
     def _look_for_header(self, rows: Block, keep: Flags) -> None:
-        form = self.form
-        assert form is not None
+        form, _ = self.found
         if form.headed or self.late_header or form.kind != "csv":
             return
         for n in np.flatnonzero(~keep)[:20].tolist():
@@ -319,27 +275,6 @@ class LineParser:
                 self.late_header = names
                 self._refused["unreadable"] -= 1
                 return
-
-
-def _numeric(lines: list[bytes], form: Form) -> list[int]:
-    """Columns that hold numbers in the last lines that were looked at."""
-    if form.kind != "csv":
-        return list(range(len(form.columns)))
-    for line in reversed(lines):
-        cells = line.split(form.separator.encode())
-        if len(cells) == len(form.columns):
-            found = [n for n, cell in enumerate(cells) if _reads(cell)]
-            if found:
-                return found
-    return [0]
-
-
-def _reads(cell: bytes) -> bool:
-    try:
-        float(cell.replace(b",", b"."))
-    except ValueError:
-        return False
-    return True
 
 
 def _empty(roles: "frozenset[str]" = frozenset()) -> Raw:
