@@ -14,7 +14,7 @@ from benchlog.bench.guided.history import History
 from benchlog.bench.guided.keys import KEYS, Pressed
 from benchlog.bench.guided.sight import Sight
 from benchlog.bench.guided.watch import QUESTIONS
-from benchlog.core.trace import Mark, standing
+from benchlog.core.trace import Mark, Trace, standing
 from benchlog.standin import SimulatedInstall, fast_logger, with_fault
 from benchlog.standin.behaving import with_behaviours
 from benchlog.standin.logger import live_logger
@@ -315,6 +315,23 @@ def test_pulses_that_go_on_are_no_load_that_comes_on():
     assert seen is not None
     assert seen.value == pytest.approx(1.0, abs=0.1)
     assert seen.at_s == pytest.approx(on_s, abs=0.7)
+
+
+@pytest.mark.parametrize("begun_s", [6.0, 6.1, 6.2, 6.3, 6.4, 6.5, 6.6])
+def test_a_load_after_pulses_that_ended_counts_from_their_floor(begun_s: float):
+    """Flashers that end before the circuit comes on neither add to its current nor take from it."""
+    time = np.arange(0.0, 14.0, 0.02)
+    flashes = (np.mod(1.5 * time, 1.0) < 0.5) & (time < 7.4)
+    amps = 7.7 + 1.9 * flashes + 3.0 * (time >= 8.0)
+    history = History()
+    history.add(Trace(time[time <= begun_s], {"battery_a": amps[time <= begun_s]}, {}))
+    sight = Sight(history, history.now_s, history.before(history.now_s), slot=2, planned_a=3.0)
+    history.add(Trace(time[time > begun_s], {"battery_a": amps[time > begun_s]}, {}))
+    seen = QUESTIONS["slot_on"](sight).seen
+
+    assert seen is not None
+    assert seen.value == pytest.approx(3.0, abs=0.1)
+    assert seen.at_s == pytest.approx(8.0, abs=0.2)
 
 
 def test_a_withdrawal_takes_the_newest_mark_of_its_circuit():
