@@ -14,7 +14,7 @@ from benchlog.analysis.charging import (
     whole_cycles,
     without_pulses,
 )
-from benchlog.analysis.fed import _by_steps, fed_a, falls
+from benchlog.analysis.fed import _by_steps, falls, fed_a
 from benchlog.core.trace import Trace
 from benchlog.core.uncertainty import Mean, block_mean
 
@@ -52,7 +52,7 @@ def test_steadied_is_the_median_over_a_time(over_s: float, half: int):
     ],
 )
 def test_state_lasts_five_seconds(text: str, held: str, other: str):
-    """Interruptions of less than 2 s are bridged; what turns each second (but for its ends), or was not read, is neither."""
+    """Interruptions below 2 s are bridged; what turns each second (but for its ends) or was not read is neither."""
     flags, known = np.array([c == "u" for c in text]), np.array([c != "?" for c in text])
     t = np.arange(len(text), dtype=float)
 

@@ -294,3 +294,40 @@ def test_points_are_joined_up_to_a_time_and_never_across_a_gap():
     assert wide.over["battery_a"].tolist() == [1] + [0] * 22
     assert joined(table, 0.019) is table
     assert joined(table.part(0.0, 0.0), 0.05).mean["battery_a"].shape == (1,)
+
+
+def test_pulses_of_two_seconds_have_their_rush_spread_over_them():
+    """Twice the period: the duty is the same, a rush counts half, and an edge lies within twice as many samples."""
+    falls, rises = at(0.8, 2.8, 4.8, 6.8, 8.8), at(0.0, 2.0, 4.0, 6.0, 8.0, amps=2.0)
+    x = np.zeros(len(T))
+    for rise in range(5):
+        x[200 * rise : 200 * rise + 80] = 2.0
+        x[200 * rise : 200 * rise + 3] = 4.0
+
+    found = pulsing_of(falls, rises, x=x)
+
+    assert (found.duty, found.mean_a, found.to_s) == pytest.approx((0.4, 0.83, 10.0))
+    assert found.u_a == pytest.approx(math.hypot(2 / 200 / math.sqrt(30), 0.2 * 0.03))
+    assert _regular(at(0, 2, 4.1))
+    assert not _regular(at(0, 2, 4.16))
+
+
+def test_edge_is_as_high_as_what_follows_a_rush():
+    """2.3 A that decay to 2 A within 0.1 s: the later half of the quarter of a second behind it counts."""
+    x = np.concatenate((np.zeros(50), np.linspace(2.3, 2.02, 10), np.full(60, 2.0), np.zeros(50)))
+
+    rise, fall = _edges(T[: len(x)], x)
+
+    assert (rise.time_s, rise.amps) == (pytest.approx(0.49), pytest.approx(2.0))
+    assert (fall.time_s, fall.amps) == (pytest.approx(1.19), pytest.approx(-2.0))
+
+
+def test_two_pulsed_loads_are_found_beside_each_other():
+    """2 A of each second and 5 A of each 1.5 s."""
+    x = square() + np.where((np.arange(1000) + 30) % 150 < 60, 5.0, 0.0)
+
+    found = find_pulsing(points(0.01, {"battery_a": x}), "battery_a", 0.01)
+
+    assert sorted(round(each.period_s, 2) for each in found) == [1.0, 1.5]
+    assert not Pulsing(0, 1, 1, 0.5, 2, 1, 0.1, (), (), 6.0).doubtful
+    assert Pulsing(0, 1, 1, 0.5, -2, 1, 0.1, (), (), 6.0).rms_a == 0.0
