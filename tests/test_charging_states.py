@@ -168,3 +168,12 @@ def test_balance_of_next_to_no_points_says_so():
     why = "the engine ran too briefly with the loads on; let it run for 20 s or more"
     assert charging(amps=amps(3))[1].why == why
     assert charging(amps=amps(5))[1].value == pytest.approx(3.0)
+
+
+def test_load_at_a_higher_voltage_than_usual_needs_no_more_current():
+    """14.2 V for half of the run with 6 A, 15.2 V with 5.6 A: a voltage above the middle asks for no more load."""
+    def volts(t):
+        return np.where((t >= 20) & (t < 58), np.where(t < 44, 14.2, 15.2), 12.4)
+
+    _, balance = charging(volts=volts, **fed(6.0, 5.5, 44.0))
+    assert balance.story == "with 5.8 A of the planned 8.0 A on"

@@ -238,3 +238,10 @@ def test_two_groups_of_stretches_show_their_loads_apart():
     two = Loads((stretches((3.0, 1.0), (4.0, 4.0)).engine_off[0], stretches((5.0, 6.0), (6.0, 9.0)).engine_off[0]), ())
 
     assert examine_chatter(a_bench(planned=(3.0, 5.0)), None, two).one_sided == SHORT
+
+
+def test_small_planned_load_must_be_seen_as_well():
+    """1 A, of which nothing shows."""
+    found = examine_chatter(a_bench(planned=(1.0,)))
+
+    assert found.one_sided == "no stretch with the key on shows the planned load of 1 A"

@@ -211,3 +211,12 @@ def test_fuse_with_which_the_relay_let_go_feeds_its_coil():
     assert examine_walk(one, walk, nothing).notes == (
         "with fuse 1 out the relay let go (at 100.0 s): slot 1 (device 1) feeds its coil",
     )
+
+
+def test_fall_with_any_of_several_fuses_is_no_drop_out():
+    """The relay let go with both."""
+    falls = tuple(Crossing(at, at - 0.01, at, 0, "low") for at in (110.0, 210.0, 250.0))
+    pulls = (Pull(1, 100.0, 130.0), Pull(2, 200.0, 230.0))
+
+    kept = without_pulled(story((), OFF, falls=falls), FuseWalk(pulls, (), pulls))
+    assert [fall.time_s for fall in kept.falls] == [250.0]

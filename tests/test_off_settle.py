@@ -232,3 +232,15 @@ def test_pulled_fuses_take_their_time_out_of_the_last_stretch_of_a_bike_that_is_
     early = off_spans(a_bench(amps=0.4, left_out=((100.0, 110.0),)), ["battery_a"])[0].settled
     assert early.unseen_s == pytest.approx(10.2, abs=0.25)
     assert early.from_s == pytest.approx(259.8, abs=0.3)
+
+
+def test_slowest_of_several_key_offs_counts():
+    """Eight seconds after the first, three after the second."""
+    t = times(300.0, 0.1)
+    awake = ((t >= 50) & (t < 58)) | ((t >= 180) & (t < 183))
+    amps = np.where((t < 50) | ((t >= 150) & (t < 180)), 4.0, np.where(awake, 0.1, 0.005))
+    how = {"on": ((0.0, 50.0), (150.0, 180.0)), "off": ((50.0, 150.0), (180.0, 300.0))}
+    settle = found(values={"battery_a": lambda _: amps}, **how)[1]
+
+    assert settle.value == pytest.approx(8.0, abs=0.2)
+    assert settle.story.startswith("after") is False

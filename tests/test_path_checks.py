@@ -213,3 +213,11 @@ def test_fall_surely_below_zero_was_read_the_wrong_way_round(ohm, turned):
     )
     assert drop(one, volts=VOLTS).disqualified is None
     assert drop(one, accuracy={"feed_v": None}).disqualified is None
+
+
+def test_any_stretch_with_the_engine_off_that_holds_a_load_counts():
+    """0.5 and 5 A before the crank, of which only the latter is a tenth of the planned load."""
+    told = {"cranks": (Crank(22.0, 23.0, 12.5, 1.0),)}
+    one = load_of(stretch(0, 0.5), stretch(10, 5.0), stretch(30, 9.0, ohm=0.1))
+
+    assert drop(one, told=told).value == pytest.approx(0.2)

@@ -226,3 +226,10 @@ def test_marks_belong_to_the_key_on_that_holds_them():
     assert got.marks == (Mark(8.1, "slot 1 on"), Mark(43.1, "slot 2 on"))
     assert (got.first, got.ends_s) == (TWO[0], TWO[-1].to_s)
     assert measured(1.0).value == 1.0
+
+
+def test_any_mark_that_was_watched_shows_a_dead_circuit():
+    """At 25 s, amid ten steady seconds; the one at 60 s lies after all of them."""
+    marks = [(25.0, "slot 1 on"), (30.1, "slot 2 on"), (60.0, "slot 1 on")]
+
+    assert found(stretches(1.0, 1.0, 6.0), marks=marks).story == "marked on, and battery_a shows no step there"

@@ -144,3 +144,10 @@ def test_circuit_that_fits_the_plan_by_none_of_its_steps_fails():
     assert found(key_on(high, match=by_size(high, 0.94, (higher, 0.06)))).failed is not None
     assert found(key_on(high, match=marked(high))).failed is None
     assert found(key_on(high, match=by_size(high, 0.6, (higher, 0.4))), allowed=None).failed is None
+
+
+def test_doubt_of_each_step_leaves_room_for_the_plan():
+    """3.65 and 3.66 ± 0.05 A of at most 3.6 A."""
+    high, higher = step(30.0, 3.65, 0.05), step(40.0, 3.66, 0.05)
+
+    assert found(key_on(high, higher, match=by_size(high, 0.6, (higher, 0.4)))).failed is None
