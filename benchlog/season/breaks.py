@@ -203,11 +203,7 @@ def kind_of(steps: dict[str, float]) -> str:
         return (
             "as with a new battery, or with posts cleaned"
             if better == [True, False, False]
-            else (
-                "as with a new battery"
-                if sum(better) > 1
-                else "as with a new or a freshly charged battery"
-            )
+            else ("as with a new battery" if sum(better) > 1 else "as with a new or a freshly charged battery")
         )
     if any(worse) and not any(better):
         return "as with a cell that failed, a poor joint at the posts or another, weaker battery"
