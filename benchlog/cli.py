@@ -41,7 +41,7 @@ def _root(
             min=1,
             max=1 << 24,
             metavar="N",
-            help="What a packed log (.gz, .zst, .parquet) may unpack to, MB; else 128 times its size, 128 MB at least.",
+            help="Most that a packed log (.gz, .zst, .parquet) may unpack to, MB; 128 times its size if not given.",
         ),
     ] = None,
 ) -> None:
@@ -176,7 +176,7 @@ def plan(
         typer.Option(metavar="FILE.html", help="Write a page to print, with a box for each reading of a hand meter."),
     ] = None,
 ) -> None:
-    """Print the planned values worked out from a plan, and what in it should be looked at again."""
+    """Print the planned values worked out from a plan, and what in it deserves a second look."""
     with user_errors():
         if new:
             from benchlog.commands.new_plan import new_plan

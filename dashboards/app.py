@@ -10,7 +10,6 @@ from urllib.parse import parse_qs
 from dash import ClientsideFunction, Dash, Input, Output
 
 from benchlog.core.errors import BenchlogError
-from benchlog.report.figures.in_page import shipped
 from benchlog.store import open_store
 from dashboards import (
     change_list,
@@ -64,6 +63,7 @@ def _app(context: Context, door: Door) -> Dash:
     app = Pages(
         "benchlog",
         assets_folder=str(files("dashboards") / "assets"),
+        assets_ignore=r"\.css$",  # they stand in the document
         serve_locally=True,
         suppress_callback_exceptions=True,
         title="benchlog",
@@ -90,7 +90,6 @@ def _app(context: Context, door: Door) -> Dash:
     live_page.answer_looks(app.server)
     live_page.take_presses(app.server)
     take_uploads(app.server, context)
-    _look(app)
     guard(app.server, door, [*app.csp_hashes(), hash_in_policy(ASK)])
     return app
 
@@ -169,11 +168,3 @@ def _route(app: Dash, context: Context) -> None:
         return Response(told, mimetype="application/json")
 
     app.server.add_url_rule(CONTENT_PATH, "content", content)
-
-
-def _look(app: Dash) -> None:
-    """The style sheet that pages and reports share, so that they are one family."""
-    from flask import Response
-
-    css = shipped("report.css")
-    app.server.add_url_rule("/look/report.css", "css", lambda: Response(css, mimetype="text/css"))

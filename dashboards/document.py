@@ -7,6 +7,9 @@ from typing import Any
 
 from dash import Dash
 
+from benchlog.report.figures.in_page import shipped
+
+_OWN = files("dashboards")
 #: The pages that draw at once.
 DRAWING = re.compile(r"/(live|season|record/\d+|checked/[^/]+)/?")
 #: Where Dash serves plotly's script, and where its graphs look for it: one address, so that it is read once.
@@ -21,13 +24,13 @@ DOCUMENT = """<!DOCTYPE html>
 <meta name="color-scheme" content="light dark">
 <title>{%title%}</title>
 <link rel="icon" href="data:,">
-<link rel="stylesheet" href="/look/report.css">
-{%css%}
+<style>{%look%}</style>
 {%drawing%}</head>
 <body>
 <a class="skip" href="#content">Skip to the content</a>
 {%app_entry%}
 {%first_look%}
+{%css%}
 <noscript><p>These pages need JavaScript. Without it, benchlog check LOG --plan PLAN --report FILE.html writes the
 result as one page.</p></noscript>
 {%config%}
@@ -38,7 +41,12 @@ result as one page.</p></noscript>
 """
 
 #: Asks for the content at once; the content policy lets it stand inside the document.
-ASK = (files("dashboards") / "scripts" / "ask.js").read_text(encoding="utf-8")
+ASK = (_OWN / "scripts" / "ask.js").read_text(encoding="utf-8")
+#: The style sheet that pages and reports share, and the pages' own. They stand in the document, since a browser shows
+#: nothing of it before the last sheet that it names has come.
+LOOK = shipped("report.css") + "".join(
+    (_OWN / "assets" / name).read_text(encoding="utf-8") for name in ("pages.css", "plan.css")
+)
 
 
 class Pages(Dash):
@@ -58,6 +66,7 @@ class Pages(Dash):
         document: str = super().interpolate_index(**parts)  # type: ignore[no-untyped-call]  # Dash gives it no types
         for place, text in (
             ("{%ask%}", ASK),
+            ("{%look%}", LOOK),
             ("{%drawing%}", f'<script defer src="{PLOTLY_PATH}"></script>\n' if draws else ""),
             ("{%first_look%}", self.first_look(request.path) if draws else ""),
         ):

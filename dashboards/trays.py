@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import IO, Any, Literal
 
 from benchlog.core.errors import BenchlogError
+from benchlog.core.files import unreserved
 from benchlog.core.toml_text import tables_of
 from benchlog.log.foreign.choices import Choices
 
@@ -184,7 +185,7 @@ def shown_name(name: str) -> str:
     while len(tidy) > 100:
         stem, dot, ends = tidy.partition(".")
         tidy = stem[: max(100 - len(dot) - len(ends), 1)] + dot + ends if len(ends) < 90 else tidy[:100]
-    return tidy or "log"
+    return unreserved(tidy) if tidy else "log"
 
 
 def kind_of(path: Path) -> Kind:

@@ -53,8 +53,17 @@ SLOW = {
 }  # fmt: skip
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark the slow files, and begin with them."""
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """``--long`` runs all rows of the long tables; a few of each are always run."""
+    parser.addoption("--long", action="store_true", help="also the tests marked long: the other rows of long tables")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Mark the slow files, begin with them, and leave the long tests to ``--long``."""
+    left = [] if config.getoption("--long") else [item for item in items if item.get_closest_marker("long")]
+    if left:
+        config.hook.pytest_deselected(items=left)
+        items[:] = [item for item in items if item not in set(left)]
     for item in items:
         if item.path.stem in SLOW:
             item.add_marker("slow")

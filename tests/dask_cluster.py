@@ -10,6 +10,8 @@ from program import ROOT, Started, start
 
 #: What Dask's own commands ``dask scheduler`` and ``dask worker`` run.
 COMMANDS = ("distributed.cli.dask_scheduler", "distributed.cli.dask_worker")
+#: As where no benchlog is installed.
+WITHOUT = "import sys; sys.modules |= {name: None for name in sys.modules if name.partition('.')[0] == 'benchlog'}"
 
 
 class Cluster:
@@ -24,7 +26,7 @@ class Cluster:
         self.start_scheduler()
 
     def start_scheduler(self) -> None:
-        """At the same address as before."""
+        """At the same address as before; where it runs there is no benchlog."""
         self.scheduler = self._started("scheduler", "--host", "127.0.0.1", "--port", str(self.number), "--no-dashboard")
 
     def answers(self) -> None:
@@ -65,13 +67,15 @@ class Cluster:
     def _started(self, kind: str, *words: str) -> Started:
         env = {**os.environ, "PYTHONPATH": f"{ROOT}{os.pathsep}{ROOT / 'tests'}", "POLARS_MAX_THREADS": "1"}
         first = f"from distributed.cli.dask_{kind} import main; main()"
+        if kind == "scheduler":
+            first = f"{WITHOUT}; {first}"
         return start(*words, cwd=self.folder, env=env, first=first, more=COMMANDS)
 
 
 @contextmanager
-def cluster_of(folder: Path, workers: int = 2) -> Iterator[Cluster]:
+def cluster_of(folder: Path, workers: int = 2, kind: type[Cluster] = Cluster) -> Iterator[Cluster]:
     """A scheduler with so many workers."""
-    running = Cluster(folder)
+    running = kind(folder)
     try:
         for _ in range(workers):
             running.start_worker()

@@ -25,7 +25,7 @@ WORDS = """() => [...document.querySelectorAll('figure')].filter((f) => f.offset
 def chromium() -> Iterator[Browser]:
     """The browser; a machine without one fails the tests, since nothing else proves the pages."""
     with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        browser = driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"])
         yield browser
         browser.close()
 

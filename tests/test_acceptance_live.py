@@ -30,6 +30,10 @@ PATIENCE_S = 150.0
 LIMITS = {"settle_max_s": 60, "added_drain_ma": None, "pull_in_max_ms": 100}
 #: The longest first, so that none is left over at the end.
 ORDER = sorted([None, *FAULTS], key=lambda fault: fault != "waking_device")
+#: One of each kind, which are always run: supply, contact, coil, slot, battery, charging, relay, drain, and none that
+#: fails; all of them are led through in one process as well.
+ALWAYS = {None, "feed_resistance", "welded_contact", "coil_open", "slot_dead", "weak_battery", "no_charge"}
+ALWAYS |= {"slow_relay", "waking_device", "charging_while_off"}
 #: Wakes every 15 s, so that fuses need not stay out for minutes; its device sits on the last slot as ever.
 QUICK_WAKER = """
 from dataclasses import replace
@@ -191,15 +195,20 @@ def _port(stand_in: Started) -> str:
 
 
 @pytest.fixture(scope="module")
-def outcomes(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str | None, Future[Outcome]]]:
-    """All runs, a few at a time."""
+def outcomes(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[dict[str | None, Future[Outcome]]]:
+    """All runs that are asked for, a few at a time."""
     pytest.importorskip("termios", reason="the stand-in needs pseudo-terminals")
     folder = tmp_path_factory.mktemp("live")
+    asked = ORDER if request.config.getoption("--long") else [fault for fault in ORDER if fault in ALWAYS]
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        yield {fault: pool.submit(lead_through, fault, folder / str(fault)) for fault in ORDER}
+        yield {fault: pool.submit(lead_through, fault, folder / str(fault)) for fault in asked}
 
 
-@pytest.mark.parametrize("fault", ORDER)
+@pytest.mark.parametrize(
+    "fault", [fault if fault in ALWAYS else pytest.param(fault, marks=pytest.mark.long) for fault in ORDER]
+)
 def test_the_guided_test_finds_each_fault_by_itself(outcomes: dict[str | None, Future[Outcome]], fault: str | None):
     """From port to report: the fault's check fails and the exit status says so; without a fault nothing fails."""
     outcome = outcomes[fault].result()

@@ -1,10 +1,12 @@
 """Logs in a bucket: listed there, read by whoever judges them, with the same result as from a folder."""
 
+import hashlib
 import os
 import socket
 from collections.abc import Iterator
 from pathlib import Path
 
+import fsspec
 import pytest
 from page_server import free_port
 from typer.testing import CliRunner
@@ -15,8 +17,10 @@ from benchlog.core import remote
 from benchlog.core.errors import BadLog, BenchlogError
 from benchlog.log import discovery
 from benchlog.plan.model import load_plan
-from benchlog.store import Store
+from benchlog.store import Store, open_store
+from benchlog.store.backup import back_up_store
 from benchlog.store.importing import import_logs, logs_under
+from benchlog.store.rechecking import recheck_records
 
 pytest_plugins = ("store_fixtures",)
 
@@ -125,6 +129,55 @@ def test_saved_check_keeps_the_logs(store_url: str, bucket: str):
 
     assert "Saved as record 1" in done.stdout
     assert verified.exit_code == 0
+
+
+def test_copies_are_kept_there(store_url: str, bucket: str, folder: Path, monkeypatch: pytest.MonkeyPatch):
+    """Written by two processes, verified and judged again where they lie; opened and backed up, they are files here."""
+    monkeypatch.setenv("BENCHLOG_LOGS", f"{bucket}/kept")
+    files = fsspec.filesystem("s3")
+    with open_store(store_url) as store:
+        told = [one.outcome for one in import_logs(store, logs_under(folder), plan=load_plan(PLAN), processes=2)]
+        files.invalidate_cache()
+        lying = {Path(path).stem: size for path, size in files.du(f"{bucket}/kept", total=False).items()}
+        judged = {one.outcome for processes in (1, 2) for one in recheck_records(store, processes=processes)}
+        shown = [store.log_path(1, store.record(1).logs[0].name) for _ in range(2)]
+
+        assert told == ["saved"] * 5
+        assert {
+            log.kept.sha256: log.kept.bytes for n in range(1, 6) for log in store.record(n).logs if log.kept
+        } == lying
+        assert judged == {"same"}
+        assert store.verify() == []
+        assert shown[0] == shown[1]
+        assert shown[0] is not None
+        assert hashlib.sha256(shown[0].read_bytes()).hexdigest() == shown[0].stem
+        assert back_up_store(store, folder / "copy.sqlite")[1:] == (5, 0)
+        with open_store(folder / "copy.sqlite") as copy:
+            assert copy.verify() == []
+
+
+def test_what_differs_there_is_told(store_url: str, bucket: str, folder: Path, monkeypatch: pytest.MonkeyPatch):
+    """A copy that was altered, one that is gone, and one that belongs to no record."""
+    kept = f"{bucket}/changed"
+    monkeypatch.setenv("BENCHLOG_LOGS", kept)
+    files = fsspec.filesystem("s3")
+    with open_store(store_url) as store:
+        list(import_logs(store, logs_under(folder)[:3], plan=load_plan(PLAN), processes=1))
+        names = [log.kept.sha256 for n in (1, 2, 3) for log in store.record(n).logs if log.kept]
+        files.pipe(f"{kept}/{names[0][:2]}/{names[0]}.parquet", b"words")
+        files.rm(f"{kept}/{names[1][:2]}/{names[1]}.parquet")
+        files.pipe(f"{kept}/ff/{'f' * 64}.parquet", b"words")
+        found = [(trouble.kind, trouble.text) for trouble in store.verify()]
+        judged = [one.outcome for one in recheck_records(store)]
+
+        assert [kind for kind, _ in found] == ["logs", "logs", "left over"]
+        assert found[0][1].endswith(f"({kept}/{names[0][:2]}/{names[0]}.parquet) was altered or damaged")
+        assert found[1][1].endswith("is not there")
+        assert found[2][1].startswith(f"{kept}/ff/")
+        assert judged == ["bad", "not kept", "same"]
+        with pytest.raises(BenchlogError, match=r"this copy of a log was altered or damaged; run benchlog records ver"):
+            store.log_path(1, store.record(1).logs[0].name)
+        assert store.log_path(2, store.record(2).logs[0].name) is None
 
 
 def test_what_is_not_there_is_told(bucket: str):

@@ -149,7 +149,7 @@ def test_only_what_the_plan_limits_is_asked_for():
     steps = hand_steps(plan_from_mapping({**bare, "limits": {"charging_min_v": 13.5}}))
 
     assert [(step.title, step.expected) for step in steps] == [("Charging", "at least 13.5 V")]
-    with pytest.raises(BenchlogError, match="no limit that a hand meter could hold anything against"):
+    with pytest.raises(BenchlogError, match="no limit that a hand meter can measure against"):
         render_sheet(plan_from_mapping(bare))
 
 
@@ -181,8 +181,8 @@ def test_a_reading_that_no_step_asks_for_stays_in_the_file(tmp_path):
         (["--out", "a.toml"], "no PORT was given"),
         (["--by-hand"], "name it with --out READINGS.toml"),
         (["--by-hand", "--out", "a.csv"], "name it with --out READINGS.toml"),
-        (["/dev/ttyX", "--by-hand", "--out", "a.toml"], "PORT: a hand meter has no use for it"),
-        (["--by-hand", "--out", "a.toml", "--resume"], "--resume: a hand meter has no use for it"),
+        (["/dev/ttyX", "--by-hand", "--out", "a.toml"], "PORT: not for a hand meter"),
+        (["--by-hand", "--out", "a.toml", "--resume"], "--resume: not for a hand meter"),
     ],
 )
 def test_what_does_not_go_together_is_refused_before_anything_is_asked(words, said):

@@ -317,10 +317,15 @@ def is_whole(path: Path, other: Path) -> bool:
 
 
 @pytest.mark.parametrize("name", RUNS)
-def test_ctrl_c_ends_it_and_leaves_nothing_half(name: str, prepared: Path, tmp_path: Path, logger_url: str):
+def test_ctrl_c_ends_it_and_leaves_nothing_half(
+    request: pytest.FixtureRequest, name: str, prepared: Path, tmp_path: Path, logger_url: str
+):
     """At any moment: it ends within 2 s and says so in one line, with status 130 or, where it waits for its user, its
     own; there is no traceback, nothing half-written, no passing file, no process, and the store is sound.
+
+    With ``--long`` at more moments and files.
     """
+    more = 3 if request.config.getoption("--long") else 1
     run, dice = RUNS[name], random.Random(name)
     alone = Process(run, prepared, tmp_path / "alone", logger_url)
     while not alone.over() and not alone.waits():
@@ -343,8 +348,8 @@ def test_ctrl_c_ends_it_and_leaves_nothing_half(name: str, prepared: Path, tmp_p
         return Process(run, prepared, tmp_path / f"touch {touch}", logger_url, press_at=touch).end()
 
     # the first millisecond may be before its first line
-    moments = [dice.uniform(0.001, 0.03), *(dice.uniform(0.03, whole.lasted_s) for _ in range(2))]
-    touches = dice.sample(range(1, whole.touched + 1), min(whole.touched, 2))
+    moments = [dice.uniform(0.001, 0.03), *(dice.uniform(0.03, whole.lasted_s) for _ in range(more))]
+    touches = dice.sample(range(1, whole.touched + 1), min(whole.touched, more))
     with ThreadPoolExecutor(2) as pool:
         after, at = pool.map(pressed_after, range(len(moments)), moments), pool.map(pressed_at, touches)
         every = {f"{after_s:.3f} s after its entry": ended for after_s, ended in zip(moments, after, strict=True)}

@@ -5,18 +5,24 @@ the libraries may, since theirs know which system they are on.
 """
 
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
 
 import pytest
 from page_server import free_port, until
 
 import benchlog
-from benchlog.core.files import replace
+from benchlog.core.files import replace, unreserved
+from benchlog.core.remote import url_of
+from benchlog.plan.kept import plan_file_name
+from benchlog.standin import SimulatedInstall, plan_toml_of
 from benchlog.standin.typed import TypedLines
+from benchlog.store.named import url_of as store_url_of
+from dashboards.trays import shown_name
 
 SAMPLES = Path(__file__).parent.parent / "sample_data"
 ROOT = Path(benchlog.__file__).parent.parent
@@ -125,6 +131,52 @@ def test_standin_over_tcp_is_recorded_and_checked(tmp_path: Path):
     assert recorded[0] == 0, recorded
     assert checked[0] in (1, 3), checked
     assert '"to": "on"' in checked[1].replace('":"', '": "')
+
+
+def test_guided_test_over_tcp(tmp_path: Path):
+    """It leads itself through one check's steps by the stand-in's hands, and judges the log that it wrote."""
+    plan, log = tmp_path / "plan.toml", tmp_path / "a.csv"
+    plan.write_text(plan_toml_of(SimulatedInstall(), {"settle_max_s": 60, "added_drain_ma": None}), encoding="utf-8")
+    with standing_in(tmp_path) as number:
+        words = ("acceptance", f"socket://127.0.0.1:{number}", "--plan", plan, "--out", log, "--only", "relay_pull_in")
+        status, out, err = said(lacking(RUN, *words))
+    (pull_in,) = (one for one in benchlog.check(log, plan=plan).checks if one.id == "relay_pull_in")
+
+    assert (status, err) == (0, ""), out
+    assert pull_in.verdict == "pass"
+
+
+def test_names_with_drives_and_backslashes_are_names_of_files(tmp_path: Path):
+    """Here they are plain letters: none is taken for a URL, a bucket or a database, nor split at a sign."""
+    log, plan = r"C:\logs\ride 1.csv", r"D:plan.toml"
+    shutil.copy(SAMPLES / "acceptance.csv", tmp_path / log)
+    shutil.copy(SAMPLES / "acceptance.logger.toml", tmp_path / r"C:\logs\ride 1.logger.toml")
+    shutil.copy(SAMPLES / "larch.plan.toml", tmp_path / plan)
+    store, out = r"C:\data\records.sqlite", r"E:\out\result.json"
+    words = ("check", log, "--plan", plan, "--json", out, "--save", "--store", store)
+    there = {"cwd": tmp_path, "env": {"BENCHLOG_LOGS": r"F:\kept"}}
+    checked = said(lacking(RUN, *words, **there))
+    verified = said(lacking(RUN, "records", "verify", "--store", store, **there))
+
+    assert checked[0] in (0, 1, 3), checked
+    assert verified[0] == 0, verified
+    assert {log, plan, out, store, r"F:\kept"} <= {path.name for path in tmp_path.iterdir()}
+
+
+def test_windows_paths_are_no_urls():
+    """With either slash; a URL that was made a path there is one again."""
+    for named in (r"C:\logs\a.csv", "C:/logs", r"\\garage\share\a.csv", "C:a.csv"):
+        assert url_of(PureWindowsPath(named)) is None
+        assert str(store_url_of(PureWindowsPath(named)).database) == str(PureWindowsPath(named))
+    assert url_of(PureWindowsPath("s3://garage/rides/a.csv")) == "s3://garage/rides/a.csv"
+
+
+@pytest.mark.parametrize(("name", "written"), [("con", "_con"), ("Nul", "_Nul"), ("COM1", "_COM1"), ("cone", "cone")])
+def test_no_file_is_named_like_a_device(name: str, written: str):
+    """Where Windows has devices of such names, whatever ends them (from memory)."""
+    assert unreserved(f"{name}.csv") == f"{written}.csv"
+    assert plan_file_name(name) == f"{written.casefold()}.plan.toml"
+    assert shown_name(f"C:\\{name}.csv") == f"{written}.csv"
 
 
 def test_without_pseudo_terminals_the_standin_says_what_to_do():

@@ -1,9 +1,12 @@
 """What is kept of each of many logs for drawing: its share of the memory, and nothing lost in joining buckets."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from benchlog.core.trace import Band, Overview, Trace
+from benchlog.verdict import bounded as kept
 from benchlog.verdict.bounded import bounded, joined
 from benchlog.verdict.evidence import LogEvidence
 
@@ -34,7 +37,14 @@ def test_logs_share_128_mib(logs: int, roles: tuple[str, ...], share: int):
     """A log that fits into its share stays as it is; one bucket more, and pairs are joined."""
     assert len(bounded(evidence(share, *roles), logs).overview) == share
     assert len(bounded(evidence(share + 1, *roles), logs).overview) == share // 2 + 1
-    assert len(bounded(evidence(5000, *roles), 0).overview) == 5000
+
+
+def test_a_log_from_before_the_install_shares_with_none(monkeypatch: pytest.MonkeyPatch):
+    """It is none of the logs, and has all of the memory to itself."""
+    monkeypatch.setattr(kept, "MOST_BYTES", 3000 * 80)
+
+    assert len(bounded(evidence(3000, "battery_v"), 0).overview) == 3000
+    assert len(bounded(evidence(3001, "battery_v"), 0).overview) == 1501
 
 
 def test_samples_are_cut_loose_from_their_block():
@@ -71,6 +81,22 @@ def test_joined_buckets_by_hand():
         [12.0, 44.0, 34.0],
         [6, 22, 17],
     )
+
+
+def test_a_share_is_whole_buckets():
+    """2097.15 of them are 2097, and eight times that are 16,776: one more is joined by sixteens."""
+    assert len(bounded(evidence(16_776, "battery_v"), 800).overview) == 2097
+    assert len(bounded(evidence(16_777, "battery_v"), 800).overview) == 1049
+
+
+def test_a_single_valid_sample_is_its_buckets_mean():
+    """The missing ones beside it count for nothing; what fits already is left as it is."""
+    two = overview(2)
+    band = replace(two.bands["battery_v"], mean=np.array([5.0, NAN]))
+    one = replace(two, rows=np.array([1, 3]), bands={"battery_v": band})
+
+    assert joined(one, 1).bands["battery_v"].mean.tolist() == [5.0]
+    assert joined(two, 2) is two
 
 
 @pytest.mark.parametrize(("most", "left"), [(10, 10), (9, 5), (5, 5), (4, 3), (1, 1)])

@@ -8,13 +8,15 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from page_browser import chromium, opening
+from page_browser import opening
 from page_server import Serving, made_store, serving, until
-from playwright.sync_api import expect
+from playwright.sync_api import Browser, expect
 
 from benchlog.report.figures.still import ACROSS, still
 from benchlog.store import open_store
+from dashboards.app import make_app
 from dashboards.context import Context
+from dashboards.document import PLOTLY_PATH
 from dashboards.first_look import first_look
 from dashboards.log_view import whole_figure
 from dashboards.looked import at_hand, behind, reading
@@ -107,6 +109,22 @@ def test_a_page_without_a_log_has_no_first_look(data: Path, tmp_path: Path):
     other.close()
 
 
+def test_document_shows_its_first_look_by_itself(data: Path):
+    """No style sheet and no script stand between a browser and the drawing: what it needs is in the document."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("BENCHLOG_DATA", str(data))
+        app, close = make_app(Settings())
+        document = app.server.test_client().get("/record/1", headers={"Host": "127.0.0.1:8127"}).get_data(as_text=True)
+        close()
+    before, _, after = document.partition('<svg class="still"')
+
+    assert after
+    assert "stylesheet" not in before
+    assert re.findall(r"<script[^>]* src=[^>]*>", before) == [f'<script defer src="{PLOTLY_PATH}">']
+    for rule in (".still {", "--ink:", ".menu {"):
+        assert rule in before
+
+
 @pytest.fixture(scope="module")
 def served(data: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
     """The pages over a copy of that folder."""
@@ -117,20 +135,19 @@ def served(data: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ser
 
 
 @pytest.mark.parametrize("width", [1280, 390])
-def test_still_gives_way_to_the_figure(served: Serving, width: int):
+def test_still_gives_way_to_the_figure(browser: Browser, served: Serving, width: int):
     """Without its scripts the page shows the drawing; with them nothing of it is left once plotly has drawn."""
-    with chromium() as browser:
-        page = browser.new_page(viewport={"width": width, "height": 900})
-        page.route("**/_dash-component-suites/**", lambda route: route.abort())
-        page.goto(f"{served.url}/record/1")
-        box = page.locator("#first-look svg.still").bounding_box()
-        page.close()
+    page = browser.new_page(viewport={"width": width, "height": 900})
+    page.route("**/_dash-component-suites/**", lambda route: route.abort())
+    page.goto(f"{served.url}/record/1")
+    box = page.locator("#first-look svg.still").bounding_box()
+    page.close()
 
-        with opening(browser, served) as open_:
-            whole, trouble = open_("/record/1", width)
-            expect(whole.locator(".still")).to_have_count(0)
-            expect(whole.locator("#first-look")).to_have_count(0)
-            assert trouble == []
+    with opening(browser, served) as open_:
+        whole, trouble = open_("/record/1", width)
+        expect(whole.locator(".still")).to_have_count(0)
+        expect(whole.locator("#first-look")).to_have_count(0)
+        assert trouble == []
 
     assert box is not None
     assert box["width"] > 0.75 * width

@@ -70,6 +70,7 @@ def test_figures_of_zero_and_figures_that_are_sure():
 
     assert verdict("feed_drop", tight, 0.0) == "pass"
     assert verdict("feed_drop", tight, 0.4, 0.0) == "pass"
+    assert verdict("feed_drop", tight, 0.4, 0.1) == "not proven"
     assert verdict("feed_drop", tight, 0.6, 0.0) == "fail"
     assert verdict("feed_drop", tight, 0.0, one_sided="slow") == "not proven"
     assert verdict("feed_drop", tight, 0.9, one_sided="slow") == "fail"
@@ -91,11 +92,20 @@ def test_a_loss_counts_beyond_twice_its_uncertainty(value: float, expected: str)
     assert verdict("feed_in_crank", hold, 0.5, 0.0) == "fail"
 
 
-@pytest.mark.parametrize(("value", "expected"), [(0.5, "pass"), (-0.05, "pass"), (-3.0, "not proven")])
-def test_a_drain_far_below_zero_wins_no_pass(value: float, expected: str):
-    """-3 ± 2.6 mA conforms to at most 1 mA, but of what is not below zero too much lies above it."""
-    assert verdict("off_state_drain", MAX, value, 0.1 if value > -1 else 1.3) == expected
-    assert verdict("feed_off_voltage", MAX, value, 0.1 if value > -1 else 1.3) == "pass"
+@pytest.mark.parametrize(
+    ("value", "u", "expected"),
+    [
+        (0.5, 0.1, "pass"),
+        (-0.05, 0.1, "pass"),
+        (-0.5, 0.55, "pass"),
+        (0.05, 0.55, "not proven"),
+        (-3.0, 1.3, "not proven"),
+    ],
+)
+def test_a_drain_near_or_below_zero_must_conform_among_what_can_be(value: float, u: float, expected: str):
+    """-3 ± 2.6 mA conforms to at most 1 mA, but of what is not below zero 10 % lie above it; of -0.5 ± 1.1 mA 2 %."""
+    assert verdict("off_state_drain", MAX, value, u) == expected
+    assert verdict("feed_off_voltage", MAX, value, u) == "pass"
 
 
 def test_what_proves_nothing_whatever_its_figure():

@@ -863,11 +863,11 @@ PROVOKED: dict[str, Entry] = {
         reversed_shunt,
         "a.csv: battery_a and battery_v rise together over … load step(s), so the current channel is reversed; out of the "
         'battery must be positive: turn `positive` of battery_a in the logger file to the other of "discharge" and '
-        '"charge", or turn the shunt\'s sense wires round, and check again',
+        '"charge", or swap the shunt\'s sense wires, and check again',
     ),
     "battery leads turned": done(
         senseless(battery_v=-12.5),
-        "log: battery_v reads −12.5 V, so its leads are the wrong way round; turn them round, or set scale = -1 for it in the "
+        "log: battery_v reads −12.5 V, so its leads are the wrong way round; swap them, or set scale = -1 for it in the "
         "logger file, and check again",
     ),
     "millivolts": done(
@@ -878,13 +878,13 @@ PROVOKED: dict[str, Entry] = {
     "above the battery": done(
         senseless(battery_v=12.5, ground_v=45.0),
         "log: ground_v reads 45 V where battery_v reads 12.5 V, and nothing on a bike stands above its battery: the two "
-        "columns are changed over, or ground_v is in mV: then head it ground_v [mV]; with the engine running, the battery's "
+        "columns are swapped, or ground_v is in mV: then head it ground_v [mV]; with the engine running, the battery's "
         "own lead may be loose: stop the engine and look at it first; correct the header or the logger file, and check again",
     ),
     "columns changed over": done(
         senseless(battery_v=0.02, feed_v=12.5),
         "log: feed_v reads 12.5 V where battery_v reads 0.02 V, and nothing on a bike stands above its battery: the two "
-        "columns are changed over, or battery_v has another unit or a lead off; correct the header or the logger file, and "
+        "columns are swapped, or battery_v has another unit or a lead off; correct the header or the logger file, and "
         "check again",
     ),
     "zeros for what is missing": done(
@@ -896,8 +896,8 @@ PROVOKED: dict[str, Entry] = {
     "feed shunt turned": done(
         senseless(battery_v=12.5, feed_a=-9.3),
         "log: feed_a reads down to −9.3 A and never above 0 A, so it is reversed; into the load must be positive: turn "
-        '`positive` of feed_a in the logger file to the other of "discharge" and "charge", or turn the shunt\'s sense wires '
-        "round, and check again",
+        '`positive` of feed_a in the logger file to the other of "discharge" and "charge", or swap the shunt\'s sense wires, '
+        "and check again",
     ),
     "foreign table of another kind": command(
         lambda f: ["logger", (f / "log.csv").write_bytes(b"PAR1") and f / "log.csv"],

@@ -95,7 +95,7 @@ PROVOKED: dict[str, Entry] = {
     "clamp on no slot": done(typed("clamp slot 9"), "there is no slot 9 on this bike; its slots are: 1, 2, 3, 4"),
     "drain of something": done(
         typed("drain device 3"),
-        'drain stands alone: take out with unplug what is to be out; got "device 3"',
+        'drain takes no points: unplug first what is to be out; got "device 3"',
     ),
     "drain with the key on": done(typed("key on", "drain"), "no key-on with an ammeter in line; type key off first"),
     "statement that is none": done(
@@ -122,7 +122,7 @@ PROVOKED: dict[str, Entry] = {
         "record 1 is of other logs (…); benchlog records list shows all records",
     ),
     "a search that is still open": done(
-        kept(store_has=True), "the search has not found the place yet; go on with it before it is kept"
+        kept(store_has=True), "the search has not found the place yet; finish it before it is kept"
     ),
     "what was mended on two lines": done(
         kept(store_has=False), "what was mended must be one line of text, got several lines, or unprintable characters"

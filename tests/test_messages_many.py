@@ -16,16 +16,20 @@ import pytest
 from messages import FOLDER, Entry, command, done
 from messages import test_every_message_is_heard as test_every_message_is_heard
 from messages import test_message_reads_like_this as test_message_reads_like_this
-from store_cases import save_small, small_log
+from store_cases import save_small, small_log, small_plan
 
 import benchlog
 from benchlog.core.errors import BenchlogError
+from benchlog.logger.model import load_logger
 from benchlog.process.cluster import Workers
 from benchlog.process.pool import side_by_side
 from benchlog.standin.network import listening
 from benchlog.store import open_store
 from benchlog.store.importing import logs_under
-from benchlog.store.rechecking import kept_logs, recheck_records
+from benchlog.store.kept_far import fetched
+from benchlog.store.logs_kept import kept_path, read_log
+from benchlog.store.rechecking import KeptLog, judged_again, kept_logs, recheck_records
+from benchlog.verdict.result import Result
 
 SAMPLES = Path(__file__).parent.parent / "sample_data"
 PLAN = SAMPLES / "larch.plan.toml"
@@ -154,6 +158,46 @@ def broken_bucket(_: Path) -> None:
         benchlog.check("memory://garage/a.csv", plan=PLAN)
 
 
+def bucket_that_takes_nothing(folder: Path) -> None:
+    """A copy that is to be kept in one."""
+    import fsspec.implementations.memory as memory
+
+    def fail(*_: object, **__: object) -> None:
+        raise RuntimeError("no key")
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(memory.MemoryFileSystem, "put_file", fail)
+        read_log(small_log(folder, "ride.csv"), None, Path("memory://garage/kept"))
+
+
+def copy_in_bucket(content: bytes) -> Path:
+    """A file in a bucket under the name of a kept copy."""
+    import fsspec
+
+    path = kept_path(Path("memory://garage/kept"), "a" * 64)
+    fsspec.filesystem("memory").pipe(f"/garage/kept/aa/{path.name}", content)
+    return path
+
+
+def fetched_without_room(folder: Path) -> None:
+    """The folder for fetched copies is a file."""
+    (folder / "data").write_text("", encoding="utf-8")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("BENCHLOG_DATA", str(folder / "data"))
+        fetched(copy_in_bucket(b"words"))
+
+
+def not_in_bucket(_: Path) -> None:
+    """A kept copy that is gone from its bucket."""
+    gone = KeptLog(
+        "ride.csv",
+        Path("memory://garage/kept/bb/b.parquet"),
+        load_logger(SAMPLES / "acceptance.logger.toml"),
+        before=False,
+    )
+    judged_again(small_plan(), [gone], Result.model_construct(notes=()))
+
+
 def frame_on_workers(_: Path) -> None:
     """A frame cannot be read elsewhere."""
     benchlog.check(pl.DataFrame({"time_s": [0.0, 1.0], "battery_v": [12.0, 12.1]}), plan=PLAN, on=AT)
@@ -219,6 +263,22 @@ PROVOKED: dict[str, Entry] = {
         broken_bucket,
         "memory://garage/a.csv: the bucket cannot be read (no key); check its name, its address and your key",
     ),
+    "bucket that takes nothing": done(
+        bucket_that_takes_nothing,
+        "memory://garage/kept/…/….parquet: the bucket cannot be written (no key); check its name, its address and your key",
+    ),
+    "altered copy in a bucket": done(
+        lambda _: fetched(copy_in_bucket(b"words")),
+        "memory://garage/kept/aa/….parquet: this copy of a log was altered or damaged; run benchlog records verify",
+    ),
+    "no room for a fetched copy": done(
+        fetched_without_room,
+        f"{FOLDER}/data/fetched: a copy fetched from the bucket cannot be laid down here (not a directory); make room there, or set BENCHLOG_DATA to another folder",
+    ),
+    "copy gone from its bucket": done(
+        not_in_bucket,
+        "no copy of ride.csv is kept in memory://garage/kept/bb, so it cannot be checked again; check the log file itself, if you have it",
+    ),
     "no log in the bucket": done(
         lambda _: logs_under(Path("memory://garage/none")),
         "memory://garage/none: there is no log in it; a log ends in .csv, .tsv, .txt, .log, .dat, .asc, .parquet",
@@ -257,6 +317,6 @@ FILES = {
     f"benchlog/{name}.py": True
     for name in (
         *("process/cluster", "process/orders", "core/remote", "log/discovery"),
-        *("store/backup", "store/rechecking", "standin/network"),
+        *("store/backup", "store/rechecking", "store/kept_far", "standin/network"),
     )
 }

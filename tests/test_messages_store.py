@@ -403,7 +403,7 @@ PROVOKED: dict[str, Entry] = {
     ),
     "@ behind the question mark": done(
         lambda _: open_store("postgresql://127.0.0.1:1/db?password=p@secret"),
-        "postgresql://***: an @ stands behind the question mark; write it as %40",
+        "postgresql://***: there is an @ after the question mark; write it as %40",
     ),
     "@ in the password": done(
         lambda _: open_store("postgresql://me:se@cret@there/db"),
@@ -724,14 +724,6 @@ PROVOKED: dict[str, Entry] = {
         "the season cannot be made:\n  chemistry: must be one of flooded, agm, gel, lifepo4, got 'lead'\n  capacity_ah: must "
         "be above 0, got 0\n  quantity: must be one of …, got 'smell'\n  at: must carry a time zone, got one without; give "
         "UTC",
-    ),
-    "copies in a bucket": while_so(
-        lambda patch: patch.setenv("BENCHLOG_LOGS", "s3://garage/logs"),
-        command(
-            lambda f: ["records", "import", f, "--plan", a_plan(f)],
-            "BENCHLOG_LOGS s3://garage/logs: copies of logs are kept in a folder, not in a bucket; name a folder "
-            "that all benches reach",
-        ),
     ),
     # ---- other commands
     "short token": command(

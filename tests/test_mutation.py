@@ -40,10 +40,13 @@ def test_what_is_changed_and_what_is_not():
 
 
 def test_what_is_for_types_or_examples_is_not_changed():
-    """An import for the checker of types, and the example beside a key, are no behaviour."""
-    text = "if TYPE_CHECKING:\n    A = 1\nB = Field(examples=[2], le=3)\n"
+    """An import for the checker of types, the example beside a key and a name for types are no behaviour."""
+    text = "if TYPE_CHECKING:\n    A = 1\nB = Field(examples=[2], le=3)\nC = A | list[B] | None\nD = A.x | B.y\n"
 
-    assert [(each.was, each.becomes) for each in mutants_of("a.py", text)] == [("3", "4")]
+    assert [(each.was, each.becomes) for each in mutants_of("a.py", text)] == [
+        ("3", "4"),
+        ("A.x | B.y", "(A.x & B.y)"),
+    ]
 
 
 def test_each_change_is_put_where_it_belongs():

@@ -44,9 +44,9 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
 
 @pytest.mark.parametrize(("width", "scheme"), LOOKS)
 @pytest.mark.parametrize("path", ["/season?bike=Larch", "/season?bike=Alder", f"/record/{GOOD}", f"/record/{WALK}"])
-def test_words_of_figures_touch_nothing(opened, path, width, scheme):
+def test_words_of_figures_touch_nothing(seen, path, width, scheme):
     """No word over another or over which line is which, none beyond its figure; nothing on the console."""
-    page, trouble = opened(path, width, scheme)
+    page, trouble = seen(path, width, scheme)
     if path.startswith("/record"):
         expect(page.locator(".log-view + .figures .js-plotly-plot").last).to_be_visible()
         expect(page.locator("#circuits .js-plotly-plot")).to_be_visible()
@@ -61,10 +61,10 @@ def test_words_of_figures_touch_nothing(opened, path, width, scheme):
     assert trouble == []
 
 
-@pytest.mark.parametrize("width", [1280, 390])
-def test_one_reading_stands_among_dates(opened, width):
+@pytest.mark.parametrize(("width", "scheme"), LOOKS)
+def test_one_reading_stands_among_dates(seen, width, scheme):
     """The only reading of a quantity: the ticks are days of a month, level, none of them a time of day."""
-    page, trouble = opened("/season?bike=Alder", width)
+    page, trouble = seen("/season?bike=Alder", width, scheme)
     ticks = page.locator("figure .xtick text").all_text_contents()
     transforms = page.locator("figure .xtick text").evaluate_all("all => all.map(e => e.getAttribute('transform'))")
     turned = [one for one in transforms if re.search(r"rotate\((?!0[,)])", one or "")]
@@ -75,10 +75,10 @@ def test_one_reading_stands_among_dates(opened, width):
     assert trouble == []
 
 
-@pytest.mark.parametrize("width", [1280, 390])
-def test_word_of_a_change_stands_above_its_line(opened, width):
+@pytest.mark.parametrize(("width", "scheme"), LOOKS)
+def test_word_of_a_change_stands_above_its_line(seen, width, scheme):
     """The word begins at the dotted line, above the plot and above everything that is drawn."""
-    page, _ = opened("/season?bike=Larch", width)
+    page, _ = seen("/season?bike=Larch", width, scheme)
     word = page.locator("figure .annotation-text", has_text="change").first.bounding_box()
     plot = page.locator("figure .nsewdrag").first.bounding_box()
 

@@ -3,9 +3,9 @@
 import pytest
 
 from benchlog.plan.doubts import capacity_doubt, doubts, drain_doubt, load_doubt
-from benchlog.plan.limits import PlannedLimit, settled_s
+from benchlog.plan.limits import PlannedLimit, derived_drop, settled_s, slot_limit
 from benchlog.plan.model import plan_from_mapping
-from benchlog.plan.paths import feed_path, planned_drop_v, planned_resistance_mohm
+from benchlog.plan.paths import feed_path, ground_path, planned_drop_v, planned_resistance_mohm
 from benchlog.plan.planned_fuses import Protection, feed_fuse, slot_fuse
 from benchlog.plan.suggested import BLADE_FUSES_A, fuse_for, suggested_limits
 from benchlog.plan.wiring import Conductor
@@ -79,6 +79,26 @@ def test_limits_that_nothing_meets():
     assert PlannedLimit(5.0 * (1 + 1.5e-9), 5.0, "derived", "k").impossible
     assert not PlannedLimit(5.0, None, "derived", "k").impossible
     assert not PlannedLimit(None, 5.0, "derived", "k").impossible
+
+
+@pytest.mark.parametrize(("fuse_a", "most_a"), [(None, 4.2), (5, 4.0), (5.3, 4.2), (10, 4.2)])
+def test_a_circuits_most_is_its_tolerance_or_its_fuse(fuse_a: float | None, most_a: float):
+    """3.5 A and 20 %, where 80 % of the fuse is no less."""
+    circuit = {**CIRCUIT, "fuse_a": fuse_a} if fuse_a else CIRCUIT
+
+    assert slot_limit(plan(circuit=[circuit]).circuit[0]).max == pytest.approx(most_a)
+
+
+def test_derived_limits_name_the_parts_that_they_allow_for():
+    """Joints, fuse and contact in the feed, joints alone in the return."""
+    run = {"conductor": "4 mm2", "length_m": 1.5}
+    made = plan(feed={**run, "fuse_a": 20}, ground=run)
+    feed, ground = derived_drop(made, feed_path(made)), derived_drop(made, ground_path(made))
+    assert feed is not None
+    assert ground is not None
+
+    assert feed.how.endswith("+ 17.2 mΩ allowed for joints, fuse and contact)")
+    assert ground.how.endswith("+ 1.5 mΩ allowed for joints)")
 
 
 def test_nothing_is_lost_where_no_load_is_planned():

@@ -1,11 +1,13 @@
 """What a plan's keys take: each bound from both sides, units and powers, and keys that disagree."""
 
+from pathlib import Path
 from typing import Any
 
 import pytest
 
-from benchlog.core.errors import BadPlan
+from benchlog.core.errors import BadPlan, BenchlogError
 from benchlog.core.roles import SLOTS
+from benchlog.plan.given import plan_of
 from benchlog.plan.model import Plan, plan_from_mapping, plan_schema
 
 ONE: dict[str, Any] = {"slot": 1, "device": "heater", "planned_a": 3.5}
@@ -24,6 +26,19 @@ def faults(**tables: Any) -> str:
     except BadPlan as told:
         return str(told)
     return ""
+
+
+def test_a_plan_as_it_may_be_given(tmp_path: Path):
+    """Itself, its tables, or its path in either form; anything else is none."""
+    made = plan()
+    path = tmp_path / "p.toml"
+    path.write_text('[install]\nbike = "Elder"\n[battery]\nchemistry = "agm"\ncapacity_ah = 11.2\n', encoding="utf-8")
+
+    assert plan_of(made) is made
+    assert plan_of({key: value for key, value in made.model_dump().items() if value}) == made
+    assert plan_of(path) == plan_of(str(path)) == made
+    with pytest.raises(BenchlogError, match="5 is not a plan; give the path of a plan file"):
+        plan_of(5)  # type: ignore[arg-type]  # what a caller may do all the same
 
 
 def circuit(**changed: Any) -> list[dict[str, Any]]:

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from benchlog.bench.recording.cells import with_mark
 from benchlog.core.errors import BadLog
 from benchlog.log.log import Log
-from benchlog.log.readers import READERS, reader_of
+from benchlog.log.readers import READERS, delimited, reader_of
 from benchlog.log.readers.raw import Reader
 from benchlog.log.readers.source import Source
 from benchlog.logger.model import Channel, Logger, LogTime
@@ -67,8 +67,7 @@ def test_there_are_samples_of_every_reader():
 
 def test_two_claims_are_refused(monkeypatch: pytest.MonkeyPatch):
     """A log that two readers would take is taken by none."""
-    twice = (READERS[0], READERS[0])
-    monkeypatch.setattr("benchlog.log.readers.READERS", twice)
+    monkeypatch.setattr("benchlog.log.readers.READERS", (delimited.READER, delimited.READER))
 
     with pytest.raises(BadLog, match="could be delimited or delimited"):
         reader_of("a.csv", b"time_s,battery_v\n")

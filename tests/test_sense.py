@@ -65,7 +65,7 @@ def test_battery_and_feed_changed_over_are_no_welded_contact():
     """A feed that is live beside a dead battery is refused."""
     frame = HEALTHY.frame.rename(columns={"battery_v": "feed_v", "feed_v": "battery_v"})
 
-    with pytest.raises(BadLog, match="the two columns are changed over, or battery_v has another unit or a lead off"):
+    with pytest.raises(BadLog, match="the two columns are swapped, or battery_v has another unit or a lead off"):
         checked(HEALTHY, frame)
 
 

@@ -179,6 +179,34 @@ def test_excess_scatter_widens_a_line_with_offset():
     assert hits >= 270
 
 
+def test_one_of_several_readings_under_load_is_enough():
+    """0 A and 12 A: the step and the line are there, and the greatest load is 12 A."""
+    assert from_steps([0.0, 0.24], [0.0, 12.0], [0.006, 0.006]).ohm == pytest.approx(0.02)
+    assert with_offset([0.0, 0.24], [0.0, 12.0], [0.006, 0.006], 0.01).most_a == 12.0
+
+
+def test_reading_and_offset_are_never_surer_than_a_microvolt():
+    """A reading of no doubt: 1 µV over 10 A; beside an offset of no doubt √2 as much."""
+    assert from_steps([0.2], [10.0], [0.0]).u == pytest.approx(1e-7)
+    assert with_offset([0.2], [10.0], [0.0], 0.0).u == pytest.approx(math.sqrt(2) * 1e-7)
+
+
+def test_two_readings_with_a_known_zero_scatter_by_one_degree():
+    """0.1 and 0.2 V at 10 A, the zero known: 15 ± 5 mΩ by Student's t; agreeing ones keep their own 10 mV."""
+    wide, near = (with_offset([0.1, 0.1 + d], [10.0, 10.0], [u, u], 1e-6) for d, u in ((0.1, 1e-4), (0.01, 0.01)))
+
+    assert wide.ohm == pytest.approx(0.015, rel=1e-4)
+    assert wide.u == pytest.approx(t_inflation(0.005, 1), rel=1e-3)
+    assert near.u == pytest.approx(0.001 / math.sqrt(2), rel=1e-3)
+
+
+def test_scatter_counts_once_it_exceeds_the_stated_uncertainty():
+    """A chi-squared of 1.5 a degree widens, however little beyond 1 it is."""
+    got = with_offset([0.1, 0.1 + 0.01 * math.sqrt(3)], [10.0, 10.0], [0.01, 0.01], 1e-6)
+
+    assert got.u == pytest.approx(t_inflation(0.001 / math.sqrt(2) * math.sqrt(1.5), 1), rel=1e-3)
+
+
 def test_gain_errors_of_both_channels_count():
     """0.3 % and 0.4 % are 0.5 % together, rectangular: 0.29 % of the slope, with the slope's own u."""
     got = with_gains(Slope(0.02, 3e-5, 3, 10.0), 0.003, 0.004)

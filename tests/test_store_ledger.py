@@ -62,8 +62,8 @@ def saver(url: str, folder: Path, bike: str, count: int, keep: str = "hashes") -
 
 
 def test_two_processes_saving_at_once_lose_nothing(store_url: str, tmp_path: Path):
-    """500 records each, into a store that neither has seen: 1000 entries, one chain."""
-    with saver(store_url, tmp_path, "Larch", 500) as one, saver(store_url, tmp_path, "Rowan", 500) as two:
+    """200 records each, into a store that neither has seen: 400 entries, one chain."""
+    with saver(store_url, tmp_path, "Larch", 200) as one, saver(store_url, tmp_path, "Rowan", 200) as two:
         seen = []
         with open_store(store_url) as store:
             while len(seen) < 5 and (one.poll() is None or two.poll() is None):
@@ -74,15 +74,15 @@ def test_two_processes_saving_at_once_lose_nothing(store_url: str, tmp_path: Pat
         troubles = store.verify()
         bikes = {row.bike: row.records for row in store.bikes()}
 
-    assert told == ["500", "500"]
+    assert told == ["200", "200"]
     # who looks while others save sees one whole state
     assert seen
     assert not any(seen)
-    assert [row.number for row in rows] == list(range(1000, 0, -1))
-    assert bikes == {"Larch": 500, "Rowan": 500}
+    assert [row.number for row in rows] == list(range(400, 0, -1))
+    assert bikes == {"Larch": 200, "Rowan": 200}
     assert troubles == []
     # they did run side by side
-    assert len({row.bike for row in rows[200:800]}) == 2
+    assert len({row.bike for row in rows[80:320]}) == 2
 
 
 def test_a_kill_in_the_midst_of_saving_leaves_a_whole_store(store_url: str, tmp_path: Path):

@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 import polars as pl
 import pytest
-from world import BEHAVIOURS, FAULTS, GRADES, check_ids, draw
+from world import BEHAVIOURS, FAULTS, GRADES, check_ids, draw, draw_only_logger
 from world import logger as logging
 from world.ideal import ideal_u
 
@@ -27,8 +27,8 @@ SURE = {"seed": 5, "template": "session", "marks": True, "grade": "fast_all"}
 
 
 def test_every_cause_of_the_contract_is_a_fault_here():
-    """26 faults, under the causes' own ids, each once."""
-    assert len(FAULTS) == 26
+    """Under the causes' own ids, each once."""
+    assert len(FAULTS) == len(CAUSES)
     assert {f.name for f in FAULTS} == CAUSES
 
 
@@ -83,19 +83,26 @@ def test_a_behaviour_changes_the_log_and_fails_only_what_it_says(name: str):
     template = "night" if name == "wake_clips_fine_range" else "session"
     grade = "night" if template == "night" else "fast5"
     twist = next(b for b in BEHAVIOURS if b.name == name)
-    applied, changed = 0, False
+    applied, differs = 0, list[bool]()
     for seed in (3, 9, 21):
         base = seen(seed, behaviours=(), grade=grade, template=template, marks=True)
         case = draw(seed, behaviours=(name,), grade=grade, template=template, marks=True)
         if not case.behaviours:
             continue
         applied += 1
-        changed |= (
-            case.logger != base.logger or case.plan != base.plan or not case.frame.equals(base.frame, null_equal=True)
+        # one log that differs is enough: the rows of the others are not even made
+        differs.append(
+            not any(differs)
+            and (case.logger != base.logger or case.plan != base.plan or not same_rows(case.frame, base.frame))
         )
         assert {c for c in case.truth if case.verdict(c) == "fail"} <= set(twist.fails)
     assert applied
-    assert changed
+    assert any(differs)
+
+
+def same_rows(a: pl.DataFrame, b: pl.DataFrame) -> bool:
+    """Whether two logs hold the same, nothing being equal to nothing."""
+    return a.equals(b, null_equal=True)
 
 
 def test_what_a_session_does_not_hold_has_no_truth():
@@ -153,8 +160,8 @@ def test_noise_changes_the_rows_and_not_the_truth():
 def test_a_logger_s_errors_stay_within_what_it_states(grade: str):
     """Gain, bend, offset, drift and wander together never leave the stated half-widths."""
     for seed in range(12):
-        case = draw(seed, grade=grade, behaviours=("offset_drift",) if seed % 2 else ("shunt_zero_drift",))
-        for c in case.logs[0].spec.channels:
+        spec = draw_only_logger(seed, grade, ("offset_drift",) if seed % 2 else ("shunt_zero_drift",))
+        for c in spec.channels:
             assert abs(c.gain_true) + abs(c.bend_true) <= c.gain_pct / 100 * (1 + 1e-9)
             assert abs(c.offset_true) + abs(c.drift_true) + abs(c.wander_true) <= c.offset * (1 + 1e-9)
 

@@ -13,7 +13,7 @@ from scipy.stats import binom
 from world_causes import NAMES
 
 #: Seeds that nobody tuned on; each install is drawn with some of the faults, each logger four times.
-INSTALLS, SEED, FAULTS_EACH, HEALTHY = 12, 930_000, 8, 24
+INSTALLS, SEED, FAULTS_EACH, HEALTHY = 6, 930_000, 8, 12
 #: What is asked for over all loggers, and what may come by chance once in a thousand runs.
 FIRST, WRONG, CHANCE = 0.94, 0.01, 0.001
 

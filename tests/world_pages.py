@@ -1,8 +1,8 @@
-"""The second world's figures where README and DEVELOPERS quote them.
+"""The second world's figures where the README quotes them.
 
     python tests/world_pages.py
 
-Writes what the scripts last left in ``world_figures.json`` between two comments of each page; the scripts do so too
+Writes what the scripts last left in ``world_figures.json`` between two comments of it; the scripts do so too
 where they are called with ``--write``.
 """
 
@@ -12,12 +12,12 @@ from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
 FIGURES = Path(__file__).with_name("world_figures.json")
-PAGES = ("README.md", "DEVELOPERS.md")
+PAGE = ROOT / "README.md"
 BEGIN, END = "<!-- written by tests/world_pages.py -->\n", "<!-- end -->\n"
 
 
 def readme_lines(known: Mapping) -> list[str]:
-    """What the pages say of the figures that were last written."""
+    """What the page says of the figures that were last written."""
     verdicts, causes = known["verdicts"], known["causes"]
     tight, wide = verdicts["tight"], verdicts["wide"]
     lines = [
@@ -36,14 +36,14 @@ def readme_lines(known: Mapping) -> list[str]:
             f"group in {row['wrong_pct']} %."
         )
     lines.append(
-        f"Of {causes['healthy']:,} healthy installs with behaviours {causes['named']} had a cause named where nothing "
+        f"Of {causes['healthy']:,} healthy installs with behaviours, {causes['named']} had a cause named where nothing "
         "really failed."
     )
     return lines
 
 
 def quoted(text: str) -> list[str]:
-    """The lines between the comments of a page."""
+    """The lines between the comments of the page."""
     return [line.removeprefix("- ") for line in text.split(BEGIN, 1)[1].split(END, 1)[0].splitlines()]
 
 
@@ -55,12 +55,10 @@ def keep(part: str, figures: Mapping) -> None:
 
 
 def refresh() -> None:
-    """Write the figures into both pages."""
+    """Write the figures into the page."""
     lines = "".join(f"- {line}\n" for line in readme_lines(json.loads(FIGURES.read_text(encoding="utf-8"))))
-    for name in PAGES:
-        page = ROOT / name
-        before, _, rest = page.read_text(encoding="utf-8").partition(BEGIN)
-        page.write_text(f"{before}{BEGIN}{lines}{END}{rest.partition(END)[2]}", encoding="utf-8")
+    before, _, rest = PAGE.read_text(encoding="utf-8").partition(BEGIN)
+    PAGE.write_text(f"{before}{BEGIN}{lines}{END}{rest.partition(END)[2]}", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -101,7 +101,7 @@ def working_edge(moves: Sequence[Crossing], first: Crossing, moved_s: float) -> 
     """
     edges = [edge for edge in train(moves, first) if edge.time_s <= moved_s] or [first]
     at = len(edges) - 1
-    while at > 0:
+    while at:
         back = [m for m in moves if edges[at - 1].time_s < m.time_s < edges[at].time_s and m.to != first.to]
         turned_s = back[-1].time_s if back else edges[at].time_s
         lost_s, held_s = edges[at].time_s - turned_s, turned_s - edges[at - 1].time_s

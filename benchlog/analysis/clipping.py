@@ -72,11 +72,11 @@ def clipped_at(traces: Sequence[Trace], role: str, level: float, end: Literal["h
     jumps = [top - part[at] for part, first, last in stretches for at in (first - 1, last) if 0 <= at < len(part)]
     if not jumps or float(np.percentile(jumps, 25, method="lower")) < LEAST_JUMP_CODES * code:
         return False
-    return _chance(stretches, code) <= CHANCE_LOG10
+    return _beyond_chance(stretches, code)
 
 
-def _chance(stretches: Sequence[tuple[Array, int, int]], code: float) -> float:
-    """The logarithm of how likely so many samples at one figure are, by how often the neighbours repeat theirs."""
+def _beyond_chance(stretches: Sequence[tuple[Array, int, int]], code: float) -> bool:
+    """Whether so many samples at one figure are no chance, by how often the neighbours repeat theirs."""
     besides = [
         beside
         for part, first, last in stretches
@@ -84,10 +84,8 @@ def _chance(stretches: Sequence[tuple[Array, int, int]], code: float) -> float:
     ]
     steps = np.concatenate([np.abs(np.diff(beside)) for beside in besides])
     bends = np.concatenate([np.abs(np.diff(beside, 2)) for beside in besides])
-    if len(steps) < LEAST_SAMPLES or not len(bends):
-        return 0.0
-    moving, bending = steps[steps > 0], bends[bends > 0]
-    if not len(moving) or not len(bending) or median(bending) < LEAST_BEND * median(moving):
-        return 0.0  # a course without noise may be flat anywhere
+    bending = bends[bends > 0.0]
+    if len(steps) < LEAST_SAMPLES or not len(bending) or median(bending) < LEAST_BEND * median(steps[steps > 0.0]):
+        return False  # too few to tell, or a course without noise, which may be flat anywhere
     share = (int((steps < 0.5 * code).sum()) + 1) / (len(steps) + 2)
-    return float((sum(last - first for _, first, last in stretches) - 1) * np.log10(share))
+    return bool((sum(last - first for _, first, last in stretches) - 1) * np.log10(share) <= CHANCE_LOG10)

@@ -96,7 +96,7 @@ def without_noise(trace: Trace, role: str, over_s: float) -> tuple[Trace, float]
     valid = np.isfinite(trace.values[role])
     t, x = trace.time_s[valid], trace.values[role][valid]
     noise = _noise(x)
-    if len(t) > 2:
+    if len(t) > 1:
         half = int(over_s / median(np.diff(t)) * (1 + 1e-9)) // 2
         if half and len(x) > 2 * half:
             around = np.lib.stride_tricks.sliding_window_view(np.pad(x, half, mode="edge"), 2 * half + 1)
@@ -113,8 +113,6 @@ def evenly(trace: Trace) -> Trace:
     if len(steps) < LEAST_ROWS or not median(steps) < BUNCHED_SHARE * float(np.mean(steps)):
         return trace
     last = np.append(np.flatnonzero(steps > float(np.mean(steps))), len(steps))
-    if len(last) < 2:
-        return trace
     even = np.interp(np.arange(len(trace.time_s)), last, trace.time_s[last])
     pace_s = (trace.time_s[last[-1]] - trace.time_s[last[0]]) / (last[-1] - last[0])
     before = np.arange(last[0])
@@ -124,7 +122,7 @@ def evenly(trace: Trace) -> Trace:
 
 def one_a_reading(trace: Trace, role: str, step_s: float) -> Trace:
     """One row for each reading of a channel whose readings stand for ``step_s``, where that is longer than a row."""
-    known = np.flatnonzero(np.isfinite(trace.values[role]))
+    known = np.isfinite(trace.values[role])
     t, x = trace.time_s[known], trace.values[role][known]
     if len(t) < 3 or step_s < 1.5 * median(np.diff(t)):
         return Trace(t, {role: x}, {})
@@ -132,9 +130,8 @@ def one_a_reading(trace: Trace, role: str, step_s: float) -> Trace:
     since = t - t[np.maximum.accumulate(np.where(new, np.arange(len(t)), 0))]
     # a reading that comes out alike twice stands twice as long
     stood = np.maximum(np.floor(since / step_s - 0.25), 0)  # a row or two longer is no second reading
-    again = np.concatenate(([False], stood[1:] > stood[:-1]))
-    keep = new | (again & ~new)
-    return Trace(t[keep], {role: x[keep]}, {})
+    new[1:] |= np.diff(stood) > 0.0
+    return Trace(t[new], {role: x[new]}, {})
 
 
 def between(trace: Trace, role: str, from_s: float, to_s: float) -> float:
@@ -192,7 +189,7 @@ def longest_loss(trace: Trace) -> tuple[float, float, float]:
     beside = np.interp(t, trace.time_s[known], battery[known])
     ratio = feed[valid] / np.maximum(beside, 0.1)
     step = median(np.diff(t)) if len(t) > 1 else np.inf
-    best = (0.0, float(t[0]) if len(t) else 0.0, step)
+    best = (0.0, float(t[0]), step)
     for first, end in runs(ratio < 0.5):
         begin = _half_crossing(t, ratio, first) if first else float(t[0])
         stop = _half_crossing(t, ratio, end) if end < len(t) else float(t[-1])
@@ -203,6 +200,5 @@ def longest_loss(trace: Trace) -> tuple[float, float, float]:
 
 
 def _half_crossing(t: Array, ratio: Array, after: int) -> float:
-    rise = ratio[after] - ratio[after - 1]
-    share = (0.5 - ratio[after - 1]) / rise if rise else 0.5
+    share = (0.5 - ratio[after - 1]) / (ratio[after] - ratio[after - 1])
     return float(t[after - 1] + share * (t[after] - t[after - 1]))

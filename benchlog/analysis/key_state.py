@@ -233,8 +233,6 @@ def _drawing(table: Coarse) -> np.ndarray:
     known = np.maximum.accumulate(np.where(np.isfinite(amps), np.arange(len(amps)), -1))
     size = np.where(known >= 0, np.abs(amps[known]), base)
     up = _held_by_voltage(hold_state(size, base + 0.6 * KEY_ON_A, base + KEY_ON_A), table)
-    if float(size[up].max(initial=0.0)) < base + KEY_ON_A:
-        return np.zeros(len(amps), dtype=bool)
     return drop_short(up, table.start_s, 1.0)
 
 

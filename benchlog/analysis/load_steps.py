@@ -95,7 +95,7 @@ def follow(steps: Sequence[LoadStep]) -> list[OneLoad]:
     """
     loads: list[OneLoad] = []
     for step in steps:
-        if step.amps > 0:
+        if step.amps > 0.0:
             at = _nearest(step, [(n, load) for n, load in enumerate(loads) if load.ons and not load.on], AGAIN_SHARE)
             if at is None:
                 loads.append(OneLoad((step,), ()))
@@ -125,10 +125,10 @@ def hidden_beside(step: LoadStep, planned_a: float, steps: Sequence[LoadStep]) -
         size = load.ons[-1].amps
         if {step.owner, load.ons[-1].owner} == {"block", "bike"} or not _makes_up(excess, size, planned_a):
             continue
-        if load.on != (excess > 0) and (excess > 0 or any(_like(later, size) for later in steps[at + 1 :])):
+        if load.on != (excess > 0.0) and (excess > 0.0 or any(_like(later, size) for later in steps[at + 1 :])):
             return size
     unseen = [-fall.amps for fall in _without_a_rise(steps) if {step.owner, fall.owner} != {"block", "bike"}]
-    return next((size for size in unseen if excess > 0 and _makes_up(excess, size, planned_a)), None)
+    return next((size for size in unseen if excess > 0.0 and _makes_up(excess, size, planned_a)), None)
 
 
 def _makes_up(excess: float, size: float, planned_a: float) -> bool:
@@ -138,11 +138,11 @@ def _makes_up(excess: float, size: float, planned_a: float) -> bool:
 def _without_a_rise(steps: Sequence[LoadStep]) -> list[LoadStep]:
     """The steps down of loads that no step up shows: they came with others, or were on from the beginning."""
     went = {id(off) for load in follow(steps) for off in load.offs}
-    return [step for step in steps if step.amps < 0 and id(step) not in went]
+    return [step for step in steps if step.amps < 0.0 and id(step) not in went]
 
 
 def _like(step: LoadStep, amps: float) -> bool:
-    return step.amps > 0 and abs(step.amps - amps) <= max(BACK_SHARE * amps, CLOSE_A)
+    return step.amps > 0.0 and abs(step.amps - amps) <= max(BACK_SHARE * amps, CLOSE_A)
 
 
 def _nearest(step: LoadStep, loads: Sequence[tuple[int, OneLoad]], share: float) -> int | None:

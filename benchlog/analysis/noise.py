@@ -60,13 +60,10 @@ class NoiseModel:
 
     def mean_u(self, window_s: float) -> float:
         """Standard uncertainty (type A) of the mean of a stretch of this length, s."""
-        first, last = self.windows_s[0], self.windows_s[-1]
-        if window_s >= last:
-            return self.means_u[-1] * math.sqrt(last / window_s)
-        at = math.log2(max(window_s, first) / first)
-        low = min(int(at), len(self.windows_s) - 2)
-        share = at - low
-        return self.means_u[low] * (1 - share) + self.means_u[low + 1] * share
+        last_s = self.windows_s[-1]
+        if window_s >= last_s:
+            return self.means_u[-1] * math.sqrt(last_s / window_s)
+        return float(np.interp(math.log2(window_s), np.log2(self.windows_s), self.means_u))
 
     def difference_u(self, window_s: float, other_s: float) -> float:
         """Standard uncertainty (type A) of the difference of two stretches' means.
@@ -133,10 +130,10 @@ def _without_spikes(t: Array, x: Array, resolution: float) -> tuple[Array, Array
     """Without points that stand far above, or below, both their neighbours."""
     d = np.diff(x)
     spread, _ = _spread(d, resolution)
-    if spread <= 0:
+    if spread <= 0.0:
         return t, x
     far = np.abs(d) > STEP_SIGMAS * spread
-    alone = far[:-1] & far[1:] & (d[:-1] * d[1:] < 0)
+    alone = far[:-1] & far[1:] & (np.sign(d[:-1]) != np.sign(d[1:]))
     keep = np.concatenate(([True], ~alone, [True]))
     return t[keep], x[keep]
 
@@ -153,13 +150,13 @@ def _spread(d: Array, resolution: float) -> tuple[float, float]:
     off = np.abs(d - middle)
     robust = robust_sigma(off)
     moved = off[off > 1e-12 * (1 + abs(middle))]
-    if robust <= 0 and not len(moved):
+    if not len(moved):
         return 0.0, middle
     least = max(robust, resolution / 2)
-    if robust <= 0 and resolution <= 0:
+    if least <= 0.0:
         least = percentile(moved, 10)
     kept = off[off <= STEP_SIGMAS * least]
-    return float(np.sqrt(np.mean(kept**2))) if len(kept) else robust, middle
+    return float(np.sqrt(np.mean(kept**2))), middle
 
 
 def _neighbours(x: Array, apart: Flags, points: int) -> tuple[Array, npt.NDArray[np.int64]]:
@@ -177,11 +174,9 @@ def _neighbours(x: Array, apart: Flags, points: int) -> tuple[Array, npt.NDArray
 def _steps(x: Array, apart: Flags, points: int, resolution: float) -> Flags:
     """True between points where the level steps."""
     found = np.zeros(len(x) - 1, dtype=bool)
-    if len(x) < 2 * points + 2:
-        return found
     d, at = _neighbours(x, apart, points)
     spread, middle = _spread(d, resolution)
-    if spread <= 0:
+    if spread <= 0.0:
         return found
     far = np.abs(d - middle)
     for first, end in runs(far > STEP_SIGMAS * spread):
@@ -194,10 +189,9 @@ def _two_sample(x: Array, apart: Flags, step_s: float, resolution: float) -> tup
     variances: list[float] = []
     degrees: list[float] = []
     points = 1
-    while points * step_s <= LONGEST_S and 2 * points <= len(x):
+    while points * step_s <= LONGEST_S:
         d, _ = _neighbours(x, apart, points)
-        stride = max(points // 8, 1)
-        known = len(d) * stride / points
+        known = len(d) * max(points / 8, 1) / points
         if known < LEAST_DEGREES:
             break
         spread, _ = _spread(d, resolution if points == 1 else 0.0)
@@ -216,7 +210,7 @@ def _two_sample(x: Array, apart: Flags, step_s: float, resolution: float) -> tup
 def _fall(variances: Sequence[float]) -> float:
     """By how much the next variance is expected to fall, from the last two falls."""
     back = min(len(variances) - 1, 2)
-    if not back or variances[-1 - back] <= 0:
+    if not back or variances[-1 - back] <= 0.0:
         return REMEMBERED
     return float(min(max((variances[-1] / variances[-1 - back]) ** (1 / back), FORGOTTEN), REMEMBERED))
 
@@ -234,10 +228,9 @@ def _model(step_s: float, variances: Sequence[float], degrees: Sequence[float]) 
     means_u = []
     for number, total in enumerate(mean_var):
         doubt = sum(part**2 / nu for part, nu in zip(parts[number:], known[number:], strict=True))
-        free = total**2 / doubt if doubt > 0 else math.inf
-        means_u.append(t_inflation(math.sqrt(total), int(min(free, 1e6))) if total > 0 else 0.0)
+        means_u.append(t_inflation(math.sqrt(total), int(total**2 / doubt)) if total > 0.0 else 0.0)
     windows = tuple(step_s * 2**number for number in range(len(mean_var)))
-    memory = windows[-1] * mean_var[-1] / mean_var[0] if mean_var[0] > 0 else 0.0
+    memory = windows[-1] * mean_var[-1] / mean_var[0] if mean_var[0] > 0.0 else 0.0
     sigma, jitter = math.sqrt(mean_var[0]), math.sqrt(variances[0])
     return NoiseModel(sigma, jitter, max(memory, step_s), windows, tuple(means_u))
 
@@ -257,10 +250,10 @@ class LogNoise(Mapping[str, NoiseModel]):
 
     def __getitem__(self, role: str) -> NoiseModel:
         if role not in self._known:
+            time_s, values = self._points[role]
             if self._steps is None:
                 found = [steps_of(*self._points[one], self._resolutions.get(one, 0.0)) for one in self._points]
-                self._steps = distinct(np.concatenate(found)) if found else np.empty(0)
-            time_s, values = self._points[role]
+                self._steps = distinct(np.concatenate(found))
             self._known[role] = noise_model(time_s, values, self._resolutions.get(role, 0.0), self._steps)
         model = self._known[role]
         if model is None:

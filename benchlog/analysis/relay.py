@@ -102,8 +102,7 @@ def drop_out(trace: Trace, trigger: Crossing, live_v: float, dead_v: float = 0.0
 def _left_level(trace: Trace, trigger: Crossing, live_v: float) -> float | None:
     """When the feed was last beside its own level before a slow fall, s after the trigger."""
     feed = trace.values["feed_v"]
-    since = (trace.time_s >= trigger.before_s) & np.isfinite(feed)
-    beside = np.flatnonzero(since & (feed >= 0.98 * live_v))
+    beside = np.flatnonzero((trace.time_s >= trigger.before_s) & (feed >= 0.98 * live_v))
     return float(trace.time_s[beside[-1]]) - trigger.time_s if len(beside) else None
 
 
@@ -156,11 +155,9 @@ def _leaving(trace: Trace, trigger: Crossing) -> Operation:
     at = _for_good(t, away)
     if at is None:
         return nothing
-    if at == 0:
-        return replace(nothing, already=True)
     level = LEFT_SHARE * float(live[at])
     fell = float(share[at - 1] - share[at])
-    part = float(np.clip((share[at - 1] - level) / fell, 0.0, 1.0)) if fell > 0 else 0.5
+    part = max(float(share[at - 1] - level) / fell, 0.0) if fell > 0.0 else 0.5
     left_s = float(t[at - 1] + part * (t[at] - t[at - 1]))
     took_s, slow_s = left_s - trigger.time_s, 0.0
     first = int(np.searchsorted(t, begins_s))
@@ -189,9 +186,9 @@ def let_go_s(trace: Trace, trigger: Crossing) -> float:
 
 
 def _for_good(t: Array, away: np.ndarray) -> int | None:
-    """The first index from which the feed stays away, touches within the bounce of a contact apart."""
+    """The first index from which the feed, beside the battery at first, stays away, touches within a bounce apart."""
     moves = np.flatnonzero(away[1:] != away[:-1]) + 1
-    left: int | None = 0 if away[0] else None
+    left: int | None = None
     back: int | None = None
     for at in [int(move) for move in moves]:
         if away[at]:
@@ -225,15 +222,14 @@ def _fall_began(t: Array, share: Array, before: Array, feed: Array, at: int) -> 
     end = at + int(low[0]) if len(low) else len(share)
     if end - at < 4:
         return None
-    y = np.log(np.maximum(share[:end], 1e-3))
-    alone = np.log(np.maximum(feed[:end], 1e-3) / max(float(feed[at]), 1e-3))
+    alone = _log(feed[:end] / feed[at])
     slope, level = np.polyfit(t[at:end] - t[at], alone[at:], 1)
     if not slope < 0:
         return None
-    rest = alone - (slope * (t[:end] - t[at]) + level)
+    rest = alone - np.polyval((slope, level), t[:end] - t[at])
     spread = float(np.std(rest[at:]))
     # the split that leaves the least of either course unexplained
-    beside = np.minimum(y[:at] ** 2, np.log(np.maximum(before[:at], 1e-3)) ** 2)
+    beside = np.minimum(_log(share[:at]) ** 2, _log(before[:at]) ** 2)
     left = np.concatenate(([0.0], np.cumsum(beside)))
     right = np.concatenate((np.cumsum(rest[:at][::-1] ** 2)[::-1], [0.0]))
     began = int(np.argmin(left + right))
@@ -244,3 +240,8 @@ def _fall_began(t: Array, share: Array, before: Array, feed: Array, at: int) -> 
     # is less sure, and a capacitor on a steady current falls in a line
     row_s = float(t[began] - t[began - 1])  # noise shifts the split by a row
     return middle_s, row_s + 2 * spread / -slope + 0.02 * float(t[at] - middle_s)
+
+
+def _log(share: Array) -> Array:
+    """The logarithm, of nothing as of a thousandth."""
+    return np.asarray(np.log(np.maximum(share, 1e-3)))

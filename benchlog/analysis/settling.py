@@ -97,7 +97,7 @@ def settle(
         return Settled(float(points.end[-1]), float(points.end[-1]), 0.0, points.base, ())
     seen = _Fineness(spacing_s(points.start), resolution, noise)
     outside = seen.outside(points)
-    if key_on_follows and outside and outside[-1][1] == len(points.x) and outside[-1][0] >= 4:
+    if key_on_follows and outside and outside[-1][0] and outside[-1][1] == len(points.x):
         points = points.before(outside.pop()[0])
     wakeups, settled_at = _sort_out(outside, points)
     from_s, found_in_s = float(points.start[settled_at]), seen.step_s
@@ -233,12 +233,12 @@ def _sort_out(outside: list[tuple[int, int]], points: _Points) -> tuple[list[tup
     for number in range(len(outside) - 1, -1, -1):
         first, stop = outside[number]
         calm_from = outside[number - 1][1] if number else 0
-        calm_s = float(points.start[first] - points.start[calm_from]) if first > calm_from else 0.0
-        if first > 0 and calm_s >= max(points.lasts_s(first, stop), 1.0):
+        calm_s = float(points.start[first] - points.start[calm_from])
+        if calm_s >= max(points.lasts_s(first, stop), 1.0):
             wakeups.insert(0, (first, stop))
             continue
         if first == 0 or not _like(wakeups, first, stop, points):
-            return [w for w in wakeups if w[0] >= stop], min(stop, len(points.x) - 1)
+            return wakeups, min(stop, len(points.x) - 1)
         wakeups.insert(0, (first, stop))
     return wakeups, 0
 

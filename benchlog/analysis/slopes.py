@@ -5,8 +5,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from benchlog.core.uncertainty import combine, t_inflation
+
+#: No reading is surer than this, V.
+LEAST_U_V = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +37,9 @@ def from_steps(steps_v: Sequence[float], steps_a: Sequence[float], u_v: Sequence
         steps_v, steps_a: changes of voltage and of current. u_v: standard uncertainty of each ΔV.
     """
     y, x, u = (np.asarray(values, dtype=float) for values in (steps_v, steps_a, u_v))
-    if not len(x) or not np.any(x):
+    if not np.any(x):
         return None
-    weight = 1 / np.maximum(u, 1e-6) ** 2
+    weight = _weights(u)
     power = float((weight * x * x).sum())
     ohm = float((weight * x * y).sum()) / power
     known = 1 / math.sqrt(power)
@@ -45,6 +49,10 @@ def from_steps(steps_v: Sequence[float], steps_a: Sequence[float], u_v: Sequence
         spread = math.sqrt(float((weight * residual**2).sum()) / (len(x) - 1) / power)
         scatter = t_inflation(spread, len(x) - 1)
     return Slope(ohm, max(known, scatter), len(x), float(np.abs(x).max()))
+
+
+def _weights(u_v: npt.ArrayLike) -> npt.NDArray[np.float64]:
+    return 1 / np.square(np.maximum(u_v, LEAST_U_V))
 
 
 def with_offset(
@@ -64,17 +72,18 @@ def with_offset(
         u_offset_v: standard uncertainty of the common offset, V; inf where the load's zero is not known.
     """
     y, x, u = (np.asarray(values, dtype=float) for values in (drops_v, loads_a, u_v))
-    if not len(x) or not np.any(x):
+    if not np.any(x):
         return None
-    weight = 1 / np.maximum(u, 1e-6) ** 2
-    prior = 0.0 if math.isinf(u_offset_v) else 1 / max(u_offset_v, 1e-6) ** 2
+    weight = _weights(u)
+    prior = 0.0 if math.isinf(u_offset_v) else float(_weights(u_offset_v))
     normal = np.array(
         [
             [float((weight * x * x).sum()), float((weight * x).sum())],
             [float((weight * x).sum()), float(weight.sum()) + prior],
         ]
     )
-    if np.linalg.det(normal) <= 1e-12 * normal[0, 0] * normal[1, 1]:
+    # no two loads and no offset known: nothing parts slope and offset
+    if normal[0, 1] ** 2 >= (1 - 1e-12) * normal[0, 0] * normal[1, 1]:
         return None
     spread = np.linalg.inv(normal)
     ohm, offset = spread @ np.array([float((weight * x * y).sum()), float((weight * y).sum())])
@@ -84,7 +93,7 @@ def with_offset(
     if degrees >= 1:
         residual = y - ohm * x - offset
         chi2 = float((weight * residual**2).sum()) / degrees
-        scatter = t_inflation(known * math.sqrt(chi2), degrees) if chi2 > 1 else 0.0
+        scatter = t_inflation(known * math.sqrt(chi2), degrees) if chi2 > 1.0 else 0.0
     return Slope(float(ohm), max(known, scatter), len(x), float(np.abs(x).max()))
 
 

@@ -130,8 +130,7 @@ def _owner(seen: Sequence[_Reading], unclear: bool) -> Verdict:
         if one.ohm is None:
             silent += ((y - one.least_ohm * x) / u) ** 2 - (y / u) ** 2
             continue
-        spread = math.sqrt(u**2 + (one.ohm * one.u_a) ** 2 + (RATIO_SPREAD * one.ohm * x) ** 2)
-        block += ((y - one.ohm * x) / spread) ** 2
+        block += ((y - one.ohm * x) / math.hypot(u, one.ohm * one.u_a, RATIO_SPREAD * one.ohm * x)) ** 2
         bike += (y / math.hypot(u, 0.03 * one.ohm * x)) ** 2
         part_u = math.hypot(u, RATIO_SPREAD / 2 * y) / one.ohm
         weight += 1 / part_u**2
@@ -150,12 +149,15 @@ def _owner(seen: Sequence[_Reading], unclear: bool) -> Verdict:
 
 def _all_apart(x: Array, u_x: Array, y: Array, u: Array, ohm: float) -> bool:
     """Whether several steps move a path, and no two of them with one ratio: then none says which is pure."""
-    clear = np.isfinite(y) & (np.abs(y) > CLEAR * u) & (y * x > 0)
-    if clear.sum() < 2:
-        return False
-    spread2 = u**2 + (ohm * u_x) ** 2 + (RATIO_SPREAD * ohm * x) ** 2
-    like = clear & ((y - ohm * x) ** 2 <= SURE * spread2)
-    return int(like.sum()) < 2
+    clear = (np.abs(y) > CLEAR * u) & (np.sign(y) == np.sign(x))
+    like = clear & (_from_block(x, u_x, y, u, ohm) <= SURE)
+    return int(clear.sum()) > 1 >= int(like.sum())
+
+
+def _from_block(x: Array, u_x: Array, y: Array, u: Array, ohm: float) -> Array:
+    """How far each step lies from the block's with this ratio, in squared standard deviations."""
+    doubt = np.hypot(np.hypot(u, ohm * u_x), RATIO_SPREAD * ohm * x)
+    return np.asarray(np.square((y - ohm * x) / doubt))
 
 
 def _arrays(steps: Sequence[PathStep | None]) -> tuple[Array, Array]:
@@ -170,30 +172,24 @@ def _ratio(x: Array, u_x: Array, y: Array, u: Array, least_ohm: float) -> float 
     Each step that moves the path offers its own ratio; the one is taken that leaves the least unexplained, and made
     better by the steps that agree with it.
     """
-    good = np.isfinite(y) & (np.abs(x) > 0)
-    if not good.any():
-        return None
+    good = np.isfinite(y) & (x != 0.0)
     x, u_x, y, u = x[good], u_x[good], y[good], u[good]
     own = y / x
     clear = (np.abs(y) > CLEAR * u) & (own > least_ohm / 2)
     if not clear.any():
         return None
-
-    def costs(ohm: float) -> tuple[Array, Array]:
-        spread2 = u**2 + (ohm * u_x) ** 2 + (RATIO_SPREAD * ohm * x) ** 2
-        return (y - ohm * x) ** 2 / spread2, (y / u) ** 2
+    bike = np.square(y / u)
 
     def cost(ohm: float) -> float:
-        block, bike = costs(ohm)
         # a wide ratio explains more, and pays for it by its width
-        return float(np.minimum(np.minimum(block, bike), MOST_COST).sum())
+        return float(np.minimum(np.minimum(_from_block(x, u_x, y, u, ohm), bike), MOST_COST).sum())
 
     best = min((float(value) for value in own[clear]), key=cost)
     for _ in range(3):
-        block, bike = costs(best)
-        mine = (block < bike) & (block < NEITHER)
+        block = _from_block(x, u_x, y, u, best)
+        mine = block < np.minimum(bike, NEITHER)
         if not mine.any():
             break
-        weight = x[mine] / (u[mine] ** 2 + (RATIO_SPREAD / 2 * best * x[mine]) ** 2)
-        best = float((weight * y[mine]).sum() / (weight * x[mine]).sum())
+        weight = x[mine] / np.square(np.hypot(u[mine], RATIO_SPREAD / 2 * best * x[mine]))
+        best = float((weight @ y[mine]) / (weight @ x[mine]))
     return best

@@ -53,7 +53,7 @@ def acceptance(
     save: Annotated[bool, typer.Option("--save", help="Keep the result as a record, and the log with it.")] = False,
     store: StoreOption = None,
 ) -> None:
-    """Lead through the acceptance test, step by step, then check it. Exit status as check; 3 for a stopped test."""
+    """Lead through the acceptance test, step by step, then check it. Exit status as for check; 3 for a stopped test."""
     with user_errors():
         if by_hand or port is None:
             from benchlog.commands.by_hand import AfterReadings, led_by_hand, target_of

@@ -92,7 +92,7 @@ def target_of(out: Path | None, *, asked: bool, idle: Mapping[str, object]) -> P
         )
     given = [name for name, value in idle.items() if value is not None]
     if given:
-        raise BenchlogError(f"{', '.join(given)}: a hand meter has no use for it; leave it out, or leave out --by-hand")
+        raise BenchlogError(f"{', '.join(given)}: not for a hand meter; leave it out, or leave out --by-hand")
     if out is None or out.suffix.lower() != ".toml":
         raise BenchlogError("--by-hand keeps the readings in a file; name it with --out READINGS.toml")
     return out

@@ -42,7 +42,7 @@ def find(
     store: StoreOption = None,
     port: Annotated[
         str | None,
-        typer.Option(metavar="PORT", help="A running logger, whose free clip takes the tests that it can."),
+        typer.Option(metavar="PORT", help="A running logger; its free clip does the tests that it can."),
     ] = None,
     baud: Annotated[int, typer.Option(metavar="N", min=50, help="Baud rate, where the port has one.")] = 115200,
 ) -> None:

@@ -31,13 +31,13 @@ def ports(
     ] = None,
     logger: Annotated[
         Path | None,
-        typer.Option("--logger", metavar="FILE", readable=False, help="With --listen: a logger that it may be."),
+        typer.Option("--logger", metavar="FILE", readable=False, help="With --listen: a logger to look for."),
     ] = None,
     baud: Annotated[
         int | None, typer.Option(metavar="N", min=50, help="With --listen: the only baud rate to try.")
     ] = None,
 ) -> None:
-    """List the serial ports and what is plugged in; with --listen, what speaks there and what it could prove."""
+    """List the serial ports and what is plugged in; with --listen, which logger is there and what it could prove."""
     with user_errors():
         from benchlog.bench.recording import ports_there
 

@@ -121,7 +121,7 @@ def sign(
     notes: Annotated[str, typer.Option(metavar="TEXT", help="A note to go with the signature.")] = "",
     store: StoreOption = None,
 ) -> None:
-    """Sign a record: you stand for it as it is now."""
+    """Sign a record as it is now."""
     with user_errors(), opened_store(store) as opened:
         signature = opened.sign(number, by, notes)
         typer.echo(f"Record {number} is signed by {signature.by} (entry {signature.number})")
@@ -185,10 +185,10 @@ def import_folder(
 @app.command()
 def contact(
     text: Annotated[
-        str | None, typer.Argument(metavar="TEXT", help="Name and number; left out, what is kept is shown.")
+        str | None, typer.Argument(metavar="TEXT", help="Name and number; without it, shows what is kept.")
     ] = None,
 ) -> None:
-    """Keep the installer's name and number, which stand on the rider's page of each report and sheet."""
+    """Keep the installer's name and number, shown on the rider's page of each report and sheet."""
     with user_errors():
         from benchlog.core.contact import keep_contact, kept_contact
 

@@ -4,6 +4,7 @@ import contextlib
 import errno
 import io
 import os
+import re
 import stat
 import time
 from collections.abc import Iterable
@@ -15,6 +16,8 @@ from benchlog.core.printable import printable
 
 #: What Windows says where another program has a file open (ERROR_ACCESS_DENIED, ERROR_SHARING_VIOLATION; from memory).
 _HELD = (5, 32)
+#: What names a device there (from memory), in small and capital letters.
+_DEVICE = re.compile(r"con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³]", re.I)
 _HELD_S = 2.0
 
 
@@ -150,6 +153,11 @@ def is_own(path: Path) -> bool:
         return stat.S_ISREG(path.lstat().st_mode) and not path.parent.is_symlink()
     except OSError:
         return False
+
+
+def unreserved(name: str) -> str:
+    """A file's name that Windows takes too: some are devices there, whatever follows their first dot."""
+    return f"_{name}" if _DEVICE.fullmatch(name.partition(".")[0].rstrip(" ")) else name
 
 
 def _is_special(target: Path) -> bool:

@@ -4,6 +4,7 @@ Any URL that fsspec knows will do: ``s3://``, ``az://``, ``gs://``, ``memory://`
 the environment or the files that its library looks at.
 """
 
+import hashlib
 import os
 import re
 import tempfile
@@ -18,6 +19,7 @@ from benchlog.core.printable import unsecret
 # two letters at least, as one is a drive; one slash, as where a URL was made a path before
 _URL = re.compile(r"^([a-z][a-z0-9+]+):/+(?=[^/])", re.I)
 _BESIDE = ".logger.toml"
+_BLOCK_BYTES = 4 << 20
 #: How the addresses of buckets begin, as a rule.
 BUCKETS = ("s3", "s3a", "az", "abfs", "abfss", "gs", "gcs")
 #: And those of databases, which may hold a password.
@@ -61,6 +63,51 @@ def listed(url: str, *, deep: bool) -> list[Path]:
         found = [] if found == [path] else found  # a file
     scheme = url.partition("://")[0]
     return [Path(f"{scheme}://{one.partition('://')[2] or one}") for one in sorted(found)]
+
+
+def fetch(named: Path, to: Path) -> None:
+    """Copy a file of a bucket to this computer.
+
+    Raises:
+        BadLog: it is not there or cannot be read.
+    """
+    url = url_of(named) or str(named)
+    system, path = _system(url)
+    with _said(url):
+        if not system.isfile(path):
+            raise BadLog(unsecret(url), "there is no such file in the bucket; check the name")
+        system.get_file(path, str(to))
+
+
+def put(local: Path, named: Path) -> None:
+    """Copy a file of this computer to a bucket, where it is whole or not there.
+
+    Raises:
+        BadLog: the bucket does not take it.
+    """
+    url = url_of(named) or str(named)
+    system, path = _system(url)
+    with _said(url, "written"):
+        system.put_file(str(local), path)
+
+
+def hashed(named: Path) -> tuple[str, int] | None:
+    """SHA-256 and bytes of a file of a bucket, read where it lies; None where there is none.
+
+    Raises:
+        BadLog: the bucket is not reached.
+    """
+    url = url_of(named) or str(named)
+    system, path = _system(url)
+    found, size = hashlib.sha256(), 0
+    with _said(url):
+        if not system.isfile(path):
+            return None
+        with system.open(path, "rb") as file:
+            while block := file.read(_BLOCK_BYTES):
+                found.update(block)
+                size += len(block)
+    return found.hexdigest(), size
 
 
 @contextmanager
@@ -115,7 +162,7 @@ def _system(url: str) -> tuple[Any, str]:
 
 
 @contextmanager
-def _said(url: str) -> Iterator[None]:
+def _said(url: str, done: str = "read") -> Iterator[None]:
     """Turn what a bucket's library says into one sentence."""
     try:
         yield
@@ -124,5 +171,5 @@ def _said(url: str) -> Iterator[None]:
     except Exception as problem:  # each library has errors of its own
         first = next(iter(str(problem).splitlines()), "") or type(problem).__name__
         raise BadLog(
-            unsecret(url), f"the bucket cannot be read ({unsecret(first)}); check its name, its address and your key"
+            unsecret(url), f"the bucket cannot be {done} ({unsecret(first)}); check its name, its address and your key"
         ) from None

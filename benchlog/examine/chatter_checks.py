@@ -91,13 +91,12 @@ def _watched(bench: LogContext, on_from: float, on_to: float) -> _Watched | None
         closed_at = on_from + BEFORE_S if on_from > bench.log.start_s else on_from
     # an opening that follows the trigger's own slow fall is the drop-out, not chatter
     around = max(0.5, 1.5 * bench.overview.step_s)
-    bounces = _bounces(bench, on_from, on_to)
     moves = [
         move
         for move in _moves(bench, closed_at, off_to)
         if not any(c.from_s - around <= move.time_s <= c.to_s + 2 * around for c in bench.story.cranks)
-        and not any(a <= move.time_s <= b for a, b in bounces)
     ]
+    moves = _out_of_bounces(moves, _bounces(bench, on_from, on_to), on_to)
     with_trigger = 0
     if not bench.has("battery_v") and not bench.has("battery_a"):
         with_trigger = sum(_trigger_down(bench, move) for move in moves if move.to == "low" and move.time_s < on_to)
@@ -189,10 +188,22 @@ def _bounces(bench: LogContext, on_from: float, on_to: float) -> list[tuple[floa
             continue
         trace = bench.log.trace(event.time_s - 0.5, event.time_s + 0.5, ["trigger_v"])
         x = np.clip(trace.values["trigger_v"], *PLAUSIBLE_V)
-        edges = train(line_moves(trace.time_s, x, event.time_s, event.to, None), event)
-        if len(edges) > 1:
-            found.append((event.time_s, edges[-1].time_s + FOLLOWS_S))
+        moves = line_moves(trace.time_s, x, event.time_s, event.to, None)
+        last_s = train(moves, event)[-1].time_s
+        # by other levels the same passage has another instant: a second one has a way back before it
+        if any(event.time_s < move.time_s < last_s and move.to != event.to for move in moves):
+            found.append((event.time_s, last_s + FOLLOWS_S))
     return found
+
+
+def _out_of_bounces(moves: list[Crossing], bounces: list[tuple[float, float]], on_to: float) -> list[Crossing]:
+    """The moves that do not follow a bounce of the key; what opens the contact for good in the key-off's stays."""
+    kept = moves
+    for a, b in bounces:
+        inside = [move for move in moves if a <= move.time_s <= b]
+        drop_out = inside[-1] if inside and inside[-1].to == "low" and b > on_to else None
+        kept = [move for move in kept if move is drop_out or move not in inside]
+    return kept
 
 
 def _trigger_down(bench: LogContext, opening: Crossing) -> bool:

@@ -166,7 +166,7 @@ def _drift(before: Plateau) -> tuple[float, float]:
     drift = (end.value - middle.value) / apart_s * reach_s
     unsure = math.sqrt(2) * noise / apart_s * reach_s
     if abs(drift) < 2 * unsure:
-        return 0.0, min(combine(abs(drift), 0.0), unsure)
+        return 0.0, min(abs(drift), unsure)
     return drift, max(abs(drift) / 3, unsure)
 
 
@@ -179,7 +179,7 @@ def _refuse_reversed(bench: LogContext, loads: Loads) -> None:
             bench.log.name,
             f"battery_a and battery_v rise together over {slope.points} load step(s), so the current channel is "
             "reversed; out of the battery must be positive: turn `positive` of battery_a in the logger file to the "
-            'other of "discharge" and "charge", or turn the shunt\'s sense wires round, and check again',
+            'other of "discharge" and "charge", or swap the shunt\'s sense wires, and check again',
         )
 
 

@@ -69,7 +69,7 @@ def own_channel(bench: LogContext, slot: int, planned: float) -> Finding:
         return NotEvaluated("the key is off throughout the log")
     evens = _still(bench, role) or [evened(bench, a, b, role, [role]) for a, b in bench.story.on]
     tables = [even.table for even in evens]
-    peak = max((_high(table.mean[role]) for table in tables), default=0.0)
+    peak = max(_high(table.mean[role]) for table in tables)
     accuracy = bench.accuracy.get(role)
     floor = max(0.05 * planned, 3 * (accuracy.level_u(0.0) if accuracy else 0.0))
     marked = marked_on(bench.log.marks, slot)
@@ -129,7 +129,7 @@ def _others_drew(bench: LogContext, slot: int) -> bool:
         if not bench.has(role):
             return False
         levels = [_high(coarse(bench.overview, a, b, POINT_S, [role]).mean[role]) for a, b in bench.story.on]
-        if max(levels, default=0.0) < ON_PLANNED * circuit.planned_a:
+        if max(levels) < ON_PLANNED * circuit.planned_a:
             return False
     return True
 
@@ -146,7 +146,7 @@ def _still(bench: LogContext, role: str) -> list[Evened]:
         if until > a:
             found.append(evened(bench, a, until, role, [role]))
     highest = max((_high(even.table.mean[role]) for even in found), default=0.0)
-    whole = max((_high(coarse(bench.overview, a, b, POINT_S, [role]).mean[role]) for a, b in bench.story.on), default=0)
+    whole = max(_high(coarse(bench.overview, a, b, POINT_S, [role]).mean[role]) for a, b in bench.story.on)
     on_s = sum(float((even.table.mean[role] > ON_SHARE * whole).sum()) * POINT_S for even in found if len(even.table))
     return found if highest > ON_SHARE * whole and on_s >= STILL_S else []
 

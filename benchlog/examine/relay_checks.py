@@ -157,7 +157,7 @@ def _unless_touched(finding: Finding, timed: list[Operation], limit_ms: float | 
     step_s = max((operation.widths_s[1] for operation in timed), default=0.0)
     if not isinstance(finding, Measured) or finding.value is None or limit_ms is None or finding.disqualified:
         return finding
-    if step_s <= TOUCH_S or not limit_ms < finding.value <= limit_ms + 1000 * (FIRST_TOUCH_S + step_s):
+    if step_s <= TOUCH_S * 1.01 or not limit_ms < finding.value <= limit_ms + 1000 * (FIRST_TOUCH_S + step_s):
         return finding
     missed = f"samples {step_s * 1000:.3g} ms apart can miss that the contact touched before, and bounced"
     return replace(finding, disqualified=missed, remedy="a log at 10000 samples a second or more would prove it")

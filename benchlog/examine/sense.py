@@ -57,7 +57,7 @@ def refuse_senseless(log: Samples) -> None:
         raise BadLog(
             log.name,
             f"battery_v reads {number(_middle(battery, battery.mean < -1.0))} V, so its leads are the wrong way round; "
-            "turn them round, or set scale = -1 for it in the logger file, and check again",
+            "swap them, or set scale = -1 for it in the logger file, and check again",
         )
     for role, band in view.bands.items():
         unit = ROLE_UNITS[role]
@@ -81,13 +81,13 @@ def _refuse_above(name: str, view: Overview, role: str, band: Band, battery: Ban
     reads, has = _middle(band, above), median(battery.min[above])
     if has >= DEAD_V:
         why = (
-            f"the two columns are changed over, or {role} is in mV: then head it {role} [mV]; with the engine running, "
+            f"the two columns are swapped, or {role} is in mV: then head it {role} [mV]; with the engine running, "
             "the battery's own lead may be loose: stop the engine and look at it first"
         )
     elif known_median(battery.mean) > 3 * DEAD_V:
         why = "battery_v had a lead off for a while, or missing samples are written as 0: leave such cells empty"
     else:
-        why = "the two columns are changed over, or battery_v has another unit or a lead off"
+        why = "the two columns are swapped, or battery_v has another unit or a lead off"
     raise BadLog(
         name,
         f"{role} reads {number(reads)} V where battery_v reads {number(has)} V, and nothing on a bike stands above its "
@@ -105,7 +105,7 @@ def _refuse_reversed(name: str, view: Overview, role: str, band: Band) -> None:
             name,
             f"{role} reads down to {number(down)} A and never above {number(up)} A, so it is reversed; into the load "
             f"must be positive: turn `positive` of {role} in the logger file to the other of "
-            '"discharge" and "charge", or turn the shunt\'s sense wires round, and check again',
+            '"discharge" and "charge", or swap the shunt\'s sense wires, and check again',
         )
 
 

@@ -27,6 +27,8 @@ MORE_SWING, INRUSH_S = 0.5, 0.5
 LATE_MARK_S = 15.0
 #: A change of load that takes longer may hold several, s.
 SLOW_STEP_S = 1.0
+#: Voltages are taken to be no better known than this, V.
+LEAST_U_V = 1e-6
 #: A circuit without a step is dead, though unmarked, only beside at least so many that came on, and after so long, s.
 FEWEST_OTHERS, WATCHED_S = 1, 4.0
 
@@ -127,7 +129,7 @@ def left_out(
     ):
         return None
     # a step that may be this slot's leaves another without one: it fails where it fits none of them
-    may = [(step, chance) for step, chance in one.matches[slot].chances if step is not None and chance > 0]
+    may = [(step, chance) for step, chance in one.matches[slot].chances if step is not None]
     fits = sum(chance * _conforms(bench, steps.role, step, limit) for step, chance in may)
     if limit is None or fits > 1 - PASS_PROBABILITY:
         return None
@@ -181,7 +183,8 @@ def _nothing_at_first(bench: LogContext, one: KeyOnSteps, steps: AllSteps, plann
             continue
         accuracies = [bench.accuracy.get(role) for role in roles]
         level = 12.5 if path == DROP else 0.1
-        u = combine(*(one.level_u(level) if one is not None else 0.05 for one in accuracies)) / ohm
+        # a logger may claim to be exact
+        u = max(combine(*(one.level_u(level) if one is not None else 0.05 for one in accuracies)), LEAST_U_V) / ohm
         weight += 1 / u**2
         total += before.readings[path].value / ohm / u**2
     if not weight:

@@ -70,7 +70,7 @@ def _figures(bench: LogContext, one: KeyOnSteps, step: LoadStep, role: str) -> t
 
 def _covering(bench: LogContext, one: KeyOnSteps, match: Match, value: float, u: float, role: str) -> float:
     """The standard uncertainty, A, whose double covers the steps that the circuit's may be with 95 % in all."""
-    may = [(step, chance) for step, chance in match.chances if step is not None and chance > 0]
+    may = [(step, chance) for step, chance in match.chances if step is not None]
     whole = sum(chance for _, chance in may)
     if len(may) < 2:
         return u

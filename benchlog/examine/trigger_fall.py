@@ -5,7 +5,7 @@ import numpy as np
 from benchlog.analysis.levels import Crossing, Levels
 from benchlog.analysis.relay import local_levels
 from benchlog.core.quantiles import median
-from benchlog.core.trace import Trace
+from benchlog.core.trace import Array, Trace
 from benchlog.examine.context import LogContext
 
 LATEST_S = 5.0
@@ -26,37 +26,41 @@ def falling(bench: LogContext, at_s: float) -> tuple[Trace, Levels] | None:
     return None if levels is None else (trace, Levels(min(levels.low, 0.05 * levels.high), levels.high))
 
 
-def fall_s(bench: LogContext, fall: Crossing) -> tuple[float, float] | None:
-    """``(s from high to gone, s between samples)``."""
+def _way_down(bench: LogContext, fall: Crossing) -> tuple[Array, Array, slice] | None:
+    """Times, s, and voltage of the trigger around a fall, and which samples lie on its way: after the last high one,
+    the first that is gone included.
+    """
     found = falling(bench, fall.before_s)
     if found is None:
         return None
     trace, levels = found
     x = trace.values["trigger_v"]
     with np.errstate(invalid="ignore"):
-        high = np.flatnonzero((x >= levels.at(HIGH_SHARE)) & (trace.time_s <= fall.before_s + LATEST_S))
+        high = np.flatnonzero(x >= levels.at(HIGH_SHARE))
         gone = np.flatnonzero((x <= levels.at(LOW_SHARE)) & (trace.time_s >= fall.before_s))
     if not len(gone) or not len(last := high[high < gone[0]]):
         return None
-    step_s = median(np.diff(trace.time_s))
+    return trace.time_s, x, slice(int(last[-1]) + 1, int(gone[0]) + 1)
+
+
+def fall_s(bench: LogContext, fall: Crossing) -> tuple[float, float] | None:
+    """``(s from high to gone, s between samples)``."""
+    found = _way_down(bench, fall)
+    if found is None:
+        return None
+    t, _, way = found
+    step_s = median(np.diff(t))
     # both ends lie within one step
-    return max(float(trace.time_s[gone[0]] - trace.time_s[last[-1]]) - step_s, 0.0), step_s
+    return max(float(t[way.stop - 1] - t[way.start - 1]) - step_s, 0.0), step_s
 
 
 def falls_straight(bench: LogContext, fall: Crossing) -> bool:
     """Whether the logarithm of the trigger's own fall is a straight line, as without a coil."""
-    found = falling(bench, fall.before_s)
+    found = _way_down(bench, fall)
     if found is None:
         return False
-    trace, levels = found
-    x, t = trace.values["trigger_v"], trace.time_s
-    with np.errstate(invalid="ignore"):
-        high = np.flatnonzero((x >= levels.at(HIGH_SHARE)) & (t <= fall.before_s + LATEST_S))
-        gone = np.flatnonzero((x <= levels.at(LOW_SHARE)) & (t >= fall.before_s))
-    if not len(gone) or not len(last := high[high < gone[0]]):
-        return False
-    between = slice(int(last[-1]) + 1, int(gone[0]) + 1)
-    part, at = x[between], t[between]
+    t, x, way = found
+    part, at = x[way], t[way]
     if len(part) < 2 * FEWEST_HALF or not (part > 0).all() or at[-1] - at[0] > STRAIGHT_TO_S:
         return False
     halves = np.array_split(np.arange(len(part)), 2)

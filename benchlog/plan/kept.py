@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from benchlog.core.errors import BenchlogError, reason_of
-from benchlog.core.files import is_own, write_whole
+from benchlog.core.files import is_own, unreserved, write_whole
 from benchlog.core.places import data_folder
 
 ENDING = ".plan.toml"
@@ -60,7 +60,7 @@ def kept_plan(name: object) -> KeptPlan | None:
 def plan_file_name(bike: str) -> str:
     """The name of a bike's plan: one plain name, whatever the bike is called."""
     stem = _STRANGE.sub("-", bike.casefold()).strip(" .-")[:_LONGEST]
-    return f"{stem or 'bike'}{ENDING}"
+    return unreserved(f"{stem or 'bike'}{ENDING}")
 
 
 def digest_of(text: str) -> str:

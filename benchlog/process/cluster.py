@@ -1,5 +1,6 @@
 """The workers of a Dask scheduler: they read the logs themselves, from a folder or bucket that all of them reach."""
 
+import pickle
 import re
 import sys
 from collections.abc import Callable, Sequence
@@ -9,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 from benchlog.core.errors import BenchlogError
 from benchlog.core.remote import exists
-from benchlog.process.orders import hold
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -51,10 +51,11 @@ class Workers:
             self._client.register_plugin(_first_death_tells(), name=_PLUGIN)
             self.count = max(sum(self._client.ncores().values()), 1)
             # sent once to each worker; made again where the worker that held it dies, as what is scattered is not
-            self._work = self._client.submit(_itself, work, pure=False)
+            self._work = self._client.submit(bytes, pickle.dumps(work), pure=False)
         except BaseException:
             self._client.close()
             raise
+        self._do = _by_value()
         self._futures: set[Any] = set()
         self._dropped: set[str] = set()
 
@@ -64,7 +65,7 @@ class Workers:
 
         given: Future[Any] = Future()
         name = f"{_PREFIX}{uuid4().hex}"
-        asked = self._client.submit(_done_there, task, self._work, key=name, pure=False)
+        asked = self._client.submit(self._do, pickle.dumps(task), self._work, key=name, pure=False)
         self._futures.add(asked)
         asked.add_done_callback(lambda done: self._take(done, given))
         return given
@@ -168,13 +169,19 @@ def _first_death_tells() -> Any:
 # ---- on the workers
 
 
-def _itself(work: Callable[[Any], Any]) -> Callable[[Any], Any]:
-    return work
+def _by_value() -> Callable[[bytes, bytes], Any]:
+    """What a worker does with a task.
 
+    A scheduler unpacks the functions and arguments of all tasks. Of ours it gets bytes and a function that is sent by
+    value: then it needs no benchlog, and does not unpack what only a worker uses.
+    """
 
-def _done_there(task: Callable[[], Any], work: Callable[[Any], Any]) -> Any:
-    hold(work)
-    return task()
+    def done_there(task: bytes, work: bytes) -> Any:
+        from benchlog.process.orders import do_packed
+
+        return do_packed(task, work)
+
+    return done_there
 
 
 def _told(paths: Sequence[str]) -> tuple[str, str]:

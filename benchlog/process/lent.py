@@ -1,13 +1,14 @@
 """joblib's side of it: any crew that takes functions and gives futures does what ``joblib.Parallel`` hands out."""
 
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Generator
 from concurrent.futures import Future
 from contextlib import suppress
 from typing import Any, Protocol
 
 from benchlog.core.errors import BenchlogError
+from benchlog.process.batches import Batches, Pace
 from benchlog.process.loaded import Parallel, ParallelBackendBase, delayed
-from benchlog.process.orders import Answer, do
+from benchlog.process.orders import Answer, do_each
 
 
 class Crew(Protocol):
@@ -39,22 +40,27 @@ class _Lent(ParallelBackendBase):  # type: ignore[misc]  # joblib has no types
 
     supports_retrieve_callback = True
 
-    def __init__(self, crew: Crew, begun: "list[Future[Any]]") -> None:
+    def __init__(self, crew: Crew, batches: Batches, pace: Pace) -> None:
         super().__init__()
-        self._crew, self._begun = crew, begun
+        self._crew, self._batches, self._pace = crew, batches, pace
 
     def effective_n_jobs(self, n_jobs: int) -> int:
         """Joblib would do the work itself for one."""
         del n_jobs
         return max(self._crew.count, 2)
 
-    def submit(self, func: Callable[[], Any], callback: Callable[["Future[Any]"], None] | None = None) -> "Future[Any]":
-        """Hand one on."""
+    def submit(self, func: Callable[[], Any], callback: Callable[["Future[Any]"], None] | None = None) -> None:
+        """Hand one on; joblib hears from the callback, and given the future it would hold the answers for long."""
         future = self._crew.submit(func)
-        self._begun.append(future)
+        self._batches.handed(future)
+        future.add_done_callback(self._learn)  # before joblib's, which asks for the next batch
         if callback is not None:
             future.add_done_callback(callback)
-        return future
+
+    def _learn(self, future: "Future[Any]") -> None:
+        if not future.cancelled() and future.exception() is None:
+            for answers in future.result():
+                self._pace.learn(answers)
 
     def retrieve_result_callback(self, out: "Future[Any]") -> Any:
         """What came of it."""
@@ -66,30 +72,31 @@ class _Lent(ParallelBackendBase):  # type: ignore[misc]  # joblib has no types
         self._crew.stop()
 
 
-def streamed(crew: Crew, jobs: Sequence[object], begun: "list[Future[Any]]") -> Generator[Answer, None, None]:
+def streamed(crew: Crew, batches: Batches, pace: Pace) -> Generator[Answer, None, None]:
     """The answers of a crew that holds the work, in the order of the jobs, each as soon as those before are there.
 
     Args:
-        begun: takes what stands for each job that was handed out, in order.
+        batches: the jobs. pace: learns of each answer.
     """
     order = Parallel(
         n_jobs=crew.count,
-        backend=_Lent(crew, begun),
+        backend=_Lent(crew, batches, pace),
         return_as="generator",
-        batch_size=1,
+        batch_size=1,  # of our batches
         pre_dispatch=2 * max(crew.count, 2),
         max_nbytes=None,
     )
-    answers = order(delayed(do)(job) for job in jobs)
-    left = len(jobs)
+    given = order(delayed(do_each)(batch) for batch in batches)
+    ended = False
     try:
-        for answer in answers:
-            left -= 1
-            yield answer
+        for answers in given:
+            batches.fetched()
+            yield from answers
+        ended = True
     finally:
-        if left:
+        if not ended:
             # joblib warns of a generator that is closed early; one whose crew is gone ends by itself
             crew.stop()
             with suppress(*crew.deaths, BenchlogError):
-                for _ in answers:
+                for _ in given:
                     pass

@@ -1,10 +1,11 @@
 """What one process asks of another: a job, and an answer that tells how it went, how long it took and who did it."""
 
 import os
+import pickle
 import socket
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import Any
@@ -40,6 +41,7 @@ class _Held(threading.local):
     """The work that jobs are done with: a worker of a cluster may serve several callers, each in a thread."""
 
     work: Callable[[Any], Any] | None = None
+    packed: bytes = b""  # what it was unpacked from
 
 
 _held = _Held()
@@ -51,8 +53,21 @@ def hold(work: Callable[[Any], Any]) -> None:
     _held.work = work
 
 
-def do(job: object) -> Answer:
-    """Do one job with the work that is held; nothing is raised."""
+def do_packed(task: bytes, work: bytes) -> Any:
+    """Call what is packed here, with that work held: unpacked once, as it is sent once."""
+    if _held.packed is not work and _held.packed != work:
+        _held.packed = b""
+        hold(pickle.loads(work))
+        _held.packed = work
+    return pickle.loads(task)()
+
+
+def do_each(jobs: Sequence[object]) -> list[Answer]:
+    """Do jobs with the work that is held; nothing is raised."""
+    return [_done(job) for job in jobs]
+
+
+def _done(job: object) -> Answer:
     assert _held.work is not None
     began = time.perf_counter()
     try:

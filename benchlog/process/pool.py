@@ -4,9 +4,8 @@ One way for this computer's cores and for a cluster's: joblib hands out the jobs
 """
 
 import sys
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable, Generator, Sequence
-from concurrent.futures import Future
 from contextlib import closing
 from functools import partial
 from itertools import takewhile
@@ -23,7 +22,7 @@ Job = TypeVar("Job")
 Given = TypeVar("Given")
 
 #: So many jobs for each process are under way or answered and not fetched yet: what the caller holds at most.
-_AHEAD = 32
+_AHEAD = 45
 #: A job whose process ended so often, the last time with nothing else under way, is not tried again.
 _TRIES = 2
 
@@ -90,7 +89,7 @@ def workers_at(address: str, logs: Sequence[Any]) -> "Callable[[Callable[[Any], 
     """What opens a crew of the workers at a scheduler, which must reach these logs."""
     from benchlog.process.cluster import Workers
 
-    sees = [remote.shown(log) for log in {logs[0], logs[-1]}]
+    sees = [remote.shown(log) for log in {*logs[:1], *logs[-1:]}]
     return partial(Workers, address, sees=sees)
 
 
@@ -110,25 +109,34 @@ def _tried(crew: "Crew", jobs: Sequence[Job]) -> Generator[tuple[Job, Answer], N
 
     Jobs are asked for as their turn comes, and let go: a sequence that makes them then takes no memory.
     """
+    from benchlog.process.batches import Batches, Pace
     from benchlog.process.lent import streamed
 
     most = _AHEAD * max(crew.count, 2)
     died: Counter[int] = Counter()
+    pace = Pace()
+    made = deque[Job]()  # from the one whose turn it is: the next are made while these are done
     at = 0
     while at < len(jobs):
-        ahead = range(at + 1, min(at + most, len(jobs)))
+        made.extend(jobs[n] for n in range(at + len(made), min(at + most, len(jobs))))
         # a suspect goes alone: if its process ends again, it was not another's fault
-        group = [jobs[at]] if at in died else [jobs[at], *(jobs[n] for n in takewhile(lambda n: n not in died, ahead))]
-        answered, begun = 0, list[Future[Any]]()
+        ahead = takewhile(lambda n: n not in died, range(at + 1, at + len(made)))
+        group = [made.popleft() for _ in range(1 if at in died else 1 + sum(1 for _ in ahead))]
+        batches = Batches(group, crew.count, pace)
+        answered = 0
         try:
-            with closing(streamed(crew, group, begun)) as answers:
+            with closing(streamed(crew, batches, pace)) as answers:
                 for answer in answers:
                     answered += 1
                     yield group[answered - 1], answer
+                    if (after := at + len(group) + len(made)) < min(at + answered + most, len(jobs)):
+                        made.append(jobs[after])
         except crew.deaths:
             left = range(answered, len(group))
-            died.update(at + n for n in [n for n in left if n < len(begun) and crew.suspects(begun[n])] or left)
+            began = [(n, batches.future_of(n)) for n in left]
+            died.update(at + n for n in [n for n, one in began if one is not None and crew.suspects(one)] or left)
             if len(group) == 1 and died[at] >= _TRIES:
                 answered = 1
                 yield group[0], Answer(Outcome.KILLED, None)
+        made.extendleft(reversed(group[answered:]))
         at += answered

@@ -20,6 +20,7 @@ from benchlog.plan.model import Plan
 from benchlog.process.pool import side_by_side, workers_at
 from benchlog.run import Watch
 from benchlog.store.engine import reading
+from benchlog.store.kept_far import is_far
 from benchlog.store.logs_kept import CannotKeep, forget_parts
 from benchlog.store.named import path_of
 from benchlog.store.saving import given_loggers, record_body, settings_of
@@ -140,6 +141,8 @@ _Answer = str | tuple[tuple[str, str], dict[str, Any] | None]
 def _made(folder: Path | None) -> list[Path]:
     """The folder of kept logs, which the workers must see."""
     if folder is None:
+        return []
+    if is_far(folder):  # where a folder is there once something lies in it
         return []
     folder.mkdir(parents=True, exist_ok=True)
     return [folder.absolute()]

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from benchlog.core import remote
 from benchlog.core.errors import BenchlogError
 from benchlog.core.files import replace
 from benchlog.core.interrupts import later
@@ -22,6 +23,7 @@ from benchlog.log.readers.raw import Table
 from benchlog.log.readers.source import Source
 from benchlog.log.readers.timeline import Placed, State, epoch_s, place
 from benchlog.logger.model import Channel, Logger, LogTime
+from benchlog.store.kept_far import is_far, parts_of
 
 if TYPE_CHECKING:
     import polars as pl
@@ -198,16 +200,17 @@ def _keep(table: Table, folder: Path, run: str) -> _Copied:
             broken.append(problem)
             raise
 
-    part = folder / f".{run}{secrets.token_hex(8)}.part"
     schema = {"time_s": pl.Float64(), **{role: pl.Float64() for role in roles}, "mark": pl.String()}
+    part: Path | None = None
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        # polars makes a fault of its own of a Ctrl-C that it meets in ``frames``, and prints a page about it
-        with later() as stop:
-            register_io_source(frames, schema=schema).sink_parquet(
-                part, compression="zstd", row_group_size=_ROW_GROUP, maintain_order=True
-            )
-        kept = _settle(part, folder)
+        with parts_of(folder) as place:
+            part = place / f".{run}{secrets.token_hex(8)}.part"
+            # polars makes a fault of its own of a Ctrl-C that it meets in ``frames``, and prints a page about it
+            with later() as stop:
+                register_io_source(frames, schema=schema).sink_parquet(
+                    part, compression="zstd", row_group_size=_ROW_GROUP, maintain_order=True
+                )
+            kept = _settle(part, folder)
     except (OSError, pl.exceptions.PolarsError) as problem:
         if broken:
             raise broken[0] from None
@@ -216,8 +219,9 @@ def _keep(table: Table, folder: Path, run: str) -> _Copied:
             "writing there, or keep only the logs' hashes (--hashes-only)"
         ) from problem
     finally:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
+        if part is not None:
+            with suppress(OSError):
+                part.unlink(missing_ok=True)
     return _Copied(kept, epoch_s(table.logger, state), (rows, state.last_s))
 
 
@@ -235,6 +239,12 @@ def _settle(part: Path, folder: Path) -> Kept:
         sha256 = hashlib.file_digest(file, "sha256").hexdigest()
         size = os.fstat(file.fileno()).st_size
     final = kept_path(folder, sha256)
+    if is_far(folder):
+        try:
+            remote.put(part, final)
+        except BenchlogError as problem:
+            raise CannotKeep(str(problem)) from problem
+        return Kept(sha256, size)
     final.parent.mkdir(exist_ok=True)
     replace(part, final)
     for each in (final.parent, folder):

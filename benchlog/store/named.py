@@ -47,7 +47,7 @@ def url_of(named: str | os.PathLike[str] | None) -> URL:
         raise BenchlogError(_unknown(hidden(text))) from None
     if url.get_backend_name() in ("postgresql", "postgres"):
         if "@" in text.partition("?")[2]:  # it would part user and password from a server that is none
-            raise BenchlogError(f"{hidden(text)}: an @ stands behind the question mark; write it as %40")
+            raise BenchlogError(f"{hidden(text)}: there is an @ after the question mark; write it as %40")
         if "@" in (url.host or ""):
             raise BenchlogError(
                 f"{hidden(text)}: the user or password contains an @; write it as %40 (and / as %2F, : as %3A)"

@@ -6,7 +6,6 @@ from pathlib import Path
 from sqlalchemy.engine import URL
 
 from benchlog.core import remote
-from benchlog.core.errors import BenchlogError
 from benchlog.core.places import data_folder
 from benchlog.store.named import path_of
 
@@ -19,7 +18,7 @@ def logs_folder(url: URL, named: Path | None = None) -> Path:
 
     Else beside the SQLite file or in the data folder.
 
-    Several benches that share one PostgreSQL store set BENCHLOG_LOGS to a folder that all of them reach.
+    Several benches that share one PostgreSQL store set BENCHLOG_LOGS to a folder or bucket that all of them reach.
     """
     if named is not None:
         return path_of(named, "the folder of kept logs")
@@ -28,10 +27,7 @@ def logs_folder(url: URL, named: Path | None = None) -> Path:
         return own
     if by_name := os.environ.get("BENCHLOG_LOGS"):
         if by_name.partition("://")[0].lower() in remote.BUCKETS:
-            raise BenchlogError(
-                f"BENCHLOG_LOGS {by_name}: copies of logs are kept in a folder, not in a bucket; "
-                "name a folder that all benches reach"
-            )
+            return Path(by_name)
         return path_of(by_name, "BENCHLOG_LOGS, the folder of kept logs,")
     if url.get_backend_name() == "sqlite":
         return Path(str(url.database)).parent / "logs"

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from sqlalchemy import select
 
+from benchlog.core import remote
 from benchlog.core.errors import BenchlogError
 from benchlog.log.discovery import cores
 from benchlog.logger.model import Logger
@@ -17,6 +18,7 @@ from benchlog.process.pool import side_by_side, workers_at
 from benchlog.run import Watch
 from benchlog.store import reading as read
 from benchlog.store.engine import reading
+from benchlog.store.kept_far import at_hand, is_far, is_there, whole
 from benchlog.store.logs_kept import kept_logger, kept_path
 from benchlog.store.schema import RECORDS
 from benchlog.store.walk_kept import walk_body
@@ -30,6 +32,10 @@ if TYPE_CHECKING:
 
 #: Below this many records starting processes costs more than it saves.
 _FEWEST = 24
+
+
+class NotKept(BenchlogError):
+    """Only the hash of a log is here."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +112,7 @@ def kept_logs(record: "Record", folder: Path) -> tuple[KeptLog, ...]:
     """A record's logs as they are kept in a folder.
 
     Raises:
-        BenchlogError: not all are.
+        NotKept: not all are.
     """
     found = []
     for log in record.logs:
@@ -114,8 +120,9 @@ def kept_logs(record: "Record", folder: Path) -> tuple[KeptLog, ...]:
             found.append(KeptLog(log.name, Path(log.name), log.logger, log.before, log.readings))
             continue
         path = None if log.kept is None else kept_path(folder, log.kept.sha256)
-        if path is None or not path.is_file():
-            raise BenchlogError(
+        # what is not in a bucket is found out by whoever fetches it
+        if path is None or not (is_far(path) or path.is_file()):
+            raise NotKept(
                 f"record {record.number}: no copy of {log.name} is kept here, so it cannot be checked again; check "
                 "the log file itself, if you have it"
             )
@@ -144,7 +151,12 @@ def judged_again(plan: Plan, kept: Sequence[KeptLog], then: Result) -> Result:
 def _opened(one: KeptLog, within: ExitStack) -> "Log":
     from benchlog.log.log import Log
 
-    log = within.enter_context(Log.open(one.path, one.logger))
+    if not is_there(one.path):
+        raise NotKept(
+            f"no copy of {one.name} is kept in {remote.shown(one.path.parent)}, so it cannot be checked again; check "
+            "the log file itself, if you have it"
+        )
+    log = within.enter_context(Log.open(within.enter_context(at_hand(one.path)), one.logger))
     log.name = one.name
     return log
 
@@ -169,7 +181,7 @@ def recheck_records(
         BenchlogError: the store cannot be used, or the workers are not to be had.
     """
     jobs = _RecheckJobs(store, _numbers(store, bike))
-    crew = None if on is None else workers_at(on, [store.logs.absolute()])
+    crew = None if on is None else workers_at(on, [] if is_far(store.logs) else [store.logs.absolute()])
     wanted = processes or (cores() if len(jobs) >= _FEWEST else 1)
     with closing(side_by_side(_judge, jobs, wanted, crew=crew, lost=_lost_record, watch=watch)) as answers:
         for done, judged in enumerate(answers, start=1):
@@ -193,8 +205,8 @@ class _RecheckJobs(Sequence[_RecheckJob]):
     def __getitem__(self, at: Any) -> Any:
         record = self._store.record(self._numbers[at])
         try:
-            logs = kept_logs(record, self._store.logs.absolute())
-        except BenchlogError:
+            logs = kept_logs(record, whole(self._store.logs))
+        except NotKept:
             logs = None
         return _RecheckJob(record.number, record.bike, record.plan, logs, record.result)
 
@@ -214,6 +226,8 @@ def _judge(job: _RecheckJob) -> _Judged:
         return _Judged(job.number, job.bike, "not kept")
     try:
         now = judged_again(job.plan, job.logs, job.then)
+    except NotKept:
+        return _Judged(job.number, job.bike, "not kept")
     except BenchlogError as problem:
         return _Judged(job.number, job.bike, "bad", text=str(problem))
     changes = tuple(changed_verdicts(job.then, now))

@@ -25,7 +25,7 @@ def keep(connection: Connection, record: Entry, session: Mapping[str, Any], mend
         BenchlogError: nothing was found yet.
     """
     if not session["found"]:
-        raise BenchlogError("the search has not found the place yet; go on with it before it is kept")
+        raise BenchlogError("the search has not found the place yet; finish it before it is kept")
     body = {"bike": record.bike, "record": record.number, "record_hash": record.hash, "mended": mended}
     append(connection, [("search", body | {"found": session["found"], "answers": session["answers"]})])
     return searches_of(connection, record.number)[-1]

@@ -17,6 +17,7 @@ from benchlog.store import changes as changed
 from benchlog.store import reading as read
 from benchlog.store import searches
 from benchlog.store.engine import engine_of, reading, writing
+from benchlog.store.kept_far import fetched, is_far
 from benchlog.store.kinds import BikeRow, Change, FoundFault, Record, RecordLog, RecordRow, Signature
 from benchlog.store.ledger import append
 from benchlog.store.logs_kept import kept_logger, kept_path
@@ -282,6 +283,8 @@ class Store:
         if log.kept is None:
             return None
         path = kept_path(self.logs, log.kept.sha256)
+        if is_far(self.logs):
+            return fetched(path)
         return path if is_own(path) else None
 
 

@@ -34,7 +34,7 @@ def joined(overview: Overview, most: int) -> Overview:
     """
     if len(overview) <= most:
         return overview
-    group = 1
+    group = 2
     while group * most < len(overview):
         group *= 2
     firsts = np.arange(0, len(overview), group)
@@ -51,9 +51,8 @@ def joined(overview: Overview, most: int) -> Overview:
 
 def _band(band: Band, rows: npt.NDArray[np.int64], firsts: npt.NDArray[np.int64]) -> Band:
     valid = np.isfinite(band.mean)
-    counts = np.where(valid, rows, 0)
-    counted = np.add.reduceat(counts, firsts)
-    total = np.add.reduceat(np.where(valid, band.mean, 0.0) * counts, firsts)
+    counted = np.add.reduceat(np.where(valid, rows, 0), firsts)
+    total = np.add.reduceat(np.where(valid, band.mean * rows, 0.0), firsts)
     mean: Array = np.divide(total, counted, out=np.full(len(firsts), np.nan), where=counted > 0)
     return Band(
         min=np.fmin.reduceat(band.min, firsts),

@@ -1,6 +1,7 @@
 """How much faster a folder of 200 logs is checked on all cores than on one.
 
     python tests/benchmarks/many_speed.py [--logs N] [--rounds N]
+    python tests/benchmarks/many_speed.py --beside FOLDER    # another benchlog's tree, in turn, both on all cores
 
 The logs are copies of the sample acceptance log, 1.6 MB each. Both commands are the same but for the processors that
 they may use (as with ``taskset -c 0``), and are run in turn. Cores that share a chip, or that a host shares out, are
@@ -25,6 +26,7 @@ from check_speed import COMMAND, Run, run
 
 SAMPLES = Path(__file__).parents[2] / "sample_data"
 _CALM = 0.1  # cores: rounds that differ by less were disturbed alike
+FROM = "import sys; sys.path.insert(0, sys.argv.pop(1)); from benchlog.__main__ import main; main()"
 HELD = """
 import os, sys
 os.sched_setaffinity(0, {sorted(os.sched_getaffinity(0))[int(sys.argv.pop(1))]})
@@ -102,6 +104,27 @@ def measure(logs: int, rounds: int) -> Shared:
     return found
 
 
+def beside(logs: int, rounds: int, other: Path) -> None:
+    """Check a folder with this benchlog and with another, in turn; print a line a round and the medians."""
+    trees = {"this": str(Path(__file__).parents[2]), "the other": str(other.absolute())}
+    with tempfile.TemporaryDirectory() as temporary:
+        folder = Path(temporary)
+        for n in range(logs):
+            shutil.copy(SAMPLES / "acceptance.csv", folder / f"log {n:03}.csv")
+            shutil.copy(SAMPLES / "acceptance.logger.toml", folder / f"log {n:03}.logger.toml")
+        asked = ["check", temporary, "--plan", str(SAMPLES / "larch.plan.toml"), "--json", "-"]
+        found = []
+        for n in range(rounds):
+            turns = list(trees) if n % 2 == 0 else list(trees)[::-1]
+            found.append({name: run([sys.executable, "-c", FROM, trees[name], *asked]) for name in turns})
+            told = (f"{name} {found[-1][name].wall_s:.2f} s, CPU {found[-1][name].cpu_s:.2f} s" for name in trees)
+            same = "the same result" if len({one.out for one in found[-1].values()}) == 1 else "ANOTHER RESULT"
+            print(f"{'; '.join(told)}; {same}, load {os.getloadavg()[0]:.1f}", flush=True)
+    wall = statistics.median(one["the other"].wall_s / one["this"].wall_s for one in found)
+    cpu = statistics.median(one["the other"].cpu_s / one["this"].cpu_s for one in found)
+    print(f"{logs} logs: this is {wall:.3f} times as fast as the other, which takes {cpu:.3f} times its CPU time")
+
+
 def _watched(command: list[str]) -> tuple[Run, float]:
     """Run a process; how many cores other programs kept busy meanwhile, leaving out those that give way to it."""
     before = _busy_s()
@@ -132,7 +155,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="a folder of logs on all cores and on one")
     parser.add_argument("--logs", type=int, default=200)
     parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--beside", type=Path, help="the tree of another benchlog")
     given = parser.parse_args()
+    if given.beside is not None:
+        beside(given.logs, given.rounds, given.beside)
+        return
     measure(given.logs, given.rounds)
 
 

@@ -163,7 +163,8 @@ class _Finder(ast.NodeVisitor):
                 self.visit(node.value)
         elif isinstance(node, ast.Assign):
             self._assigned(node.targets)
-            self.visit(node.value)
+            if self._inside or not _names_types(node.value):
+                self.visit(node.value)
         else:
             for each in ast.iter_child_nodes(node):
                 self.visit(each)
@@ -241,6 +242,14 @@ def _changes(node: ast.expr) -> Iterator[tuple[ast.expr, str]]:
 def _for_types(node: ast.AST) -> bool:
     """Whether a statement is for the checker of types alone."""
     return isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+
+
+def _names_types(node: ast.expr) -> bool:
+    """Whether a value gives a name to alternatives of types: ``A | list[B] | None``."""
+    if not isinstance(node, ast.BinOp) or not isinstance(node.op, ast.BitOr):
+        return False
+    sides = (node.left, node.right)
+    return all(isinstance(side, ast.Name | ast.Subscript | ast.Constant) or _names_types(side) for side in sides)
 
 
 def _is_whole(node: ast.expr) -> bool:

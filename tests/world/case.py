@@ -4,36 +4,24 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
 import polars as pl
 
 from . import logger as logging
-from .behaviours_bike import BIKE
-from .behaviours_engine import ENGINE
-from .behaviours_install import INSTALL
-from .bench import Bench, Twist, add_sleep, bind
 from .faults import FAULTS
-from .grades import GRADES, draw_logger
+from .grades import GRADES
 from .ideal import ideal_u
-from .install import Install, draw_install
+from .install import Install
 from .logger import Logger
-from .plan import make_plan, to_toml
-from .script import Script, draw_script
-from .shift import crop
+from .plan import to_toml
+from .script import Script
+from .setting_out import BEHAVIOURS, set_out
 from .solve import Solution, solve
 from .truth import Truth, check_ids, find_truth, rest_again
 from .verdict import true_verdict
-
-BEHAVIOURS: tuple[Twist, ...] = ENGINE + BIKE + INSTALL
-CLASHES = (
-    {"clipped_declared", "clipped_silent"},
-    {"no_suppression", "lamp_on_trigger", "pulsed_lamp_trigger"},
-    {"park_light", "never_sleeps"},
-    {"push_start", "failed_crank", "several_cranks", "hot_restart"},
-    {"repeated_readings", "averaged_readings", "packet_stamps", "jitter"},
-)
 
 
 @dataclass
@@ -41,7 +29,7 @@ class Log:
     """One recording of the case: its frame, logger, and the truth as far as this log holds it."""
 
     name: str
-    frame: pl.DataFrame
+    noise: bool
     logger: dict
     truth: Truth
     ideal: dict[str, float]
@@ -51,6 +39,11 @@ class Log:
     inst: Install
     amps: float = 0.0
     numpy_solution: Solution | None = None  # beside a log that ngspice solved
+
+    @cached_property
+    def frame(self) -> pl.DataFrame:
+        """The rows, read once somebody looks at them."""
+        return _frame(self.spec, self.solution, self.script, self.noise)
 
 
 @dataclass
@@ -218,19 +211,8 @@ def record(
     # the truth is the circuit's: ngspice's own errors at rest (mA) are no part of it
     tr = find_truth(inst, script, other or sol, roles, plan)
     load = max((sol.mean("feed_a", a, b) for a, b in script.all_on if 0 <= a < b <= script.end_s), default=0.0)
-    frame = _frame(spec, sol, script, noise)
     ideal = ideal_u(spec, tr, plan, load)
-    return Log(name, frame, logging.as_toml(spec), tr, ideal, script, sol, spec, inst, load, other)
-
-
-def _pick(rng: np.random.Generator, count: tuple[int, int]) -> list[str]:
-    n = int(rng.integers(count[0], count[1] + 1))
-    names: list[str] = []
-    for k in rng.permutation(len(BEHAVIOURS)):
-        name = BEHAVIOURS[k].name
-        if len(names) < n and not any(name in c and c & set(names) for c in CLASHES):
-            names.append(name)
-    return names
+    return Log(name, noise, logging.as_toml(spec), tr, ideal, script, sol, spec, inst, load, other)
 
 
 def draw(
@@ -261,44 +243,18 @@ def draw(
         solver: "numpy", or "ngspice" for samples that ngspice solved (some seconds; see `spice_session`).
         noise: False reads the same case with a noise-free, error-free logger of the same rate and channels.
     """
-    rng = np.random.default_rng(seed)
-    inst = draw_install(rng)
-    settle = float(rng.uniform(1.0, 12.0))
-    drawn_grade = str(
-        rng.choice(["fast5", "mid4", "slow2", "random", "fast_all", "mid6"], p=[0.4, 0.15, 0.1, 0.2, 0.1, 0.05])
-    )
-    grade = grade or drawn_grade
-    if grade == "night":
-        template = "night"
-    script = draw_script(rng, len(inst.circuits), settle, template)
-    spec = draw_logger(rng, grade, len(inst.circuits))
-    plan = make_plan(rng, inst, script.settle_max_s)
-    bench = Bench(rng, inst, script, spec, plan, settle)
-    names = list(behaviours) if behaviours is not None else _pick(rng, n_behaviours)
-    known = {x.name: x for x in BEHAVIOURS}
-    twists = [known[n] for n in names]
-    applied = [x.name for x in twists if x.stage == "script" and x.apply(bench)]
-    add_sleep(bench)
-    bind(bench)
-    applied += [x.name for x in twists if x.stage == "circuit" and x.apply(bench)]
-    if fault:
-        wrong = next(x for x in FAULTS if x.name == fault)
-        if not wrong.apply(bench):
-            raise ValueError(f"{fault} does not fit a session of the template {script.template}")
-        script.say(0.0, f"fault: {fault}")
-    applied += [x.name for x in twists if x.stage == "logger" and x.apply(bench)]
-    if marks is not None:
-        script.marked = marks
-    start = crop(bench)
+    made = set_out(seed, behaviours, n_behaviours, fault, grade, template, marks)
+    bench = made.bench
+    inst, script, spec, plan, grade = bench.inst, bench.script, bench.logger, bench.plan, made.grade
     if solver == "ngspice":
         from .spice_session import fits, simplify
 
         if not fits(inst):
             raise ValueError("this install has parts that the ngspice deck does not hold")
         simplify(bench)
-    logs = [record(inst, script, spec, plan, start, noise, grade, solver)]
+    logs = [record(inst, script, spec, plan, made.start, noise, grade, solver)]
     extra = np.random.default_rng(seed + 7_000_003)
-    case = Case(seed, plan, logs, inst, tuple(applied), fault, grade, bench.notes)
+    case = Case(seed, plan, logs, inst, made.applied, fault, grade, bench.notes)
     if night or before:
         from .nights import add_nights
 

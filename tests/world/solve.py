@@ -105,19 +105,22 @@ def _block(net: Network, v: np.ndarray, current: np.ndarray) -> tuple[np.ndarray
     if inst.block_f > 0:
         power = any(c.kind != "resistor" for c in inst.circuits)
         ri = net.r_feed + min(net.r_ground, 10.0) + inst.battery.r0
-        k = np.flatnonzero(np.diff(on.astype(int)) != 0)
-        starts = k[~on[k + 1]] + 1
-        for s in starts:
-            e = s + int(np.argmax(on[s:])) if on[s:].any() else len(t)
+        turned, dt = np.diff(on.astype(int)), np.diff(t)
+        opens = np.flatnonzero(turned < 0) + 1
+        closes = np.append(np.flatnonzero(turned > 0) + 1, len(t))
+        for s, e in zip(opens.tolist(), closes[np.searchsorted(closes, opens)].tolist(), strict=True):
             held = np.full(e - s, feed[s - 1] - bus[s - 1])
             for _ in range(10 if held[0] > 9.0 and power else 1):  # constant power draws more as the block falls
-                g = np.sum(net.slots(held, slice(s, e)), axis=0) + inst.block_f / inst.bleed_s
-                area = np.concatenate(([0.0], np.cumsum(np.diff(t[s:e]) * (g[1:] + g[:-1]) / 2)))
-                held = held[0] * np.exp(-area / inst.block_f)
+                g = sum(net.slots(held, slice(s, e))) + inst.block_f / inst.bleed_s
+                area = np.concatenate(([0.0], np.cumsum(dt[s : e - 1] * (g[1:] + g[:-1]) / 2)))
+                before, held = held, held[0] * np.exp(-area / inst.block_f)
+                if (before == held).all():
+                    break
             feed[s:e] = np.maximum(inst.leak_v, held)
             if e < len(t):
                 j = int(np.searchsorted(t, t[e] + 10 * ri * inst.block_f))
-                j = min(j, e + int(np.argmin(on[e:]))) if not on[e:].all() else j  # it ends as the contact opens
+                opened = int(np.searchsorted(opens, e))
+                j = min(j, int(opens[opened])) if opened < len(opens) else j  # it ends as the contact opens
                 spike = (v[e] - feed[e - 1]) / ri * np.exp(-(t[e:j] - t[e]) / (ri * inst.block_f))
                 load[e:j] += spike
                 feed[e:j] -= spike * (net.r_feed + inst.battery.r0)

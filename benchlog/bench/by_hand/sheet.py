@@ -53,7 +53,7 @@ def measuring_sheet(plan: Plan) -> MeasuringSheet:
     steps = hand_steps(plan)
     if not steps:
         raise BenchlogError(
-            "this plan has no limit that a hand meter could hold anything against; add [limits], [feed] or circuits"
+            "this plan has no limit that a hand meter can measure against; add [limits], [feed] or circuits"
         )
     states = list(dict.fromkeys(step.state for step in steps))
     heeded = {state: _cautions(state, steps) for state in states}

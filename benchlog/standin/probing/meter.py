@@ -108,7 +108,7 @@ class Probes:
 
     def _drain(self, rest: str) -> str:
         if rest:
-            raise CannotDo(f'drain stands alone: take out with unplug what is to be out; got "{rest[:40]}"')
+            raise CannotDo(f'drain takes no points: unplug first what is to be out; got "{rest[:40]}"')
         if self._key_on():
             raise CannotDo("no key-on with an ammeter in line; type key off first")
         shown_ma = 1000 * self._true("battery_a")
