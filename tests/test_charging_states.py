@@ -172,6 +172,7 @@ def test_balance_of_next_to_no_points_says_so():
 
 def test_load_at_a_higher_voltage_than_usual_needs_no_more_current():
     """14.2 V for half of the run with 6 A, 15.2 V with 5.6 A: a voltage above the middle asks for no more load."""
+
     def volts(t):
         return np.where((t >= 20) & (t < 58), np.where(t < 44, 14.2, 15.2), 12.4)
 
