@@ -62,7 +62,7 @@ def a_bench(marks=(), accuracy=EXACT, values=None, **told):
     ],
 )
 def test_mark_is_watched_where_steady_stretches_fill_half_of_the_time_around_it(stretches, seen):
-    """From 2 s before the mark at 20 s to 3 s after it, from before it to 1 s beyond it, with no slow change across it."""
+    """From 2 s before the mark at 20 s to 3 s after it, from before it to 1 s beyond it, no slow change across it."""
     groups = [tuple(plateau(a, b) for a, b in stretches)] if stretches else []
 
     assert watched(a_bench(), 20.0, groups) is seen
