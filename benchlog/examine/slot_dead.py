@@ -34,7 +34,7 @@ FEWEST_OTHERS, WATCHED_S = 1, 4.0
 
 
 def watched(bench: LogContext, mark_s: float, groups: Sequence[Sequence[Plateau]]) -> bool:
-    """Whether steady stretches of one key-on lie around a mark, with the engine neither cranked nor started there."""
+    """Whether steady stretches of one key-on lie around a mark, before it too, and no crank or start is there."""
     begins, ends = mark_s - MARK_BEFORE_S, mark_s + MARK_AFTER_S
     if any(crank.from_s < ends and begins < crank.to_s for crank in bench.story.cranks):
         return False
@@ -42,7 +42,9 @@ def watched(bench: LogContext, mark_s: float, groups: Sequence[Sequence[Plateau]
         if any(a.to_s < mark_s < b.from_s and b.from_s - a.to_s > SLOW_STEP_S for a, b in pairwise(group)):
             return False
         inside = [min(p.to_s, ends) - max(p.from_s, begins) for p in group if p.from_s < ends and begins < p.to_s]
-        if inside and group[-1].to_s >= mark_s + LEAST_AFTER_S and sum(inside) >= STEADY_AT_MARK * (ends - begins):
+        # where a log begins at the mark, the step may have come before anything steady was seen
+        before, after = group[0].from_s < mark_s, group[-1].to_s >= mark_s + LEAST_AFTER_S
+        if inside and before and after and sum(inside) >= STEADY_AT_MARK * (ends - begins):
             return True
     return False
 
