@@ -5,6 +5,7 @@ import math
 from benchlog.bench.guided import watch
 from benchlog.bench.guided.at_step import STANDS_S, switched
 from benchlog.bench.guided.history import LEVEL_S
+from benchlog.bench.guided.moves import pulses
 from benchlog.bench.guided.noting import Noting
 from benchlog.bench.guided.right import PutRight, key_off_again, key_on_again, switched_off
 
@@ -24,8 +25,9 @@ class Beginning(Noting):
             self._begin_back()
         else:
             self._begin_step(LEVEL_S)
-        if self._phase == "act" and switched(self.spec) and not self._by_itself and stood_s < self._since_s:
-            # an eager hand has switched it on while the step before still lasted
+        eager = self._phase == "act" and switched(self.spec) and not self._by_itself and stood_s < self._since_s
+        if eager and pulses(self.history, "battery_a", self.history.now_s) is None:
+            # an eager hand has switched it on while the step before still lasted; pulses must be seen for longer
             self._since_s, self._before = stood_s, self.history.before(stood_s, STANDS_S / 2)
 
     def _reset(self) -> None:

@@ -57,15 +57,17 @@ def steady_change(
     """
     history = sight.history
     base, now = (pulses(history, role, until_s) for until_s in (sight.since_s, history.now_s))
+    # a stretch in which a load went on or off tells of neither what was before it nor what came after
+    known = base is not None and _alike(history, role, sight.since_s)
     if before is None and base is not None and now is not None:
-        return _lifted(sight, role, base, now)
+        return _lifted(sight, role, base, now) if known else None
     t, x = history.points(role, sight.since_s)
     good = np.isfinite(x)
     t, x = t[good], x[good]
     late = t > history.now_s - lasts_s - 0.15
     if before is None:
         before = sight.before.of(role)
-        if base is not None and late.any() and np.median(x[late]) > base[0]:
+        if base is not None and known and late.any() and np.median(x[late]) > base[0]:
             before = base[0]  # pulses that have ended since leave their floor
     if not len(t) or math.isnan(before) or late.sum() < 2 or history.now_s - t[0] < lasts_s:
         return None
@@ -107,6 +109,20 @@ def pulses(history: History, role: str, until_s: float) -> tuple[float, float] |
     low, high = (float(part) for part in np.percentile(x, (10, 90)))
     crossings = np.count_nonzero(np.diff(x > (low + high) / 2))
     return (low, high) if crossings >= LEAST_CROSSINGS and high - low > max(LEAST_SWING, 8 * _calm_noise(x)) else None
+
+
+def _ends(history: History, role: str, from_s: float, to_s: float) -> tuple[float, float]:
+    """Floor and top of a stretch; NaN where nothing is known of it."""
+    x = history.points(role, from_s, to_s)[1]
+    x = x[np.isfinite(x)]
+    low, high = (float(part) for part in np.percentile(x, (10, 90))) if len(x) else (math.nan, math.nan)
+    return low, high
+
+
+def _alike(history: History, role: str, until_s: float) -> bool:
+    """Whether what comes and goes before a time had the same floor and top all the while."""
+    ends = [_ends(history, role, until_s - n * PULSES_OVER_S, until_s - (n - 1) * PULSES_OVER_S) for n in (1, 2)]
+    return all(abs(one - other) <= LIFTS_ALIKE_LEAST + LIFTS_ALIKE * abs(one) for one, other in zip(*ends, strict=True))
 
 
 def _lifted(sight: Sight, role: str, base: tuple[float, float], now: tuple[float, float]) -> tuple[float, float] | None:
