@@ -1,30 +1,16 @@
-"""A rider played at random before the guided test: late, sometimes in the wrong order, sometimes once more.
-
-The session, its steps, questions and marks are the real ones, in this process; the bike, the logger's lines and the
-clock are simulated, so that an hour of a rider who fetches tools takes seconds.
-"""
+"""A rider played at random before the guided test: late, sometimes in the wrong order, sometimes once more."""
 
 import math
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
-from guided_bike import FAILS, Bench
+from rider_truth import DEAD
 
-import benchlog
 from benchlog.bench.guided.keys import Pressed
-from benchlog.bench.guided.screen import PlainScreen
-from benchlog.bench.guided.session import Ended, run_session
 from benchlog.bench.live import LiveStep
 from benchlog.core.errors import BenchlogError
-from benchlog.core.trace import Trace
-from benchlog.plan.model import Plan
-from benchlog.standin import FAULTS, Script, SimulatedInstall, fast_logger, with_fault
-from benchlog.standin.behaving import with_behaviours
-from benchlog.standin.timeline import timeline_of
-from benchlog.standin.truth import truth_of
-from benchlog.verdict.result import Check, Result
+from benchlog.standin import FAULTS, SimulatedInstall
 
 #: What is played beside the test; those that break a limit by themselves are told by the truth.
 ODD = (
@@ -34,14 +20,6 @@ ODD = (
 LATEST_S = 300.0
 #: A rider who has done what was asked, and sees no answer, presses Enter after so long, s.
 PATIENCE_S = 40.0
-#: The stream comes in pieces of this length while nobody does anything, s.
-IDLE_S = 3.0
-#: The stream ends here, s: a session that comes so far never ended.
-LIMIT_S = 9000.0
-
-
-#: With these the loads draw nothing, and rightly fail; the truth has no figure for what never flows.
-DEAD = ("coil_open", "feed_open", "trigger_dead", "ground_open", "inverted_contact")
 
 
 class Ridden(Protocol):
@@ -92,6 +70,12 @@ class Rider:
         """Until when the rider does nothing, and nothing that was done is still on its way, s."""
         last_s = self.story[-1][0] if self.story else -math.inf
         return self._due_s if now_s > last_s + 10.0 and not self._pressed else now_s
+
+    def next_s(self, now_s: float) -> float:
+        """When the rider does something next, unless the screen or the bike changes before, s."""
+        if self._pressed:
+            return now_s
+        return self._due_s if now_s < self._due_s else max(self._did_s + PATIENCE_S, now_s)
 
     def keys(self, _: Ridden) -> list[Pressed]:
         """What is pressed now."""
@@ -169,7 +153,7 @@ class Rider:
             if bench.now_s - self._did_s > PATIENCE_S:
                 self._impatient(bench, step)
             return
-        if say.startswith("Touch nothing for a moment"):
+        if say.startswith(("Touch nothing for a moment", "Touch nothing until the zero")):
             return
         self._did_s = bench.now_s
         if step.waiting_for.startswith("Enter when you have read"):
@@ -266,100 +250,26 @@ class Rider:
             (self.on.add if word[2] == "on" else self.on.discard)(int(word[1]))
 
 
-class Remembering(Bench):
-    """A bench whose bike forgets nothing, so that the truth of a long session can be told."""
+class Case(NamedTuple):
+    """One session's seed, fault and behaviour; "" for none."""
 
-    def __post_init__(self) -> None:
-        """Forget nothing."""
-        super().__post_init__()
-        self.bike._forget = lambda: None  # type: ignore[method-assign]  # else half an hour is kept
-
-    def engine_runs(self) -> bool:
-        """Whether a person would hear it."""
-        line = self.bike._line_until(self.bike.time_s)
-        return any(start <= self.bike.time_s < stop for start, stop in line.runs)
-
-    def _chunk(self) -> Trace:
-        """The stream comes in larger pieces while nobody does anything."""
-        rider = self.tester
-        if isinstance(rider, Rider):
-            self.chunk_s = IDLE_S if rider.idle_until_s(self.now_s) > self.now_s + IDLE_S else 0.5
-        return super()._chunk()
-
-
-@dataclass
-class Played:
-    """One session.
-
-    Attributes:
-        fault, behaviour: "" for none. ended: of the session. lasted_s: of the stream, s.
-        result: of its log. wrong: verdicts that the truth contradicts, in words. strange: things done out of order.
-    """
-
+    seed: int
     fault: str
     behaviour: str
-    ended: Ended
-    lasted_s: float
-    result: Result | None
-    wrong: list[str]
-    rider: Rider
-    bench: Bench
-    told: list[str]
+
+    @property
+    def words(self) -> str:
+        """For a table."""
+        return f"seed {self.seed}, {self.fault or 'no fault'}, {self.behaviour or 'no behaviour'}"
 
 
-def cases(count: int, seed: int) -> "list[tuple[int, str, str]]":
-    """Seed, fault and behaviour of so many sessions: each fault and each behaviour in turn, a third of them healthy."""
+def cases(count: int, seed: int) -> list[Case]:
+    """Each fault and each behaviour in turn, a third of the sessions without a fault."""
     rng = np.random.default_rng(seed)
     faults = [*FAULTS] * (count // len(FAULTS) + 1)
     found = []
     for n in range(count):
         fault = "" if n % 3 == 2 else faults[n - n // 3]
         behaviour = "" if rng.random() < 0.3 else ODD[n % len(ODD)]
-        found.append((seed + n, fault, behaviour))
+        found.append(Case(seed + n, fault, behaviour))
     return found
-
-
-def played(seed: int, fault: str, behaviour: str, plan: Plan, log: Path, **more: float) -> Played:
-    """Play one session to its end, and check its log."""
-    rng = np.random.default_rng(seed)
-    install = with_fault(SimulatedInstall(), fault) if fault else SimulatedInstall()
-    install = with_behaviours(install, [behaviour] if behaviour else [])
-    rider = Rider(rng, fault, **more)
-    bench = Remembering(install, spec=fast_logger(50.0), tester=rider, limit_s=LIMIT_S, seed=seed)
-    told: list[str] = []
-    ended = run_session(bench, plan, PlainScreen(told.append), lambda: rider.keys(bench), log=log)
-    result = benchlog.check(bench.write(log), plan=plan) if ended == "done" else None
-    wrong = [] if result is None else wrong_verdicts(bench, result, fault, plan)
-    return Played(fault, behaviour, ended, bench.now_s, result, wrong, rider, bench, told)
-
-
-def wrong_verdicts(bench: Bench, result: Result, fault: str, plan: Plan) -> list[str]:
-    """The verdicts that contradict the truth by more than two expanded uncertainties."""
-    line = timeline_of(bench.install, Script(bench.now_s + 1.0, tuple(bench.bike._actions)))
-    truth = truth_of(line, plan.limits.settle_max_s or 60.0)
-    wrong = []
-    for check in result.checks:
-        true = truth.values.get(check.id)
-        if check.verdict not in ("pass", "fail") or check.limit is None:
-            continue
-        if true is None:
-            dead = fault in DEAD and (check.id.startswith("slot_") or check.id in ("ground_lift", "relay_pull_in"))
-            if check.verdict == "fail" and check.id not in FAILS.get(fault, ()) and not dead:
-                wrong.append(f"{check.id}: fail, though the log lacks it")
-            continue
-        if fault == "inverted_contact" and check.id.startswith("slot_"):
-            continue  # on with the key off, and nothing with it on: both are true
-        beyond = _beyond(check, float(true))
-        far = 2 * (check.uncertainty or 0.0)
-        if check.verdict == "pass" and beyond > far:
-            wrong.append(f"{check.id}: pass at {check.measured}, true {true:.4g}")
-        if check.verdict == "fail" and -beyond > far and not (check.measured is None and fault):
-            wrong.append(f"{check.id}: fail at {check.measured}, true {true:.4g}: {check.because}")
-    return wrong
-
-
-def _beyond(check: Check, true: float) -> float:
-    """How far the truth lies beyond the limits, in the check's unit; below 0 within them."""
-    limit = check.limit
-    sides = [] if limit is None else [(limit.min, -1.0), (limit.max, 1.0)]
-    return max((way * (true - side) for side, way in sides if side is not None), default=-math.inf)

@@ -12,35 +12,41 @@ import argparse
 import tempfile
 import tomllib
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
 
-from guided_bike import FAILS
-from random_rider import cases, played
+from random_rider import Case, cases
+from rider_play import played
+from rider_truth import Verdicts
 
 from benchlog.plan.model import Plan, plan_from_mapping
 from benchlog.standin import SimulatedInstall, plan_toml_of
 
 LIMITS = {"settle_max_s": 60, "added_drain_ma": None, "pull_in_max_ms": 100}
-#: At 50 samples a second these are never proven, whatever the rider does.
-TOO_SLOW = ("relay_chatter", "crank_minimum")
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One session: its case, how it ended, how long it took, what was wrong and what stayed open."""
+    """One session: its case, how it ended, how long it took (s of the stream), and its verdicts beside the truth."""
 
-    seed: int
-    fault: str
-    behaviour: str
+    case: Case
     ended: str
     lasted_s: float
-    wrong: tuple[str, ...]
-    open: tuple[str, ...]
-    missed: tuple[str, ...]
+    verdicts: Verdicts | None
+
+    @property
+    def told(self) -> str:
+        """What is to be looked at; "" where nothing is."""
+        found = [] if self.ended == "done" else [self.ended]
+        if self.verdicts is not None:
+            found += [
+                *self.verdicts.wrong,
+                *(f"{check}: passed, though the fault breaks it" for check in self.verdicts.passed),
+            ]
+        return "; ".join(found)
 
 
 def the_plan() -> Plan:
@@ -48,40 +54,35 @@ def the_plan() -> Plan:
     return plan_from_mapping(tomllib.loads(plan_toml_of(SimulatedInstall(), LIMITS)))
 
 
-def one_session(case: tuple[int, str, str]) -> Row:
+def one_session(case: Case) -> Row:
     """Play one session."""
-    seed, fault, behaviour = case
     with tempfile.TemporaryDirectory() as folder:
-        one = played(seed, fault, behaviour, the_plan(), Path(folder) / "a.csv")
-    verdicts = {} if one.result is None else {check.id: check.verdict for check in one.result.checks}
-    left = tuple(c for c, v in verdicts.items() if v in ("not proven", "not seen") and c not in TOO_SLOW)
-    missed = tuple(sorted(c for c in FAILS.get(fault, ()) if verdicts.get(c) == "pass"))
-    return Row(seed, fault, behaviour, one.ended, one.lasted_s, tuple(one.wrong), left, missed)
-
-
-def figures(sessions: int, seed: int, workers: int = 2) -> list[Row]:
-    """Play them all."""
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        return list(pool.map(one_session, cases(sessions, seed)))
+        one = played(*case, the_plan(), Path(folder) / "a.csv")
+    return Row(case, one.ended, one.lasted_s, one.verdicts)
 
 
 def render(rows: Sequence[Row]) -> str:
     """The table in lines."""
-    hours = sum(row.lasted_s for row in rows) / 3600
+    verdicts = [row.verdicts for row in rows if row.verdicts is not None]
+    faults, behaviours = {row.case.fault for row in rows} - {""}, {row.case.behaviour for row in rows} - {""}
     lines = [
-        f"{len(rows)} sessions, {hours:.0f} h at the bike; {len({row.fault for row in rows if row.fault})} faults, "
-        f"{len({row.behaviour for row in rows if row.behaviour})} behaviours",
+        f"{len(rows)} sessions, {sum(row.lasted_s for row in rows) / 3600:.0f} h at the bike; {len(faults)} faults, "
+        f"{len(behaviours)} behaviours",
         f"ended by themselves, or never: {sum(row.ended != 'done' for row in rows)}",
-        f"wrong verdicts: {sum(len(row.wrong) for row in rows)} in {sum(bool(row.wrong) for row in rows)} sessions",
-        f"a fault's own check passed: {sum(len(row.missed) for row in rows)}",
-        "open checks by id: "
-        + ", ".join(f"{check} {n}" for check, n in Counter(c for row in rows for c in row.open).most_common()),
+        f"wrong verdicts: {sum(len(one.wrong) for one in verdicts)}, in "
+        f"{sum(bool(one.wrong) for one in verdicts)} sessions",
+        f"a fault's own check passed: {sum(len(one.passed) for one in verdicts)}",
+        f"a fault's own check not proven: {_counted(one.unproven for one in verdicts)}",
+        f"other checks not proven: {_counted(one.open for one in verdicts)}",
     ]
-    for row in rows:
-        if row.wrong or row.missed or row.ended != "done":
-            lines.append(f"  seed {row.seed}, {row.fault or 'no fault'}, {row.behaviour or 'none'}: {row.ended}; "
-                         f"{'; '.join((*row.wrong, *row.missed))}")  # fmt: skip
-    return "\n".join(lines)
+    return "\n".join([*lines, *(f"  {row.case.words}: {row.told}" for row in rows if row.told)])
+
+
+def _counted(found: Iterable[Sequence[str]]) -> str:
+    counts = Counter(check for checks in found for check in checks)
+    return f"{counts.total()}" + (
+        f" ({', '.join(f'{check} {n}' for check, n in counts.most_common())})" if counts else ""
+    )
 
 
 def main() -> None:
@@ -91,7 +92,8 @@ def main() -> None:
     asked.add_argument("--seed", type=int, default=7000)
     asked.add_argument("--workers", type=int, default=2)
     given = asked.parse_args()
-    print(render(figures(given.sessions, given.seed, given.workers)))
+    with ProcessPoolExecutor(given.workers, mp_context=get_context("spawn")) as pool:
+        print(render(list(pool.map(one_session, cases(given.sessions, given.seed)))))
 
 
 if __name__ == "__main__":

@@ -37,7 +37,6 @@ ANALYSIS_MAY_NOT_CALL = {"open", "print", "input", "exec", "eval", "breakpoint"}
 MOST_LINES, MOST_FUNCTION_LINES, MOST_ARGUMENTS = 300, 50, 6
 #: File -> why it is longer than the others.
 LONGER = {
-    "benchlog/bench/guided/stepping.py": "the phases of a step share all of its state",
     "benchlog/bench/recording/capture.py": "one recording: port, clock, gaps and file are one state",
     "benchlog/verdict/causes/faults.py": "a table, one entry a fault",
 }

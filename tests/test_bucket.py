@@ -1,8 +1,8 @@
 """Logs in a bucket: listed there, read by whoever judges them, with the same result as from a folder."""
 
 import hashlib
-import os
 import socket
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -98,15 +98,17 @@ def test_check_of_a_bucket_is_that_of_the_folder(bucket: str, folder: Path, monk
     assert benchlog.check(f"{bucket}/rides", plan=PLAN).to_json() == here
 
 
-def test_command_reads_one_log_there(bucket: str, folder: Path):
+def test_command_reads_one_log_there(bucket: str, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """With the logger file beside it; nothing of it stays in the place for passing files."""
-    before = set(os.listdir("/tmp"))
+    passing = tmp_path / "passing"
+    passing.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(passing))
     there = CliRunner().invoke(app, ["check", f"{bucket}/rides/old/ride é.csv.gz", "--plan", str(PLAN), "--json", "-"])
     here = CliRunner().invoke(app, ["check", str(folder / "old/ride é.csv.gz"), "--plan", str(PLAN), "--json", "-"])
 
     assert there.stdout == here.stdout
     assert there.exit_code == here.exit_code
-    assert not [name for name in set(os.listdir("/tmp")) - before if name.startswith("benchlog-")]
+    assert list(passing.iterdir()) == []
 
 
 def test_import_takes_what_lies_below_too(store: Store, bucket: str, folder: Path):

@@ -14,7 +14,7 @@ from benchlog.analysis.charging import (
     whole_cycles,
     without_pulses,
 )
-from benchlog.analysis.fed import _by_steps, fed_a, falls
+from benchlog.analysis.fed import _by_steps, falls, fed_a
 from benchlog.core.trace import Trace
 from benchlog.core.uncertainty import Mean, block_mean
 
@@ -52,7 +52,7 @@ def test_steadied_is_the_median_over_a_time(over_s: float, half: int):
     ],
 )
 def test_state_lasts_five_seconds(text: str, held: str, other: str):
-    """Interruptions of less than 2 s are bridged; what turns each second (but for its ends), or was not read, is neither."""
+    """Interruptions below 2 s are bridged; what turns each second (but for its ends) or was not read is neither."""
     flags, known = np.array([c == "u" for c in text]), np.array([c != "?" for c in text])
     t = np.arange(len(text), dtype=float)
 
@@ -248,3 +248,32 @@ def test_loads_of_the_bikes_own_tilt_levels_and_not_steps():
 def test_steps_stand_out_of_the_usual_change_over_two_points(x: list[float], slope: float):
     """Six times it, and a tenth of all; a slope has none."""
     assert _by_steps(np.array(x, dtype=float), 2 * np.array(x, dtype=float)) == pytest.approx(slope)
+
+
+def test_passage_is_the_last_one():
+    """A spike of 80 ms, and a second later a slow or a quick change, wherever the log's clock begins."""
+    for ramp_s in (0.5, 0.0):
+        given = change(ramp_s)
+        given.values["battery_a"][90:98] = 10.0
+        later = Trace(given.time_s + 1000.0, given.values, {})
+
+        assert rises_slowly(given, "battery_a", 1.0) is (ramp_s > 0)
+        assert rises_slowly(later, "battery_a", 1.0) is (ramp_s > 0)
+
+
+def test_levels_of_a_change_are_those_beside_its_middle():
+    """4 A until half a second before it and 10 A from half a second after; a level between them is on the way."""
+    t = np.arange(400) * 0.01
+    x = np.select([t < 1.45, t < 2.55], [4.0, 7.0], 10.0)
+
+    assert rises_slowly(Trace(t, {"battery_a": x}, {}), "battery_a", 1.0)
+    assert not rises_slowly(Trace(t, {"battery_a": np.where(t < 2.0, 4.0, 10.0)}, {}), "battery_a", 3.9)
+
+
+def test_five_deviations_of_noise_are_no_cycles():
+    """Readings that go to and fro by 1 have 1.05 of noise; a slow wave of 5 is hidden in it and one of 9 is not."""
+    noise = np.tile([0.0, 1.0], 40)
+    slow = np.where(np.arange(80) % 20 < 10, 0.0, 1.0)
+
+    assert whole_cycles(noise + 4.0 * slow) == slice(0, 80)
+    assert whole_cycles(noise + 9.0 * slow) == slice(10, 70)

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hand_bench import plateau, story
+from hand_bench import HandLog, bench, plan, plateau, story, times
 from test_chatter_checks import a_bench, count, during, edge
 
 from benchlog.analysis.pulsing import Pulses
@@ -204,3 +204,44 @@ def test_long_buckets_show_an_opening_within_one_of_them():
     assert count(opened=[(5.0, 5.01), (5.03, 5.04)], max_buckets=160) == 2
     assert count(opened=[(5.0, 5.3)], max_buckets=160) == 1
     assert count(max_buckets=160) == 0
+
+
+def test_single_samples_are_read_only_where_the_feed_moves():
+    """Of five thousand in buckets of 64 ms: a few hundred around the closing, the drop-out and the trigger's fall."""
+    one = a_bench(max_buckets=160)
+    read = []
+    whole = one.log.trace
+
+    def counted(from_s, to_s, roles=None):
+        trace = whole(from_s, to_s, roles)
+        read.append(len(trace) if roles and "feed_v" in roles else 0)
+        return trace
+
+    one.log.trace = counted
+    assert examine_chatter(one).value == 0
+    assert 0 < sum(read) < 600
+
+
+def test_any_whole_key_on_with_all_circuits_on_proves_that_there_is_no_chatter():
+    """Two key-ons: the marks of all circuits lie in the second."""
+    t = times(20.0, 0.002)
+    up = during(t, (2.01, 6.0), (10.01, 16.0))
+    marks = [(12.0, "slot 1 on"), (13.0, "slot 2 on")]
+    told = story(((2.0, 6.0), (10.0, 16.0)), ((0.0, 2.0), (6.0, 10.0), (16.0, 20.0)))
+    log = HandLog(t, {"feed_v": 12.4 * up, "battery_v": 12.5}, marks)
+
+    assert examine_chatter(bench(log, told, plan(3.0, 5.0))).one_sided is None
+
+
+def test_two_groups_of_stretches_show_their_loads_apart():
+    """1 to 4 A in one, 6 to 9 A in another: 3 A each."""
+    two = Loads((stretches((3.0, 1.0), (4.0, 4.0)).engine_off[0], stretches((5.0, 6.0), (6.0, 9.0)).engine_off[0]), ())
+
+    assert examine_chatter(a_bench(planned=(3.0, 5.0)), None, two).one_sided == SHORT
+
+
+def test_small_planned_load_must_be_seen_as_well():
+    """1 A, of which nothing shows."""
+    found = examine_chatter(a_bench(planned=(1.0,)))
+
+    assert found.one_sided == "no stretch with the key on shows the planned load of 1 A"

@@ -120,7 +120,7 @@ def test_width_of_just_five_rows_is_five_rows():
 
 
 def test_noise_is_that_of_the_second_differences_and_less_by_the_median():
-    """Readings to and fro by 1: second differences of 2, over √6; a median of three leaves √(π/2)/√3. Four say nothing."""
+    """To and fro by 1: second differences of 2, over √6; a median of three leaves √(π/2)/√3. Four say nothing."""
     one = 2 / 0.6744897501960817 / math.sqrt(6)
     five, four = (trace(np.arange(n) * 0.001, battery_v=[0, 1, 0, 1, 0][:n]) for n in (5, 4))
 
@@ -137,7 +137,7 @@ def packets(*sizes_s: tuple[int, float], apart_s: float = 1e-5) -> Trace:
 
 
 def test_rows_of_packets_are_laid_out_at_their_pace():
-    """The last row of each packet keeps its stamp; those before are laid evenly, the first packet's at the whole pace."""
+    """The last row of each packet keeps its stamp; those before lie evenly, the first packet's at the whole pace."""
     even = evenly(packets((4, 0.0), (4, 0.4), (6, 1.0))).time_s
 
     pace_s = (1.00005 - 3e-5) / 10
@@ -206,7 +206,7 @@ def test_widest_gap_reaches_to_the_samples_around_a_stretch(t: list[float], from
 
 
 def test_loss_lasts_from_half_to_half():
-    """12 V to nothing within one row, whatever the rows' distance: from 1.5 to 4.5 rows; the width is the steps' mean."""
+    """12 V to nothing within one row, however far apart: from 1.5 to 4.5 rows; the width is the steps' mean."""
     given = trace([0, 0.01, 0.02, 0.05, 0.06, 0.10, 0.11], feed_v=[12, 12, 0, 0, 0, 12, 12], battery_v=[12] * 7)
 
     assert longest_loss(given) == pytest.approx((0.08 - 0.015, 0.015, (0.01 + 0.04) / 2))

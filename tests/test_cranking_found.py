@@ -200,7 +200,7 @@ def test_level_before_each_point_is_the_higher_of_two_means(step_s: float, long:
     found = level_before(np.arange(120) * step_s, x)
 
     expected = [
-        max((np.nanmean(x[max(at - n, 0) : at]) for n in (long, short) if np.isfinite(x[max(at - n, 0) : at]).any()))
+        max(np.nanmean(x[max(at - n, 0) : at]) for n in (long, short) if np.isfinite(x[max(at - n, 0) : at]).any())
         for at in range(1, 120)
     ]
     assert math.isnan(found[0])

@@ -16,7 +16,15 @@ SLOW = "a log at 200 samples a second or more, without gaps, would prove it"
 
 
 def a_bench(
-    volts=None, feed=None, step_s=0.001, cranks=((10.0, 11.0),), without=(), keep=None, accuracy=EXACT, over=None, **more
+    volts=None,
+    feed=None,
+    step_s=0.001,
+    cranks=((10.0, 11.0),),
+    without=(),
+    keep=None,
+    accuracy=EXACT,
+    over=None,
+    **more,
 ):
     """20 s; the battery at 12.5 V, at 10 V in the crank from 10 to 11 s, the feed 0.1 V below it."""
     t = np.arange(round(20 / step_s)) * step_s
@@ -44,7 +52,7 @@ def found(**how):
 
 def test_minimum_is_what_is_held_for_ten_milliseconds():
     """10 V; 8 V for 30 ms amid it; 8 V for 4 ms are no more than a spike."""
-    low, loss = found()
+    low, _ = found()
     assert (low.value, low.u, low.from_s, low.to_s) == (pytest.approx(10.0), pytest.approx(0.0, abs=1e-9), 10.0, 11.0)
     assert low.story.startswith("held for 10 ms at 1")
     assert (low.disqualified, low.one_sided, low.remedy) == (None, None, None)
@@ -72,6 +80,7 @@ def test_minimum_carries_the_channels_doubt():
 
 def test_lowest_of_several_cranks_counts_and_what_another_hides_leaves_it_open():
     """10 V in the first, 9 V in the second; a gap in the first may hide less."""
+
     def two(t, x):
         return np.where((t >= 14) & (t < 15), 9.0, x)
 
@@ -130,7 +139,8 @@ def test_logger_that_sees_slowly_can_miss_it_as_well():
 
 def slow(*levels, step_s=0.02, limits=None):
     """Such levels from 10.4 s on, a sample each."""
-    def volts(t, x):
+
+    def volts(_, x):
         first = round(10.4 / step_s)
         y = x.copy()
         y[first : first + len(levels)] = levels
@@ -153,6 +163,7 @@ def test_two_slow_samples_below_the_limit_show_a_fall_that_lasts():
 
 def test_few_samples_in_ten_milliseconds_widen_the_minimum():
     """3 ms apart each may be a mean: between 9 V and what a longer stretch surely holds."""
+
     def volts(t, x):
         return np.where((t >= 10.5) & (t < 10.512), 9.0, x)
 
@@ -214,10 +225,35 @@ def test_feed_must_be_live_before_the_crank():
     assert found(cranks=cranks, feed=lost((9.4, 10.0), (14.2, 14.3)))[1].value == pytest.approx(0.1, abs=0.001)
 
 
-@pytest.mark.parametrize(("keep", "one_sided"), [(lambda t: (t < 10.4) | (t > 10.45), "samples 51 ms apart can miss a short loss"), (lambda t: (t < 10.4) | (t > 10.408), None), (lambda t: (t < 12.4) | (t > 12.9), None)])
+@pytest.mark.parametrize(
+    ("keep", "one_sided"),
+    [
+        (lambda t: (t < 10.4) | (t > 10.45), "samples 51 ms apart can miss a short loss"),
+        (lambda t: (t < 10.4) | (t > 10.408), None),
+        (lambda t: (t < 12.4) | (t > 12.9), None),
+    ],
+)
 def test_gap_in_the_crank_may_hide_a_loss(keep, one_sided):
     """Longer than ten milliseconds."""
     loss = found(keep=keep)[1]
 
     assert loss.one_sided == one_sided
     assert loss.remedy == (SLOW if one_sided else None)
+
+
+@pytest.mark.parametrize(("step_s", "wide"), [(0.0024, False), (0.0026, True)])
+def test_samples_over_two_and_a_half_milliseconds_apart_may_be_means(step_s, wide):
+    """9 V for 15 ms: then the minimum lies anywhere between it and what 10 ms and two steps surely hold."""
+    low = found(volts=lambda t, x: np.where((t >= 10.5) & (t < 10.515), 9.0, x), step_s=step_s)[0]
+
+    assert (low.u > 0.2) is wide
+    if wide:
+        assert low.value == pytest.approx(9.5, abs=0.01)
+        assert low.u == pytest.approx(rectangular(0.5), rel=0.02)
+
+
+def test_feed_is_read_until_just_before_the_crank():
+    """It dies 10 ms before the starter shows; 30 ms before, it is what was there."""
+    assert found(feed=lost((9.985, 10.0)))[1].value == 0.0
+    assert found(feed=lambda t, x: np.where(t < 9.75, 0.0, x))[1].why == "the feed was not live before cranking"
+    assert found(feed=lambda t, x: np.where(t < 9.73, 0.0, x))[1].value == 0.0

@@ -238,7 +238,7 @@ def test_the_next_test_comes_at_once(monkeypatch: pytest.MonkeyPatch):
     known = Knowledge(twelve())
     weighed: list[str] = []
     passes: list[int] = []
-    likelihood, information = known._likelihood, known.information  # noqa: SLF001 what is counted
+    likelihood, information = known._likelihood, known.information
 
     def weigh(name: str, *given: float):
         weighed.append(name)

@@ -74,7 +74,7 @@ def test_half_a_spread_parts_a_copy_from_its_twin(known: Knowledge, apart: float
     shown = known.shown
     known.shown = {**shown, DROP: twins + apart * spread_of(question, twins)}
     try:
-        assert known._as_good(question).tolist() == [same] * len(twins)  # noqa: SLF001 its own rule
+        assert known._as_good(question).tolist() == [same] * len(twins)
     finally:
         known.shown = shown
 
@@ -82,7 +82,7 @@ def test_half_a_spread_parts_a_copy_from_its_twin(known: Knowledge, apart: float
 def test_looks_part_what_is_not_the_same(known: Knowledge):
     """A click that is missing, and no other."""
     question = known.questions["click at the relay"]
-    same = known._as_good(question)  # noqa: SLF001 its own rule
+    same = known._as_good(question)
 
     assert not same[of(known, "coil", "open")].any()
     assert same[of(known, "bike", "leak")].all()
@@ -152,7 +152,7 @@ def test_where_no_other_point_is_like_it_a_wrong_reading_is_any(known: Knowledge
 )
 def test_an_answer_that_may_be_anything(known: Knowledge, name: str, answer: float, flat: float):
     """A tenth of its size in the logarithm; never less than a meter's doubt near zero; a fifth a decade of ohms."""
-    assert known._flat(known.questions[name], answer) == pytest.approx(flat)  # noqa: SLF001 its own rule
+    assert known._flat(known.questions[name], answer) == pytest.approx(flat)
 
 
 def test_mutual_information_by_hand():
@@ -232,7 +232,7 @@ def test_chances_of_what_does_not_show_are_the_good_ones_mean(known: Knowledge):
 
 def test_likelihoods_are_kept_and_forgotten_in_time(known: Knowledge):
     """A hundred answers of a session; the next one clears them, and what is kept is what is worked out."""
-    known._known.clear()  # noqa: SLF001 its memory
+    known._known.clear()
     first = known.likelihood(DROP, 0.0)
     for n in range(1, 100):
         known.likelihood(DROP, n / 100)
@@ -242,7 +242,7 @@ def test_likelihoods_are_kept_and_forgotten_in_time(known: Knowledge):
 
     assert again[0] is not first[0]
     assert (again[0] == first[0]).all()
-    assert len(known._known) == 2  # noqa: SLF001 its memory
+    assert len(known._known) == 2
 
 
 def test_the_log_has_a_test_of_its_own(known: Knowledge):

@@ -95,7 +95,7 @@ def test_each_stroke_is_followed_by_its_line():
 
 
 def test_words_stand_beside_what_they_name():
-    """Points beside the feed and under the trigger's side, devices above their rungs, the slot's number on the device."""
+    """Points beside the feed and under the trigger's side, devices above their rungs, slots on their devices."""
     assert words(drawn()) == {
         "battery": (180, 48, "middle", False),
         "bike": (180, 78, "middle", False),

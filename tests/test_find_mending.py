@@ -1,4 +1,4 @@
-"""What is done about each fault of the table, and the check that is taken again; how common each is beside the others."""
+"""What is done about each fault of the table, which check is taken again, and how common each fault is."""
 
 import pytest
 from test_find_drawing import plan

@@ -1,4 +1,4 @@
-"""Every test of an install with circuits on slots 1 and 4, by name: its minutes, and those that its danger counts for."""
+"""Every test of an install with circuits on slots 1 and 4, by name: its minutes and its danger's."""
 
 import pytest
 from test_find_drawing import plan
@@ -174,12 +174,12 @@ def test_joints_are_moved_one_by_one_and_together():
     """Each of four places, and the path from the battery by halves."""
     one, two, three, four = "battery + to fuse in", "fuse out to 30", "87 to block", "bus to battery -"
 
-    assert WIGGLED_TOGETHER == {
+    assert {
         **{place: (place,) for place in (one, two, three, four)},
         "battery + to 30": (one, two),
         "fuse out to block": (two, three),
         "battery + to block": (one, two, three),
-    }
+    } == WIGGLED_TOGETHER
 
 
 def test_the_logs_own_drain_is_asked_of_nobody():

@@ -22,14 +22,18 @@ AMPS = TESTS["current feed, all on"]
 @pytest.mark.parametrize(
     ("text", "question", "value"),
     [
-        ("12", VOLTS, 12.0), (" 12.5 V ", VOLTS, 12.5), ("12,5V", VOLTS, 12.5), ("-3", VOLTS, -3.0), ("+3", VOLTS, 3.0),
+        ("12", VOLTS, 12.0),
+        (" 12.5 V ", VOLTS, 12.5), ("12,5V", VOLTS, 12.5), ("-3", VOLTS, -3.0), ("+3", VOLTS, 3.0),
         ("−3 mV", VOLTS, -0.003), ("250 uV", VOLTS, 0.00025), ("250 µV", VOLTS, 0.00025), ("5 nA", AMPS, 5e-9),
-        ("2 kV", VOLTS, 2000.0), ("3 A", VOLTS, None), ("3 m", VOLTS, 0.003), ("12 Ω", VOLTS, None), ("1.", VOLTS, None),
-        ("400 mA", AMPS, 0.4), ("4", AMPS, 4.0), ("18.6", DRAIN, 18.6), ("18.6 mA", DRAIN, 18.6), ("2 A", DRAIN, 2000.0),
+        ("2 kV", VOLTS, 2000.0), ("3 A", VOLTS, None), ("3 m", VOLTS, 0.003),
+        ("12 Ω", VOLTS, None), ("1.", VOLTS, None),
+        ("400 mA", AMPS, 0.4), ("4", AMPS, 4.0), ("18.6", DRAIN, 18.6),
+        ("18.6 mA", DRAIN, 18.6), ("2 A", DRAIN, 2000.0),
         ("18.6 m", DRAIN, 18.6), ("5 µA", DRAIN, 0.005),
         ("1.2 kΩ", OHMS, 1200.0), ("1.2 MΩ", OHMS, 1.2e6), ("91 ohms", OHMS, 91.0), ("91 Ohm", OHMS, 91.0),
         ("1 k", OHMS, 1000.0), ("OL", OHMS, 1e6), ("o.l", OHMS, 1e6), ("inf", OHMS, 1e6), ("OL", VOLTS, None),
-        ("91 V", OHMS, None), ("y", LOOK, 1.0), ("YES", LOOK, 1.0), ("n", LOOK, 0.0), ("No", LOOK, 0.0), ("1", LOOK, None),
+        ("91 V", OHMS, None), ("y", LOOK, 1.0), ("YES", LOOK, 1.0), ("n", LOOK, 0.0),
+        ("No", LOOK, 0.0), ("1", LOOK, None),
         ("", VOLTS, None), ("12 V V", VOLTS, None),
     ],
 )  # fmt: skip
@@ -140,7 +144,9 @@ def test_a_place_that_is_found_ends_it(tmp_path: Path):
     assert both[0].startswith(
         "\nFound: contact, open (or, which no test at hand can tell from it: relay socket): 98.0 % sure.\n"
     )
-    assert alone[0].startswith("\nFound: coil, open: 98.0 % sure.\n  Mend it: Battery's negative lead off first. Replace")
+    assert alone[0].startswith(
+        "\nFound: coil, open: 98.0 % sure.\n  Mend it: Battery's negative lead off first. Replace"
+    )
     assert "--only relay_pull_in" in alone[0]
 
 

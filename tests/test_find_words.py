@@ -32,7 +32,9 @@ def lithium() -> Plan:
 def cautions(name: str, of: Plan = PLAN) -> list[str]:
     """Which of the cautions stand before a test, in their order."""
     said = caution(TESTS[name], of)
-    return sorted((each for each, words in CAUTIONS.items() if words in said), key=lambda each: said.index(CAUTIONS[each]))
+    return sorted(
+        (each for each, words in CAUTIONS.items() if words in said), key=lambda each: said.index(CAUTIONS[each])
+    )
 
 
 @pytest.mark.parametrize(
@@ -83,14 +85,14 @@ def test_a_lithium_battery_has_its_own():
         ("current slot 1, all on",
          "Key on, engine off, every circuit on. Measure the current of the fuse of slot 1 with a clamp."),
         ("drain without slot 4",
-         "Everything switched off, turn the key on and off once, and wait until the bike sleeps; take out or unplug: the "
-         "fuse of slot 4. Measure what leaves the battery, in mA."),
+         "Everything switched off, turn the key on and off once, and wait until the bike sleeps; take out or unplug: "
+         "the fuse of slot 4. Measure what leaves the battery, in mA."),
         ("drain without bike fuse",
-         "Everything switched off, turn the key on and off once, and wait until the bike sleeps; take out or unplug: the "
-         "bike's own main fuse. Measure what leaves the battery, in mA."),
+         "Everything switched off, turn the key on and off once, and wait until the bike sleeps; take out or unplug: "
+         "the bike's own main fuse. Measure what leaves the battery, in mA."),
         ("resistance 86 to 85 without relay, power off",
-         "Key off, and the battery's negative lead off its post; take out or unplug: relay. Measure the resistance from "
-         "86 to 85."),
+         "Key off, and the battery's negative lead off its post; take out or unplug: relay. Measure the resistance "
+         "from 86 to 85."),
         ("feed fuse intact", "Key off, and the battery's negative lead off its post. True or not: feed fuse intact."),
     ],
 )  # fmt: skip

@@ -14,7 +14,7 @@ from benchlog.bench.guided.history import History
 from benchlog.bench.guided.keys import KEYS, Pressed
 from benchlog.bench.guided.sight import Sight
 from benchlog.bench.guided.watch import QUESTIONS
-from benchlog.core.trace import Mark, standing
+from benchlog.core.trace import Mark, Trace, standing
 from benchlog.standin import SimulatedInstall, fast_logger, with_fault
 from benchlog.standin.behaving import with_behaviours
 from benchlog.standin.logger import live_logger
@@ -108,6 +108,24 @@ def test_a_key_that_comes_on_too_early_is_turned_back(tmp_path: Path):
     assert [text for _, text in key] == ["key on", "key off", "key on", "key off"]
     assert key[2][0] - key[1][0] > 30
     assert "Turn the key off again. Touch nothing else." in run.said
+    assert failed(run.check()) == set()
+
+
+def test_a_device_that_comes_on_is_no_key_that_was_turned_back(tmp_path: Path):
+    """The key must go off again and a device comes on instead: that is asked about, and the key's own fall counts."""
+    besides = [
+        ("rest", 5.0, "key on"),
+        ("rest", 12.0, "slot 1 on"),
+        ("rest", 28.0, "key off"),
+        ("rest", 29.0, "slot 1 off"),
+    ]
+    person = Wilful(besides, answers="n")
+    run = led(tmp_path, person)
+    offs = [at_s for at_s, text in run.bench.marks if text == "key off"]
+    (turned_s,) = [at_s for at_s, text in run.bench.done if text == "key off"][:1]
+
+    assert person.asked == ["the battery's current changed, but the trigger and the feed stay up: is the key off?"]
+    assert offs[0] == pytest.approx(turned_s, abs=2.0)
     assert failed(run.check()) == set()
 
 
@@ -274,6 +292,46 @@ def test_a_circuit_that_draws_in_pulses_is_seen_by_its_mean():
     assert seen is not None
     assert seen.value == pytest.approx(0.93 * 3.05, rel=0.15)
     assert seen.at_s == pytest.approx(on_s, abs=0.5)
+
+
+def test_pulses_that_go_on_are_no_load_that_comes_on():
+    """With the grips' pulses on the battery's current nothing is taken for the next circuit until it comes."""
+    bench, history = Bench(with_behaviours(SimulatedInstall(), ["pulsed_grips"]), spec=live_logger(50.0)), History()
+    bench.act("key on")
+    bench.act("slot 2 on")
+    _until(bench, history, 12.0)
+    early = []
+    for begun_s in np.arange(12.0, 18.0, 0.25).tolist():
+        _until(bench, history, begun_s)
+        sight = Sight(history, history.now_s, history.before(history.now_s), slot=4, planned_a=1.0)
+        for later_s in (1.0, 2.0, 5.0):
+            _until(bench, history, max(begun_s + later_s, bench.now_s))
+            early.append(QUESTIONS["slot_on"](sight).seen)
+    on_s = bench.act("slot 4 on")
+    _until(bench, history, on_s + 6.0)
+    seen = QUESTIONS["slot_on"](sight).seen
+
+    assert early == [None] * len(early)
+    assert seen is not None
+    assert seen.value == pytest.approx(1.0, abs=0.1)
+    assert seen.at_s == pytest.approx(on_s, abs=0.7)
+
+
+@pytest.mark.parametrize("begun_s", [6.0, 6.1, 6.2, 6.3, 6.4, 6.5, 6.6])
+def test_a_load_after_pulses_that_ended_counts_from_their_floor(begun_s: float):
+    """Flashers that end before the circuit comes on neither add to its current nor take from it."""
+    time = np.arange(0.0, 14.0, 0.02)
+    flashes = (np.mod(1.5 * time, 1.0) < 0.5) & (time < 7.4)
+    amps = 7.7 + 1.9 * flashes + 3.0 * (time >= 8.0)
+    history = History()
+    history.add(Trace(time[time <= begun_s], {"battery_a": amps[time <= begun_s]}, {}))
+    sight = Sight(history, history.now_s, history.before(history.now_s), slot=2, planned_a=3.0)
+    history.add(Trace(time[time > begun_s], {"battery_a": amps[time > begun_s]}, {}))
+    seen = QUESTIONS["slot_on"](sight).seen
+
+    assert seen is not None
+    assert seen.value == pytest.approx(3.0, abs=0.1)
+    assert seen.at_s == pytest.approx(8.0, abs=0.2)
 
 
 def test_a_withdrawal_takes_the_newest_mark_of_its_circuit():

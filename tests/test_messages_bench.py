@@ -478,6 +478,11 @@ PROVOKED: dict[str, Entry] = {
         'stand-in: "kick it" was not done: "kick it" is not understood; known are key on, key off, slot N on, slot N off, '
         "all on, all off, fuse N out, fuse N in, crank, running, engine off, zero, zero end, shunt bridged, shunt free",
     ),
+    "no such speed": done(
+        asked(bike(), "speed fast"),
+        'stand-in: "speed fast" was not done: the speed must be a number from 0.01 to 10000, got "fast"; speed 20 runs '
+        "20 simulated seconds in a second",
+    ),
     "no such slot": done(
         asked(bike(), "slot 9 on"),
         'stand-in: "slot 9 on" was not done: there is no slot 9 on this bike; its slots are: 1, 2, 3, 4',
@@ -574,7 +579,14 @@ FILES = {
         *(f"bench/recording/{part}" for part in ("beside", "capture", "port", "resuming", "writer")),
         *("log/readers/lines/meaning", "bench/guided/leading", "bench/guided/resume", "bench/live", "process/pool"),
         *("bench/by_hand/filled", "bench/by_hand/sheet", "commands/by_hand", "bench/guided/retest"),
-        *("standin/behaving", "standin/faults", "standin/hands", "standin/serving", "standin/streaming"),
+        *(
+            "standin/behaving",
+            "standin/faults",
+            "standin/hands",
+            "standin/pace",
+            "standin/serving",
+            "standin/streaming",
+        ),
     )
 }
 #: Texts that no entry can bring up, or that are no messages, and why.

@@ -60,7 +60,7 @@ def test_next_fall_is_that_of_the_last_two_within_a_half_and_three_quarters(vari
 
 
 def test_variance_of_a_mean_is_half_of_all_longer_ones():
-    """4 and 3 at 0.5 and 1 s, then falls of 0.75: 4.5 lie beyond, so 8, 6 and 4.5; degrees by Welch and Satterthwaite."""
+    """4 and 3 at 0.5 and 1 s, then falls of 0.75: 4.5 beyond, so 8, 6 and 4.5; degrees by Welch and Satterthwaite."""
     found = _model(0.5, [4.0, 3.0], [100.0, 50.0])
 
     free = [64 / (4 / 100 + 2.25 / 50 + 20.25 / 50), 36 / (2.25 / 50 + 20.25 / 50), 50.0]
@@ -211,7 +211,7 @@ def test_two_sample_variances_are_those_of_their_definition(points: int, step_s:
 
 
 def test_resolution_counts_for_single_points_alone():
-    """Two codes of 1 to and fro at rest, and one of 8: 0.5 is the rounding's size, so 8 is an outlier for single points."""
+    """One reading of 8 among zeros, of a code of 1: six halves of it are 3, so 8 is an outlier for single points."""
     x = np.zeros(64)
     x[30] = 8.0
 
@@ -290,5 +290,5 @@ def test_steps_of_one_channel_are_left_out_of_all():
     assert noise["battery_v"] is noise["battery_v"]
     assert list(noise) == ["battery_a", "battery_v", "feed_v"]
     assert len(noise) == 3
-    with pytest.raises(KeyError):
+    with pytest.raises(KeyError, match="feed_v"):
         noise["feed_v"]

@@ -158,8 +158,8 @@ def test_doubt_of_wake_ups_is_of_gain_and_rounding_as_well():
 
     u = math.sqrt(0.05**2 + 0.12**2 / 3 + 0.5**2 / 3)
     assert (
-        text
-        == f"5 wake-ups alone draw 12 ± {2 * u:.2g} mA on average, more than the 10 mA allowed, whatever flows between them"
+        text == f"5 wake-ups alone draw 12 ± {2 * u:.2g} mA on average, more than the 10 mA allowed, "
+        "whatever flows between them"
     )
 
 

@@ -272,6 +272,21 @@ def test_slow_fall_without_a_kick_tells_only_where_it_is_a_capacitors(line, told
         )
 
 
+def test_fall_that_is_not_read_hides_no_other():
+    """Some of a fall's samples are missing; the slowest of two falls tells whether a coil may have hidden."""
+
+    def gap(t):
+        return np.where((t > 8.0) & (t < 8.005), np.nan, kicked(0.7)(t))
+
+    assert coil_kick(a_bench(gap))["coil_kick_v"].value == pytest.approx(0.7)
+
+    def twice(t):
+        return np.where(t < 10, 12.4 * (t < AT_S), fading(0.003, 1.2)(t - 3))
+
+    two = a_bench(twice, falls=(8.0, 11.0), step_s=0.0001, end_s=16.5)
+    assert coil_kick(two) == {}
+
+
 def test_deepest_kick_of_all_falls_counts():
     """0.7 V at one fall, none at another; without a fall, or a trigger, nothing is said."""
 

@@ -6,10 +6,11 @@ from hand_bench import HandLog, bench, measured, times
 from test_off_state import FINE, a_bench, found
 
 from benchlog.analysis.bridge import Bridge
+from benchlog.analysis.noise import NoiseModel
 from benchlog.analysis.settling import Settled
 from benchlog.core.uncertainty import Accuracy
 from benchlog.examine.context import KeyTurn
-from benchlog.examine.off_settle import _counted, _hidden_by_charger, _never_asleep
+from benchlog.examine.off_settle import _counted, _hidden_by_charger, _never_asleep, _unseen_until
 from benchlog.examine.off_spans import OffSpan, off_spans
 
 
@@ -144,3 +145,102 @@ def test_bridge_across_the_key_off_leaves_the_settling_open_until_its_end():
     assert off_spans(one, ["battery_a"])[0].settled.width_s == pytest.approx(15.0, abs=0.11)
     apart = a_bench(values=values, bridged=(Bridge(20.0, 30.0),))
     assert off_spans(apart, ["battery_a"])[0].settled.width_s < 1.0
+
+
+def unseen(sigma=0.001, early_a=0.005, late_s=160.0, seen_a=0.02, known=True):
+    """Until when more than 10 mA may have flowed on: settled from 60 to 300 s, so many amperes until 100 s."""
+    windows = tuple(0.1 * 2**n for n in range(12))
+    noise = {"battery_a": NoiseModel(sigma, sigma, 0.1, windows, (sigma,) * 12)} if known else {}
+    t = times(300.0, 0.1)
+    amps = np.where(t < 60, 0.1, np.where(t < 100, early_a, 0.005))
+    one = a_bench(values={"battery_a": lambda _: amps}, noise=noise)
+    settled = Settled(60.0, 300.0, 0.1, 0.005, (), seen_a=seen_a)
+    return _unseen_until(one, OffSpan(50.0, 300.0, False, settled, "battery_a"), settled, late_s)
+
+
+def test_settling_may_be_as_late_as_what_the_noise_hides():
+    """1 mA of noise hides 2.3 mA: a twentieth of the way to the limit is the finest that is looked at."""
+    assert unseen() == (pytest.approx(65.0), None)
+    assert unseen(known=False) == (60.0, None)
+    assert unseen(seen_a=0.0099) == (60.0, None)
+    assert unseen(late_s=400.0) == (pytest.approx(66.0), None)
+    assert unseen(late_s=59.0) == (pytest.approx(66.0), None)
+    until, why = unseen(0.02)
+    assert until == 300.0
+    assert why == (
+        "up to 46.52 mA may have flowed for longer, unseen in the noise of battery_a; a channel "
+        "with a finer range, such "
+        "as drain_a, would show it"
+    )
+    assert unseen(late_s=299.8)[1] == (
+        "what flowed for longer would not be seen in what the log holds after that; record for longer"
+    )
+
+
+@pytest.mark.parametrize(("early_a", "until_s"), [(0.020, 160.0), (0.0155, 135.0), (0.0135, 110.0), (0.006, 65.0)])
+def test_settling_may_be_as_late_as_a_higher_mean_before_allows(early_a, until_s):
+    """So much until 100 s: the earliest share of the way at which less than 10 mA can have ended."""
+    until, why = unseen(early_a=early_a)
+
+    assert why is None
+    assert until == pytest.approx(until_s)
+
+
+def test_noisy_settling_is_told_with_what_was_seen_and_open_to_its_end():
+    """Noise of 10 mA: the base is seen to 50 mA at first, and the value is what was seen."""
+    rough = np.random.default_rng(8).normal(0, 0.01, 3000)
+    windows = tuple(0.1 * 2**n for n in range(12))
+    noise = {"battery_a": NoiseModel(0.01, 0.01, 0.1, windows, (0.01,) * 12)}
+    t = times(300.0, 0.1)
+    amps = np.where(t < 50, 4.0, np.where(t < 58, 1.0, 0.005)) + rough
+    _, settle = found(values={"battery_a": lambda _: amps}, noise=noise)
+
+    assert settle.one_sided.startswith("up to ")
+    assert settle.value == pytest.approx(8.0, abs=0.2)
+    assert settle.interval[1] > 240.0
+    assert settle.story.startswith("after one key-off, to within 5")
+
+
+def test_key_on_that_ends_a_key_off_is_no_wake_up():
+    """The current rises half a second before the line shows the key-on; at the log's end it is the bike's own."""
+    t = times(300.0, 0.1)
+    amps = np.where(t < 50, 4.0, np.where(t < 149.5, 0.005, np.where(t < 180, 4.0, 0.005)))
+    how = {"on": ((0.0, 50.0), (150.0, 180.0)), "values": {"battery_a": lambda _: amps}}
+    (first, _) = off_spans(a_bench(off=((50.0, 150.0), (180.0, 300.0)), **how), ["battery_a"])
+
+    assert first.settled.from_s == pytest.approx(50.0, abs=0.11)
+    assert first.settled.to_s == pytest.approx(149.4, abs=0.11)
+    assert first.settled.wakeups == ()
+
+
+def test_only_a_bridge_across_the_key_off_leaves_the_settling_open():
+    """Of two, that from 40 to 60 s."""
+    t = times(300.0, 0.1)
+    hidden = ((t > 35) & (t < 65)) | ((t > 195) & (t < 215))
+    values = {"battery_a": lambda _: np.where(hidden, np.nan, np.where(t < 50, 4.0, 0.005))}
+    both = a_bench(values=values, bridged=(Bridge(40.0, 60.0), Bridge(200.0, 210.0)))
+
+    assert off_spans(both, ["battery_a"])[0].settled.width_s == pytest.approx(15.0, abs=0.11)
+
+
+def test_pulled_fuses_take_their_time_out_of_the_last_stretch_of_a_bike_that_is_awake():
+    """Ten seconds of the last forty: it begins ten seconds earlier, and is seen for its settling time."""
+    (span,) = off_spans(a_bench(amps=0.4, left_out=((270.0, 280.0),)), ["battery_a"])
+
+    assert span.settled.from_s == pytest.approx(259.8, abs=0.25)
+    assert span.settled.lasts_s == pytest.approx(30.0, abs=0.05)
+    early = off_spans(a_bench(amps=0.4, left_out=((100.0, 110.0),)), ["battery_a"])[0].settled
+    assert early.unseen_s == pytest.approx(10.2, abs=0.25)
+    assert early.from_s == pytest.approx(259.8, abs=0.3)
+
+
+def test_slowest_of_several_key_offs_counts():
+    """Eight seconds after the first, three after the second."""
+    t = times(300.0, 0.1)
+    awake = ((t >= 50) & (t < 58)) | ((t >= 180) & (t < 183))
+    amps = np.where((t < 50) | ((t >= 150) & (t < 180)), 4.0, np.where(awake, 0.1, 0.005))
+    how = {"on": ((0.0, 50.0), (150.0, 180.0)), "off": ((50.0, 150.0), (180.0, 300.0))}
+    settle = found(values={"battery_a": lambda _: amps}, **how)[1]
+
+    assert settle.value == pytest.approx(8.0, abs=0.2)
+    assert settle.story.startswith("after") is False

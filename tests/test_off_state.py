@@ -126,7 +126,8 @@ def test_reason_tells_of_pulled_fuses_bridges_and_lost_samples():
     bridged = a_bench(bridged=(Bridge(60.0, 62.0),), left_out=((61.0, 62.0),))
 
     assert too_short(bridged, [span]) == (
-        "no key-off stretch stayed settled for 30 s with all fuses in (the longest for 12 s); record at least 18 s longer "
+        "no key-off stretch stayed settled for 30 s with all fuses in (the longest for 12 s); record "
+        "at least 18 s longer "
         "with the key off; the shunt was bridged from 60.0 s to 62.0 s, so no current was measured there"
     )
     long = replace(span, settled=replace(settled, to_s=90.0))
@@ -174,6 +175,8 @@ def test_long_watch_is_told_in_hours_and_with_the_days_it_leaves(end_s, lasts):
     )
     quick, _ = found(end_s=end_s, step_s=1.0, amps=0.15, settles_s=0.0)
     assert quick.story.endswith("3600 mAh a day, 33 hours to half charge")
+    middle, _ = found(end_s=end_s, step_s=1.0, amps=0.085, settles_s=0.0)
+    assert middle.story.endswith("2040 mAh a day, 2 days to half charge")
     assert "mAh" not in found(end_s=3650.0, step_s=1.0)[0].story
     assert "mAh" in found(end_s=3670.0, step_s=1.0)[0].story
     assert "mAh" not in found(end_s=end_s, step_s=1.0, amps=-0.005)[0].story
@@ -249,6 +252,7 @@ def test_drain_that_reads_as_its_zero_is_judged_without_it():
     assert near.u == pytest.approx(1000 * AMPS.level_u(0.0024), rel=0.01)
     assert near.story.endswith(", no different from the zero, judged without it")
     assert near.offset_limit == pytest.approx(30.0)
+    assert near.at_rest == pytest.approx(2.4, abs=0.02)
     assert near.parts.zeroable is False
     far, _ = found(accuracy=Accuracy(0.0, 0.0, 0.0), **zero)
     assert (far.value, far.offset_limit) == (pytest.approx(5.0, abs=0.02), None)

@@ -10,7 +10,6 @@ from benchlog.analysis.pulsed import (
     Pulsing,
     _clear,
     _Edge,
-    _edges,
     _like,
     _longest_chain,
     _pulsing,
@@ -18,7 +17,7 @@ from benchlog.analysis.pulsed import (
     _rush,
     find_pulsing,
 )
-from benchlog.analysis.unpulsed import _change, joined, without_pulses
+from benchlog.analysis.unpulsed import _change, without_pulses
 
 NAN = math.nan
 T = np.arange(1200) * 0.01
@@ -204,18 +203,6 @@ def test_rush_shows_in_more_than_half_of_the_pulses():
     assert _rush(eight, T, rushing(2.0)) == pytest.approx(0.06)
 
 
-@pytest.mark.parametrize(("size", "found"), [(2.0, True), (0.13, True), (0.11, False)])
-def test_edge_is_a_change_within_20_ms(size: float, found: bool):
-    """By 0.12 A, half way between the rows two apart."""
-    x = np.concatenate((np.zeros(50), np.full(50, size), np.zeros(50)))
-
-    edges = _edges(T[:150], x)
-
-    assert [(e.time_s, e.amps) for e in edges] == (
-        [(pytest.approx(0.49), pytest.approx(size)), (pytest.approx(0.99), pytest.approx(-size))] if found else []
-    )
-
-
 def square(period: int = 100, on: int = 40, amps: float = 2.0) -> np.ndarray:
     """Rows of 10 ms, on first."""
     return np.where(np.arange(1000) % period < on, amps, 0.0)
@@ -277,20 +264,28 @@ def test_change_of_a_channel_is_the_median_over_its_edges():
     assert _change(table.time_s, np.full(1000, NAN), found, 0.07) == 0.0
 
 
-def test_points_are_joined_up_to_a_time_and_never_across_a_gap():
-    """Five of 10 ms each; behind a gap of 2 s a new one begins, and missing ones do not count."""
-    start = [*np.arange(102) * 0.01, *3.0 + np.arange(5) * 0.01]
-    x = np.arange(107.0)
-    x[0] = NAN
-    table = points(start, {"battery_a": x}, over={"battery_a": [1] + [0] * 106})
+def test_pulses_of_two_seconds_have_their_rush_spread_over_them():
+    """Twice the period: the duty is the same, a rush counts half, and an edge lies within twice as many samples."""
+    falls, rises = at(0.8, 2.8, 4.8, 6.8, 8.8), at(0.0, 2.0, 4.0, 6.0, 8.0, amps=2.0)
+    x = np.zeros(len(T))
+    for rise in range(5):
+        x[200 * rise : 200 * rise + 80] = 2.0
+        x[200 * rise : 200 * rise + 3] = 4.0
 
-    wide = joined(table, 0.05)
+    found = pulsing_of(falls, rises, x=x)
 
-    assert wide.start_s[[0, 1, -4, -3, -2, -1]] == pytest.approx([0.0, 0.05, 0.95, 1.0, 3.0, 3.03])
-    assert wide.end_s[[0, 1, -4, -3, -2, -1]] == pytest.approx([0.04, 0.09, 0.99, 1.01, 3.02, 3.04])
-    assert wide.mean["battery_a"][[0, 1, -3, -2, -1]] == pytest.approx([2.5, 7.0, 100.5, 103.0, 105.5])
-    assert wide.low["battery_a"][[0, 1, -3, -2, -1]].tolist() == [1, 5, 100, 102, 105]
-    assert wide.high["battery_a"][[0, 1, -3, -2, -1]].tolist() == [4, 9, 101, 104, 106]
-    assert wide.over["battery_a"].tolist() == [1] + [0] * 22
-    assert joined(table, 0.019) is table
-    assert joined(table.part(0.0, 0.0), 0.05).mean["battery_a"].shape == (1,)
+    assert (found.duty, found.mean_a, found.to_s) == pytest.approx((0.4, 0.83, 10.0))
+    assert found.u_a == pytest.approx(math.hypot(2 / 200 / math.sqrt(30), 0.2 * 0.03))
+    assert _regular(at(0, 2, 4.1))
+    assert not _regular(at(0, 2, 4.16))
+
+
+def test_two_pulsed_loads_are_found_beside_each_other():
+    """2 A of each second and 5 A of each 1.5 s."""
+    x = square() + np.where((np.arange(1000) + 30) % 150 < 60, 5.0, 0.0)
+
+    found = find_pulsing(points(0.01, {"battery_a": x}), "battery_a", 0.01)
+
+    assert sorted(round(each.period_s, 2) for each in found) == [1.0, 1.5]
+    assert not Pulsing(0, 1, 1, 0.5, 2, 1, 0.1, (), (), 6.0).doubtful
+    assert Pulsing(0, 1, 1, 0.5, -2, 1, 0.1, (), (), 6.0).rms_a == 0.0

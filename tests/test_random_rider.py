@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from random_rider import played
+from rider_play import played
 from rider_table import the_plan
 
 #: Seed, fault, behaviour.
@@ -16,5 +16,6 @@ def test_no_rider_makes_a_wrong_verdict(seed: int, fault: str, behaviour: str, t
     one = played(seed, fault, behaviour, the_plan(), tmp_path / "a.csv", latest_s=40.0, strange=0.2, again=0.2)
 
     assert one.ended == "done", one.told[-6:]
-    assert one.wrong == []
+    assert one.verdicts is not None
+    assert (one.verdicts.wrong, one.verdicts.passed) == ((), ())
     assert len(one.rider.story) > 8

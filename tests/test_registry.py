@@ -2,10 +2,12 @@
 
 import json
 import math
+from contextlib import nullcontext
 from typing import Any
 
 import numpy as np
 import pytest
+from pydantic import ValidationError
 
 from benchlog.analysis.measurement import Measured, UncertaintyParts
 from benchlog.core.trace import Band, Overview, Trace
@@ -32,7 +34,7 @@ from benchlog.verdict.registry.table import (
     planned_value_of,
 )
 from benchlog.verdict.remedies import what_would_prove
-from benchlog.verdict.result import Check, Result
+from benchlog.verdict.result import Cause, Check, Result
 from benchlog.verdict.schemas import schema_of, schema_text
 
 MAX = PlannedLimit(None, 1.0, "given", "k")
@@ -227,6 +229,13 @@ def test_json_of_a_result_is_for_reading_and_for_programs():
     assert empty_result().check("feed_drop").unit == "mΩ"
     with pytest.raises(KeyError, match="ground_lift"):
         empty_result().check("ground_lift")
+
+
+@pytest.mark.parametrize(("share", "taken"), [(-0.01, False), (0.0, True), (0.5, True), (1.0, True), (1.01, False)])
+def test_fit_of_a_cause_is_a_share(share: float, taken: bool):
+    """From 0 to 1."""
+    with nullcontext() if taken else pytest.raises(ValidationError, match="fit"):
+        Cause(id="x", text="t", explains=[], evidence=[], next_test="n", fit=share)
 
 
 def test_schemas_by_name_and_as_text():

@@ -238,3 +238,33 @@ def test_bounce_of_the_key_counts_from_the_edge_that_held():
     assert pull_in(**how).value == pytest.approx(17.0, abs=0.01)
     pulses = Pulses(0.5, 100.0, 0.0, 2.0, 8.0)
     assert pull_in(**how, told={"trigger_pulses": pulses}).value == pytest.approx(30.0, abs=0.01)
+
+
+def test_closing_is_timed_against_what_the_feed_settles_at():
+    """It dips to 6 V from 0.1 to 0.25 s after the trigger's rise, and stands at 12.4 V from 0.3 s on."""
+
+    def feed(t):
+        return np.where(during(t, (2.1, 2.25)), 6.0, 12.4 * during(t, (2.01, 8.02)))
+
+    assert pull_in(lines={"feed_v": feed}).value == pytest.approx(10.0, abs=0.1)
+
+
+def test_feed_that_is_not_read_before_a_fall_was_dead():
+    """None within two seconds of it."""
+    nothing = drop_out(lines={"feed_v": lambda t: np.where(t < 2.5, 12.4 * (t > 2.01), np.nan)})
+
+    assert nothing.why == "no drop-out could be timed: the feed was dead already"
+
+
+@pytest.mark.parametrize(("before", "took_ms"), [(4.0, 4.6), (4.9, 4.2), (6.3, 10.0)])
+def test_feed_that_stands_below_half_before_is_timed_from_there(before, took_ms):
+    """Above half of its level it counts from nothing, and is live already above 5 V."""
+
+    def ramp(t):
+        return np.where(t < 2.0, before, np.clip(before + (t - 2.0) * 1000, before, 12.4))
+
+    found = pull_in(lines={"feed_v": ramp})
+    if before < 5:
+        assert found.value == pytest.approx(took_ms, abs=0.2)
+    else:
+        assert found.why == "no pull-in could be timed: the feed was live already"

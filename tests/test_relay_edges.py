@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from benchlog.analysis.levels import Crossing, Levels
-from benchlog.analysis.relay import drop_out, let_go_s, local_levels, pull_in, trigger_crossings
+from benchlog.analysis.relay import drop_out, local_levels, pull_in, trigger_crossings
 from benchlog.core.trace import Trace
 
 NAN = math.nan
@@ -284,20 +284,3 @@ def test_rows_beside_the_battery_under_load_or_without_are_live():
     feed = 12.0 * np.where(t < 0.12, 0.93, 0.98) * np.exp(-np.maximum(t - 0.1305, 0.0) / 0.05)
 
     assert left(feed).took_s == pytest.approx(0.0305, abs=1e-6)
-
-
-@pytest.mark.parametrize(
-    ("volts", "at_s"),
-    [
-        ([12] * 10 + [11, 10.5, 6], 10.0),
-        ([12] * 8 + [NAN, 10.9, 10.7, 6, 0], 9.0),
-        ([12, 20] + [12] * 9 + [8, 6], 10.0),
-        ([NAN] * 13, 12.0),
-    ],
-)
-def test_trigger_lets_go_at_90_per_cent_of_its_level_before(volts: list[float], at_s: float):
-    """The last sample there, a spike apart; where none is known, the passage itself."""
-    given = trace(range(13), trigger_v=volts)
-
-    assert let_go_s(given, passage(12.5, 12.0, 13.0)) == at_s
-    assert let_go_s(trace(range(13), feed_v=volts), passage(12.5, 12.0, 13.0)) == 12.0

@@ -131,6 +131,7 @@ def a_trace(before: float, *after: float, n: int = 20, noise: float = 0.0) -> Tr
     ("before", "after", "noise", "n", "sunk"),
     [
         (1.0, (0.999, 0.9985, 0.998, 0.9975), 0.0, 20, True),
+        (1.0, (0.999, 0.9985, 0.998, 0.9975), 0.0, 16, True),
         (1.0, (0.9999, 0.9995, 0.999, 0.9985), 0.0, 20, False),
         (1.0, (0.999, 0.999, 0.998, 0.99), 0.0, 20, False),
         (1.0, (0.99, 0.98, 0.97, 0.96), 0.01, 20, False),
@@ -266,3 +267,8 @@ def test_live_relay_shows_in_any_key_off():
     feed = {"feed_v": lambda t: np.where((t > 3.4) & (t < 5), 0.0, 12.4)}
 
     assert stays_live(relay(lines=feed, end_s=12.0, told={"turns": turns}))[0].time_s == 8.0
+
+
+def test_key_on_with_a_trigger_that_rises_for_a_while_shows_no_dead_relay():
+    """Up for one of six seconds."""
+    assert stays_dead(dead(lines={"trigger_v": lambda t: 12.0 * ((t > 4) & (t < 5))}), 30.0) is None

@@ -14,7 +14,6 @@ from benchlog.analysis.running import (
     bridged,
     find_charged,
     find_running,
-    into_battery,
     least_a,
 )
 
@@ -105,6 +104,35 @@ def test_voltage_alone_is_above_the_highest_with_the_engine_off(highest_v, amps,
     assert bool(found(full(13.5), None if amps is None else full(amps), before)) is runs
 
 
+def test_run_ends_where_current_flows_out_again():
+    """Though the voltage stays raised: a charge that was."""
+    assert found(full(14.0), parts((60, -2.0), (61, 4.0))).to_s == 29.5
+    assert found(full(14.0), full(-2.0), to_s=60.3).to_s == 60.3
+
+
+def test_tail_with_more_load_that_is_surely_on_stands():
+    """1 A before the crank and 4 A now: 8 A out of the battery are the 5 A of then and 3 A more."""
+    before = EngineOff(12.5, 5.0, fed_a=1.0)
+
+    assert found(full(12.5), parts((60, -1.0), (61, 8.0)), before, fed=full(4.0)).dark == ()
+
+
+def test_engine_off_is_known_by_its_levels_alone():
+    """Without a load that is surely on, a crank's resistance or a charger: 30 mΩ and a half more."""
+    assert (OFF.fed_a, OFF.charger_a, EngineOff(12.5, 5.0).line_ohm) == (0.0, 0.0, pytest.approx(0.045))
+    assert (
+        find_charged(points(0.5, {"battery_v": full(14.0), "battery_a": full(-5.0)}), 0, 60, 0.01).before_fed_a == 0.0
+    )
+
+
+def test_two_points_ten_seconds_apart_are_a_run():
+    """By a crank or without."""
+    table = points(10.0, {"battery_v": [14.0, 14.0], "battery_a": [-5.0, -5.0]})
+
+    assert find_running(table, 0.0, 10.4, OFF, 0.01).to_s == 10.4
+    assert find_charged(table, 0.0, 10.4, 0.01).to_s == 10.4
+
+
 def test_least_current_is_three_uncertainties_or_three_tenths():
     """Of an ampere."""
     assert least_a(0.05) == 0.3
@@ -169,6 +197,8 @@ def test_brief_tail_and_brief_beginning_are_not_dark():
     got = found(full(12.5), parts((9, 4.0), (102, -1.0), (10, 4.0)))
 
     assert (got.from_s, got.to_s, got.dark) == (4.5, 55.0, ())
+    later = points(0.5, {"battery_v": full(12.5), "battery_a": parts((29, 4.0), (92, -1.0))})
+    assert find_running(later, 10.0, 60.0, OFF, 0.01).from_s == 14.5
 
 
 def test_one_point_is_no_run():
@@ -236,6 +266,7 @@ def test_interruption_of_less_than_two_seconds_is_none(rows: int, closed: bool):
 
     got = bridged(flags, np.arange(len(flags)) * 0.5)
 
+    assert bridged(flags[6:], np.arange(len(flags) - 6) * 0.5)[1 : rows + 1].all() == closed
     assert got.sum() == 10 + rows * closed
     assert not got[:2].any()
     assert not got[-2:].any()
@@ -245,35 +276,6 @@ def test_single_odd_points_are_steadied():
     """A spike goes and an edge stays; beside a missing point, at the ends and of two points nothing changes."""
     assert _steadied(np.array([1.0, 9, 1, 1, 5, 5])).tolist() == [1, 1, 1, 1, 5, 5]
     assert _steadied(np.array([1.0, 9, NAN, 9, 1]))[[0, 1, 3, 4]].tolist() == [1, 9, 9, 1]
+    assert _steadied(np.array([9.0, 1, NAN, 1, 9]))[[1, 3]].tolist() == [1, 1]
+    assert _steadied(np.array([1.0, 9, 1])).tolist() == [1, 1, 1]
     assert _steadied(np.array([1.0, 9])).tolist() == [1, 9]
-
-
-@pytest.mark.parametrize(
-    ("volts", "amps", "span"),
-    [
-        (((121, 13.3),), ((121, -1.0),), (0.0, 60.0)),
-        (((121, 13.1),), ((121, -1.0),), None),
-        (((121, 13.3),), ((121, -0.2),), None),
-        (((121, 13.3),), ((20, 1.0), (40, -1.0), (61, 1.0)), (10.0, 29.5)),
-        (((121, 13.3),), ((20, 1.0), (11, -1.0), (90, 1.0)), (10.0, 15.0)),
-        (((121, 13.3),), ((20, 1.0), (10, -1.0), (91, 1.0)), None),
-        (((121, 13.3),), ((20, -1.0), (20, 1.0), (81, -1.0)), (0.0, 60.0)),
-    ],
-)
-def test_run_without_a_crank_shows_by_charge_at_a_chargers_voltage(volts: tuple, amps: tuple, span):
-    """0.3 A into a battery at 13.2 V for 5 s, from the first such stretch to the last."""
-    table = points(0.5, {"battery_v": parts(*volts), "battery_a": parts(*amps)})
-
-    got = find_charged(table, 0.0, 60.0, 0.01)
-
-    assert ((got.from_s, got.to_s, got.how) if got else None) == ((*span, "share") if span else None)
-
-
-def test_run_without_a_crank_needs_both_channels():
-    """And two points."""
-    table = points(0.5, {"battery_v": full(14.0), "battery_a": full(-5.0)})
-
-    assert find_charged(points(0.5, {"battery_a": full(-5.0)}), 0.0, 60.0, 0.01) is None
-    assert find_charged(points(0.5, {"battery_v": full(14.0)}), 0.0, 60.0, 0.01) is None
-    assert find_charged(table, 0.0, 0.4, 0.01) is None
-    assert into_battery(table, 0.01).all()

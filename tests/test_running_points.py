@@ -103,6 +103,7 @@ def test_scale_of_the_falls_is_that_of_the_engine_off():
 
 def test_run_counts_from_two_seconds_or_a_third_of_it():
     """Until half a second before its end, or until the key-off where a line shows that."""
+
     def ends(**how):
         points = running_points(a_bench(**how))
         return float(points.start_s[0]), float(points.end_s[-1])
@@ -182,7 +183,9 @@ def points_of(amps, whole_a=5.0, load_a=None, how="", uncharged=None) -> Running
     dark = np.arange(n) < n // 2 if uncharged is None else uncharged
     load = np.full(n, NAN) if load_a is None else np.broadcast_to(load_a, n).astype(float)
     whole = np.broadcast_to(whole_a, n).astype(float)
-    return RunningPoints(start, start + 0.15, np.full(n, 13.0), np.asarray(amps, float), load, {}, how, ~dark, dark, whole)
+    return RunningPoints(
+        start, start + 0.15, np.full(n, 13.0), np.asarray(amps, float), load, {}, how, ~dark, dark, whole
+    )
 
 
 WHOLE, WORSE = measured(13.0, 0.1, story="mean"), measured(12.5, 0.1, story="worse")
@@ -258,3 +261,11 @@ def test_charging_that_comes_slowly_is_the_speeds(over_s, speed):
     assert by_speed(points_of(half(2.0, -3.0)), bench_=slow_bench(45.0, over_s)) is False
     three = points_of(half(2.0, -3.0), uncharged=(np.arange(100) < 20) | (np.arange(100) >= 50))
     assert by_speed(three, bench_=one) is speed
+
+
+@pytest.mark.parametrize(("edge_at", "at_s", "speed"), [(50, 40.0, False), (98, 59.6, True), (99, 59.8, False)])
+def test_runs_own_begin_and_end_are_no_edges_of_a_state(edge_at, at_s, speed):
+    """A current that changes slowly just there is the engine's start or stop."""
+    points = points_of(half(2.0, -3.0), uncharged=np.arange(100) < edge_at)
+
+    assert by_speed(points, bench_=slow_bench(at_s - 0.5, 1.0)) is speed

@@ -17,7 +17,9 @@ def test_bikes_in_letters():
     """Two blanks a level, umlauts as they are, nothing where nothing is known."""
     glance = Glance("Lärche", SeasonAdvice("fine", "fine now", "Battery", "b"), 0, "", date(2026, 9, 1), None)
 
-    assert bikes_json([glance]) == f"""{{
+    assert (
+        bikes_json([glance])
+        == f"""{{
   "benchlog_version": "{__version__}",
   "bikes": [
     {{
@@ -36,6 +38,7 @@ def test_bikes_in_letters():
     }}
   ]
 }}"""
+    )
 
 
 def test_what_is_no_number_is_null():

@@ -23,11 +23,11 @@ def sizes(n_each: int, size: float, scatter: float = 0.1) -> tuple[float, bool, 
     """Of a step between two sides without a trend of their own, level known."""
     n = 2 * n_each
     y = scatter * even(n_each) + size * (np.arange(n) >= n_each)
-    return breaks._size(np.ones((n, 1)), np.arange(float(n)), y, n_each)  # noqa: SLF001 its own arithmetic
+    return breaks._size(np.ones((n, 1)), np.arange(float(n)), y, n_each)
 
 
 def test_a_step_between_four_and_four_is_a_difference_of_means():
-    """Its deviation: residuals of about 0.1 over 8 - 2 degrees of freedom, times 1/4 + 1/4, wider for neighbours alike."""
+    """Its deviation: residuals of 0.1 over 8 - 2 degrees of freedom, times 1/4 + 1/4, wider for alike neighbours."""
     alike = autocorrelation_inflation(even(4), 1)
     own = math.sqrt(0.1**2 * float(FOUR @ FOUR) / (8 - 2) * alike * (1 / 4 + 1 / 4))
 
@@ -44,7 +44,7 @@ def test_five_on_either_side_have_trends_of_their_own():
         n = 2 * n_each
         time = np.arange(float(n))
         y = 0.01 * even(n_each) + (time >= n_each) * (3.0 + 0.5 * (time - n_each))
-        got, _, _ = breaks._size(np.ones((n, 1)), time, y, n_each)  # noqa: SLF001 its own arithmetic
+        got, _, _ = breaks._size(np.ones((n, 1)), time, y, n_each)
         middle = 3.0 + 0.5 * (n_each - 1) / 2
         assert got == pytest.approx(3.0 if slope_after else middle, abs=0.02)
 
@@ -54,7 +54,7 @@ def test_the_shorter_side_decides(at: int, bends: bool):
     """Of twelve readings a slope of its own needs five before and five after the step."""
     time = np.arange(12.0)
     y = 0.01 * np.sin(2.4 * time) + (time >= at) * (3.0 + 0.5 * (time - time[at]))
-    got, _, _ = breaks._size(np.ones((12, 1)), time, y, at)  # noqa: SLF001 its own arithmetic
+    got, _, _ = breaks._size(np.ones((12, 1)), time, y, at)
 
     assert (abs(got - 3.0) < 0.1) is bends
 
@@ -97,7 +97,7 @@ def test_a_bend_that_fits_as_well_takes_the_step_away():
     for size in np.linspace(1.5, 6.0, 40):
         y = BLOCKS + size * (time >= 12)
         worse = 24 * math.log(hinged(y) / float(BLOCKS @ BLOCKS)) / alike
-        _, surely, _ = breaks._size(np.ones((24, 1)), time, y, 12)  # noqa: SLF001 its own arithmetic
+        _, surely, _ = breaks._size(np.ones((24, 1)), time, y, 12)
         assert surely == (size > 2.5 * own and worse > 10.83), size
         seen.add((bool(size > 2.5 * own), worse > 10.83))
 
@@ -110,7 +110,7 @@ def test_a_bend_is_tried_on_tamed_readings(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(breaks, "_bent", lambda _known, _time, y: tried.append(y) or 0.0)
     y = BLOCKS + 12.0 * (np.arange(24) >= 12)
     y[3] += 8.0
-    breaks._size(np.ones((24, 1)), np.arange(24.0), y, 12)  # noqa: SLF001 its own arithmetic
+    breaks._size(np.ones((24, 1)), np.arange(24.0), y, 12)
 
     assert tried[0] == pytest.approx(np.where(np.arange(24) == 3, tried[0], y), abs=0.7)
     assert 3.0 < tried[0][3] < 7.0
@@ -120,17 +120,17 @@ def test_the_best_bend_is_found():
     """A line that bends at the tenth reading leaves nothing; one with a scatter leaves what the best place leaves."""
     time = np.arange(24.0)
     y = np.sin(2.4 * time) + 0.7 * np.maximum(time - 10, 0)
-    bent = breaks._bent(np.ones((24, 1)), time, 5 + 2 * np.maximum(time - 10, 0))  # noqa: SLF001 its own arithmetic
+    bent = breaks._bent(np.ones((24, 1)), time, 5 + 2 * np.maximum(time - 10, 0))
 
     assert bent == pytest.approx(0.0, abs=1e-18)
-    assert breaks._bent(np.ones((24, 1)), time, y) == pytest.approx(hinged(y))  # noqa: SLF001
+    assert breaks._bent(np.ones((24, 1)), time, y) == pytest.approx(hinged(y))
 
 
 @pytest.mark.parametrize(("at", "exact"), [(2, False), (3, True), (20, True), (21, False)])
 def test_a_bend_lies_three_readings_from_the_ends(at: int, exact: bool):
     """Of 24 readings at the fourth to the fourth last."""
     time = np.arange(24.0)
-    left = breaks._bent(np.ones((24, 1)), time, np.maximum(time - at, 0))  # noqa: SLF001 its own arithmetic
+    left = breaks._bent(np.ones((24, 1)), time, np.maximum(time - at, 0))
 
     assert (left < 1e-18) is exact
 
@@ -139,7 +139,7 @@ def test_a_bend_lies_three_readings_from_the_ends(at: int, exact: bool):
 def test_bends_of_many_readings_are_tried_at_some_places(n: int, every: int):
     """Every place up to 405 readings, each second from 406 on, each third from 606 on."""
     time = np.arange(float(n))
-    left = [breaks._bent(np.ones((n, 1)), time, np.maximum(time - at, 0)) for at in (3, 4, 5, 6)]  # noqa: SLF001
+    left = [breaks._bent(np.ones((n, 1)), time, np.maximum(time - at, 0)) for at in (3, 4, 5, 6)]
     tried = [k for k, rest in enumerate(left) if rest < 1e-12]
 
     assert tried == list(range(0, 4, every))

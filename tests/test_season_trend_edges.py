@@ -153,7 +153,7 @@ def test_likeness_is_that_of_ranks():
 
 
 def test_partial_slope_is_freed_of_the_other_column():
-    """y = 5 + 2 t + 3 o + scatter, all orthogonal: slope about 2, the other's 3, and the scatter is what is left."""
+    """The series 5 + 2 t + 3 o + scatter, all orthogonal: slope about 2, the other's 3, the scatter left."""
     found, own, residual = partial_slope(TIME, 5 + 2 * TIME + 3 * OTHER + 0.01 * SCATTER, OTHER[:, None])
 
     assert own == pytest.approx([3.0])

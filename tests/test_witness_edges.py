@@ -105,7 +105,7 @@ def test_step_of_no_current_shows_no_ratio():
 
 
 def test_steps_none_of_which_agree_are_alone():
-    """16 and 32 mΩ: either may be pure, so both stand alone and prove nothing; a step that moves nothing is the bike's."""
+    """16 and 32 mΩ: either may be pure, so both stand alone; a step that moves nothing is the bike's."""
     found = judged((0.16, 1e-4), (0.32, 1e-4), (0.0, 1e-4)).verdicts
 
     assert [(each.owner, each.alone) for each in found] == [("block", True), ("block", True), ("bike", False)]

@@ -87,7 +87,7 @@ def coarse(overview: Overview, from_s: float, to_s: float, step_s: float, roles:
         # stamps that come in packets
         typical_s = mean_s
     # a hair more, so that the last bit of a time stamp does not decide
-    group = max(int(step_s / typical_s * (1 + 1e-9) + 1e-9), 1) if typical_s > 0 else 1
+    group = max(int(step_s / typical_s * (1 + 1e-9)), 1) if typical_s > 0.0 else 1
     at = _firsts(start, end, group, typical_s)
     mean, low, high, over = {}, {}, {}, {}
     for role in wanted:
@@ -100,7 +100,7 @@ def coarse(overview: Overview, from_s: float, to_s: float, step_s: float, roles:
         good = np.isfinite(values)
         weight = np.where(good, rows, 0).astype(float)
         total = np.add.reduceat(weight, at)
-        summed = np.add.reduceat(np.where(good, values, 0.0) * weight, at)
+        summed = np.add.reduceat(np.nan_to_num(values) * weight, at)
         mean[role] = np.divide(summed, total, out=np.full(len(at), np.nan), where=total > 0)
         low[role] = np.fmin.reduceat(band.min[keep], at)
         high[role] = np.fmax.reduceat(band.max[keep], at)
@@ -149,7 +149,7 @@ def leads_out_of(hidden: npt.NDArray[np.bool_], mean: Array) -> npt.NDArray[np.b
     Args:
         hidden: what does not count. mean: of the channel, by bucket; NaN where it has no valid sample.
     """
-    valid = np.flatnonzero(np.isfinite(mean) & ~hidden)
+    valid = np.isfinite(mean) & ~hidden
     found = np.zeros(len(hidden), dtype=bool)
     found[valid] = np.diff(np.cumsum(hidden)[valid], prepend=0) > 0
     return found
@@ -159,8 +159,6 @@ def _firsts(start: Array, end: Array, group: int, typical_s: float) -> npt.NDArr
     """The first bucket of each point; none reaches across a gap in the log."""
     n = len(start)
     gaps = np.flatnonzero(start[1:] - end[:-1] > gap_limit_s(typical_s)) + 1
-    if not len(gaps) or group == 1:
-        return np.arange(0, n, group)
     edges = [0, *gaps.tolist(), n]
     return np.concatenate([np.arange(a, b, group) for a, b in pairwise(edges)])
 

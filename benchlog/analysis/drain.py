@@ -71,7 +71,7 @@ def drain(
     band, gap_s = overview.bands[role], overview.gap_s[inside]
     counts = _counts(overview, band, (first, last), left_out)
     weight, area = np.where(counts, band.weight_s[inside], 0.0), np.where(counts, band.area[inside], 0.0)
-    if (covered := float(weight.sum())) <= 0:
+    if (covered := float(weight.sum())) <= 0.0:
         return None
     if over := int(band.over[inside][counts].sum()):
         # what lies beyond the range counts as nothing, so the mean is a lower bound
@@ -79,12 +79,12 @@ def drain(
     mean = float(area.sum()) / covered
     current = np.divide(area, weight, out=np.zeros_like(area), where=weight > 0)
     woken = _wake_ups(overview, band, inside, settled, (current, weight))
-    calm = (weight > 0) & ~woken.inside
+    calm = (weight > 0.0) & ~woken.inside
     step_s = covered / max(int(np.count_nonzero(weight)), 1)
     scatter = block_mean(current[calm], weight[calm], memory=memory_s / step_s).u if calm.sum() >= 2 else 0.0
     once = max((abs(charge) for charge in woken.charges_as), default=0.0)
     uneven = _uneven(woken.charges_as, settled.wakeups, overview.step_s)
-    bridged = np.where(weight > 0, gap_s, 0.0)
+    bridged = np.where(weight > 0.0, gap_s, 0.0)
     gaps = bridged[bridged > gap_limit_s(median(gap_s))]
     highest_a = max(0.1 * abs(settled.base_a), LEAST_BAND_A, *woken.heights_a)
     hidden = rectangular(highest_a * math.sqrt(float((gaps**2).sum())) / covered)

@@ -46,7 +46,7 @@ def fed_a(table: Coarse, from_s: float, to_s: float) -> Array | None:
         if scaled is None:
             return None
         load = scaled * KEPT_SHARE
-    return np.asarray(np.where(load < 0, 0.0, load))
+    return np.asarray(np.where(load < 0.0, 0.0, load))
 
 
 def falls(mean: Mapping[str, Array]) -> dict[str, Array]:
@@ -79,7 +79,7 @@ def _by_fall(table: Coarse, from_s: float, to_s: float) -> Array | None:
         slope, r2 = _line(x, y)
         by_steps = _by_steps(x, y)
         slope = by_steps if by_steps < KEPT_SHARE * slope else slope
-        if slope > 0 and r2 >= LEAST_R2 and (best is None or r2 > best[0]):
+        if slope > 0.0 and r2 >= LEAST_R2 and (best is None or r2 > best[0]):
             best = r2, path, slope, percentile(x, 5)
     if best is None:
         return None

@@ -141,7 +141,7 @@ def _level(table: Coarse, role: str, from_s: float, to_s: float) -> _Level | Non
     scatter = t_inflation(apart / math.sqrt(len(means)), len(means) - 1)
     half = len(x) // 2
     lasts = float(t[-1] - t[0])
-    rise = (_middle(x[half:]) - _middle(x[:half])) / (lasts / 2) if lasts > 0 else 0.0
+    rise = (_middle(x[half:]) - _middle(x[:half])) / (lasts / 2) if lasts > 0.0 else 0.0
     return _Level(_middle(x), scatter, float(t.mean()), rise)
 
 
@@ -158,12 +158,12 @@ def missing_wakeups(wakeups: Sequence[tuple[float, float]], seen_s: float, out_s
         wakeups: ``(from_s, to_s)`` of each with the fuse in. seen_s: how long that was watched, s.
         out_s: how long the fuse was out, s. wakes_out: how many came then.
     """
-    if len(wakeups) < 2 or wakes_out or seen_s <= 0:
+    if len(wakeups) < 2 or wakes_out or seen_s <= 0.0:
         return False
     apart = np.diff([begin for begin, _ in wakeups])
     usual = median(apart)
     # where others lie between two, their interval is a multiple of the usual one
-    off = np.abs(apart / usual - np.maximum(np.round(apart / usual), 1)) if usual > 0 else np.ones(1)
+    off = np.abs(apart / usual - np.maximum(np.round(apart / usual), 1)) if usual > 0.0 else np.ones(1)
     regular = len(wakeups) >= 3 and float(np.max(off)) < REGULAR
     if regular:
         return out_s / usual >= MISSING_REGULAR

@@ -79,7 +79,7 @@ def _thinned(x: Array, half: npt.NDArray[np.bool_]) -> Array:
 
 def _mode(half: Array, low: float, high: float) -> float:
     counts, edges = np.histogram(half, bins=_BINS, range=(low, high))
-    if counts.max() < max(len(half) / 100, 1):
+    if counts.max() < len(half) / 100:
         counts, edges = np.histogram(half, bins=_BINS // 10, range=(low, high))
     best = int(counts.argmax())
     # the bin's own samples place the mode finer than the bin does

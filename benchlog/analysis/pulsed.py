@@ -83,8 +83,8 @@ def find_pulsing(table: Coarse, by: str, sample_s: float) -> list[Pulsing]:
     time_s, x = table.time_s[ok], table.mean[by][ok]
     edges = _edges(time_s, x)
     found = []
-    left = falls = [edge for edge in edges if edge.amps < 0]
-    rises = [edge for edge in edges if edge.amps > 0]
+    left = falls = [edge for edge in edges if edge.amps < 0.0]
+    rises = [edge for edge in edges if edge.amps > 0.0]
     fastest_s = 0.8 * max(FASTEST_S, FOLLOWED_SAMPLES * sample_s)
     while chain := _longest_chain(left, fastest_s):
         left = [edge for edge in left if edge not in chain]
@@ -108,7 +108,7 @@ def _edges(time_s: Array, x: Array) -> list[_Edge]:
     places: list[int] = []
     for first, end in runs(np.abs(moved) >= least):
         signs = np.sign(moved[first:end])
-        for a, b in runs(signs > 0) + runs(signs < 0):
+        for a, b in runs(signs > 0.0) + runs(signs < 0.0):
             places.append(first + a + int(np.argmax(np.abs(moved[first + a : first + b]))))
     places.sort()
     edges = []

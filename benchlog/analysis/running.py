@@ -153,7 +153,6 @@ class _Seen:
         self.volts = _steadied(part.mean.get("battery_v", nothing))
         self.amps = _steadied(part.mean.get("battery_a", nothing))
         self.least_a = least_a(share_u)
-        self.current_known = bool(np.isfinite(self.amps).any())
         with np.errstate(invalid="ignore"):
             proven_a = self.least_a + before.charger_a
             charged: Flags = self.amps < -proven_a
@@ -207,7 +206,7 @@ def _turned(part: Coarse, here: slice, run: slice) -> bool:
     """
     spread = _spread(part)
     calm = float(spread[np.isfinite(spread)].min(initial=np.inf))
-    rippled = _ripple(part, run) > RIPPLE_RATIO * calm > 0
+    rippled = _ripple(part, run) > RIPPLE_RATIO * calm > 0.0
     return not (rippled and _ripple(part, here) * RIPPLE_RATIO < _ripple(part, run))
 
 
@@ -217,7 +216,7 @@ def _stands(seen: _Seen, tail: slice, run: slice) -> bool:
         return True
     share = seen.share_a()[tail]
     share = share[np.isfinite(share)]
-    return len(share) > 0 and median(share) <= max(seen.least_a, 0.1 * seen.before.amps)
+    return median(share) <= max(seen.least_a, 0.1 * seen.before.amps)  # of nothing read, NaN: no
 
 
 def _ripple(part: Coarse, here: slice) -> float:

@@ -9,7 +9,6 @@ import numpy.typing as npt
 
 from benchlog.core.uncertainty import combine, t_inflation
 
-
 #: No reading is surer than this, V.
 LEAST_U_V = 1e-6
 

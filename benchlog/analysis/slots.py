@@ -49,7 +49,7 @@ def match_slots(
         marks: ``slot N on`` settles slot N: of all marks and steps the nearest pairs belong together.
         vague_s: how much later or earlier than it happened the logger may have stamped a step, s.
     """
-    rising = [step for step in steps if step.amps > 0 and step.owner != "bike"]
+    rising = [step for step in steps if step.amps > 0.0 and step.owner != "bike"]
     marked = {slot: marked_on(marks, slot) for slot in planned_a}
     found = _at_marks(rising, marked, vague_s)
     used = {id(match.step) for match in found.values()}
@@ -127,7 +127,7 @@ def come_together(
         if match.step is None or _off_plan(match.step, planned_a[slot]) > FITS_COST
     ]
     settled = {id(match.step) for slot, match in found.items() if match.step is not None and slot not in left}
-    free = [step for step in steps if step.amps > 0 and step.owner != "bike" and id(step) not in settled]
+    free = [step for step in steps if step.amps > 0.0 and step.owner != "bike" and id(step) not in settled]
     if sum(step.owner == "block" for step in free) >= len(left):
         return {}  # as many steps of the fuse block's own as circuits: each has one
     shared: dict[int, tuple[LoadStep, tuple[int, ...]]] = {}

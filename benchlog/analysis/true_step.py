@@ -151,7 +151,7 @@ def _held_s(traces: Sequence[Trace], role: str) -> float | None:
     if not lengths:
         return None
     stood_s, stood, shown, jumped = (np.concatenate(part) for part in (lengths, rows, values, jumps))
-    jumped = jumped[jumped > 0]
+    jumped = jumped[jumped > 0.0]
     if len(stood) < LEAST_RUNS or not len(jumped):
         return None
     code = float(jumped.min())

@@ -126,11 +126,13 @@ def _has_terminals() -> bool:
 
 
 def _refuse(rate: float, speed: float, both: bool, seed: int | None, seconds: float | None) -> None:
+    from benchlog.standin.pace import FASTEST, SLOWEST, is_speed
+
     faults = []
     if not 1.0 <= rate <= FASTEST_HZ:
         faults.append(f"--rate must be from 1 to {FASTEST_HZ:g} samples a second, got {rate:g}")
-    if not 0.01 <= speed <= 10_000:
-        faults.append(f"--speed must be from 0.01 to 10000, got {speed:g}")
+    if not is_speed(speed):
+        faults.append(f"--speed must be from {SLOWEST:g} to {FASTEST:.0f}, got {speed:g}")
     if seconds is not None and not seconds > 0:
         faults.append(f"--seconds must be above 0, got {seconds:g}")
     if seed is not None and seed < 0:
@@ -224,6 +226,7 @@ def _welcome(running: "Standin", fault: str | None, behaviours: list[str]) -> st
             "  key on · key off · slot N on · slot N off · all on · all off",
             "  fuse N out · fuse N in · crank · engine off",
             "  zero · zero end · shunt bridged · shunt free",
+            "  speed N: from now on so many simulated seconds in a second",
             "and a meter and tools, to find a fault's place:",
             *(f"  {line}" for line in HELP),
             f"  slots: {slots}",

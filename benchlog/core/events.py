@@ -67,6 +67,12 @@ class ZeroTo(PlainEvent):
     text = "zero end"
 
 
+class ShuntBack(PlainEvent):
+    """The shunt that was taken out of circuit for a zero is back in it."""
+
+    text = "shunt back"
+
+
 class ShuntBridged(PlainEvent):
     """A cable lies across the battery's shunts."""
 
@@ -113,7 +119,7 @@ Event = PlainEvent | SlotEvent
 
 PLAIN: tuple[PlainEvent, ...] = (
     *(KeyOn(), KeyOff(), Cranked(), EngineRuns(), EngineStopped()),
-    *(ZeroFrom(), ZeroTo(), ShuntBridged(), ShuntFree()),
+    *(ZeroFrom(), ZeroTo(), ShuntBack(), ShuntBridged(), ShuntFree()),
 )
 BY_SLOT: tuple[type[SlotEvent], ...] = (SlotOn, SlotOff, SlotWithdrawn, FuseOut, FuseIn)
 _PLAIN = {event.text: event for event in PLAIN}

@@ -34,6 +34,8 @@ def unsecret(text: str) -> str:
 
 def printable(text: str, instead: str = " ") -> str:
     """The text, with ``instead`` in the place of every letter that cannot be shown."""
+    if text.isprintable():
+        return text
     return "".join(letter if letter.isprintable() else instead for letter in text)
 
 

@@ -1,4 +1,4 @@
-"""A log without the currents that passed a bridged shunt by."""
+"""A log without the currents that passed by a shunt: bridged, or not back from its zero."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.analysis.bridge import Bridge, bridges_of
+from benchlog.analysis.bridge import Bridge, aways_of, bridges_of, told
 from benchlog.analysis.coarse import leads_out_of, outside_of
 from benchlog.core.roles import SHUNT_ROLES
 from benchlog.core.trace import Band, Overview, Trace
@@ -88,11 +88,10 @@ class Bridged:
 def use_bridges(log: Samples) -> Bridged:
     """Take out of a log what a bridged shunt cannot have measured, by its marks."""
     bridges, faults = bridges_of(log.marks)
+    bridges += aways_of(log.marks)
     roles = [role for role in SHUNT_ROLES if role in log.overview.bands]
     if not bridges or not roles:
         return Bridged(log, (), faults)
-    named = " and ".join(bridge.words for bridge in bridges)
-    note = (
-        f"the shunt was bridged {named}, so {' and '.join(roles)} {'do' if len(roles) > 1 else 'does'} not count there"
-    )
+    counts = "do" if len(roles) > 1 else "does"
+    note = f"the shunt was {told(bridges)}, so {' and '.join(roles)} {counts} not count there"
     return Bridged(BridgedLog(log, bridges), bridges, (note, *faults))

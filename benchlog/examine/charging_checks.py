@@ -190,8 +190,8 @@ def _all_on(bench: LogContext, points: RunningPoints, known: Flags) -> tuple[Fla
     # lamps and heaters draw less where the battery is not charged, and are on all the same
     top = points.volts[known & (level >= NEARLY_ALL * most - points.load_noise_a)]
     top_v = median(top[np.isfinite(top)]) if np.isfinite(top).any() else math.nan
-    share = np.fmin(np.where(np.isfinite(points.volts), points.volts / top_v, 1.0), 1.0)
-    keep = known & (level >= NEARLY_ALL * most * np.where(np.isfinite(share), share, 1.0) - points.load_noise_a)
+    share = np.fmin(points.volts / top_v, 1.0)  # 1 where a voltage was not read
+    keep = known & (level >= NEARLY_ALL * most * share - points.load_noise_a)
     shown = float(np.mean(load[keep])) if keep.any() else most
     return keep, f"with {shown:.1f} A of the planned {planned:.1f} A on{points.load_how.rstrip()}"
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Protocol
 
-from benchlog.analysis.bridge import Bridge
+from benchlog.analysis.bridge import Bridge, told
 from benchlog.analysis.cranking import Crank
 from benchlog.analysis.key_state import Source
 from benchlog.analysis.levels import Crossing
@@ -136,8 +136,8 @@ class LogContext:
 
     def bridged_in(self, *stretches: tuple[float, float]) -> str:
         """To be added to a reason: where the shunt was bridged in one of these stretches, s; "" where it was not."""
-        there = [one.words for one in self.bridged if any(one.touches(a, b) for a, b in stretches)]
-        return f"; the shunt was bridged {' and '.join(there)}, so no current was measured there" if there else ""
+        there = [one for one in self.bridged if any(one.touches(a, b) for a, b in stretches)]
+        return f"; the shunt was {told(there)}, so no current was measured there" if there else ""
 
     def cut(self, from_s: float, to_s: float) -> list[tuple[float, float]]:
         """A stretch, s, cut where its current begins or ceases to count."""

@@ -133,7 +133,7 @@ def _load(bench: LogContext) -> tuple[Array, Array, str]:
         fed = fed_a(table.cut(here), a, min([b, *starts]))
         if fed is not None:
             load[here] = fed / KEPT_SHARE
-    if "feed_a" not in table.low and "feed_v" in table.low and "battery_v" in table.mean:
+    if "feed_v" in table.low and "battery_v" in table.mean:
         with np.errstate(invalid="ignore"):
             # where the feed was lost for a moment, its distance from the battery is no drop of a load's
             load[table.low["feed_v"] < LIVE_SHARE * table.mean["battery_v"]] = np.nan

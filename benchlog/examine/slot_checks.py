@@ -119,7 +119,7 @@ def _matched(shown_by: _Shown, slot: int, limit: PlannedLimit | None) -> Finding
     sure = [finding for finding in findings if not finding.disqualified] or findings
     if limit is not None and len(sure) > 1:
         verdicts = [_judged(finding, limit) for finding in sure]
-        if any(one.matches[slot].marked for one in shown) and "fail" in verdicts:
+        if shown[0].matches[slot].marked and "fail" in verdicts:
             return sure[verdicts.index("fail")]
         if len(set(verdicts)) > 1:
             return replace(

@@ -155,7 +155,7 @@ def live(plateau: Plateau) -> bool:
 
 def _path_step(bench: LogContext, path: str, one: Stepped) -> PathStep | None:
     a, b = one.before.readings.get(path), one.after.readings.get(path)
-    if a is None or b is None or not (live(one.before) and live(one.after)):
+    if a is None or b is None or not live(one.after):
         return None
     return PathStep(b.value - a.value, path_step_u(bench, path, one))
 

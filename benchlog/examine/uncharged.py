@@ -27,7 +27,7 @@ def _slowly(bench: LogContext, points: RunningPoints) -> bool:
         float(points.start_s[at])
         for flags in (points.charged, points.uncharged)
         for first, end in runs(flags)
-        for at in (first, min(end, len(flags) - 1))
+        for at in (first, end)
         if 0 < at < len(flags) - 1
     ]
     return any(

@@ -177,7 +177,7 @@ def huber(columns: Array, y: Array, rounds: int = 30) -> Array:
     found: Array = np.zeros(columns.shape[1])
     for _ in range(rounds):
         root = np.sqrt(weight)
-        found = np.linalg.lstsq(columns * root[:, None], y * root, rcond=None)[0]
+        found = np.asarray(np.linalg.lstsq(columns * root[:, None], y * root, rcond=None)[0], dtype=np.float64)
         residual = y - columns @ found
         reach = 1.345 * robust_spread(residual)
         if reach == 0:

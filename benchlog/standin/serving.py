@@ -17,6 +17,7 @@ from benchlog.core.interrupts import later
 from benchlog.standin.hands import LOGGER, NAME, HandsServer, answer_to, listening_at
 from benchlog.standin.lines import LineForm, header_of, lines_of, logger_toml_of
 from benchlog.standin.network import Network, listening
+from benchlog.standin.pace import speed_of
 from benchlog.standin.probing.meter import Probes
 from benchlog.standin.streaming import LiveBike
 from benchlog.standin.typed import TypedLines
@@ -28,8 +29,9 @@ if TYPE_CHECKING:
 READER_SETTLES_S = 0.15
 #: Simulated time from one header line to the next, for a reader that missed the first, s.
 HEADER_EVERY_S = 2.0
-#: Lines leave in bulk, one write for about this much wall clock, s.
-BULK_S = 0.02
+#: Lines leave in bulk, one write for about this much wall clock, s; where more is due, so many lines at once, about
+#: what a pseudo-terminal holds.
+BULK_S, BULK_LINES = 0.02, 64
 #: A reader that stopped and goes on gets no more than this at once, wall clock s: meanwhile simulated time stood still.
 CATCH_UP_S = 0.25
 _IDLE_S = 0.05
@@ -43,7 +45,7 @@ class Standin:
         bike: what is simulated.
         form: how its lines look.
         plan_toml: the plan that belongs to the install.
-        speed: simulated seconds in a second.
+        speed: simulated seconds in a second; ``speed N`` through the hands changes it.
         listen: host and number for a port over TCP; a pseudo-terminal where None.
         folder: where ``port``, ``hands``, ``plan.toml`` and ``logger.toml`` go; a new one in the system's place for
             passing files where None. It must not exist yet, and is removed at the end.
@@ -112,8 +114,14 @@ class Standin:
 
     def _answer(self, text: str) -> str:
         """Do what is said or measure what is asked, and say so on one line."""
-        reading = self._reader_since is not None
-        return answer_to(text, lambda asked: self.probes.answer(asked, read=reading) or self.bike.act(asked))
+        return answer_to(text, self._do)
+
+    def _do(self, text: str) -> float | str:
+        if (speed := speed_of(text)) is not None:
+            self._hand_over()  # what is due until now, at the speed until now
+            self.speed, self._owed_s = speed, 0.0
+            return self.bike.time_s
+        return self.probes.answer(text, read=self._reader_since is not None) or self.bike.act(text)
 
     @property
     def port(self) -> str:
@@ -200,7 +208,7 @@ class Standin:
         # ends on time as well where a reader is as fast as the simulation
         while not self._pending and time.monotonic() - now < _IDLE_S:
             rate = self.speed * self.bike.spec.rate_hz
-            count = min(int(self._owed_s * rate), max(int(BULK_S * rate), 1))
+            count = min(int(self._owed_s * rate), max(int(BULK_S * rate), BULK_LINES))
             if count == 0:
                 return
             self._owed_s -= count / rate

@@ -10,10 +10,11 @@ from benchlog.analysis.key_state import KEY_ON_A
 from benchlog.analysis.running import LEAST_SHARE_A, RAISED_V
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.bench.guided import watch
+from benchlog.bench.guided.at_step import STANDS_S
 from benchlog.bench.guided.block import block_load
 from benchlog.bench.guided.history import History
 from benchlog.bench.guided.right import Asked, PutRight, engine_off, stranger_off
-from benchlog.bench.guided.stepping import STANDS_S, Stepping
+from benchlog.bench.guided.stepping import Stepping
 from benchlog.bench.guided.watch import LEAST_SHARE
 from benchlog.bench.guided.watch_drain import LINES, NAMES
 from benchlog.core.events import Cranked, EngineStopped, KeyOff, KeyOn
@@ -58,6 +59,10 @@ class KeyLine:
 
 class Following(Stepping):
     """Steps whose person may do anything at any time."""
+
+    def _begin_run(self) -> None:
+        super()._begin_run()
+        self._begin_following()
 
     def _begin_following(self) -> None:
         self._line = KeyLine()

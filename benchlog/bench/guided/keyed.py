@@ -4,10 +4,11 @@ import math
 from collections.abc import Mapping
 
 from benchlog.analysis.bridge import BRIDGED, FREE
+from benchlog.bench.guided.at_step import DONE
 from benchlog.bench.guided.following import Following
 from benchlog.bench.guided.right import Asked, PutRight, switched_off, undone
 from benchlog.bench.guided.spec import StepSpec
-from benchlog.bench.guided.stepping import BY_THE_BIKE, CALM_S, DONE
+from benchlog.bench.guided.stepping import BY_THE_BIKE, CALM_S
 from benchlog.bench.guided.view import Key, ListedStep, Standing
 
 _STANDINGS: Mapping[str, Standing] = {
@@ -23,7 +24,8 @@ _STANDINGS: Mapping[str, Standing] = {
 class Keyed(Following):
     """Steps that take keys."""
 
-    def _begin_keys(self) -> None:
+    def _begin_run(self) -> None:
+        super()._begin_run()
         self._typed = ""
         self._lists = self._shows_caution = False
 

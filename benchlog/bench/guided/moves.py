@@ -1,6 +1,7 @@
 """Has a line or a level moved, for good, since the step began?"""
 
 import math
+from statistics import NormalDist
 
 import numpy as np
 
@@ -16,6 +17,13 @@ LINE_HELD_S = 0.3
 NOISE_OVER_S = 20.0
 #: Pulses are the same load where two stretches of this length have the same mean, s, and share of the change.
 PULSES_OVER_S, PULSES_ALIKE = 2.0, 0.2
+#: A level comes and goes where it crosses its middle so often in two such stretches, and swings by more than this, A.
+LEAST_CROSSINGS, LEAST_SWING = 3, 0.1
+#: A load beside pulses lifts their floor and their top by the same, share of the change, and A or V.
+LIFTS_ALIKE, LIFTS_ALIKE_LEAST = 0.15, 0.05
+#: Standard deviations of single values in the quartile of their differences' sizes: 1 over the quantile of 62.5 %, over
+#: the root of two.
+CALM_QUARTER = 1.0 / (NormalDist().inv_cdf(0.625) * math.sqrt(2.0))
 
 
 def is_up(history: History, role: str) -> bool:
@@ -44,19 +52,27 @@ def steady_change(
     Args:
         band: it may stray this far while it counts as steady; at least its own noise and a tenth of the change.
         before: the level that it moved from; that just before the step where not given.
+
+    What pulses before and after has no level: there the pulses' floor and top tell.
     """
     history = sight.history
+    base, now = (pulses(history, role, until_s) for until_s in (sight.since_s, history.now_s))
+    if before is None and base is not None and now is not None:
+        return _lifted(sight, role, base, now)
     t, x = history.points(role, sight.since_s)
     good = np.isfinite(x)
     t, x = t[good], x[good]
     late = t > history.now_s - lasts_s - 0.15
-    before = sight.before.of(role) if before is None else before
+    if before is None:
+        before = sight.before.of(role)
+        if base is not None and late.any() and np.median(x[late]) > base[0]:
+            before = base[0]  # pulses that have ended since leave their floor
     if not len(t) or math.isnan(before) or late.sum() < 2 or history.now_s - t[0] < lasts_s:
         return None
     level = float(np.median(x[late]))
     change = level - before
     spread = float(np.ptp(x[late]))
-    if spread > max(8 * _noise(x), abs(change) / 10, band, 0.02 if role.endswith("_v") else 0.0):
+    if spread > max(8 * min(_noise(x), _calm_noise(x)), abs(change) / 10, band, 0.02 if role.endswith("_v") else 0.0):
         return None
     beyond = (x - before) * np.sign(change) > abs(change) / 2
     # where it last came from the old level
@@ -82,6 +98,28 @@ def pulsing_change(sight: Sight, role: str) -> tuple[float, float] | None:
     return float(t[at]), change
 
 
+def pulses(history: History, role: str, until_s: float) -> tuple[float, float] | None:
+    """Floor and top of what comes and goes before a time; None where it stands, or moves once."""
+    _, x = history.points(role, until_s - 2 * PULSES_OVER_S, until_s)
+    x = x[np.isfinite(x)]
+    if len(x) < 2:
+        return None
+    low, high = (float(part) for part in np.percentile(x, (10, 90)))
+    crossings = np.count_nonzero(np.diff(x > (low + high) / 2))
+    return (low, high) if crossings >= LEAST_CROSSINGS and high - low > max(LEAST_SWING, 8 * _calm_noise(x)) else None
+
+
+def _lifted(sight: Sight, role: str, base: tuple[float, float], now: tuple[float, float]) -> tuple[float, float] | None:
+    """When a load came on or went off beside pulses, and how much it is; None while they are as they were."""
+    floor, top = now[0] - base[0], now[1] - base[1]
+    change = (floor + top) / 2
+    if abs(floor - top) > max(LIFTS_ALIKE * abs(change), LIFTS_ALIKE_LEAST):
+        return None
+    t, x = sight.history.points(role, sight.since_s)
+    beyond = x > base[1] + change / 2 if change > 0 else x < base[0] + change / 2
+    return (float(t[np.argmax(beyond)]), change) if beyond.any() else None
+
+
 def sigma(history: History, role: str) -> float:
     """The noise of single points, in the channel's unit."""
     return _noise(history.points(role, history.now_s - NOISE_OVER_S)[1])
@@ -91,3 +129,9 @@ def _noise(x: Array) -> float:
     """Noise of single points from neighbours' differences, which steps hardly move."""
     good = x[np.isfinite(x)]
     return robust_noise(good) if len(good) > 3 else 0.0
+
+
+def _calm_noise(x: Array) -> float:
+    """The same where most neighbours lie on either side of an edge, as in pulses: from the calmest quarter of them."""
+    apart = np.abs(np.diff(x[np.isfinite(x)]))
+    return float(np.percentile(apart, 25)) * CALM_QUARTER if len(apart) > 3 else 0.0

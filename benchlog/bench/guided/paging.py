@@ -3,6 +3,7 @@
 import textwrap
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from benchlog.analysis.switched import UP_ABOVE_V
@@ -224,10 +225,14 @@ def _fitted(
 
 def wrapped(text: str, width: int, first: str = "", rest: str = "", paint: Paint = "plain") -> list[ScreenLine]:
     """The text in lines of this width."""
+    return [ScreenLine(line, paint) for line in _lines(text, width, first, rest or " " * len(first))]
+
+
+@lru_cache(maxsize=64)  # a step's page is drawn some ten times a second, with the same words
+def _lines(text: str, width: int, first: str, rest: str) -> tuple[str, ...]:
     # a name in the plan must not steer the terminal
     plain = printable(text, "?")
-    lines = textwrap.wrap(plain, width, initial_indent=first, subsequent_indent=rest or " " * len(first))
-    return [ScreenLine(line, paint) for line in lines or [""]]
+    return tuple(textwrap.wrap(plain, width, initial_indent=first, subsequent_indent=rest)) or ("",)
 
 
 def _joined(parts: Iterable[str], width: int, indent: str = "") -> list[ScreenLine]:

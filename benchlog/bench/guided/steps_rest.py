@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from benchlog.bench.guided.spec import StepSpec, Undo
-from benchlog.core.events import KeyOff, KeyOn, ZeroFrom, ZeroTo
+from benchlog.core.events import KeyOff, KeyOn, ShuntBack, ZeroFrom, ZeroTo
 
 #: A little longer than the check needs, so that its finer search finds enough, s.
 MARGIN_S = 4.0
@@ -50,6 +50,7 @@ def at_rest(fire_risks: Sequence[str] = ()) -> tuple[StepSpec, ...]:
             "Connect the shunt again as it was.",
             "told",
             "Enter when the shunt is back",
+            mark=ShuntBack.text,
             doubt="is the shunt connected again? without it no current is measured",
             by_hand=True,
         ),

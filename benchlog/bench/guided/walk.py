@@ -3,12 +3,11 @@
 import math
 from collections.abc import Sequence
 
-from benchlog.bench.guided.actions import SessionActions
+from benchlog.bench.guided.at_step import OR_ENTER
 from benchlog.bench.guided.keyed import Keyed
-from benchlog.bench.guided.memory import Memory
 from benchlog.bench.guided.right import PutRight
 from benchlog.bench.guided.spec import StepSpec
-from benchlog.bench.guided.stepping import FIRST_LOOK_S, OR_ENTER
+from benchlog.bench.guided.stepping import FIRST_LOOK_S
 from benchlog.bench.guided.view import Key, View
 from benchlog.bench.live import READ_FIRST, LiveStep
 from benchlog.core.roles import SHUNT_ROLES
@@ -20,20 +19,6 @@ class Walk(Keyed):
 
     Give it samples and keys with ``advance``; it moves on, and through ``ways`` marks and tells.
     """
-
-    def __init__(
-        self,
-        steps: Sequence[StepSpec],
-        ways: SessionActions,
-        *,
-        by_itself: bool = False,
-        limit_ma: float | None = None,
-        memory: Memory | None = None,
-    ) -> None:
-        """Begin at the first step, or where ``memory`` says that a run stopped."""
-        super().__init__(steps, ways, by_itself=by_itself, limit_ma=limit_ma, memory=memory)
-        self._begin_following()
-        self._begin_keys()
 
     def view(self) -> View:
         """What the tester sees now."""
