@@ -15,7 +15,7 @@ from test_cli import command
 import benchlog
 from benchlog.core.errors import BenchlogError
 from benchlog.plan.model import load_plan
-from benchlog.process.cluster import ClusterGone
+from benchlog.process.cluster import ClusterGone, Workers
 from benchlog.process.pool import side_by_side, workers_at
 from benchlog.store import Store, open_store
 from benchlog.store.importing import import_logs, logs_under
@@ -80,6 +80,17 @@ def test_library_leaves_the_caller_as_it_is(tmp_path: Path, cluster: Cluster):
     assert len({pid for _, pid in answers}) == 2
     assert os.getpid() not in {pid for _, pid in answers}
     assert dict(os.environ) == before
+
+
+def test_a_scheduler_that_was_given_up_is_left_without_a_word(cluster: Cluster):
+    """Dask's client closes itself where it cannot come back in time; whoever then ends sees no error of its own."""
+    crew = Workers(cluster.address, by_worker)
+    crew._futures.add(crew._work)
+    crew._client.sync(crew._client._close)
+
+    crew.end()
+
+    assert crew._client.status == "closed"
 
 
 def test_job_that_kills_two_workers_is_passed_over(tmp_path: Path):

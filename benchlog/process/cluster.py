@@ -43,8 +43,11 @@ class Workers:
         """
         self._address = address
         self._client = _reached(address)
+        from distributed.client import ClosedClientError
         from distributed.scheduler import KilledWorker
 
+        # a scheduler that is gone has nothing left to leave; a client that has given it up says so in its own way
+        self._nothing_left = (CancelledError, OSError, TimeoutError, ClosedClientError)
         self.deaths: tuple[type[BaseException], ...] = (KilledWorker, _Dropped)
         try:
             self._refuse_unfit(sees)
@@ -94,7 +97,7 @@ class Workers:
         """Have them leave what they have not begun."""
         left = list(self._futures)
         self._dropped |= {future.key for future in left}
-        with suppress(CancelledError, OSError, TimeoutError):  # a scheduler that is gone has nothing left to leave
+        with suppress(*self._nothing_left):
             self._client.cancel(left, force=True)
 
     def end(self) -> None:
