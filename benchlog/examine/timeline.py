@@ -22,8 +22,7 @@ from benchlog.core.uncertainty import Accuracy, combine
 from benchlog.examine.context import KeyTurn, Samples, Timeline
 from benchlog.verdict.evidence import Span
 
-POINT_S = 0.05
-SLOW_POINT_S = 0.5
+POINT_S, SLOW_POINT_S = 0.05, 0.5
 #: Pulses are counted over twice this, s.
 PULSES_S = 3.0
 STATE_ROLES = ("battery_v", "battery_a", "drain_a", "key_v", "trigger_v", "feed_v")
