@@ -43,6 +43,7 @@ SLOW = {
     "test_probe": 9, "test_whole_check": 9, "test_causes": 8, "test_messages": 8, "test_packaging": 8,
     "test_pages_apart": 8, "test_random_rider": 8, "test_recording_faults": 8, "test_season_browser": 8,
     "test_world_ngspice": 8, "test_zero": 8, "test_messages_many": 7, "test_pages_door": 6, "test_plan_page": 6,
+    "test_rider_pty": 12,
     "test_standin_from_plan": 6, "test_store_import": 6, "test_bounds": 5, "test_bridge": 5, "test_causes_logs": 5,
     "test_find": 5, "test_gaps": 5, "test_sense": 5, "test_firmware": 4, "test_folder_saved": 4, "test_foreign": 4,
     "test_messages_bench": 4, "test_messages_pages": 4, "test_process_wide": 4, "test_report": 4,

@@ -115,5 +115,5 @@ def test_a_part_is_found_by_its_quantity():
     """And no other."""
     empty = Season("Larch", "agm", 1.0, date(2026, 1, 1), (), (), None, None, ())
 
-    with pytest.raises(KeyError):
+    with pytest.raises(KeyError, match="crank_minimum"):
         empty.part("crank_minimum")
