@@ -74,7 +74,6 @@ def test_mark_at_which_the_log_begins_is_not_watched(from_s, seen):
     assert watched(a_bench(), 20.0, [(plateau(from_s, 40.0),)]) is seen
 
 
-
 @pytest.mark.parametrize(
     ("from_s", "to_s", "seen"), [(10.0, 17.9, True), (10.0, 18.1, False), (22.9, 24.0, False), (23.1, 24.0, True)]
 )
