@@ -1,12 +1,13 @@
 """When does the engine run, and what does the alternator give?"""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from benchlog.analysis.coarse import Coarse, runs
-from benchlog.analysis.cranking import LINE_OHM, SLOW_FACTOR
+from benchlog.analysis.cranking import LINE_OHM, SLOW_FACTOR, Crank
 from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 
@@ -130,6 +131,15 @@ def find_charged(table: Coarse, from_s: float, to_s: float, share_u: float) -> R
     begin = float(part.start_s[long[0][0]])
     ends = last < len(part)
     return Running(begin, float(part.start_s[last - 1] if ends else to_s), "share", float("nan"), float("nan"))
+
+
+def turned_since(t: float, cranks: Sequence[Crank], found: Sequence[Running], stopped_at: Sequence[float]) -> float:
+    """Since when an engine has turned that runs at a mark: no engine starts without a crank, unless it is pushed."""
+    if not cranks:
+        return t
+    since_s = cranks[-1].to_s
+    ended = any(since_s <= run.to_s <= t for run in found) or any(since_s < stop < t for stop in stopped_at)
+    return t if ended else since_s
 
 
 def into_battery(table: Coarse, share_u: float) -> Flags:

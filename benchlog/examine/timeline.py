@@ -13,7 +13,7 @@ from benchlog.analysis.key_state import KeyState, Turn, key_state, turns_of
 from benchlog.analysis.levels import Crossing, state_levels
 from benchlog.analysis.pulsing import Pulses, pulses_of
 from benchlog.analysis.relay import trigger_crossings
-from benchlog.analysis.running import EngineOff, Running, find_charged, find_running, into_battery
+from benchlog.analysis.running import EngineOff, Running, find_charged, find_running, into_battery, turned_since
 from benchlog.analysis.switched import PLAUSIBLE_V, SwitchedLine, line_state, without_chatter
 from benchlog.core.events import Cranked, EngineRuns, EngineStopped
 from benchlog.core.quantiles import median, percentile
@@ -271,18 +271,9 @@ def _with_marks(
         ends = later[-1].to_s if later else until
         dark = tuple(stretch for run in later for stretch in run.dark if stretch[0] >= run.to_s)
         fed = later[-1].before_fed_a if later else 0.0
-        begins = _turned_since(t, before, found, stopped_at)
+        begins = turned_since(t, before, found, stopped_at)
         found.append(Running(begins, ends, "mark", before_v, before_a, fed, dark))
     return found
-
-
-def _turned_since(t: float, cranks: list[Crank], found: list[Running], stopped_at: list[float]) -> float:
-    """Since when an engine has turned that runs at a mark: no engine starts without a crank, unless it is pushed."""
-    if not cranks:
-        return t
-    since_s = cranks[-1].to_s
-    ended = any(since_s <= run.to_s <= t for run in found) or any(since_s < stop < t for stop in stopped_at)
-    return t if ended else since_s
 
 
 def _for_drawing(
