@@ -190,7 +190,8 @@ def _running(
         first_s = inside[0].from_s if inside else b
         runs_here: list[Running] = []
         charger_a = _charger_a(slow, a, b, off, share_u)
-        pushed = find_charged(slow, a, first_s, share_u) if off and not charger_a else None
+        # with the key off throughout, what charges is no alternator as far as anything shows
+        pushed = find_charged(slow, a, first_s, share_u) if on and off and not charger_a else None
         if pushed:
             runs_here.append(pushed)
         fed = fed_a(slow, a, first_s) if inside else None
