@@ -26,6 +26,8 @@ from benchlog.standin.channels import true_values
 from benchlog.standin.timeline import timeline_of
 from benchlog.verdict.result import Check
 
+#: The marks of the bridge; ``shunt back`` is the zero's.
+BRIDGE = ("shunt bridged", "shunt free")
 #: The start with a bridge: step, seconds after it came up, and what is done to the bike, or pressed.
 BRIDGED_START = (
     ("crank", 3.0, "b"),
@@ -117,7 +119,7 @@ def test_a_bridge_that_nobody_notes_falsifies_the_balance(tmp_path: Path):
     balance = run.check().check("charging_balance")
 
     assert run.ended == "done"
-    assert not any(text.startswith("shunt") for text in run.texts)
+    assert not any(text in BRIDGE for text in run.texts)
     assert abs(balance.measured - true_balance_a(run.bench, balance)) > balance.uncertainty
 
 
@@ -227,7 +229,7 @@ def test_a_stand_in_that_refuses_the_bridge_notes_none(tmp_path: Path):
 
     assert ended == "done"
     assert "no cable at hand" in " ".join(lines)
-    assert not any(text.startswith("shunt") for _, text in bench.marks)
+    assert not any(text in BRIDGE for _, text in bench.marks)
 
 
 def test_a_stopped_test_knows_that_the_shunt_is_bridged(tmp_path: Path):
@@ -248,7 +250,7 @@ def test_a_stopped_test_knows_that_the_shunt_is_bridged(tmp_path: Path):
     assert was_bridged
     assert second.ended == "done"
     assert "The shunt was bridged when the test stopped: press b if the bridge is off now" in second.said
-    assert [text for text in second.texts if text.startswith("shunt")] == ["shunt bridged", "shunt free"]
+    assert [text for text in second.texts if text in BRIDGE] == [*BRIDGE]
     assert balance.verdict == "pass"
     assert balance.measured == pytest.approx(true_balance_a(bench, balance), abs=balance.uncertainty)
 
@@ -291,7 +293,7 @@ def test_b_pressed_twice_leaves_the_shunt_free(tmp_path: Path):
     run = led(tmp_path, slip)
     result = run.check()
 
-    assert [text for text in run.texts if text.startswith("shunt")] == ["shunt bridged", "shunt free"]
+    assert [text for text in run.texts if text in BRIDGE] == [*BRIDGE]
     assert "b was not pressed" not in run.said
     assert result.check("charging_balance").verdict == "pass"
     assert failed(result) == set()
@@ -305,7 +307,7 @@ def test_b_says_nothing_with_the_key_off(tmp_path: Path):
         keys=Once(rest=(3.0, "bridge"), sleep=(3.0, "bridge")),
     )
 
-    assert not any(text.startswith("shunt") for text in run.texts)
+    assert not any(text in BRIDGE for text in run.texts)
     assert run.said.count("to start the engine, with the key on; nothing was noted") == 2
 
 

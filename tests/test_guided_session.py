@@ -125,8 +125,8 @@ def test_a_healthy_bike_runs_through_by_itself(tmp_path: Path):
 
     assert run.ended == "done"
     assert run.steps == USUAL
-    assert run.texts[:2] == ["zero", "zero end"]
-    assert run.texts[2:] == [
+    assert run.texts[:3] == ["zero", "zero end", "shunt back"]
+    assert run.texts[3:] == [
         *("key on", "slot 1 on", "slot 2 on", "slot 3 on", "slot 4 on", "crank", "running", "key off"),
     ]
     assert failed(result) == set()

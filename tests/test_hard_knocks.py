@@ -20,6 +20,7 @@ from test_cli import command
 
 from benchlog.core.errors import BadLog, BenchlogError
 from benchlog.core.files import refuse_unwritable, shown_name, write_whole
+from benchlog.log import log
 from benchlog.log.log import Log
 from benchlog.plan.model import load_plan
 from benchlog.season.from_logs import readings_of_log
@@ -334,16 +335,17 @@ def test_file_of_an_odd_name_that_is_missing(tmp_path: Path, samples: Samples, w
 
 STOPPED = """
 import os, signal
+from benchlog.log import log
 from benchlog.log.log import Log
 from benchlog.plan.model import load_plan
 from benchlog.season.from_logs import readings_of_log
-plain = Log._parsed
-def stopped(self):
-    for n, found in enumerate(plain(self)):
+plain = log.parsed
+def stopped(table):
+    for n, found in enumerate(plain(table)):
         if n == 2:
             os.kill(os.getpid(), signal.SIGINT)
         yield found
-Log._parsed = stopped
+log.parsed = stopped
 plain_open = Log.open.__func__
 Log.open = classmethod(lambda *given, **named: plain_open(*given, **named, block_bytes=10_000))
 from benchlog.__main__ import main

@@ -11,6 +11,7 @@ from benchlog.standin import SimulatedInstall
 from benchlog.standin.behaving import with_behaviours
 
 
+@pytest.mark.long  # a mark stands as much later as the machine is busy, times the clock's speed
 def test_a_session_between_real_processes_ends_by_its_rider_and_has_no_wrong_verdict(tmp_path: Path):
     """Stand-in and guided test each its own process; its clock is fast while nobody acts, and the verdicts are true."""
     one = play(Case(20002, "feed_resistance", "several_cranks"), 10.0, tmp_path)
