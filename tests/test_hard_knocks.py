@@ -20,7 +20,6 @@ from test_cli import command
 
 from benchlog.core.errors import BadLog, BenchlogError
 from benchlog.core.files import refuse_unwritable, shown_name, write_whole
-from benchlog.log import log
 from benchlog.log.log import Log
 from benchlog.plan.model import load_plan
 from benchlog.season.from_logs import readings_of_log
