@@ -108,9 +108,12 @@ def standin(
         made = _made(plan, fault, place, behaviour or [])
         bike = LiveBike(made.install, live_logger(rate), np.random.default_rng(seed))
         lines = LineForm(form, "xor" if checksum else "crc" if crc else "none")
-        standing = Standin(bike, lines, plan_toml=made.plan_toml, speed=speed, listen=address)
-        standing.probes = Probes(bike, made.good, made.fault)
-        with _told_to_end(seconds) as ended, standing as running:
+        probes = Probes(bike, made.good, made.fault)
+        with (
+            _told_to_end(seconds) as ended,
+            Standin(bike, lines, plan_toml=made.plan_toml, speed=speed, listen=address) as running,
+        ):
+            running.probes = probes
             _say(_welcome(running, _named(fault, made.fault if place else None), behaviour or []))
             for text in running.run(ended, typing=True):
                 _say(text)

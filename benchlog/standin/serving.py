@@ -66,17 +66,6 @@ class Standin:
     ) -> None:
         self.bike, self.form, self.speed = bike, form, speed
         self.probes = Probes(bike)
-        try:
-            with contextlib.ExitStack() as opened:
-                self._begin(opened, plan_toml, folder, listen)
-                self._open = opened.pop_all()
-        except OSError as problem:
-            why = reason_of(problem)
-            place = tempfile.gettempdir() if folder is None else folder
-            raise BenchlogError(
-                f"stand-in: its port cannot be made in {place} ({why}); make sure that there is room and that you "
-                f"can write there, or name another folder in TMPDIR"
-            ) from problem
         self._pending = bytearray()
         self._within_line = False
         self._reader_since: float | None = None
@@ -86,6 +75,20 @@ class Standin:
         self._typed = bytearray()
         self._hears_typing = False
         self._typed_lines: TypedLines | None = None
+        # last, so that next to nothing lies between what is made here and the caller's ``with``
+        self._open = contextlib.ExitStack()
+        try:
+            self._begin(self._open, plan_toml, folder, listen)
+        except BaseException as problem:
+            self.close()
+            if not isinstance(problem, OSError):
+                raise
+            why = reason_of(problem)
+            place = tempfile.gettempdir() if folder is None else folder
+            raise BenchlogError(
+                f"stand-in: its port cannot be made in {place} ({why}); make sure that there is room and that you "
+                f"can write there, or name another folder in TMPDIR"
+            ) from problem
 
     def _begin(
         self, opened: contextlib.ExitStack, plan_toml: str, folder: Path | None, listen: tuple[str, int] | None
@@ -136,7 +139,12 @@ class Standin:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         """Close everything and remove the folder."""
-        self._open.close()
+        self.close()
+
+    def close(self) -> None:
+        """The same; a Ctrl-C meanwhile waits, so that nothing is left."""
+        with later():
+            self._open.close()
 
     def run(self, ended: Callable[[], bool], *, typing: bool = False) -> Iterator[str]:
         """Run until stopped; a line of text for each thing that happened.
