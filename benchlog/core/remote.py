@@ -65,18 +65,18 @@ def listed(url: str, *, deep: bool) -> list[Path]:
     return [Path(f"{scheme}://{one.partition('://')[2] or one}") for one in sorted(found)]
 
 
-def fetch(named: Path, to: Path) -> None:
-    """Copy a file of a bucket to this computer.
+def fetch(named: Path, to: Path) -> bool:
+    """Copy a file of a bucket to this computer; False where there is none.
 
     Raises:
-        BadLog: it is not there or cannot be read.
+        BadLog: it cannot be read.
     """
-    url = url_of(named) or str(named)
-    system, path = _system(url)
+    url, system, path = _place(named)
     with _said(url):
-        if not system.isfile(path):
-            raise BadLog(unsecret(url), "there is no such file in the bucket; check the name")
-        system.get_file(path, str(to))
+        there = bool(system.isfile(path))
+        if there:
+            system.get_file(path, str(to))
+    return there
 
 
 def put(local: Path, named: Path) -> None:
@@ -85,8 +85,7 @@ def put(local: Path, named: Path) -> None:
     Raises:
         BadLog: the bucket does not take it.
     """
-    url = url_of(named) or str(named)
-    system, path = _system(url)
+    url, system, path = _place(named)
     with _said(url, "written"):
         system.put_file(str(local), path)
 
@@ -97,8 +96,7 @@ def hashed(named: Path) -> tuple[str, int] | None:
     Raises:
         BadLog: the bucket is not reached.
     """
-    url = url_of(named) or str(named)
-    system, path = _system(url)
+    url, system, path = _place(named)
     found, size = hashlib.sha256(), 0
     with _said(url):
         if not system.isfile(path):
@@ -124,10 +122,9 @@ def fetched(named: Path) -> Iterator[Path]:
     system, path = _system(url)
     with tempfile.TemporaryDirectory(prefix="benchlog-") as folder:
         local = Path(folder) / PurePath(path).name
+        if not fetch(named, local):
+            raise BadLog(unsecret(url), "there is no such file in the bucket; check the name")
         with _said(url):
-            if not system.isfile(path):
-                raise BadLog(unsecret(url), "there is no such file in the bucket; check the name")
-            system.get_file(path, str(local))
             changed = system.modified(path)
             beside = [one for stem in _stems(path) if system.isfile(one := f"{stem}{_BESIDE}")]
             if beside:
@@ -142,6 +139,12 @@ def _stems(path: str) -> Iterator[str]:
     while name:
         yield f"{folder}{slash}{name}"
         name = name.rpartition(".")[0]
+
+
+def _place(named: Path) -> tuple[str, Any, str]:
+    """A file's URL, the bucket it lies in and its path there."""
+    url = url_of(named) or str(named)
+    return url, *_system(url)
 
 
 def _system(url: str) -> tuple[Any, str]:

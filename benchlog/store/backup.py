@@ -14,13 +14,12 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import insert, update
 
-from benchlog.core import remote
 from benchlog.core.errors import BenchlogError, CannotWrite, reason_of
 from benchlog.core.files import refuse_unwritable, replace
 from benchlog.store.derived import enter
 from benchlog.store.engine import engine_of, reading, writing
 from benchlog.store.entry import Entry
-from benchlog.store.kept_far import is_far, is_there
+from benchlog.store.kept_far import at_hand
 from benchlog.store.ledger import batches, row_of
 from benchlog.store.logs_kept import kept_path
 from benchlog.store.named import path_of, url_of
@@ -98,11 +97,9 @@ def _kept_of(entries: list[Entry]) -> Iterator[str]:
 
 def _copy_log(from_folder: Path, to_folder: Path, sha256: str) -> bool:
     source, target = kept_path(from_folder, sha256), kept_path(to_folder, sha256)
-    if not is_there(source):  # told by ``records verify``, of the store and of the copy
-        return False
-    target.parent.mkdir(parents=True, exist_ok=True)
-    if is_far(source):
-        remote.fetch(source, target)
-    else:
-        shutil.copyfile(source, target)
+    with at_hand(source) as here:
+        if here is None:  # told by ``records verify``, of the store and of the copy
+            return False
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(here, target)
     return True

@@ -39,8 +39,8 @@ def parts_of(folder: Path) -> Iterator[Path]:
 
 
 @contextmanager
-def at_hand(path: Path) -> Iterator[Path]:
-    """A kept copy as a file of this computer; one in a bucket is fetched for a while.
+def at_hand(path: Path) -> Iterator[Path | None]:
+    """A kept copy as a file of this computer, None where it is not there; one in a bucket is fetched for a while.
 
     It lies as in a folder of kept logs, where its hash tells that benchlog wrote it.
 
@@ -48,18 +48,12 @@ def at_hand(path: Path) -> Iterator[Path]:
         BadLog: the bucket does not give it.
     """
     if not is_far(path):
-        yield path
+        yield path if path.is_file() else None
         return
     with TemporaryDirectory(prefix="benchlog-") as here:
         local = Path(here) / path.parent.name / path.name
         local.parent.mkdir()
-        remote.fetch(path, local)
-        yield local
-
-
-def is_there(path: Path) -> bool:
-    """Whether a kept copy is there."""
-    return remote.exists(str(path)) if is_far(path) else path.is_file()
+        yield local if remote.fetch(path, local) else None
 
 
 def fetched(path: Path) -> Path | None:
@@ -74,12 +68,11 @@ def fetched(path: Path) -> Path | None:
         with suppress(OSError):
             os.utime(local)
         return local
-    if not is_there(path):
-        return None
     part = place / f".{secrets.token_hex(8)}.part"
     try:
         local.parent.mkdir(parents=True, exist_ok=True)
-        remote.fetch(path, part)
+        if not remote.fetch(path, part):
+            return None
         with part.open("rb") as file:
             if hashlib.file_digest(file, "sha256").hexdigest() != path.stem:
                 raise BenchlogError(

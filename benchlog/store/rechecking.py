@@ -18,7 +18,7 @@ from benchlog.process.pool import side_by_side, workers_at
 from benchlog.run import Watch
 from benchlog.store import reading as read
 from benchlog.store.engine import reading
-from benchlog.store.kept_far import at_hand, is_far, is_there, whole
+from benchlog.store.kept_far import at_hand, is_far, whole
 from benchlog.store.logs_kept import kept_logger, kept_path
 from benchlog.store.schema import RECORDS
 from benchlog.store.walk_kept import walk_body
@@ -151,12 +151,13 @@ def judged_again(plan: Plan, kept: Sequence[KeptLog], then: Result) -> Result:
 def _opened(one: KeptLog, within: ExitStack) -> "Log":
     from benchlog.log.log import Log
 
-    if not is_there(one.path):
+    here = within.enter_context(at_hand(one.path))
+    if here is None:
         raise NotKept(
             f"no copy of {one.name} is kept in {remote.shown(one.path.parent)}, so it cannot be checked again; check "
             "the log file itself, if you have it"
         )
-    log = within.enter_context(Log.open(within.enter_context(at_hand(one.path)), one.logger))
+    log = within.enter_context(Log.open(here, one.logger))
     log.name = one.name
     return log
 
