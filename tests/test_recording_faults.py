@@ -148,11 +148,13 @@ def test_logger_that_restarts_goes_on_increasing(wire: Wire, tmp_path: Path):
 def test_leap_ahead_is_taken_out(wire: Wire, tmp_path: Path):
     """A clock that leaps a day ahead leaves no day in the file."""
     out = tmp_path / "log.csv"
-    recorded(wire, out, [HEADER, *lines(0, 50), *lines(50, 50, start_s=86_400.0)], 100)
+    capture, _ = recorded(wire, out, [HEADER, *lines(0, 50), *lines(50, 50, start_s=86_400.0)], 100)
 
     with Log.open(out) as log:
         assert log.rows == 100
         assert log.end_s < 1
+        # what the stream says happened at 86,400.05 s stands there in the file
+        assert 86_400.05 + capture.moved_s == pytest.approx(log.trace(-1, 1e9).time_s[50], abs=0.002)
     assert any("the logger's clock leapt ahead by 86400.001 s" in text for text in notes_of(out))
 
 

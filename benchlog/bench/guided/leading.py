@@ -136,7 +136,7 @@ def lead(test: Setup, screen: Screen) -> Ended:
             screen,
             lambda: [*keyboard.pressed(), *presses.taken(capture.live.step)],
             log=test.log,
-            ask=None if test.practise else _asker(test.hands),
+            ask=None if test.practise else _asker(test.hands, lambda: capture.moved_s),
             memory=test.stopped.memory if test.stopped else None,
             only=test.only,
             resolution=lambda: _resolution(capture.logger),
@@ -159,10 +159,11 @@ def conclude(test: Setup) -> Result:
     return result
 
 
-def _asker(hands: "Hands | None") -> Callable[[str], float] | None:
+def _asker(hands: "Hands | None", moved_s: Callable[[], float]) -> Callable[[str], float] | None:
+    """Has the stand-in do a step; what it says is a time of its stream, what is given one of the file."""
     from benchlog.standin.hands import ask
 
-    return None if hands is None else lambda text: ask(hands, text)
+    return None if hands is None else lambda text: ask(hands, text) + moved_s()
 
 
 def _resolution(logger: Logger | None) -> Mapping[str, float]:

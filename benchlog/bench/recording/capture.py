@@ -168,6 +168,11 @@ class Capture:
         self._link.stop()
 
     @property
+    def moved_s(self) -> float:
+        """How far times in the file are moved by now from those of the stream, s: its clock fell back or leapt."""
+        return 0.0 if self._clock is None else self._clock.moved_s
+
+    @property
     def lost_s(self) -> float | None:
         """How long the connection has been away, s; None while it is there."""
         since = self._link.lost_at

@@ -45,6 +45,9 @@ class StreamClock:
     32 bits goes on counting in the file. Where the clock falls back (the logger was started again) or leaps far
     ahead, all later times are moved, so that the step there is what the computer's clock says has passed. A few
     strays among times that go on are left out, and so is a time that does not rise.
+
+    Attributes:
+        moved_s: how far the times in the file are moved by now from those of the stream, s, wraps left out.
     """
 
     def __init__(self, meaning: "Meaning") -> None:
@@ -56,6 +59,7 @@ class StreamClock:
         if self._stated is None and self._unit in ("ms", "us"):
             self._wraps = COUNTER
         self.decimals = 0
+        self.moved_s = 0.0
         self._offset: float | int = 0
         self._raw: float | int | None = None  # the last time that came, and what it is in the file
         self._out: float | int = 0
@@ -201,6 +205,7 @@ class StreamClock:
         offset = out + max(lapse, least) - at
         moved = round(offset) if self.decimals == 0 else round(offset, self.decimals)
         by_s = self._seconds(moved - self._offset)
+        self.moved_s += by_s
         way = "fell back" if at < good else "leapt ahead"
         self._offset = moved
         offsets[i:] = moved
