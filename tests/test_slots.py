@@ -286,3 +286,12 @@ def test_twelve_slots_with_many_steps_are_matched_exactly():
 
     assert _total(match_slots(steps, planned, []), steps, costs) == pytest.approx(_least(costs))
     assert math.isfinite(_least(costs))
+
+
+def test_load_that_a_mark_names_as_it_came_back_is_no_other_circuits():
+    """1.84 A came at 10 s, went at 16 s and came back at 20 s, marked as slot 3: its first time is not slot 4's."""
+    steps = [LoadStep(at, amps, 0.02, at - 4.0, at + 4.0) for at, amps in ((10.0, 1.84), (16.0, -1.84), (20.0, 1.84))]
+    found = match_slots(steps, {3: 1.8, 4: 1.0}, [Mark(20.5, "slot 3 on")])
+
+    assert found[3].step is steps[2]
+    assert found[4].step is None
