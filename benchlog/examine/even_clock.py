@@ -5,7 +5,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from benchlog.core.stamps import STAMP_DECIMALS
 from benchlog.core.trace import Array, Mark, Overview, Trace
 from benchlog.examine.context import Samples
 from benchlog.examine.log_behind import LogBehind
@@ -13,6 +12,9 @@ from benchlog.examine.log_behind import LogBehind
 #: Times are whole multiples of this, s: about a nanosecond, and a power of two, so that their sums, differences and
 #: halves are exact on any clock that has run for less than 97 days.
 STEP_S = 2.0**-30
+#: How long something lasts is a decimal fraction, as stamps are, or a 1024th: what a clock that has run for days adds
+#: to it by rounding lies behind this decimal.
+DECIMALS = 10
 
 
 class EvenClock(LogBehind):
@@ -57,8 +59,8 @@ class EvenClock(LogBehind):
             overview,
             start_s=self._rising(overview.start_s),
             end_s=self._rising(overview.end_s),
-            gap_s=self._whole(overview.gap_s),
-            step_s=float(self._whole(np.array(overview.step_s))),
+            gap_s=np.round(overview.gap_s, DECIMALS),
+            step_s=round(overview.step_s, DECIMALS),
         )
 
     def _rising(self, time_s: Array) -> Array:
@@ -67,8 +69,5 @@ class EvenClock(LogBehind):
         return even if bool((even[1:] > even[:-1]).all()) else time_s
 
     def _even(self, time_s: Array) -> Array:
-        return self._begins_s + self._whole(time_s - self._first_s)
-
-    def _whole(self, lasts_s: Array) -> Array:
-        steps: Array = np.rint(np.round(lasts_s, STAMP_DECIMALS) / self._step_s)
-        return steps * self._step_s
+        steps: Array = np.rint(np.round(time_s - self._first_s, DECIMALS) / self._step_s)
+        return self._begins_s + steps * self._step_s
