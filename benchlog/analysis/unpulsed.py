@@ -9,6 +9,7 @@ import numpy.typing as npt
 from benchlog.analysis.coarse import Coarse, spacing_s
 from benchlog.analysis.pulsed import EDGE_S, Pulsing
 from benchlog.core.quantiles import distinct, median
+from benchlog.core.stamps import steps_in
 from benchlog.core.trace import Array
 
 #: The rush after an edge that is left out of the levels, s.
@@ -70,7 +71,7 @@ def _change(time_s: Array, x: Array, pulsing: Pulsing, skip_s: float) -> float:
 def joined(table: Coarse, step_s: float) -> Coarse:
     """Neighbouring points joined until one spans about ``step_s``."""
     typical = spacing_s(table.start_s) if len(table) > 1 else step_s
-    group = max(int(step_s / typical * (1 + 1e-9) + 1e-9), 1) if typical > 0 else 1
+    group = steps_in(step_s, typical) if typical > 0 else 1
     if group == 1 or len(table) < 2:
         return table
     at = np.arange(0, len(table), group)
