@@ -56,7 +56,9 @@ def find_flutter(table: Coarse, by: str, sample_s: float, calm_a: float = math.i
         return []
     step_s = spacing_s(table.start_s)
     window = max(round(WINDOW_S / step_s), 10)
-    edges = np.arange(0, max(len(low) - window // 2, 1), window)
+    edges = np.arange(0, len(low) - window // 2, window)
+    if len(edges) < 2:
+        return []
     often = 2 / max(FASTEST_S, FOLLOWED_SAMPLES * sample_s)
     swing, passes = _swings(low, mean, high, edges, window)
     quick = passes / (window * step_s) > often
@@ -125,8 +127,6 @@ def samples_a_pulse(x: Array) -> float:
         return 2.0
     middle = (percentile(x, 4) + percentile(x, 96)) / 2
     above = np.where(x > middle, 1.0, -1.0)
-    if not (above[1:] != above[:-1]).any():
-        return math.inf
     power = np.abs(np.fft.rfft((above - above.mean()) * np.hanning(n), 4 * n))
     turn = float(np.argmax(power)) / (4 * n)  # share of a pulse from one sample to the next
     for kept in range(1, MOST_IN_STEP + 1):
