@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
+from coarse_points import points
 from hand_bench import HandLog, story, times
 
 from benchlog.analysis.charging import _step_s, course_mean, rises_slowly, steadied, without_pulses
+from benchlog.analysis.cranking import find_cranks
 from benchlog.core.trace import Array, Trace
 from benchlog.examine.pace import _apart_s, steps_of
 
@@ -102,3 +104,13 @@ def test_switch_between_two_packets_is_not_slow():
 
     assert rises_slowly(given, "battery_a", 2.0)
     assert not rises_slowly(given, "battery_a", 2.0, 1.0)
+
+
+@pytest.mark.parametrize("rows", [1, 10, 25, 50])
+def test_each_crank_of_packets_is_found(rows: int):
+    """Two of a second each, 20 s apart, in rows 20 ms apart: the first one recovers before the second."""
+    t = times(60.0, 0.02)
+    turns = ((t > 20) & (t < 21)) | ((t > 40) & (t < 41))
+    table = points(packed(t, rows), {"battery_v": np.where(turns, 10.0, 12.6), "battery_a": np.where(turns, 90.0, 3.0)})
+
+    assert [crank.from_s for crank in find_cranks(table)] == pytest.approx([20.0, 40.0], abs=1.0)
