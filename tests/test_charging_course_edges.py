@@ -74,8 +74,29 @@ def test_stretch_that_reaches_no_further_than_the_levels_tells_nothing():
     x = np.interp(np.arange(401) * 0.01, [1.0, 3.0], [4.0, 10.0])
 
     assert slow(x, 2.0)
+    assert slow(x, 3.995)
     assert not slow(x, 4.0)
     assert not slow(x, 9.0)
+    later = Trace(1000.0 + np.arange(401) * 0.01, {"battery_a": x}, {})
+    assert not rises_slowly(later, "battery_a", 4.0)
+
+
+def test_one_row_near_the_old_level_begins_a_passage():
+    """The first of all; what follows is half way, and the last few are there."""
+    assert slow(np.concatenate(([4.0], np.full(395, 7.0), np.full(5, 10.0))), 3.995)
+
+
+@pytest.mark.parametrize(
+    ("x", "slowly"),
+    [
+        (parts((18, 4.0), (4, 7.0), (19, 10.0)), True),
+        (parts((18, 4.0), (4, 7.0), (8, 10.0), (1, 4.0), (10, 10.0)), False),
+        (parts((18, 4.0), (1, 10.0), (4, 7.0), (17, 10.0), (1, 4.0)), False),
+    ],
+)
+def test_passage_of_slow_rows_is_the_last_one_or_the_first(x: Array, slowly: bool):
+    """Rows 0.1 s apart, one of which counts: a later return is the last passage, and one that stays hides none."""
+    assert slow(x, step_s=0.1) is slowly
 
 
 def test_level_that_comes_back_at_the_end_does_not_hide_the_passage():
@@ -164,6 +185,17 @@ def test_one_reading_far_off_is_no_swing():
     x[33], x[45] = 900.0, -900.0
 
     assert whole_cycles(x) == slice(10, 50)
+
+
+def test_three_of_41_are_a_level_of_their_own():
+    """So far down that what was low before lies between the states; two are none."""
+    x = np.concatenate((np.zeros(5), *[parts((5, 9.0), (5, 0.0))] * 3, np.full(5, 9.0), [0.0]))
+    two, three = x.copy(), x.copy()
+    two[10:12] = -8.0
+    three[10:13] = -8.0
+
+    assert whole_cycles(two) == slice(5, 35)
+    assert whole_cycles(three) == slice(0, 41)
 
 
 def test_cycles_are_told_from_noise_wherever_their_level_lies():

@@ -70,11 +70,12 @@ def test_packets_come_within_ten_seconds(packet_s: float, told: bool):
     assert step_s == pytest.approx(0.195 if told else 1e-5, rel=0.1)
 
 
-def test_parts_that_were_left_out_are_no_packets():
-    """Six stretches of 6 s, a minute and more apart, are steadied as one of 36 s."""
-    t = times(36.0, 0.2)
+@pytest.mark.parametrize("apart_s", [8.0, 70.0])
+def test_parts_that_were_left_out_are_no_packets(apart_s: float):
+    """Six stretches of 6 s, some time or a minute and more apart, are steadied as one of 36 s."""
+    t = times(36.0, 0.19)
     x = np.random.default_rng(4).normal(0, 1.0, len(t))
-    apart = t + np.arange(len(t)) // 30 * 70.0
+    apart = t + np.arange(len(t)) // 30 * apart_s
 
     assert steadied(x, apart, 1.2).tolist() == steadied(x, t, 1.2).tolist()
     assert course_mean(x, apart) == course_mean(x, t)
