@@ -58,6 +58,16 @@ def test_stretch_of_one_window_does_not_flutter():
     assert len(found(np.resize(x, 121), 0.01, 0.01)) == 1
 
 
+def test_calm_is_a_twentieth_of_the_windows():
+    """Two of 21 at 0.5 A: four times that is less than 4 A."""
+    at = np.arange(21 * 80)
+    x = np.where(at < 160, np.resize([0.0, 0.5], len(at)), np.where(at % 4 < 2, 4.0, 0.0))
+
+    (flutter,) = found(x, 0.01, 0.01, math.inf)
+
+    assert flutter.from_s == pytest.approx(0.8)
+
+
 @pytest.mark.parametrize("rows", [160, 190, 240, 251])
 def test_windows_swing_and_pass_as_each_of_them_by_itself(rows: int):
     """Of 80 rows, the last one shorter; missing rows are left out, and fewer than six say nothing."""
@@ -94,14 +104,21 @@ def test_window_of_six_rows_tells(known: int, tells: bool):
 
 
 def test_range_of_the_passes_leaves_out_a_twelfth_at_either_end():
-    """Of 26 rows two far out at the top and three at the bottom's level: its middle is 5, and 5.5 lies above it."""
+    """Of 26 rows one far out at the top and three at the bottom's level: its middle is 5, and 5.5 lies above it."""
     x = np.resize([5.5, 10.0], 26)
-    x[:3] = 0.0
+    x[[3, 9, 15]] = 0.0
     far = x.copy()
-    far[-1] = 100.0
+    far[20] = 100.0
 
-    assert _passes(x[None], x[None], x[None])[0] == 1.0
-    assert _passes(far[None], far[None], far[None])[0] == 1.0
+    assert _passes(x[None], x[None], x[None])[0] == 6.0
+    assert _passes(far[None], far[None], far[None])[0] == 6.0
+
+
+def test_rows_with_both_states_are_passes_wherever_the_current_lies():
+    """Ten rows that hold 100 and 104 A."""
+    low, high = np.full((1, 10), 100.0), np.full((1, 10), 104.0)
+
+    assert _passes(low, (low + high) / 2, high)[0] == 10.0
 
 
 def test_pulse_of_more_than_half_the_stretch_has_its_samples():
@@ -115,12 +132,20 @@ def test_few_samples_far_off_do_not_move_the_middle_of_a_pulse():
     """Of 51 two at the top count nowhere; three at the bottom do, and hide the pulses."""
     pulses = np.resize([0.0, 4.0, 4.0], 51)
     high, low = pulses.copy(), pulses.copy()
-    high[[10, 31]] = 900.0
+    high[[10, 27]] = 900.0
     low[[9, 12, 15]] = -5.0
 
     assert samples_a_pulse(pulses) == pytest.approx(3.0, rel=0.05)
     assert samples_a_pulse(high) == pytest.approx(3.0, rel=0.05)
     assert samples_a_pulse(low) > 5.0
+
+
+def test_state_of_a_sample_turns_half_way():
+    """Between 0 and 4 A what reads 1.7 A is low."""
+    pulses = np.resize([1.7, 4.0, 4.0], 51)
+    pulses[[10, 20, 34]] = 0.0
+
+    assert samples_a_pulse(pulses) == pytest.approx(3.0, rel=0.05)
 
 
 @pytest.mark.parametrize(("rows", "wide"), [(10, 50), (11, 51), (60, 50), (60, 51)])

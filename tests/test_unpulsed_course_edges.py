@@ -101,9 +101,10 @@ def test_points_are_joined_across_less_than_a_hundred_steps(gap_s: float, whole:
 
 def test_two_points_are_joined_and_one_is_as_it_is():
     """What was not read among them stays unread."""
-    two = points(0.01, {"battery_a": [1.0, 3.0], "feed_v": [NAN, NAN]})
+    two = points(0.01, {"battery_a": [1.0, 3.0], "feed_v": [NAN, NAN], "key_v": [NAN, 5.0]})
 
     assert joined(two, 0.02).mean["battery_a"].tolist() == [2.0]
+    assert joined(two, 0.02).mean["key_v"].tolist() == [5.0]
     assert np.isnan(joined(two, 0.02).mean["feed_v"]).tolist() == [True]
     assert joined(two.part(0.0, 0.0), 0.02).mean["battery_a"].tolist() == [1.0]
     assert joined(two, 0.0199) is two

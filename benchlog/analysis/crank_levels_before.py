@@ -25,8 +25,6 @@ def recovered_at(volts: Array, step_s: float, first: int, level: float) -> int:
     while True:
         recovered = np.flatnonzero(volts[first : first + reach] > level)
         for n, offset in enumerate(recovered.tolist()):
-            if offset + need > reach and reach < left:
-                break
             if int(np.searchsorted(recovered, offset + need)) - n >= min(need, left - offset):
                 return first + offset
         if reach == left:
