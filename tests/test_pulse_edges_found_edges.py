@@ -116,3 +116,13 @@ def test_pace_is_a_mean_over_the_last_five():
 
     assert len(_longest_chain(falls(*times, last + limit - 0.01), 0.5)) == 9
     assert len(_longest_chain(falls(*times, last + limit + 0.01), 0.5)) == 8
+
+
+def test_loads_that_come_on_between_pulses_are_no_pulses():
+    """0.5 A for 0.4 of each second, and 0.8 A more for good half way through each."""
+    at = np.arange(1000)
+    x = np.where(at % 100 < 40, 0.5, 0.0) + 0.8 * ((at + 30) // 100)
+
+    found = find_pulsing(points(0.01, {"battery_a": x}), "battery_a", 0.01)
+
+    assert [round(each.amps, 2) for each in found] == [0.5]

@@ -192,7 +192,7 @@ def _pulsing(
     amps = median([min(rise.amps, -1.5 * fall.amps) for rise, fall in own] + [-fall.amps for _, fall in own])
     samples = period / sample_s
     # an edge lies anywhere between two samples, and pulses that keep step with the samples do not average it
-    edge_u = amps / samples / math.sqrt(6) / (1.0 if samples < 40 else math.sqrt(len(own)))
+    edge_u = amps / samples / math.sqrt(6) / (1.0 if samples < 40.0 else math.sqrt(len(own)))
     spread = float(np.std([-fall.amps for _, fall in own])) / math.sqrt(len(own))
     duty = on_s / period
     rush = _rush(own, time_s, x)
