@@ -9,7 +9,6 @@ from test_own_channel import found, switched
 
 from benchlog.analysis.flutter import Flutter
 from benchlog.analysis.pulsed import Pulsing
-from benchlog.core.spread import MEDIAN_U
 from benchlog.core.uncertainty import Accuracy
 from benchlog.examine.own_channel import _if_pulsed
 from benchlog.examine.steady import Evened
@@ -36,13 +35,6 @@ def test_what_is_drawn_later_than_a_second_counts():
     """A rush of 1.5 s scatters, one of 0.9 s does not."""
     assert found(rushing(0.9, 20.0)).u == 0.0
     assert found(rushing(1.1, 20.0)).u > 0.0
-
-
-def test_scatter_is_that_of_the_median_of_all_points():
-    """380 of them."""
-    rough = found(lambda t: switched()(t) * np.where(np.arange(len(t)) % 4 == 0, 1.1, 1.0))
-    levels = 3.0 * np.where(np.arange(420, 800) % 4 == 0, 1.1, 1.0)
-    assert rough.u == pytest.approx(MEDIAN_U * float(np.std(levels)) / math.sqrt(380))
 
 
 def test_zero_of_a_channel_without_offset_is_taken_off_where_it_reads_nothing():

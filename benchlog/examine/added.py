@@ -37,7 +37,7 @@ def added_drain(after: "LogFindings", before: "LogFindings") -> Finding:
             then_a += zero_before.offset if zero_before else 0.0
         if here.gain_rel is not None and (here.offset_canonical is not None or drain.u is not None):
             gain_u = rectangular(here.gain_rel * abs(now_a - then_a))
-            apart = Accuracy(0.0, here.offset_canonical or 0.0, here.resolution_c or 0.0)
+            apart = Accuracy(here.gain_rel, here.offset_canonical or 0.0, here.resolution_c or 0.0)
             drift_u = 0.0 if zero_u else apart.drift_u(math.inf)
             u = combine(drain.type_a_u, earlier.type_a_u, zero_u, gain_u, drift_u, math.sqrt(2) * apart.resolution_u)
     elif drain.u is not None and earlier.u is not None:
