@@ -47,7 +47,9 @@ def unseen_after(early_s):
     return _unseen_until(one, OffSpan(50.0, 300.0, False, settled, "battery_a"), settled, 160.0)
 
 
-@pytest.mark.parametrize(("early_s", "until_s"), [(75.0, 160.0), (50.0, 135.0), (20.0, 95.0), (10.0, 80.0), (5.0, 70.0)])
+@pytest.mark.parametrize(
+    ("early_s", "until_s"), [(75.0, 160.0), (50.0, 135.0), (20.0, 95.0), (10.0, 80.0), (5.0, 70.0)]
+)
 def test_settling_is_looked_for_at_shares_of_the_way_to_its_limit(early_s, until_s):
     """All, three quarters, 0.35, 0.2 and 0.1 of 100 s: the last at which the mean before tells nothing."""
     assert unseen_after(early_s) == (pytest.approx(until_s), None)
