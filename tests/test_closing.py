@@ -19,7 +19,7 @@ def a_bench(*missing):
     return bench(HandLog(times(60.0, 0.1), values or {"battery_v": 12.5}), story(((0.0, 60.0),)), plan(8.0))
 
 
-def pull_in(waiting, sustained, at_s=10.0, took_s=0.02, without=()):
+def pull_in(waiting, sustained, at_s=10.0, took_s=0.02):
     """The samples around a pull-in: the current by the seconds since the trigger, until the contact closes."""
     since = np.arange(-100, 600) / 1000
     amps = np.where(since < took_s, waiting(since), sustained)

@@ -63,7 +63,8 @@ def _at_closing(waiting: Array, waited_s: float, before_a: float, sustained_a: f
     """The block's load as the contact closes, A, and its relative standard uncertainty.
 
     Args:
-        waiting: three samples or more of the current, A, over ``waited_s``. before_a, sustained_a: just before, and after.
+        waiting: three samples or more of the current over ``waited_s``, A.
+        before_a, sustained_a: just before the contact closes, and after, A.
     """
     third = len(waiting) // 3
     moved = abs(median(waiting[:third]) - median(waiting[-third:]))
