@@ -46,6 +46,7 @@ def test_slowest_of_the_channels_tells_how_fast_the_logger_sees():
     assert one.true_step_s("battery_v") == 0.4
     assert one.true_step_s("battery_a", "battery_v") == 0.4
     assert one.true_step_s("battery_a") == pytest.approx(0.1)
+    assert a_bench(steps=TrueSteps({"battery_v": 0.4})).true_step_s("battery_a") == pytest.approx(0.1)
     assert one.true_step_s("feed_v") == pytest.approx(0.1)
 
 

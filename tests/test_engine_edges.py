@@ -60,3 +60,8 @@ def test_feed_that_was_not_read_in_the_half_second_was_live_three_seconds_before
         return np.where((t > 9.4) & (t < 10.0005), np.nan, np.where((t < 10) & ~up, 0.0, x))
 
     assert (getattr(found(feed=feed)[1], "why", None) is None) is live
+
+
+def test_lowest_of_slow_samples_is_known_as_well_as_its_channel():
+    """20 ms apart."""
+    assert found(step_s=0.02)[0].u == pytest.approx(0.0, abs=1e-6)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hand_bench import bench, plan, story
 from test_fuse_edges import FINE, OFF, PULLED, a_log, examined, out, walk_of
+from test_fuse_named import WAKES, waking
 
 from benchlog.analysis.fuse_walk import Pull
 from benchlog.analysis.settling import Settled
@@ -36,6 +37,8 @@ def test_draw_beside_no_drain_is_its_step_alone():
 
     assert (one.draw_ma, one.pulses, one.share) == (pytest.approx(20.0, abs=1e-6), False, None)
     assert examined(PULLED, out((100.0, 130.0)), mean_a=0.0).draws[0].share is None
+    (blind,) = examined(PULLED, waking(), wakeups=WAKES, drain=False).draws
+    assert blind.pulses is False
 
 
 WOKE = ((50.0, 52.0), (70.0, 72.0))

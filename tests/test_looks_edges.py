@@ -134,3 +134,13 @@ def test_feeds_stretch_ends_three_tenths_before_a_crank():
     ends = [(p.from_s, p.to_s) for p in find_loads(cranked).feed[0]]
 
     assert ends == [(pytest.approx(10.0), pytest.approx(39.7)), (pytest.approx(42.0), pytest.approx(50.0))]
+
+
+@pytest.mark.parametrize("unstated", [("battery_v",), ("battery_a",), ("battery_v", "battery_a")])
+def test_channel_of_no_stated_accuracy_is_reversed_as_well(unstated):
+    """5 mΩ the wrong way, from a step of 4 A."""
+    two = loads(stretch(10, 12.5, 0.0), stretch(20, 12.52, 4.0))
+    known = {role: None if role in unstated else EXACT for role in ("battery_v", "battery_a")}
+
+    with pytest.raises(BadLog, match="rise together"):
+        _refuse_reversed(load_bench(accuracy=known), two)

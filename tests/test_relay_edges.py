@@ -8,6 +8,7 @@ from hand_relay import during, relay
 
 from benchlog.analysis.true_step import TrueSteps
 from benchlog.core.trace import Trace
+from benchlog.examine.observe_relay import coil_kick
 from benchlog.examine.relay_checks import _level, examine_relay
 
 NAN = float("nan")
@@ -123,3 +124,10 @@ def test_feed_that_only_one_of_two_falls_leaves_open_is_in_doubt():
     found = drop_out(lines={"feed_v": feed}, **two)
     assert found.story == "the slowest of 2"
     assert found.one_sided.startswith("without battery_v the fall of the feed may be the engine stopping")
+
+
+def test_line_that_never_goes_shows_no_kick_by_its_level():
+    """It falls from 12.4 to 11.5 V; there is no fall that would hide a coil."""
+    one = relay(lines={"trigger_v": lambda t: np.where(t < 8.0, 12.4, 11.5)})
+
+    assert coil_kick(one)["coil_kick_v"].value == pytest.approx(-11.5)

@@ -34,6 +34,6 @@ def _spread(times: list[float], most: int) -> list[float]:
 
 def _around(log: Samples, at_s: float, roles: list[str]) -> Trace:
     # packets of rows may come seconds apart
-    apart_s = percentile(log.overview.gap_s, 90) if len(log.overview.gap_s) else 0.0
+    apart_s = percentile(log.overview.gap_s, 90)
     reach = max(REACH_S, 10 * log.overview.step_s, min(4 * apart_s, FURTHEST_S))
     return log.trace(at_s - reach, at_s + reach, roles)
