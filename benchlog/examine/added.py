@@ -48,7 +48,7 @@ def added_drain(after: "LogFindings", before: "LogFindings") -> Finding:
         u=None if u is None else u * 1000,
         from_s=own.from_s,
         to_s=own.to_s,
-        story=f"{number(drain.mean_a * 1000)} mA now, {number(earlier.mean_a * 1000)} mA before the install",
+        story=f"{number(now_a * 1000)} mA now, {number(then_a * 1000)} mA before the install",
         disqualified=own.disqualified or (None if drain.over else own.one_sided) or _earlier_doubt(before),
         # what lies over range in this log makes it add more, not less
         one_sided=own.one_sided if drain.over else None,
