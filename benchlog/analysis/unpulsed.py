@@ -71,7 +71,8 @@ def joined(table: Coarse, step_s: float) -> Coarse:
     """Neighbouring points joined until one spans about ``step_s``."""
     if len(table) < 2:
         return table
-    group = steps_in(step_s, spacing_s(table.start_s))
+    typical = spacing_s(table.start_s)
+    group = steps_in(step_s, typical)
     if group < 2:
         return table
     at = np.arange(0, len(table), group)

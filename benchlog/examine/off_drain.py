@@ -110,7 +110,7 @@ def _measured(
 def _visit_doubt(bench: LogContext, role: str, figure: Drain, settled: Settled) -> str | None:
     """Where the bike woke fully once or twice, somebody may have been at it: that decides no verdict."""
     limit = bench.plan.limits.off_state_drain_ma
-    if limit is None or not 0 < len(figure.visits) <= FEW_VISITS:
+    if limit is None or not figure.visits or len(figure.visits) > FEW_VISITS:
         return None
     wakeups = tuple(one for one in settled.wakeups if one not in figure.visits)
     without = drain(

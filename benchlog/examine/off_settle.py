@@ -55,7 +55,7 @@ def settle_time(bench: LogContext, logged: bool, spans: list[OffSpan], drained: 
         )
     elif bench.story.source == "feed_v":
         half = max(half, RELAY_S)  # the feed goes only as the relay lets go
-    until_s, hidden = _unseen_until(bench, span, settled, key_off_s + (limit or need))
+    until_s, hidden = _unseen_until(bench, span, settled, key_off_s + need)
     one_sided = one_sided or hidden
     # it settled between the last point outside the band and the first inside, or later, unseen
     earliest = max(settled.from_s - max(settled.width_s, step_s) - half - key_off_s, 0.0)
@@ -72,7 +72,7 @@ def settle_time(bench: LogContext, logged: bool, spans: list[OffSpan], drained: 
         disqualified=_hidden_by_charger(bench, span, settled),
         # a shunt that sees no current cannot see it settle
         one_sided=one_sided,
-        needs_load_step=one_sided is not None and one_sided == BYPASSED,
+        needs_load_step=one_sided == BYPASSED,
         story=f"{story}, to within {number(within_a * 1000)} mA",
     )
 

@@ -185,9 +185,7 @@ def _nothing_at_first(bench: LogContext, one: KeyOnSteps, steps: AllSteps, plann
     if steps.role == "feed_a":
         return one.first is not None and abs(one.first.readings["feed_a"].value) < 0.5 * planned
     # the stretch before the first step; one before the key-on does not count
-    before = one.steps[0].before if one.steps else None
-    if before is None:
-        return False
+    before = one.steps[0].before
     weight = total = 0.0
     for path, roles in ((DROP, ("battery_v", "feed_v")), (LIFT, ("ground_v",))):
         ohm = steps.ratios.get(path)
