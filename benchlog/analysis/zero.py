@@ -17,10 +17,9 @@ SHORTEST_S, FEWEST = 1.0, 10
 EDGE_SHARE, EDGE_S = 0.1, 1.0
 #: More of a long zero than this says no more, s.
 LONGEST_S = 120.0
-#: The means of so many parts of the stretch show whether the current varied.
-PARTS = 8
-#: How far those may lie apart, in uncertainties of one of them, and as a share of the stated offset.
-SPREAD_U, SPREAD_OFFSET = 6.0, 0.2
+#: The means of so many parts of the stretch show whether the current varied: how far they may lie apart, in
+#: uncertainties of one of them, and as a share of the stated offset.
+PARTS, SPREAD_U, SPREAD_OFFSET = 8, 6.0, 0.2
 #: An offset so many times the stated one is a current that flowed.
 FAR = 1.5
 #: The same where no offset is stated, A (common practice, no source).

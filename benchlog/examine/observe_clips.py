@@ -19,9 +19,8 @@ from benchlog.examine.load_checks import Loads
 from benchlog.examine.path_checks import FeedLoad
 from benchlog.verdict.causes.seen import Seen
 
-POINT_S = 0.1
-#: Trigger and feed move together within this time, s.
-TOGETHER_S = 0.4
+#: The points that are read, and the time within which trigger and feed move together, s.
+POINT_S, TOGETHER_S = 0.1, 0.4
 #: Added to a sum of resistances, so that two that are nothing are no ratio, Ω.
 LEAST_OHM = 0.001
 #: A load through the feed that differs by less shows no slope, A; where it is not known to be the feed's, by less

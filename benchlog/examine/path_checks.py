@@ -14,15 +14,14 @@ from benchlog.examine.load_checks import LEAST_LOAD, Loads
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import Stepped, gain_apart, least_ohm, live, path_step_u
 
-#: Stands in for the offset's doubt where no accuracy is stated, V.
-UNSTATED_OFFSET_V = 0.05
+#: Stands in for the offset's doubt where no accuracy is stated; a fall this far below zero, beyond its doubt, was read
+#: the wrong way round, V.
+UNSTATED_OFFSET_V, REVERSED_V = 0.05, 0.002
 #: How far the block's part of a step may lie from the battery's whole, relative standard uncertainty: the loads that
 #: were on before answer to the sag (common practice, no source).
 STEP_DOUBT = 0.01
 #: Loads that differ by less do not show what a drift does to a slope, A.
 LEAST_SWING_A = 0.1
-#: A fall this far below zero, beyond its doubt, was read the wrong way round, V.
-REVERSED_V = 0.002
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,16 +24,13 @@ SHUFFLES = 1999
 _BATCH, _ENOUGH = 200, 40
 #: More readings than this are searched at this many places only.
 _MOST_PLACES = 200
-# so many readings on either side for a trend of their own
-_LEAST_FOR_A_BEND = 5
+# so many readings on either side for a trend of their own; and two steps may hide each other in so many
+_LEAST_FOR_A_BEND, _LEAST_TO_HIDE = 5, 24
 # a step is this many of its own standard deviations at least
 _STANDS = 2.5
-# and a trend that only bends fits worse by this much: 99.9 % of a chi-squared with one degree of freedom
-_BEND_WORSE = 10.83
-# two steps may hide each other in so many readings
-_LEAST_TO_HIDE = 24
-# a step may lie elsewhere where the fit is hardly worse: 95 % of a chi-squared with one degree of freedom
-_HARDLY_WORSE = 3.84
+# and a trend that only bends fits worse by this much (99.9 % of a chi-squared with one degree of freedom); a step may
+# lie elsewhere where the fit is hardly worse (95 % of it)
+_BEND_WORSE, _HARDLY_WORSE = 10.83, 3.84
 
 
 @dataclass(frozen=True, slots=True)

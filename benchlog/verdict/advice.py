@@ -18,10 +18,9 @@ SYSTEM_V = 12.0
 CRITICAL_DROP, ANY_DROP = 0.03, 0.10
 #: A, above which a coil is unusual: data sheets list 0.04 to 0.15 (common practice, no source).
 LARGE_COIL_A = 0.25
-#: ms in which a relay opens with a diode across its coil: 8 to 10 measured (common practice, no source).
-DIODE_DROP_OUT_MS = 12.0
-#: ms in which a relay closes: 10 guaranteed by data sheets (common practice, no source).
-PULL_IN_MS = 10.0
+#: ms in which a relay opens with a diode across its coil (8 to 10 measured), and closes (10 guaranteed by data sheets):
+#: common practice, no source.
+DIODE_DROP_OUT_MS, PULL_IN_MS = 12.0, 10.0
 #: V below which a starter barely turns and control units may reset (common practice, no source).
 LOW_CRANK_V = 8.0
 
