@@ -17,18 +17,18 @@ Flags = npt.NDArray[np.bool_]
 RAISED_V, LASTS_S = 0.5, 5.0
 #: Least alternator share that counts as seen, A, above the doubt of the current channel.
 LEAST_SHARE_A = 0.3
+#: An interruption shorter than this is none, s.
+SHORT_GAP_S = 2.0
 #: A voltage that falls by this much, V, from its median over so long before, s, and never comes back, was held up by
 #: something that ended, unless it stays where no battery stands on its own, V (from memory).
 GONE_V, GONE_OVER_S, NO_BATTERY_V = 0.3, 3.0, 13.9
 #: Of several falls the one counts that is nearly the greatest, 1.
 GREATEST_SHARE = 0.7
-#: A battery at such a voltage, with current going into it, is charged (common practice, no source), V.
-CHARGED_V = 13.2
 #: A battery without an engine does not rise this far above its highest voltage with the key on, V; an alternator's
 #: ripple that stops shows as a spread this many times smaller, 1.
 OVER_HIGHEST_V, RIPPLE_RATIO = 0.2, 2.0
-#: An interruption shorter than this is none, s.
-SHORT_GAP_S = 2.0
+#: A battery at such a voltage, with current going into it, is charged (common practice, no source), V.
+CHARGED_V = 13.2
 
 
 @dataclass(frozen=True, slots=True)

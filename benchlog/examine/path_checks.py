@@ -26,7 +26,11 @@ LEAST_SWING_A = 0.1
 
 @dataclass(frozen=True, slots=True)
 class PathPoint:
-    """A steady stretch with the feed live: load through the feed, and what is read there."""
+    """A steady stretch with the feed live.
+
+    Attributes:
+        plateau: what is read there. load_a: the load through the feed, A.
+    """
 
     plateau: Plateau
     load_a: float

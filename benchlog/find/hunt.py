@@ -52,12 +52,9 @@ def share_words(belief: float) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class FoundPlace:
+class FoundPlace(Suspect):
     """The place that is found; ``also`` are places that no test at hand can part from it."""
 
-    place: str
-    kind: str
-    belief: float
     also: tuple[str, ...]
 
 

@@ -19,7 +19,7 @@ from benchlog.bench.guided.watch_drain import LINES, NAMES, asleep, fuse_in, fus
 STEADY_S, STUBBORN_S = 1.0, 4.0
 #: A battery that nothing else tells of has moved by this much as the key was turned, V (common practice, no source).
 KEY_ON_V = 0.06
-#: A slot's step this near to its plan, share of it, is taken once it has stood for the shorter time, s; else the longer.
+#: A slot's step this near to its plan, share of it, is taken once it stood for the shorter time, s, else the longer.
 NEAR_SHARE, NEAR_STANDS_S, FAR_STANDS_S = 0.4, 0.6, 1.1
 #: Whose a load is shows once its inrush is over, s.
 STANDS_S = 0.3

@@ -32,7 +32,11 @@ class Received:
 
 @dataclass(frozen=True, slots=True)
 class Lost:
-    """The port went away."""
+    """The port went away.
+
+    Attributes:
+        at: by the computer's clock (``time.monotonic``), s. why: in the system's words.
+    """
 
     at: float
     why: str
