@@ -13,12 +13,12 @@ from benchlog.core.trace import Array
 
 Flags = npt.NDArray[np.bool_]
 
-#: The engine counts as running once one of these holds for ``LASTS_S`` (common practice, no source).
-RAISED_V, LASTS_S = 0.5, 5.0
+#: The engine counts as running once one of these holds for ``LASTS_S``; an interruption shorter than the other is none.
+LASTS_S, SHORT_GAP_S = 5.0, 2.0
+#: So far is the voltage raised, V (common practice, no source).
+RAISED_V = 0.5
 #: Least alternator share that counts as seen, A, above the doubt of the current channel.
 LEAST_SHARE_A = 0.3
-#: An interruption shorter than this is none, s.
-SHORT_GAP_S = 2.0
 #: A voltage that falls by this much, V, from its median over so long before, s, and never comes back, was held up by
 #: something that ended, unless it stays where no battery stands on its own, V (from memory).
 GONE_V, GONE_OVER_S, NO_BATTERY_V = 0.3, 3.0, 13.9

@@ -26,14 +26,28 @@ class LimitWords:
     plan: Callable[[PlannedLimit], str] | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CheckKind:
-    """One check; those of the circuits are one kind, with a check for each planned slot.
+@dataclass(frozen=True, slots=True)
+class CheckName:
+    """How a check is called, and in what it is measured.
 
     Attributes:
         id: as in results; ``slot_N_…`` stands for one a planned slot.
         title: for reports; its ``N`` stands for the slot's number. short: beside its stretch in a drawing.
         unit: of the measured value; "1" for a count.
+    """
+
+    id: str
+    title: str
+    short: str
+    unit: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckKind:
+    """One check; those of the circuits are one kind, with a check for each planned slot.
+
+    Attributes:
+        name: how it is called; ``id``, ``title``, ``short`` and ``unit`` are its.
         measures: what the value is, as the README has it.
         limit: the limit that follows from a plan. limit_from: what sets it, where the plan's keys alone do not say so.
         planned: the planned value itself, in ``unit``, where there is one.
@@ -48,10 +62,7 @@ class CheckKind:
         explained_when_open: a fault may explain that it was not seen or is not proven, not only that it failed.
     """
 
-    id: str
-    title: str
-    short: str
-    unit: str
+    name: CheckName
     measures: str
     limit: LimitRule
     found: str
@@ -67,6 +78,26 @@ class CheckKind:
     by_samples: bool = False
     longest_decides: bool = False
     explained_when_open: bool = True
+
+    @property
+    def id(self) -> str:
+        """As in results."""
+        return self.name.id
+
+    @property
+    def title(self) -> str:
+        """For reports."""
+        return self.name.title
+
+    @property
+    def short(self) -> str:
+        """Beside its stretch in a drawing."""
+        return self.name.short
+
+    @property
+    def unit(self) -> str:
+        """Of the measured value."""
+        return self.name.unit
 
     @property
     def per_slot(self) -> bool:

@@ -2,14 +2,11 @@
 
 from benchlog.plan.limits import PlannedLimit
 from benchlog.plan.model import Plan
-from benchlog.verdict.registry.kind import CheckKind, LimitWords
+from benchlog.verdict.registry.kind import CheckKind, CheckName, LimitWords
 from benchlog.verdict.registry.limiting import at_most, from_plan
 
 RELAY_PULL_IN = CheckKind(
-    id="relay_pull_in",
-    title="Relay pull-in",
-    short="Pull-in",
-    unit="ms",
+    name=CheckName("relay_pull_in", "Relay pull-in", "Pull-in", "ms"),
     measures="trigger rising until the feed is live; the worst",
     limit=at_most("relay.pull_in_max_ms"),
     found="the contact closed {} after the trigger rose",
@@ -17,10 +14,7 @@ RELAY_PULL_IN = CheckKind(
     by_samples=True,
 )
 RELAY_DROP_OUT = CheckKind(
-    id="relay_drop_out",
-    title="Relay drop-out",
-    short="Drop-out",
-    unit="ms",
+    name=CheckName("relay_drop_out", "Relay drop-out", "Drop-out", "ms"),
     measures="trigger falling until the contact opens; the worst",
     limit=at_most("relay.drop_out_max_ms"),
     found="the contact opened {} after the trigger fell",
@@ -37,10 +31,7 @@ def _no_chatter(plan: Plan) -> PlannedLimit | None:
 
 
 RELAY_CHATTER = CheckKind(
-    id="relay_chatter",
-    title="Relay chatter",
-    short="Chatter",
-    unit="1",
+    name=CheckName("relay_chatter", "Relay chatter", "Chatter", "1"),
     measures="openings with the key on and re-closings with it off, contact bounce excluded",
     limit_from="none allowed where the plan has a `[relay]`",
     limit=from_plan(("relay",), _no_chatter),
