@@ -46,12 +46,9 @@ NOISE = np.tile([0.0, 0.001], 40)
 @pytest.mark.parametrize(
     ("x", "step_s", "enough"),
     [
-        ([0.01] * 10, 0.1, True),
-        ([0.01] * 9, 0.2, False),
-        ([0.01] * 10, 0.08, False),
-        ([0.01] * 10, 0.089, True),
-        ([0.01] * 9 + [NAN], 0.2, False),
-        ([], 0.1, False),
+        *(([0.01] * 10, 0.1, True), ([0.01] * 9, 0.2, False)),
+        *(([0.01] * 10, 0.08, False), ([0.01] * 10, 0.089, True)),
+        *(([0.01] * 9 + [NAN], 0.2, False), ([], 0.1, False)),
     ],
 )
 def test_zero_lasts_0_8_s_and_holds_ten_samples(x: list[float], step_s: float, enough: bool):
