@@ -3,11 +3,11 @@
 from benchlog.plan.limits import PlannedLimit
 from benchlog.plan.model import Plan
 from benchlog.verdict.proving import loss_as_planned
-from benchlog.verdict.registry.kind import CheckKind, CheckName, LimitWords
+from benchlog.verdict.registry.kind import CheckKind, LimitWords
 from benchlog.verdict.registry.limiting import at_least, from_plan, window
 
 CRANK_MINIMUM = CheckKind(
-    name=CheckName("crank_minimum", "Cranking minimum", "Crank", "V"),
+    *("crank_minimum", "Cranking minimum", "Crank", "V"),
     measures="lowest battery voltage held for 10 ms while cranking",
     limit=at_least("limits.crank_min_v"),
     found="while cranking the battery fell to {}",
@@ -29,7 +29,7 @@ def _holds(limit: PlannedLimit) -> bool:
 
 
 FEED_IN_CRANK = CheckKind(
-    name=CheckName("feed_in_crank", "Feed while cranking", "Crank feed", "s"),
+    *("feed_in_crank", "Feed while cranking", "Crank feed", "s"),
     measures="longest loss of the feed while cranking",
     limit_from="`limits.feed_in_crank`: hold, drop or any",
     limit=from_plan(("limits.feed_in_crank",), _hold_or_drop),
@@ -48,7 +48,7 @@ FEED_IN_CRANK = CheckKind(
     explained_when_open=False,
 )
 CHARGING_VOLTAGE = CheckKind(
-    name=CheckName("charging_voltage", "Charging voltage", "Charging", "V"),
+    *("charging_voltage", "Charging voltage", "Charging", "V"),
     measures="mean battery voltage, engine running",
     limit=window("limits.charging_min_v", "limits.charging_max_v"),
     found="with the engine running the battery stood at {}",
@@ -57,7 +57,7 @@ CHARGING_VOLTAGE = CheckKind(
     ),
 )
 CHARGING_BALANCE = CheckKind(
-    name=CheckName("charging_balance", "Charging balance", "Balance", "A"),
+    *("charging_balance", "Charging balance", "Balance", "A"),
     measures="mean current into the battery, engine running, loads on",
     limit=at_least("limits.charging_balance_min_a"),
     found="with the engine running {} went into the battery",

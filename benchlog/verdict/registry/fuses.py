@@ -8,7 +8,7 @@ from benchlog.plan.limits import PlannedLimit
 from benchlog.plan.model import Circuit, Plan
 from benchlog.plan.planned_fuses import PlannedFuse, feed_fuse, slot_fuse
 from benchlog.plan.wiring import CAREFUL_SOURCE
-from benchlog.verdict.registry.kind import CheckKind, CheckName
+from benchlog.verdict.registry.kind import CheckKind, CheckNames
 from benchlog.verdict.registry.limiting import LimitRule, from_circuit, from_plan
 
 _LimitOf = Callable[..., PlannedLimit | None]
@@ -47,7 +47,7 @@ def _finding(plan: Plan, circuit: Circuit | None) -> Finding:
 
 
 def _rating(
-    name: CheckName, fuse: str, table: str, rule: Callable[[tuple[str, ...], _LimitOf], LimitRule]
+    name: CheckNames, fuse: str, table: str, rule: Callable[[tuple[str, ...], _LimitOf], LimitRule]
 ) -> CheckKind:
     """The rating of one kind of fuse, against what its wire bears.
 
@@ -56,7 +56,7 @@ def _rating(
         rule: makes the limit one of the plan, or of each circuit.
     """
     return CheckKind(
-        name=name,
+        *name,
         measures=f"rating of {'that' if table == 'circuit' else 'the'} {fuse} (`{table}.fuse_a`)",
         limit_from=f"what `{table}.conductor` can carry",
         limit=rule((f"{table}.fuse_a", f"{table}.conductor"), _limit),
@@ -66,5 +66,5 @@ def _rating(
     )
 
 
-FEED_FUSE = _rating(CheckName("feed_fuse", "Feed fuse", "Feed fuse", "A"), "feed fuse", "feed", from_plan)
-SLOT_FUSE = _rating(CheckName("slot_N_fuse", "Slot N fuse", "Slot N", "A"), "circuit's fuse", "circuit", from_circuit)
+FEED_FUSE = _rating(("feed_fuse", "Feed fuse", "Feed fuse", "A"), "feed fuse", "feed", from_plan)
+SLOT_FUSE = _rating(("slot_N_fuse", "Slot N fuse", "Slot N", "A"), "circuit's fuse", "circuit", from_circuit)

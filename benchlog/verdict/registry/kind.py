@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.plan.limits import PlannedLimit
@@ -11,6 +11,8 @@ from benchlog.verdict.proving import Rule, verdict, within_limits
 from benchlog.verdict.registry.limiting import LimitRule
 from benchlog.verdict.result import Verdict
 
+#: Id, title, short name and unit, for those who make a kind.
+CheckNames = tuple[str, str, str, str]
 _SLOT_ID = re.compile(r"slot_(\d+)_(\w+)")
 
 
@@ -27,27 +29,13 @@ class LimitWords:
 
 
 @dataclass(frozen=True, slots=True)
-class CheckName:
-    """How a check is called, and in what it is measured.
+class CheckKind:
+    """One check; those of the circuits are one kind, with a check for each planned slot.
 
     Attributes:
         id: as in results; ``slot_N_…`` stands for one a planned slot.
         title: for reports; its ``N`` stands for the slot's number. short: beside its stretch in a drawing.
         unit: of the measured value; "1" for a count.
-    """
-
-    id: str
-    title: str
-    short: str
-    unit: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CheckKind:
-    """One check; those of the circuits are one kind, with a check for each planned slot.
-
-    Attributes:
-        name: how it is called; ``id``, ``title``, ``short`` and ``unit`` are its.
         measures: what the value is, as the README has it.
         limit: the limit that follows from a plan. limit_from: what sets it, where the plan's keys alone do not say so.
         planned: the planned value itself, in ``unit``, where there is one.
@@ -62,7 +50,11 @@ class CheckKind:
         explained_when_open: a fault may explain that it was not seen or is not proven, not only that it failed.
     """
 
-    name: CheckName
+    id: str
+    title: str
+    short: str
+    unit: str
+    _: KW_ONLY
     measures: str
     limit: LimitRule
     found: str
@@ -78,26 +70,6 @@ class CheckKind:
     by_samples: bool = False
     longest_decides: bool = False
     explained_when_open: bool = True
-
-    @property
-    def id(self) -> str:
-        """As in results."""
-        return self.name.id
-
-    @property
-    def title(self) -> str:
-        """For reports."""
-        return self.name.title
-
-    @property
-    def short(self) -> str:
-        """Beside its stretch in a drawing."""
-        return self.name.short
-
-    @property
-    def unit(self) -> str:
-        """Of the measured value."""
-        return self.name.unit
 
     @property
     def per_slot(self) -> bool:

@@ -5,14 +5,15 @@ from collections.abc import Callable
 from benchlog.plan.limits import derived_drop, slot_limit
 from benchlog.plan.model import Circuit, Plan
 from benchlog.plan.paths import PlannedPath, feed_path, ground_path, planned_drop_v
-from benchlog.verdict.registry.kind import CheckKind, CheckName
+from benchlog.verdict.registry.kind import CheckKind, CheckNames
 from benchlog.verdict.registry.limiting import at_most, from_circuit, from_plan, given_else
 
+_PathOf = Callable[[Plan], PlannedPath | None]
 _AT_POSTS = "under load measure from post to post, then from lead to lead: what differs is lost in the joint"
 
 
 BATTERY_SAG = CheckKind(
-    name=CheckName("battery_sag", "Battery sag", "Sag", "V"),
+    *("battery_sag", "Battery sag", "Sag", "V"),
     measures="sag of the battery's voltage under the planned load, engine off",
     limit=at_most("limits.battery_sag_max_v"),
     found="the battery sags by {} under the planned load",
@@ -21,49 +22,40 @@ BATTERY_SAG = CheckKind(
 
 
 def _path_loss(
-    name: CheckName,
-    measures: str,
-    key: str,
-    path_of: Callable[[Plan], PlannedPath | None],
-    found: str,
-    ends: tuple[str, str],
+    name: CheckNames, key: str, path_of: _PathOf, along: tuple[str, str], measures: str, found: str
 ) -> CheckKind:
     """The loss in a path: as its table gives it, else from its wire and the planned load.
 
     Args:
-        key: of the given limit. found: up to the load that it is scaled to. ends: the battery's post and the far end.
+        key: of the given limit. along: the battery's post and the far end. found: up to the load it is scaled to.
     """
     table = key.partition(".")[0]
     keys = (*(f"{table}.{one}" for one in ("conductor", "length_m", "length_ft")), "circuit.planned_a")
     return CheckKind(
-        name=name,
+        *name,
         measures=f"{measures}, at the planned load",
         limit_from=f"`{key}`, or derived",
         limit=given_else(at_most(key), from_plan(keys, lambda plan: derived_drop(plan, path_of(plan)))),
         planned=lambda plan, _: planned_drop_v(plan, path_of(plan)),
         found=f"{found} at the planned load",
         first_test=(
-            f"with all circuits on measure from battery {ends[0]} to each joint on the way to the {ends[1]}: where it "
-            "steps up, current meets resistance"
+            f"with all circuits on measure from battery {along[0]} to each joint on the way to the {along[1]}: where "
+            "it steps up, current meets resistance"
         ),
     )
 
 
 FEED_DROP = _path_loss(
-    CheckName("feed_drop", "Feed drop", "Feed drop", "V"),
+    ("feed_drop", "Feed drop", "Feed drop", "V"),
+    *("feed.drop_max_v", feed_path, ("+", "fuse block")),
     measures="battery + to fuse block",
-    key="feed.drop_max_v",
-    path_of=feed_path,
     found="{} is lost from battery + to the fuse block",
-    ends=("+", "fuse block"),
 )
 GROUND_LIFT = _path_loss(
-    CheckName("ground_lift", "Ground lift", "Ground lift", "V"),
+    ("ground_lift", "Ground lift", "Ground lift", "V"),
+    *("ground.lift_max_v", ground_path, ("−", "ground bus")),
     measures="ground bus above battery negative",
-    key="ground.lift_max_v",
-    path_of=ground_path,
     found="the ground bus stands {} above battery negative",
-    ends=("−", "ground bus"),
 )
 
 
@@ -72,7 +64,7 @@ def _planned_current(_: Plan, circuit: Circuit | None) -> float | None:
 
 
 SLOT_CURRENT = CheckKind(
-    name=CheckName("slot_N_current", "Slot N current", "Slot N", "A"),
+    *("slot_N_current", "Slot N current", "Slot N", "A"),
     measures="that circuit's sustained current",
     limit_from="planned ± tolerance, at most 80 % of its fuse",
     limit=from_circuit(
@@ -83,7 +75,7 @@ SLOT_CURRENT = CheckKind(
     first_test="compare the device's label with the plan, and measure its current alone on a charged battery",
 )
 SOURCE_RESISTANCE = CheckKind(
-    name=CheckName("source_resistance", "Battery source resistance", "Resistance", "mΩ"),
+    *("source_resistance", "Battery source resistance", "Resistance", "mΩ"),
     measures="of the battery, at its posts: −ΔV/ΔI over load steps",
     limit=at_most("limits.source_resistance_max_mohm"),
     found="the battery shows {} to its posts",
