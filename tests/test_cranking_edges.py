@@ -73,14 +73,10 @@ def test_starter_is_told_by_depth_and_current(
 @pytest.mark.parametrize(
     ("before_a", "inside_a", "after_a", "stays"),
     [
-        (2.0, 42.0, 8.5, True),
-        (2.0, 42.0, 7.5, False),
-        (2.0, 4.0, 3.1, True),
-        (2.0, 4.0, 2.9, False),
-        (-5.0, 10.0, 1.6, True),
-        (-5.0, 10.0, 1.4, False),
-        (2.0, NAN, 30.0, False),
-        (2.0, 42.0, NAN, False),
+        *((2.0, 42.0, 8.5, True), (2.0, 42.0, 7.5, False)),
+        *((2.0, 4.0, 3.1, True), (2.0, 4.0, 2.9, False)),
+        *((-5.0, 10.0, 1.6, True), (-5.0, 10.0, 1.4, False)),
+        *((2.0, NAN, 30.0, False), (2.0, 42.0, NAN, False)),
     ],
 )
 def test_load_keeps_a_good_part_of_its_inrush(before_a: float, inside_a: float, after_a: float, stays: bool):

@@ -15,6 +15,7 @@ from benchlog.core.quantiles import median
 from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array
 
+Moments = tuple[float, ...]
 #: The slowest and fastest pulses that are followed edge by edge, s a pulse.
 SLOWEST_S, FASTEST_S = 4.0, 0.2
 #: The fewest samples of a pulse that is followed; and of one that the logger tells: with fewer it may be a faster one,
@@ -48,8 +49,8 @@ class Pulsing:
     amps: float
     mean_a: float
     u_a: float
-    rises_s: tuple[float, ...]
-    falls_s: tuple[float, ...]
+    rises_s: Moments
+    falls_s: Moments
     samples: float
 
     @property

@@ -17,9 +17,6 @@ from benchlog.examine.stepped import Stepped, gain_apart, least_ohm, live, path_
 #: Stands in for the offset's doubt where no accuracy is stated; a fall this far below zero, beyond its doubt, was read
 #: the wrong way round, V.
 UNSTATED_OFFSET_V, REVERSED_V = 0.05, 0.002
-#: How far the block's part of a step may lie from the battery's whole, relative standard uncertainty: the loads that
-#: were on before answer to the sag (common practice, no source).
-STEP_DOUBT = 0.01
 #: Loads that differ by less do not show what a drift does to a slope, A.
 LEAST_SWING_A = 0.1
 
@@ -75,7 +72,9 @@ def feed_load(
                 if live(plateau):
                     points.append(PathPoint(plateau, max(on, 0.0)))
         how = "by the matched load steps of battery_a"
-        return FeedLoad(tuple(points), how, True, "battery_a", extra_rel=STEP_DOUBT, steps=steps)
+        # the block's part of a step may lie 1 % (standard) from the battery's whole: the loads that were on before
+        # answer to the sag (common practice, no source)
+        return FeedLoad(tuple(points), how, True, "battery_a", extra_rel=0.01, steps=steps)
     return closing
 
 

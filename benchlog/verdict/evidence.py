@@ -27,7 +27,11 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class LoadPoint:
-    """One steady stretch of load: the current, and the voltage that was read or lost there."""
+    """One steady stretch of load.
+
+    Attributes:
+        load_a: the current, A. volts: what was read or lost there, V.
+    """
 
     load_a: float
     volts: float
