@@ -83,6 +83,7 @@ class _Watched:
 def _watched(bench: LogContext, on_from: float, on_to: float) -> _Watched | None:
     """What the contact did; None where it never closed."""
     off_to = next((b for a, b in bench.story.off if abs(a - on_to) < 1e-6), on_to)
+    on_from = _driven_from(bench, on_from, on_to)
     closed_at = _first_closing(bench, on_from, on_to)
     if closed_at is None:
         return None
@@ -105,6 +106,14 @@ def _watched(bench: LogContext, on_from: float, on_to: float) -> _Watched | None
     count = chatter_count(moves, closed_at, on_to, off_to, slack_s, _falls_from(bench, on_to), stamped_s)
     hidden_s = unseen_s(bench.overview, closed_at, on_to)
     return _Watched((on_from, on_to), closed_at, off_to, hidden_s, count, with_trigger)
+
+
+def _driven_from(bench: LogContext, on_from: float, on_to: float) -> float:
+    """When the trigger came, s, where the key was marked on before: until then nothing drove the relay."""
+    rise = next((move.time_s for move in bench.story.rises if on_from < move.time_s <= on_to), on_from)
+    there_before = any(on_from < move.time_s < rise for move in bench.story.falls)
+    bounces = rise - on_from <= BEFORE_S or bench.story.trigger_pulses is not None
+    return on_from if there_before or bounces else rise
 
 
 def _short_of_a_pass(

@@ -28,6 +28,12 @@ def settle_time(bench: LogContext, logged: bool, spans: list[OffSpan], drained: 
     after = [span for span in spans if not span.opens]
     if not after:
         return NotEvaluated("the log holds no key-off; turn the key off while it records")
+    after = [span for span in after if not _without_a_fuse(bench, span)]
+    if not after:
+        return NotEvaluated(
+            "a fuse was out before the drain had settled; turn the key off with all fuses in, and pull none until the "
+            "drain has settled"
+        )
     need = needed_s(bench)
     awake = _never_asleep(bench, after, drained)
     if awake is not None:
@@ -69,6 +75,12 @@ def settle_time(bench: LogContext, logged: bool, spans: list[OffSpan], drained: 
         needs_load_step=one_sided is not None and one_sided == BYPASSED,
         story=f"{story}, to within {number(within_a * 1000)} mA",
     )
+
+
+def _without_a_fuse(bench: LogContext, span: OffSpan) -> bool:
+    """Whether a fuse was out between the key-off and what counts as settled: that is not how the bike settles."""
+    until_s = span.from_s if span.settled is None else span.settled.from_s
+    return any(out_s <= until_s and span.from_s < in_s for out_s, in_s in bench.left_out)
 
 
 def _counted(after: list[OffSpan], need: float, limit_s: float | None) -> list[tuple[float, Settled]]:

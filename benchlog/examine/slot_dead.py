@@ -5,16 +5,18 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from benchlog.analysis.assignment import LEAST_CHANCE
+from benchlog.analysis.coarse import coarse
 from benchlog.analysis.load_steps import LoadStep, follow
 from benchlog.analysis.measurement import Measured
 from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
 from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, marked_on
+from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.core.uncertainty import COVERAGE_K, PASS_PROBABILITY, combine, probability_of_conforming
 from benchlog.examine.context import LogContext
 from benchlog.examine.slot_match import KeyOnSteps
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import AllSteps
-from benchlog.examine.swing import swing_a
+from benchlog.examine.swing import POINT_S, swing_a
 from benchlog.plan.limits import PlannedLimit
 
 #: That nothing came at a mark is seen where steady stretches fill so much of the time around it, and one reaches so
@@ -59,6 +61,14 @@ def in_pulses(bench: LogContext, slot: int, mark_s: float, role: str) -> bool:
     if swings[0] is None or swings[1] is None:
         return False
     return swings[1] - swings[0] > MORE_SWING * planned
+
+
+def comes_and_goes(bench: LogContext, mark_s: float) -> bool:
+    """Whether the fuse block is both live and dead after a mark: a relay that flutters leaves no step to see."""
+    if not bench.has("feed_v"):
+        return False
+    part = coarse(bench.overview, mark_s, mark_s + MARK_AFTER_S, POINT_S, ["feed_v"])
+    return bool((part.high["feed_v"] > UP_ABOVE_V).any() and (part.low["feed_v"] < UP_ABOVE_V).any())
 
 
 def no_step(bench: LogContext, slot: int, one: KeyOnSteps, role: str, limit: PlannedLimit | None) -> Measured:

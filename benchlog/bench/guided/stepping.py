@@ -7,6 +7,7 @@ from benchlog.bench.guided.beginning import Beginning
 from benchlog.bench.guided.history import LEVEL_S, POINT_S
 from benchlog.bench.guided.right import Asked, stranger_off
 from benchlog.bench.guided.sight import StepSeen
+from benchlog.bench.guided.watch import LEAST_STEP_A
 from benchlog.bench.guided.watch_drain import starting_up_s
 
 #: What the stand-in did itself shows within this time, or not at all, s; what it refused nobody may be there to do.
@@ -19,6 +20,8 @@ WAKEUPS_MISSED, LONGEST_PULL_S = 1.7, 150.0
 FIRST_LOOK_S = 2.0
 #: After an Enter the hand may still be on the switch: levels are taken so much later, over so long, s.
 HAND_OFF_S, CALM_S = 1.5, 0.8
+#: A load that comes on and goes off again is the same within this share.
+SAME_LOAD = 0.1
 #: What the bike does by itself, however long it takes; Enter cannot shorten it.
 BY_THE_BIKE = ("rested", "asleep")
 
@@ -28,6 +31,10 @@ class Stepping(Beginning):
 
     A person is waited for without end. Only what the bike does by itself, and a stand-in, have their time.
     """
+
+    def _go_to(self, at: int, *, as_it_is: bool = False) -> None:
+        """Go on at a step before or after this one."""
+        raise NotImplementedError
 
     def _take_walk(self, why: str) -> None:
         """Add the fuse walk."""
@@ -96,11 +103,26 @@ class Stepping(Beginning):
             self._end_back(noted=True)
             self._begin_look()
             return
+        if seen is not None and self._was_on and (mistaken := self._taken_for(seen.value)) is not None:
+            self._end_back(noted=True)
+            title = self._steps[mistaken].title
+            self._ways.tell(f"{self.spec.title}: what went off is what came on at {title}, which comes again")
+            alone = mistaken == self._at - 1
+            self._go_to(mistaken, as_it_is=alone)
+            if alone:
+                self._begin_look()  # the current has just fallen
+            return
         # what was just taken back is not among the levels before
         over_s = LEVEL_S if seen is None else min(max(self.history.now_s - seen.at_s - POINT_S, POINT_S), LEVEL_S)
         self._end_back(noted=seen is not None)
         self._begin_asking(over_s)
         self._begin_step(over_s)
+
+    def _taken_for(self, fell_a: float) -> int | None:
+        """The step before at which a circuit came on that has gone off now; None where none is known."""
+        within_a = max(LEAST_STEP_A, -fell_a * SAME_LOAD)
+        alike = [one for one in self._on if abs(self._rose_a.get(one.slot, math.inf) + fell_a) < within_a]
+        return self._steps.index(alike[-1]) if alike else None
 
     def _move_act(self, waited_s: float) -> bool:
         spec = self.spec
@@ -155,6 +177,8 @@ class Stepping(Beginning):
         spec = self.spec
         if spec.question == "fuse_out":
             self.memory.fallen_a[spec.slot] = seen.value
+        if spec.question == "slot_on":
+            self._rose_a[spec.slot] = seen.value
         if spec.question == "slot_on" and not self._noted:
             self._later = (seen.at_s + NOTED_AFTER_S, spec.mark)
             self._noted = True
