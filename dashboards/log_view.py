@@ -138,13 +138,13 @@ def register(app: Dash, context: Context) -> None:
     """Connect the figure, its buttons and boxes, and the checks' buttons."""
 
     @app.callback(
-        *matching("log", Output, ("graph", "figure"), ("stretch", "data")),
-        *matching("log", Output, ("from", "value"), ("to", "value"), ("said", "children")),
-        *matching("log", Input, ("graph", "relayoutData")),
+        *matching("log", (Output, "graph", "figure"), (Output, "stretch", "data")),
+        *matching("log", (Output, "from", "value"), (Output, "to", "value"), (Output, "said", "children")),
+        *matching("log", (Input, "graph", "relayoutData")),
         Input({"part": "step", "log": MATCH, "by": ALL}, "n_clicks"),
         Input({"part": "show", "log": MATCH, "check": ALL}, "n_clicks"),
-        *matching("log", Input, ("go", "n_clicks"), ("from", "n_submit"), ("to", "n_submit")),
-        *matching("log", State, ("from", "value"), ("to", "value"), ("stretch", "data")),
+        *matching("log", (Input, "go", "n_clicks"), (Input, "from", "n_submit"), (Input, "to", "n_submit")),
+        *matching("log", (State, "from", "value"), (State, "to", "value"), (State, "stretch", "data")),
         State("source", "data"),
         prevent_initial_call=True,
     )

@@ -146,9 +146,8 @@ def register(app: Dash, context: Context) -> None:
 def _draw_logs(app: Dash, context: Context) -> None:
     # two steps: drawing takes longer than a tick, and the browser drops the answer of a question asked again
     @app.callback(
-        *matching("log", Output, ("progress", "children"), ("poll", "disabled"), ("ready", "data")),
-        *matching("log", Input, ("poll", "n_intervals")),
-        *matching("log", State, ("poll", "id")),
+        *matching("log", (Output, "progress", "children"), (Output, "poll", "disabled"), (Output, "ready", "data")),
+        *matching("log", (Input, "poll", "n_intervals"), (State, "poll", "id")),
         State("source", "data"),
         prevent_initial_call=True,
     )
@@ -163,9 +162,7 @@ def _draw_logs(app: Dash, context: Context) -> None:
         return progress(job), False, no_update
 
     @app.callback(
-        *matching("log", Output, ("drawings", "children")),
-        *matching("log", Input, ("ready", "data")),
-        *matching("log", State, ("poll", "id")),
+        *matching("log", (Output, "drawings", "children"), (Input, "ready", "data"), (State, "poll", "id")),
         State("source", "data"),
         prevent_initial_call=True,
     )
@@ -181,9 +178,7 @@ def _draw_logs(app: Dash, context: Context) -> None:
 def _draw_the_rest(app: Dash, context: Context) -> None:
     # the small figures come after the log's own, which is what a reader looks for
     @app.callback(
-        *matching("log", Output, ("small", "children")),
-        *matching("log", Input, ("later", "n_intervals")),
-        *matching("log", State, ("later", "id")),
+        *matching("log", (Output, "small", "children"), (Input, "later", "n_intervals"), (State, "later", "id")),
         State("source", "data"),
         prevent_initial_call=True,
     )

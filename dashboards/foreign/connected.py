@@ -49,9 +49,7 @@ def _found(context: Context, tray_id: object, at: Mapping[str, object]) -> tuple
 
 def _look(app: Dash, context: Context) -> None:
     @app.callback(
-        *matching("file", Output, ("look", "children")),
-        *matching("file", Input, ("look-begin", "data")),
-        *matching("file", State, ("look-begin", "id")),
+        *matching("file", (Output, "look", "children"), (Input, "look-begin", "data"), (State, "look-begin", "id")),
     )
     def _looked(tray_id, at):  # type: ignore[no-untyped-def]  # Dash calls it by position
         there = _found(context, tray_id, at)
@@ -66,12 +64,12 @@ def _look(app: Dash, context: Context) -> None:
 
 def _choose(app: Dash, context: Context) -> None:
     @app.callback(
-        *matching("file", Output, ("sight", "children")),
+        *matching("file", (Output, "sight", "children")),
         Input({"part": "meaning", "file": MATCH, "n": ALL}, "data"),
         Input({"part": "unit", "file": MATCH, "n": ALL}, "data"),
-        *matching("file", Input, ("form-time", "data")),
+        *matching("file", (Input, "form-time", "data")),
         Input({"part": "form-text", "file": MATCH, "what": ALL}, "value"),
-        *matching("file", State, ("look-begin", "data"), ("look-begin", "id")),
+        *matching("file", (State, "look-begin", "data"), (State, "look-begin", "id")),
         prevent_initial_call=True,
     )
     def _chosen(meanings, units, time, texts, tray_id, at):  # type: ignore[no-untyped-def]  # Dash calls it by position
@@ -92,9 +90,8 @@ def _choose(app: Dash, context: Context) -> None:
 
 def _download(app: Dash, context: Context) -> None:
     @app.callback(
-        *matching("file", Output, ("logger-file", "data")),
-        *matching("file", Input, ("logger-out", "n_clicks")),
-        *matching("file", State, ("look-begin", "data"), ("look-begin", "id")),
+        *matching("file", (Output, "logger-file", "data"), (Input, "logger-out", "n_clicks")),
+        *matching("file", (State, "look-begin", "data"), (State, "look-begin", "id")),
         prevent_initial_call=True,
     )
     def _downloaded(clicks, tray_id, at):  # type: ignore[no-untyped-def]  # Dash calls it by position
