@@ -39,7 +39,11 @@ class Reply:
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
-    """A place and kind of fault, and the belief in it."""
+    """A place and kind of fault.
+
+    Attributes:
+        place, kind: as in the tables of flaws. belief: that it is there, 0 to 1.
+    """
 
     place: str
     kind: str
