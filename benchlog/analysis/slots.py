@@ -14,10 +14,9 @@ from benchlog.core.trace import Mark, times_of
 EXPECTED_SPREAD = 0.10
 #: A step fits a circuit's plan, or the plans of several, up to so many squared standard deviations (20 %).
 FITS_COST = 4.0
-#: A step belongs to a mark when it lies this close to it, s.
-MARK_BEFORE_S, MARK_AFTER_S = 2.0, 3.0
-#: A step without a circuit this close to a mark without a step leaves it open whether they belong together, s.
-MARK_DOUBT_S = 6.0
+#: A step belongs to a mark when it lies this close before or after it, s; one without a circuit that lies within the
+#: last of a mark without a step leaves it open whether they belong together.
+MARK_BEFORE_S, MARK_AFTER_S, MARK_DOUBT_S = 2.0, 3.0, 6.0
 
 
 @dataclass(frozen=True, slots=True)
