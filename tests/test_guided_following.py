@@ -351,3 +351,24 @@ def test_a_withdrawal_takes_the_newest_mark_of_its_circuit():
     assert [(one.time_s, one.text) for one in kept if one.text.endswith("on")] == [
         *((0.0, "slot 2 on"), (1.0, "slot 1 on"), (5.0, "slot 2 on")),
     ]
+
+
+@pytest.mark.parametrize("hasty", [False, True], ids=["seen", "Enter before it is seen"])
+def test_a_circuit_taken_for_the_one_before_it_is_found_as_it_goes_off(tmp_path: Path, hasty: bool):
+    """A lamp of 2.7 A comes on for grips of 3 A: once it goes off at its own step, the grips' step comes again."""
+    besides = [
+        ("slot_2_on", 2.0, "slot 3 on"),
+        ("slot_3_on", 20.0, "[Enter]"),
+        ("slot_3_on", 40.0, "slot 3 off"),
+        *([("slot_3_on", 40.0, "[Enter]")] if hasty else []),
+        ("slot_2_on", 80.0, "slot 2 on"),
+        ("slot_3_on", 120.0, "slot 3 on"),
+    ]
+    person = Wilful(besides, answers="ny", leaves=["slot_2_on", "slot_3_on"])
+    run = led(tmp_path, person, with_fault(SimulatedInstall(), "slot_overload"))
+    result = run.check()
+
+    assert "what went off is what came on at Slot 2: heated grips, which comes again" in run.said
+    assert "slot 2 withdrawn" in run.texts
+    assert result.check("slot_2_current").measured == pytest.approx(3.0, abs=0.15)
+    assert failed(result) == {"slot_3_current"}
