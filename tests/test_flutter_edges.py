@@ -44,12 +44,9 @@ def test_flutter_reaches_a_window_beyond_what_shows_it():
 @pytest.mark.parametrize(
     ("amps", "period", "sample_s", "flutters"),
     [
-        (0.26, 4, 0.01, True),
-        (0.24, 4, 0.01, False),
-        (4.0, 16, 0.01, True),
-        (4.0, 20, 0.01, False),
-        (4.0, 40, 0.1, True),
-        (4.0, 60, 0.1, False),
+        *((0.26, 4, 0.01, True), (0.24, 4, 0.01, False)),
+        *((4.0, 16, 0.01, True), (4.0, 20, 0.01, False)),
+        *((4.0, 40, 0.1, True), (4.0, 60, 0.1, False)),
     ],
 )
 def test_flutter_swings_by_a_quarter_ampere_faster_than_is_followed(amps, period: int, sample_s: float, flutters: bool):

@@ -21,10 +21,9 @@ PULSED_S, INRUSH_S = 2.5, 2.0
 SWITCHED_S = 0.15
 #: Packets of rows come no further apart than this, s; what does is a part left out (from memory).
 PAUSE_S = 10.0
-#: Cycles are alike if their lengths scatter by less than this share; so many make a mean over whole ones.
-ALIKE, FEWEST_CYCLES = 0.35, 2
-#: … and stand out of the noise by this factor.
-OVER_NOISE = 6.0
+#: Cycles are alike if their lengths scatter by less than this share; so many make a mean over whole ones, where they
+#: stand out of the noise by this factor.
+ALIKE, FEWEST_CYCLES, OVER_NOISE = 0.35, 2, 6.0
 
 
 def steadied(x: Array, start_s: Array, over_s: float = STEADIED_S) -> Array:

@@ -11,18 +11,14 @@ from benchlog.analysis.crank_levels_before import level_before, median_before, p
 from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 
-# What a starter does, common practice, no source: the least dip, V (deeper where no current is logged),
-# the least extra current, A, and how long it turns, s.
-LEAST_DIP_V = 0.8
-LEAST_DIP_ALONE_V = 1.5
-LEAST_DIP_BESIDE_V = 0.5
-LEAST_STARTER_A = 25.0
-SHORTEST_S, LONGEST_S = 0.15, 20.0
+# What a starter does, common practice, no source: the least dip, V (deeper where no current is logged, less beside a
+# starter's current), the least extra current, A, and how long it turns, s.
+LEAST_DIP_V, LEAST_DIP_ALONE_V, LEAST_DIP_BESIDE_V = 0.8, 1.5, 0.5
+LEAST_STARTER_A, SHORTEST_S, LONGEST_S = 25.0, 0.15, 20.0
 # A starter current this small beside such a dip means that the shunt was bypassed, A.
 BYPASSED_A = 3.0
 #: Nobody cranks this soon after turning the key on, s; a bike with the key on draws at least so much, A.
-AFTER_KEY_ON_S = 0.3
-LEAST_KEY_ON_A = 0.3
+AFTER_KEY_ON_S, LEAST_KEY_ON_A = 0.3, 0.3
 #: A battery that is not charged stands below this, V (common practice, no source).
 CHARGED_V = 13.3
 #: Where something else shows a crank too, so much more current is a starter's, A: loads are cut while it turns.

@@ -12,15 +12,13 @@ from benchlog.analysis.pulsed import FASTEST_S, FEWEST_SAMPLES, FOLLOWED_SAMPLES
 from benchlog.core.quantiles import median, percentile, percentiles
 from benchlog.core.trace import Array
 
-#: Fast pulses are looked for over this time, s.
-WINDOW_S = 0.8
+#: Fast pulses are looked for over the one time, and averaged over the other, s.
+WINDOW_S, AVERAGED_S = 0.8, 0.5
 #: Samples keep step with pulses where up to so many of them, in turn, fall on the same places of the pulse; they do
 #: not where these places move by so many pulses over the stretch.
 MOST_IN_STEP, SWEEPS = 8, 2.0
 #: The least swing of faster pulses, A.
 LEAST_FLUTTER_A = 0.25
-#: Faster pulses are averaged over this time, s.
-AVERAGED_S = 0.5
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,18 +15,19 @@ from benchlog.core.quantiles import median
 from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array
 
-#: The slowest and fastest pulses that are followed edge by edge, s a pulse; and the fewest samples of one.
-SLOWEST_S, FASTEST_S, FOLLOWED_SAMPLES = 4.0, 0.2, 5.5
+Moments = tuple[float, ...]
+#: The slowest and fastest pulses that are followed edge by edge, s a pulse.
+SLOWEST_S, FASTEST_S = 4.0, 0.2
+#: The fewest samples of a pulse that is followed; and of one that the logger tells: with fewer it may be a faster one,
+#: seen wrongly.
+FOLLOWED_SAMPLES, FEWEST_SAMPLES = 5.5, 6
 #: An edge is sought over this time, s; pulses are read with points no longer than this.
 EDGE_S = 0.02
-#: Neighbouring pulses differ by no more than this share in length, and in size.
-LIKE_LENGTH, LIKE_SIZE = 0.2, 0.25
-#: So few pulses of like length count as regular; two that are the same to within 6 % do as well.
-FEWEST = 3
+#: Neighbouring pulses differ by no more than this share in length, and in size; so few of like length count as regular
+#: (two that are the same to within 6 % do as well).
+LIKE_LENGTH, LIKE_SIZE, FEWEST = 0.2, 0.25, 3
 #: The smallest pulse, A.
 LEAST_PULSE_A = 0.12
-#: A logger tells a pulse by at least so many samples; fewer may be a faster one seen wrongly.
-FEWEST_SAMPLES = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +49,8 @@ class Pulsing:
     amps: float
     mean_a: float
     u_a: float
-    rises_s: tuple[float, ...]
-    falls_s: tuple[float, ...]
+    rises_s: Moments
+    falls_s: Moments
     samples: float
 
     @property

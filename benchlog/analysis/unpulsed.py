@@ -9,6 +9,7 @@ import numpy.typing as npt
 from benchlog.analysis.coarse import Coarse, gap_limit_s, spacing_s
 from benchlog.analysis.pulsed import EDGE_S, Pulsing
 from benchlog.core.quantiles import distinct, median
+from benchlog.core.stamps import steps_in
 from benchlog.core.trace import Array
 
 #: The rush after an edge that is left out of the levels, s.
@@ -71,7 +72,7 @@ def joined(table: Coarse, step_s: float) -> Coarse:
     if len(table) < 2:
         return table
     typical = spacing_s(table.start_s)
-    group = int(step_s / typical * (1 + 1e-9))
+    group = steps_in(step_s, typical)
     if group < 2:
         return table
     at = np.arange(0, len(table), group)
