@@ -14,20 +14,20 @@ from benchlog.examine.load_checks import LEAST_LOAD, Loads
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import Stepped, gain_apart, least_ohm, live, path_step_u
 
-#: Stands in for the offset's doubt where no accuracy is stated, V.
-UNSTATED_OFFSET_V = 0.05
-#: How far the block's part of a step may lie from the battery's whole, relative standard uncertainty: the loads that
-#: were on before answer to the sag (common practice, no source).
-STEP_DOUBT = 0.01
+#: Stands in for the offset's doubt where no accuracy is stated; a fall this far below zero, beyond its doubt, was read
+#: the wrong way round, V.
+UNSTATED_OFFSET_V, REVERSED_V = 0.05, 0.002
 #: Loads that differ by less do not show what a drift does to a slope, A.
 LEAST_SWING_A = 0.1
-#: A fall this far below zero, beyond its doubt, was read the wrong way round, V.
-REVERSED_V = 0.002
 
 
 @dataclass(frozen=True, slots=True)
 class PathPoint:
-    """A steady stretch with the feed live: load through the feed, and what is read there."""
+    """A steady stretch with the feed live.
+
+    Attributes:
+        plateau: what is read there. load_a: the load through the feed, A.
+    """
 
     plateau: Plateau
     load_a: float
@@ -72,7 +72,9 @@ def feed_load(
                 if live(plateau):
                     points.append(PathPoint(plateau, max(on, 0.0)))
         how = "by the matched load steps of battery_a"
-        return FeedLoad(tuple(points), how, True, "battery_a", extra_rel=STEP_DOUBT, steps=steps)
+        # the block's part of a step may lie 1 % (standard) from the battery's whole: the loads that were on before
+        # answer to the sag (common practice, no source)
+        return FeedLoad(tuple(points), how, True, "battery_a", extra_rel=0.01, steps=steps)
     return closing
 
 

@@ -30,9 +30,9 @@ def _slowly(bench: LogContext, points: RunningPoints) -> bool:
         for at in (first, end)
         if 0 < at < len(flags) - 1
     ]
-    return any(
-        rises_slowly(bench.log.trace(at - AROUND_S, at + AROUND_S, [role]), role, AROUND_S) for at in sorted(set(edges))
-    )
+    step_s = bench.true_step_s(role)
+    around = (bench.log.trace(at - AROUND_S, at + AROUND_S, [role]) for at in sorted(set(edges)))
+    return any(rises_slowly(trace, role, AROUND_S, step_s) for trace in around)
 
 
 def _by_speed(points: RunningPoints) -> bool:
