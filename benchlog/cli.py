@@ -11,7 +11,21 @@ import typer
 
 from benchlog.commands import acceptance, find, logger, page, recording, records, season, standin
 from benchlog.commands.many import OnOption, quiet_cluster
-from benchlog.commands.shared import EXIT_STATUS, LoggerOption, PlanOption, StoreOption, refuse_outputs, user_errors
+from benchlog.commands.shared import (
+    EXIT_STATUS,
+    BeforeOption,
+    CorrectsOption,
+    HashesOnlyOption,
+    JsonOption,
+    LoggerOption,
+    NotesOption,
+    PlanOption,
+    ReportOption,
+    StoreOption,
+    TemperatureOption,
+    refuse_outputs,
+    user_errors,
+)
 from benchlog.core.errors import BenchlogError
 from benchlog.core.files import is_read_once
 
@@ -60,31 +74,16 @@ def check(
         ),
     ],
     plan: PlanOption,
-    before: Annotated[
-        Path | None,
-        typer.Option(metavar="LOG", help="The log recorded before the install, for the added drain.", readable=False),
-    ] = None,
+    before: BeforeOption = None,
     logger: LoggerOption = None,
-    json: Annotated[
-        str | None, typer.Option(metavar="FILE", help="Write the result as JSON; - for standard output only.")
-    ] = None,
-    report: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the report as an HTML page.")] = None,
+    json: JsonOption = None,
+    report: ReportOption = None,
     save: Annotated[bool, typer.Option("--save", help="Keep the result as a record, and the logs with it.")] = False,
     store: StoreOption = None,
-    notes: Annotated[str, typer.Option(metavar="TEXT", help="Notes for the record.")] = "",
-    temperature_c: Annotated[
-        float | None,
-        typer.Option(
-            "--temperature-c", metavar="C", help="Battery temperature for the record, where the log has none."
-        ),
-    ] = None,
-    corrects: Annotated[
-        int | None,
-        typer.Option(metavar="NUMBER", help="The record that this one corrects; the old one is kept unchanged."),
-    ] = None,
-    hashes_only: Annotated[
-        bool, typer.Option("--hashes-only", help="Keep only the logs' hashes with the record, no copies.")
-    ] = False,
+    notes: NotesOption = "",
+    temperature_c: TemperatureOption = None,
+    corrects: CorrectsOption = None,
+    hashes_only: HashesOnlyOption = False,
     on: OnOption = None,
 ) -> None:
     """Check logs against the plan. Exit status: 0 pass, 1 fail, 3 not proven, 2 unusable input."""

@@ -51,12 +51,12 @@ def question(context: Context, bike: object, number: object) -> list[Any]:
     Raises:
         BenchlogError: as ``take_back``.
     """
-    change = _known(context, str(bike or ""), number)
+    known, change = _known(context, str(bike or ""), number)
     return [
         html.P(f"Take back “{change.what}” of {day_words(change.on)}? It stays on file, and no longer counts."),
         html.Div(
             [
-                html.Button("Yes, take it back", id=_sure(change.number), type="button", className="button"),
+                html.Button("Yes, take it back", id=_sure(known), type="button", className="button"),
                 html.Button("No, keep it", id="change-back-no", type="button"),
             ],
             className="row",
@@ -74,16 +74,17 @@ def take_back(context: Context, bike: object, number: object) -> str:
         BenchlogError: the bike has no such change any more, or the store cannot be written; says why.
     """
     name = str(bike or "")
-    context.store.take_back(_known(context, name, number).number, name)
+    known, _ = _known(context, name, number)
+    context.store.take_back(known, name)
     return bike_link(name, "/season")
 
 
-def _known(context: Context, bike: str, number: object) -> Change:
+def _known(context: Context, bike: str, number: object) -> tuple[int, Change]:
     # True is a number to Python
     if isinstance(number, int) and not isinstance(number, bool):
         for change in context.store.changes(bike):
             if change.number == number:
-                return change
+                return number, change
     raise BenchlogError("this change is no longer in the list; open the season again")
 
 

@@ -22,7 +22,12 @@ from dashboards.work import Job
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """A result that is not saved yet, with copies of the logs behind it."""
+    """A result that is not saved yet.
+
+    Attributes:
+        result, plan, logger: as they came from the check. paths, before: copies of the logs behind it.
+        looked: of each log, what is drawn.
+    """
 
     result: Result
     plan: Plan

@@ -14,6 +14,7 @@ from dashboards.context import Context
 from dashboards.looked import at_hand, behind
 from dashboards.parts.attributes import attributes
 from dashboards.parts.drawing import drawing
+from dashboards.parts.matching import matching
 from dashboards.shelf import LookedAt
 from dashboards.stretches import Stretch, around, dragged, stepped, typed, within
 
@@ -137,20 +138,13 @@ def register(app: Dash, context: Context) -> None:
     """Connect the figure, its buttons and boxes, and the checks' buttons."""
 
     @app.callback(
-        Output({"part": "graph", "log": MATCH}, "figure"),
-        Output({"part": "stretch", "log": MATCH}, "data"),
-        Output({"part": "from", "log": MATCH}, "value"),
-        Output({"part": "to", "log": MATCH}, "value"),
-        Output({"part": "said", "log": MATCH}, "children"),
-        Input({"part": "graph", "log": MATCH}, "relayoutData"),
+        *matching("log", (Output, "graph", "figure"), (Output, "stretch", "data")),
+        *matching("log", (Output, "from", "value"), (Output, "to", "value"), (Output, "said", "children")),
+        *matching("log", (Input, "graph", "relayoutData")),
         Input({"part": "step", "log": MATCH, "by": ALL}, "n_clicks"),
         Input({"part": "show", "log": MATCH, "check": ALL}, "n_clicks"),
-        Input({"part": "go", "log": MATCH}, "n_clicks"),
-        Input({"part": "from", "log": MATCH}, "n_submit"),
-        Input({"part": "to", "log": MATCH}, "n_submit"),
-        State({"part": "from", "log": MATCH}, "value"),
-        State({"part": "to", "log": MATCH}, "value"),
-        State({"part": "stretch", "log": MATCH}, "data"),
+        *matching("log", (Input, "go", "n_clicks"), (Input, "from", "n_submit"), (Input, "to", "n_submit")),
+        *matching("log", (State, "from", "value"), (State, "to", "value"), (State, "stretch", "data")),
         State("source", "data"),
         prevent_initial_call=True,
     )

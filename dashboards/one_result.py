@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from dash import MATCH, Dash, Input, Output, State, dcc, html, no_update
+from dash import Dash, Input, Output, State, dcc, html, no_update
 
 from benchlog.core.errors import BenchlogError
 from benchlog.report import words
@@ -21,6 +21,7 @@ from dashboards.parts.checks import check_table
 from dashboards.parts.danger import dangers
 from dashboards.parts.drawing import drawing
 from dashboards.parts.draws import draws_section
+from dashboards.parts.matching import matching
 from dashboards.parts.next_steps import next_steps
 from dashboards.parts.nothing import nothing
 from dashboards.parts.progress import progress
@@ -145,11 +146,8 @@ def register(app: Dash, context: Context) -> None:
 def _draw_logs(app: Dash, context: Context) -> None:
     # two steps: drawing takes longer than a tick, and the browser drops the answer of a question asked again
     @app.callback(
-        Output({"part": "progress", "log": MATCH}, "children"),
-        Output({"part": "poll", "log": MATCH}, "disabled"),
-        Output({"part": "ready", "log": MATCH}, "data"),
-        Input({"part": "poll", "log": MATCH}, "n_intervals"),
-        State({"part": "poll", "log": MATCH}, "id"),
+        *matching("log", (Output, "progress", "children"), (Output, "poll", "disabled"), (Output, "ready", "data")),
+        *matching("log", (Input, "poll", "n_intervals"), (State, "poll", "id")),
         State("source", "data"),
         prevent_initial_call=True,
     )
@@ -164,9 +162,7 @@ def _draw_logs(app: Dash, context: Context) -> None:
         return progress(job), False, no_update
 
     @app.callback(
-        Output({"part": "drawings", "log": MATCH}, "children"),
-        Input({"part": "ready", "log": MATCH}, "data"),
-        State({"part": "poll", "log": MATCH}, "id"),
+        *matching("log", (Output, "drawings", "children"), (Input, "ready", "data"), (State, "poll", "id")),
         State("source", "data"),
         prevent_initial_call=True,
     )
@@ -182,9 +178,7 @@ def _draw_logs(app: Dash, context: Context) -> None:
 def _draw_the_rest(app: Dash, context: Context) -> None:
     # the small figures come after the log's own, which is what a reader looks for
     @app.callback(
-        Output({"part": "small", "log": MATCH}, "children"),
-        Input({"part": "later", "log": MATCH}, "n_intervals"),
-        State({"part": "later", "log": MATCH}, "id"),
+        *matching("log", (Output, "small", "children"), (Input, "later", "n_intervals"), (State, "later", "id")),
         State("source", "data"),
         prevent_initial_call=True,
     )

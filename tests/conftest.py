@@ -13,16 +13,7 @@ import scenarios
 from scenarios import write_files
 from serial_wire import Wire
 
-from benchlog.standin import (
-    SimulatedInstall,
-    Simulation,
-    acceptance_script,
-    fast_logger,
-    parked_script,
-    plan_toml_of,
-    simulate,
-    slow_logger,
-)
+from benchlog import standin
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -98,22 +89,24 @@ class Samples:
         after = parked(0.0006)
         self.slow, _ = write_files(after, folder, "slow")
         self.before, _ = write_files(parked(0.0005, like=after), folder, "before")
-        self.late, _ = write_files(acceptance(SimulatedInstall(release_travel_ms=105.0)), folder, "late")
-        self.plan.write_text(plan_toml_of(SimulatedInstall()), encoding="utf-8")
+        self.late, _ = write_files(acceptance(standin.SimulatedInstall(release_travel_ms=105.0)), folder, "late")
+        self.plan.write_text(standin.plan_toml_of(standin.SimulatedInstall()), encoding="utf-8")
 
 
-def acceptance(install: SimulatedInstall | None = None, settle_s: float = 200.0, seed: int = 1) -> Simulation:
+def acceptance(
+    install: standin.SimulatedInstall | None = None, settle_s: float = 200.0, seed: int = 1
+) -> standin.Simulation:
     """The acceptance run at 500 samples a second: half the rows of the usual one."""
-    return scenarios._log(install, acceptance_script(settle_s=settle_s), fast_logger(500), seed)
+    return scenarios._log(install, standin.acceptance_script(settle_s=settle_s), standin.fast_logger(500), seed)
 
 
-def parked(drain_a: float, like: Simulation | None = None, seed: int = 1) -> Simulation:
+def parked(drain_a: float, like: standin.Simulation | None = None, seed: int = 1) -> standin.Simulation:
     """Half half an hour with the key off; by the very logger of ``like`` where given."""
     drawn = None if like is None else like.drawn
-    return simulate(
-        SimulatedInstall(drain_a=drain_a),
-        parked_script(0.5),
-        slow_logger(5.0),
+    return standin.simulate(
+        standin.SimulatedInstall(drain_a=drain_a),
+        standin.parked_script(0.5),
+        standin.slow_logger(5.0),
         np.random.default_rng(seed),
         drawn=drawn,
     )

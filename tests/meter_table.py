@@ -18,6 +18,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+import limit_sides
 import numpy as np
 from counts import Counts
 
@@ -40,18 +41,9 @@ SLOT_A = (3.5, 3.0, 1.8, 1.0)
 NEVER = ("settle_time", "relay_pull_in", "relay_drop_out", "relay_chatter", "feed_in_crank", "added_drain")
 #: A drain whose wake-ups come less often than the watch lasts.
 RARE = "rarer wake-ups"
-#: check id -> (plan table, key, side)
-SIDES = {
-    "off_state_drain": ("limits", "off_state_drain_ma", "max"),
-    "feed_off_voltage": ("limits", "feed_off_max_v", "max"),
-    "battery_sag": ("limits", "battery_sag_max_v", "max"),
-    "feed_drop": ("feed", "drop_max_v", "max"),
-    "ground_lift": ("ground", "lift_max_v", "max"),
-    "resting_voltage": ("limits", "resting_min_v", "min"),
-    "source_resistance": ("limits", "source_resistance_max_mohm", "max"),
-    "crank_minimum": ("limits", "crank_min_v", "min"),
-    "charging_voltage": ("limits", "charging_min_v", "min"),
-    "charging_balance": ("limits", "charging_balance_min_a", "min"),
+#: check id -> (plan table, key, side); a meter's sessions ask for the lower side of the charging window.
+SIDES = {check: side for check, side in limit_sides.SIDES.items() if check not in NEVER} | {
+    "charging_voltage": ("limits", "charging_min_v", "min")
 }
 
 

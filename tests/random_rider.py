@@ -248,6 +248,8 @@ class Rider:
             self.key = text == "key on"
         elif word[0] == "slot":
             (self.on.add if word[2] == "on" else self.on.discard)(int(word[1]))
+            if word[2] == "off":
+                self._known -= {int(word[1])}  # what comes on again is new
 
 
 class Case(NamedTuple):

@@ -197,7 +197,11 @@ def main() -> None:
     lags_s: list[float] = []
     with ProcessPoolExecutor(given.workers, mp_context=get_context("spawn")) as pool:
         left = [case for case in wanted if case not in rows]
-        for done in as_completed([pool.submit(one_session, case, given.latest, given.keep) for case in left]):
+        asked_for = {pool.submit(one_session, case, given.latest, given.keep): case for case in left}
+        for done in as_completed(asked_for):
+            if problem := done.exception():  # one session that cannot be played does not lose the others
+                print(f"{asked_for[done].words}: not played, {problem!r}", flush=True)
+                continue
             one = done.result()
             rows[one.row.case] = one.row
             lags_s += one.lags_s

@@ -114,13 +114,10 @@ def test_pairs_of_marks_and_steps_share_no_step():
 @pytest.mark.parametrize(
     ("time_s", "amps", "vague_s", "may"),
     [
-        (15.9, 9.0, 0.0, True),
-        (16.1, 9.0, 0.0, False),
-        (4.1, 9.0, 0.0, True),
-        (3.9, 9.0, 0.0, False),
+        *((15.9, 9.0, 0.0, True), (16.1, 9.0, 0.0, False)),
+        *((4.1, 9.0, 0.0, True), (3.9, 9.0, 0.0, False)),
         (16.9, 9.0, 1.0, True),
-        (60.0, 2.3, 0.0, True),
-        (60.0, 2.5, 0.0, False),
+        *((60.0, 2.3, 0.0, True), (60.0, 2.5, 0.0, False)),
         (2.0, 2.0, 0.0, False),
     ],
 )

@@ -74,11 +74,9 @@ def change(ramp_s: float, step_s: float = 0.01, rows: int = 400, low: float = 4.
     ("ramp_s", "step_s", "rows", "slow"),
     [
         (0.0, 0.01, 400, False),
-        (0.24, 0.01, 400, False),
-        (0.34, 0.01, 400, True),
+        *((0.24, 0.01, 400, False), (0.34, 0.01, 400, True)),
         (1.0, 0.1, 400, True),
-        (0.15, 0.1, 401, False),
-        (0.2, 0.1, 400, True),
+        *((0.15, 0.1, 401, False), (0.2, 0.1, 400, True)),
         (0.3, 0.2, 400, False),
     ],
 )

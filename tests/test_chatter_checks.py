@@ -213,3 +213,19 @@ def test_trigger_within_two_tenths_of_an_opening_went_with_it(from_s, to_s, down
 
     found = examine_chatter(a_bench(lines={"trigger_v": cut}, without=["battery_v"], opened=[(5.0, 5.3)]))
     assert (found.disqualified is not None) is down
+
+
+@pytest.mark.parametrize(("falls_at", "counts"), [(None, 0), (3.0, 1)])
+def test_contact_is_watched_from_the_trigger_s_rise_where_the_key_was_marked_on_long_before(falls_at, counts):
+    """Marked on at 2 s, the trigger comes at 4 s and opens a contact that was closed: nothing drove it before.
+
+    Where the trigger was there, went at 3 s and came back, an opening as it comes is out of turn.
+    """
+    falls = () if falls_at is None else (edge(falls_at, "low"),)
+    lines = {
+        "trigger_v": lambda t: 12.5 * during(t, *([(2.0, 3.0)] if falls else []), (4.0, 8.0)),
+        "feed_v": lambda t: 12.4 * ~during(t, (4.01, 8.01)),
+    }
+    told = {"rises": (edge(4.0, "high"),), "falls": (*falls, edge(8.0, "low"))}
+
+    assert count(lines=lines, told=told) == counts

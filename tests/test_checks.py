@@ -136,14 +136,11 @@ def test_verdict_of_what_is_no_plain_figure(finding: Finding, limit: PlannedLimi
 @pytest.mark.parametrize(
     ("word", "lost_s", "expected"),
     [
-        ("hold", 0.0, "pass"),
-        ("hold", 0.0005, "pass"),  # within its uncertainty of 2 ms
+        *(("hold", 0.0, "pass"), ("hold", 0.0005, "pass")),  # within its uncertainty of 2 ms
         ("hold", 0.5, "fail"),
-        ("drop", 0.0, "fail"),
-        ("drop", 0.0005, "fail"),
+        *(("drop", 0.0, "fail"), ("drop", 0.0005, "fail")),
         ("drop", 0.5, "pass"),
-        ("any", 0.0, "not planned"),
-        ("any", 0.5, "not planned"),
+        *(("any", 0.0, "not planned"), ("any", 0.5, "not planned")),
     ],
 )
 def test_feed_in_crank_may_hold_or_drop(word: str, lost_s: float, expected: str):

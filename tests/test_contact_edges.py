@@ -119,10 +119,8 @@ def test_spike_lies_below_minus_one_volt_for_3_ms_between_live_samples(feed: lis
 @pytest.mark.parametrize(
     ("battery", "feed", "left"),
     [
-        (10.0, 9.0, 10.8),
-        (11.0, 9.0, 9.0),
-        (6.0, 3.0, 6.0),
-        (0.1, 0.4, 9.6),
+        *((10.0, 9.0, 10.8), (11.0, 9.0, 9.0)),
+        *((6.0, 3.0, 6.0), (0.1, 0.4, 9.6)),
         (15.0, 9.0, 9.0),
     ],
 )

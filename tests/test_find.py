@@ -273,18 +273,15 @@ def test_answers_come_back_as_they_were_written(tmp_path: Path, knowledge: Knowl
 @pytest.mark.parametrize(
     ("text", "name", "value"),
     [
-        ("0.41", "voltage 30 to 87, all on", 0.41),
-        ("0,41 V", "voltage 30 to 87, all on", 0.41),
-        ("410 mV", "voltage 30 to 87, all on", 0.41),
-        ("−3 mV", "voltage 30 to 87, all on", -0.003),
-        ("18.6", "drain", 18.6),
-        ("18.6 mA", "drain", 18.6),
-        ("0.0186 A", "drain", 18.6),
-        ("OL", "resistance 86 to 85 without relay, power off", 1e6),
-        ("91 ohm", "resistance 86 to 85 without relay, power off", 91.0),
+        *(("0.41", "voltage 30 to 87, all on", 0.41), ("0,41 V", "voltage 30 to 87, all on", 0.41)),
+        *(("410 mV", "voltage 30 to 87, all on", 0.41), ("−3 mV", "voltage 30 to 87, all on", -0.003)),
+        *(("18.6", "drain", 18.6), ("18.6 mA", "drain", 18.6), ("0.0186 A", "drain", 18.6)),
+        *(
+            ("OL", "resistance 86 to 85 without relay, power off", 1e6),
+            ("91 ohm", "resistance 86 to 85 without relay, power off", 91.0),
+        ),
         ("n", "feed fuse intact", 0.0),
-        ("3 A", "voltage 30 to 87, all on", None),
-        ("many", "voltage 30 to 87, all on", None),
+        *(("3 A", "voltage 30 to 87, all on", None), ("many", "voltage 30 to 87, all on", None)),
         ("0.4", "feed fuse intact", None),
     ],
 )

@@ -10,6 +10,7 @@ import pytest
 from test_standin_probe import GOOD, NOT_BEFORE, SLOTS
 from typer.testing import CliRunner
 
+from benchlog import standin
 from benchlog.bench.clip import Clips
 from benchlog.cli import app
 from benchlog.core.errors import BenchlogError
@@ -20,15 +21,6 @@ from benchlog.find.hunt import Hunt, Reply
 from benchlog.find.terminal import lead
 from benchlog.logger.model import Logger, load_logger
 from benchlog.plan.model import load_plan
-from benchlog.standin import (
-    LiveBike,
-    acceptance_script,
-    live_logger,
-    plan_toml_of,
-    simulate,
-    with_fault,
-    write_csv,
-)
 from benchlog.standin.lines import LineForm
 from benchlog.standin.probing.installs import install_at
 from benchlog.standin.probing.meter import Probes
@@ -42,15 +34,15 @@ FAULT = placed("open", "feed fuse", SLOTS)
 def knowledge(tmp_path_factory: pytest.TempPathFactory) -> Knowledge:
     """Of the stand-in's plan."""
     plan = tmp_path_factory.mktemp("plan") / "plan.toml"
-    plan.write_text(plan_toml_of(GOOD, NOT_BEFORE), encoding="utf-8")
+    plan.write_text(standin.plan_toml_of(GOOD, NOT_BEFORE), encoding="utf-8")
     return Knowledge(load_plan(plan))
 
 
 @pytest.fixture
 def running() -> Iterator[Standin]:
     """A running stand-in whose feed fuse is blown, all on."""
-    install = install_at(GOOD, lambda name: with_fault(GOOD, name), FAULT)
-    bike, over = LiveBike(install, live_logger(100), np.random.default_rng(1)), threading.Event()
+    install = install_at(GOOD, lambda name: standin.with_fault(GOOD, name), FAULT)
+    bike, over = standin.LiveBike(install, standin.live_logger(100), np.random.default_rng(1)), threading.Event()
     with Standin(bike, LineForm(), plan_toml="# a plan\n", speed=20.0) as standing:
         standing.probes = Probes(bike, GOOD, FAULT)
         for what in ("key on", "all on"):
@@ -135,9 +127,11 @@ def test_nothing_that_comes_is_told(knowledge: Knowledge, running: Standin, monk
 def test_command_measures_at_the_port(tmp_path: Path, running: Standin, monkeypatch: pytest.MonkeyPatch):
     """``find --port`` on the log of a drain: Enter takes it from the stand-in, which describes its own channels."""
     monkeypatch.setattr("benchlog.bench.clip.DRAIN_S", 0.5)
-    leak = install_at(GOOD, lambda name: with_fault(GOOD, name), placed("leak", "device 3", SLOTS))
-    made = simulate(leak, acceptance_script(rest_s=60), live_logger(100), np.random.default_rng(3), NOT_BEFORE)
-    write_csv(made, tmp_path / "leak.csv")
+    leak = install_at(GOOD, lambda name: standin.with_fault(GOOD, name), placed("leak", "device 3", SLOTS))
+    made = standin.simulate(
+        leak, standin.acceptance_script(rest_s=60), standin.live_logger(100), np.random.default_rng(3), NOT_BEFORE
+    )
+    standin.write_csv(made, tmp_path / "leak.csv")
     (tmp_path / "plan.toml").write_text(made.plan_toml, encoding="utf-8")
     words = ["find", str(tmp_path / "leak.csv"), "--plan", str(tmp_path / "plan.toml"), "--port", running.port]
     refused = CliRunner().invoke(app, words, input="\nq\n")  # with all on the small range is over

@@ -186,12 +186,9 @@ def test_clock_formats():
 @pytest.mark.parametrize(
     ("header", "name", "unit"),
     [
-        ("I_bat (mA)", "I_bat", "mA"),
-        ("U [V]", "U", "V"),
-        ("Battery Volts", "Battery", "V"),
-        ("batt_mV", "batt", "mV"),
-        ("Temp / °C", "Temp", "degC"),
-        ("Feed", "Feed", None),
+        *(("I_bat (mA)", "I_bat", "mA"), ("U [V]", "U", "V")),
+        *(("Battery Volts", "Battery", "V"), ("batt_mV", "batt", "mV")),
+        *(("Temp / °C", "Temp", "degC"), ("Feed", "Feed", None)),
     ],
 )
 def test_units_in_headers(header, name, unit):

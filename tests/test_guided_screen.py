@@ -425,10 +425,8 @@ def test_a_small_screen_shows_the_step_in_large_letters():
 @pytest.mark.parametrize(
     ("step", "waiting", "word"),
     [
-        ("key_on", "the trigger to rise", "KEY ON"),
-        ("run", "27 s more", "27"),
-        ("slot_12_on", "a rise", "SLOT 12"),
-        ("fuse_3_out", "a fall", "3 OUT"),
+        *(("key_on", "the trigger to rise", "KEY ON"), ("run", "27 s more", "27")),
+        *(("slot_12_on", "a rise", "SLOT 12"), ("fuse_3_out", "a fall", "3 OUT")),
         ("nobody_knows", "it", ""),
     ],
 )

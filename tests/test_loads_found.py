@@ -14,11 +14,9 @@ from benchlog.examine.load_checks import Loads, find_loads
 @pytest.mark.parametrize(
     ("ohm", "amps", "u", "refused"),
     [
-        (0.0025, 1.1, 0.0, True),
-        (0.0025, 0.9, 0.0, False),
+        *((0.0025, 1.1, 0.0, True), (0.0025, 0.9, 0.0, False)),
         (0.0015, 1.1, 0.0, False),
-        (0.03, 2.0, 0.0005, True),
-        (0.03, 2.0, 0.03, False),
+        *((0.03, 2.0, 0.0005, True), (0.03, 2.0, 0.03, False)),
         (-0.03, 2.0, 0.0, False),
     ],
 )

@@ -979,7 +979,7 @@ FILES = {
     **{
         f"benchlog/{name}.py": True
         for name in (
-            *("run", "plan/given", "logger/given", "cli", "commands/demo", "core/files", "core/contact", "plan/wiring"),
+            *("run", "core/given", "cli", "commands/demo", "core/files", "core/contact", "plan/wiring"),
             *("examine/load_checks", "examine/sense", "find/answers"),
             *("commands/logger", "commands/asking", "commands/new_plan", "log/foreign/look"),
         )

@@ -394,6 +394,10 @@ def kept_lost(folder: Path) -> list[str | Path]:
     return ["records", "verify"]
 
 
+BAD_TOKEN = (
+    "--token: at least 22 characters are needed, 10 of them different, without spaces or accents, so that nobody can "
+    "guess it; without --token one is generated where needed"
+)
 PROVOKED: dict[str, Entry] = {
     # ---- what a store is named
     "another database": done(
@@ -726,14 +730,8 @@ PROVOKED: dict[str, Entry] = {
         "UTC",
     ),
     # ---- other commands
-    "short token": command(
-        lambda _: ["page", "--token", "quite-secret-token"],
-        "--token: at least 22 characters are needed, 10 of them different, without spaces or accents, so that nobody can guess it; without --token one is generated where needed",
-    ),
-    "token of one letter": command(
-        lambda _: ["page", "--token", "a" * 40],
-        "--token: at least 22 characters are needed, 10 of them different, without spaces or accents, so that nobody can guess it; without --token one is generated where needed",
-    ),
+    "short token": command(lambda _: ["page", "--token", "quite-secret-token"], BAD_TOKEN),
+    "token of one letter": command(lambda _: ["page", "--token", "a" * 40], BAD_TOKEN),
     "two tokens": command(
         lambda f: ["page", "--token", "a" * 40, "--token-file", f / "token"],
         "--token-file: a token is already given by --token or BENCHLOG_TOKEN; keep one",

@@ -72,13 +72,16 @@ def test_absurd_sizes_are_doubted_at_once(tmp_path):
         path=tmp_path / "p.toml",
     )
 
-    assert "An answer is needed here" in said
-    assert "one of flooded, agm, gel, lifepo4 is needed" in said
-    assert "6000 Ah is hardly a motorcycle's battery: they have 1.5 to 40 Ah; was 6 Ah meant? Is it right?" in said
-    assert "900 A is more than any usual accessory draws; was it watts (planned_w)? Is it right?" in said
-    assert "a number with A or W is needed" in said
-    assert "a number with its unit is needed, such as 1.2 m" in said
-    assert "the answers ended before the last question; nothing was written" in said
+    for words in (
+        "An answer is needed here",
+        "one of flooded, agm, gel, lifepo4 is needed",
+        "6000 Ah is hardly a motorcycle's battery: they have 1.5 to 40 Ah; was 6 Ah meant? Is it right?",
+        "900 A is more than any usual accessory draws; was it watts (planned_w)? Is it right?",
+        "a number with A or W is needed",
+        "a number with its unit is needed, such as 1.2 m",
+        "the answers ended before the last question; nothing was written",
+    ):
+        assert words in said
     assert list(tmp_path.iterdir()) == []
 
 

@@ -1,6 +1,7 @@
 """The printed plan: complete, plain and 80 columns wide."""
 
 import pytest
+from test_advice import SOUND
 
 from benchlog.plan.model import plan_from_mapping
 from benchlog.report.plan import CAUTION, render_plan
@@ -21,14 +22,7 @@ LARCH = {
     "ground": {"conductor": "4 mm2", "length_m": 1.6},
     "circuit": [
         {"slot": 12, "device": "heated seat and heated grips together", "planned_a": 4.5},
-        {
-            "slot": 1,
-            "device": "cool box",
-            "planned_a": 3.5,
-            "fuse_a": 5,
-            "conductor": "1 mm2",
-            "length_m": 1.1,
-        },
+        SOUND["circuit"][0],
     ],
     "limits": {"charging_min_v": 13.55, "charging_max_v": 14.85, "source_resistance_max_mohm": 40},
 }

@@ -111,11 +111,9 @@ def test_spike_is_no_plateau_and_does_not_move_one():
     ("step_a", "noise_a", "resolution", "count"),
     [
         (0.5, 0.01, 0.0, 2),
-        (0.15, 0.005, 0.0, 2),
-        (0.10, 0.005, 0.0, 1),
+        *((0.15, 0.005, 0.0, 2), (0.10, 0.005, 0.0, 1)),
         (0.5, 0.2, 0.0, 1),
-        (0.2, 0.005, 0.1, 1),
-        (0.3, 0.005, 0.1, 2),
+        *((0.2, 0.005, 0.1, 1), (0.3, 0.005, 0.1, 2)),
     ],
 )
 def test_step_must_stand_out(step_a, noise_a, resolution, count):

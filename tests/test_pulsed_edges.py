@@ -149,12 +149,9 @@ def test_last_pulse_ends_with_the_next_rise(last_s: float, amps: float, to_s: fl
 @pytest.mark.parametrize(
     ("amps", "times", "clear"),
     [
-        (1.0, 6, True),
-        (1.0, 7, False),
-        (0.9, 7, False),
-        (0.7, 7, True),
-        (-2.9, 7, False),
-        (3.1, 7, True),
+        *((1.0, 6, True), (1.0, 7, False)),
+        *((0.9, 7, False), (0.7, 7, True)),
+        *((-2.9, 7, False), (3.1, 7, True)),
     ],
 )
 def test_pulses_stand_out_among_other_changes_of_like_size(amps: float, times: int, clear: bool):

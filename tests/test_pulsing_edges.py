@@ -35,12 +35,9 @@ def both(text: str, low=0.0, high=10.0, mean=5.0, step_s: float = 0.1) -> str:
     ("low", "high", "mean", "pulsed"),
     [
         (3.9, 6.1, 5.0, True),
-        (4.1, 6.1, 5.0, False),
-        (3.9, 5.9, 5.0, False),
-        (0.0, 10.0, 0.9, True),
-        (0.0, 10.0, 0.7, False),
-        (0.0, 10.0, 9.1, True),
-        (0.0, 10.0, 9.3, False),
+        *((4.1, 6.1, 5.0, False), (3.9, 5.9, 5.0, False)),
+        *((0.0, 10.0, 0.9, True), (0.0, 10.0, 0.7, False)),
+        *((0.0, 10.0, 9.1, True), (0.0, 10.0, 9.3, False)),
     ],
 )
 def test_pulsed_point_holds_both_states(low: float, high: float, mean: float, pulsed: bool):
@@ -51,14 +48,10 @@ def test_pulsed_point_holds_both_states(low: float, high: float, mean: float, pu
 @pytest.mark.parametrize(
     ("text", "step_s", "found"),
     [
-        ("uubbbbuu", 0.1, "..pppp.."),
-        ("uubbbuu", 0.1, "......."),
-        ("uubbbbuu", 0.06, "........"),
-        ("uubbbbuu", 0.065, "..pppp.."),
-        ("bbbb", 0.1, "pppp"),
-        ("bbb", 0.1, "..."),
-        ("buubuubuub", 0.1, "pppppppppp"),
-        ("buuubuuubuuub", 0.1, "............."),
+        *(("uubbbbuu", 0.1, "..pppp.."), ("uubbbuu", 0.1, ".......")),
+        *(("uubbbbuu", 0.06, "........"), ("uubbbbuu", 0.065, "..pppp..")),
+        *(("bbbb", 0.1, "pppp"), ("bbb", 0.1, "...")),
+        *(("buubuubuub", 0.1, "pppppppppp"), ("buuubuuubuuub", 0.1, ".............")),
         ("buubuub", 0.1, "......."),
     ],
 )
@@ -75,14 +68,10 @@ def train(*lengths: int, on: int = 5) -> np.ndarray:
 @pytest.mark.parametrize(
     ("lengths", "on", "pulsed"),
     [
-        ([10] * 6, 5, True),
-        ([10] * 5, 5, False),
-        ([20] * 7, 5, True),
-        ([26] * 7, 5, False),
-        ([20, 20, 20, 23, 20, 20, 20, 20], 5, True),
-        ([20, 20, 20, 25, 20, 20, 20, 20], 5, False),
-        ([9] * 4 + [10] * 4, 1, False),
-        ([8] * 7, 2, True),
+        *(([10] * 6, 5, True), ([10] * 5, 5, False)),
+        *(([20] * 7, 5, True), ([26] * 7, 5, False)),
+        *(([20, 20, 20, 23, 20, 20, 20, 20], 5, True), ([20, 20, 20, 25, 20, 20, 20, 20], 5, False)),
+        *(([9] * 4 + [10] * 4, 1, False), ([8] * 7, 2, True)),
     ],
 )
 def test_even_cycles_are_no_hands(lengths: list[int], on: int, pulsed: bool):
@@ -216,12 +205,8 @@ def test_state_holds_between_its_two_thresholds():
 @pytest.mark.parametrize(
     ("text", "shortest_s", "kept"),
     [
-        ("uuuduuu", 1.5, "uuuuuuu"),
-        ("dddudd", 1.5, "dddddd"),
-        ("uuudduuu", 1.5, "uuudduuu"),
-        ("duuud", 9.0, "ddddd"),
-        ("udddd", 9.0, "udddd"),
-        ("ddddu", 9.0, "ddddu"),
+        *(("uuuduuu", 1.5, "uuuuuuu"), ("dddudd", 1.5, "dddddd"), ("uuudduuu", 1.5, "uuudduuu")),
+        *(("duuud", 9.0, "ddddd"), ("udddd", 9.0, "udddd"), ("ddddu", 9.0, "ddddu")),
     ],
 )
 def test_short_states_are_dropped_within_a_log(text: str, shortest_s: float, kept: str):

@@ -29,8 +29,7 @@ def drop_out(**how):
     [
         (0.05, 60.0, None),
         (0.06, 11.0, BOUNCE),
-        (0.07, 19.0, None),
-        (0.07, 9.9, CLOSED),
+        *((0.07, 19.0, None), (0.07, 9.9, CLOSED)),
         (0.07, None, None),
     ],
 )
@@ -216,10 +215,8 @@ def test_relay_that_stays_dead_is_told_from_the_key_on_to_the_key_off():
 @pytest.mark.parametrize(
     ("off_s", "limit", "half_s", "told"),
     [
-        (2.99, None, 0.0, False),
-        (3.02, None, 0.0, True),
-        (3.02, 1100.0, 0.0, False),
-        (3.2, 1100.0, 0.0, True),
+        *((2.99, None, 0.0, False), (3.02, None, 0.0, True)),
+        *((3.02, 1100.0, 0.0, False), (3.2, 1100.0, 0.0, True)),
         (3.02, None, 0.1, False),
     ],
 )

@@ -88,12 +88,9 @@ def test_dead_feed_needs_its_channel_and_a_key_off():
 @pytest.mark.parametrize(
     ("from_s", "to_s", "volts", "told"),
     [
-        (150.0, 179.9, 0.1, False),
-        (150.0, 180.1, 0.1, True),
-        (150.0, 179.0, 12.0, False),
-        (0.0, 29.0, 0.1, False),
-        (0.0, 29.0, 4.9, False),
-        (0.0, 29.0, 5.1, True),
+        *((150.0, 179.9, 0.1, False), (150.0, 180.1, 0.1, True)),
+        *((150.0, 179.0, 12.0, False), (0.0, 29.0, 0.1, False)),
+        *((0.0, 29.0, 4.9, False), (0.0, 29.0, 5.1, True)),
         (0.0, 0.15, 5.1, False),
     ],
 )

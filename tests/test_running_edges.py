@@ -89,11 +89,9 @@ def test_alternators_share_exceeds_the_channels_doubt_and_a_chargers_current(amp
 @pytest.mark.parametrize(
     ("highest_v", "amps", "charger_a", "runs"),
     [
-        (13.35, None, 0.0, False),
-        (13.25, None, 0.0, True),
+        *((13.35, None, 0.0, False), (13.25, None, 0.0, True)),
         (13.35, 0.0, 0.0, True),
-        (13.35, 0.0, 1.0, False),
-        (13.25, 0.0, 1.0, True),
+        *((13.35, 0.0, 1.0, False), (13.25, 0.0, 1.0, True)),
         (NAN, None, 0.0, True),
     ],
 )
@@ -178,10 +176,8 @@ def test_run_began_with_the_crank_unless_its_ripple_was_missing_then(idle: float
     ("tail_a", "run", "tail", "dark"),
     [
         (5.0, 0.0, 0.0, False),
-        (4.4, 0.0, 0.0, True),
-        (4.6, 0.0, 0.0, False),
-        (4.4, 0.06, 0.02, False),
-        (4.4, 0.06, 0.04, True),
+        *((4.4, 0.0, 0.0, True), (4.6, 0.0, 0.0, False)),
+        *((4.4, 0.06, 0.02, False), (4.4, 0.06, 0.04, True)),
     ],
 )
 def test_tail_without_charge_is_dark_unless_the_engine_surely_stands(tail_a, run: float, tail: float, dark: bool):

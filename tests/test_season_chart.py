@@ -8,8 +8,9 @@ from benchlog.season.breaks import Break
 from benchlog.season.charge import Charge
 from benchlog.season.chart import chart, is_drawn, numbered_changes, render_season
 from benchlog.season.forecast import LimitCrossing, TooFew, Trend
-from benchlog.season.model import NotedChange, Part, Season, SeasonAdvice
+from benchlog.season.model import Part, Season, SeasonAdvice
 from benchlog.season.standing import Standing
+from benchlog.store.kinds import Change
 from benchlog.store.readings import Reading
 
 #: Noon, so that the day is the same in most time zones.
@@ -208,7 +209,7 @@ def by_hand() -> Season:
             SeasonAdvice("soon", "charge soon", "Resting voltage", "it is low", "charge it"),
             SeasonAdvice("fine", "fine so far", title, "27 mΩ"),
         ),
-        later=(NotedChange(date(2026, 9, 1), "slip", 8),),
+        later=(Change(date(2026, 9, 1), "slip", 8),),
     )
 
 

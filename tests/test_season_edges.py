@@ -119,8 +119,7 @@ def test_half_a_year_before_a_limit_is_near(days: int, urgency: str):
         ("off_state_drain", "find the drain", "look at the drain"),
         ("charging_voltage", "look at the charging now", "look at the charging"),
         ("resting_voltage", "charge now", "charge soon"),
-        ("source_resistance", "replace soon", "test under load"),
-        ("crank_minimum", "replace soon", "test under load"),
+        *((ageing, "replace soon", "test under load") for ageing in ("source_resistance", "crank_minimum")),
     ],
 )
 def test_each_quantity_has_its_own_advice(quantity: str, crossed: str, at_limit: str):

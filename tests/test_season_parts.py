@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from benchlog.plan.model import Limits
-from benchlog.season import NotedChange
+from benchlog.season import Change
 from benchlog.season import season as made
 from benchlog.season.breaks import Break, LevelShift
 from benchlog.season.model import Part
@@ -27,7 +27,7 @@ def step(first: int, last: int | None = None, size: float = 1.0, p: float = 0.01
     return LevelShift(first, first, last or first, size, p)
 
 
-def breaks(steps: dict[str, list[LevelShift]], *noted: NotedChange) -> list[tuple[float, float, dict[str, float]]]:
+def breaks(steps: dict[str, list[LevelShift]], *noted: Change) -> list[tuple[float, float, dict[str, float]]]:
     """(day after which, day before which, steps) of each change, days from the first reading."""
     given = {quantity: [(one, series()) for one in each] for quantity, each in steps.items()}
     found = made._breaks(given, noted, UTC)
@@ -60,7 +60,7 @@ def test_the_least_chance_counts():
     given = {"source_resistance": [(step(3, p=0.01), series())], "crank_minimum": [(step(3, p=0.002), series())]}
 
     assert [one.p for one in made._breaks(given, [], UTC)] == [0.002]
-    noted = NotedChange((AT + timedelta(days=25)).date(), "new battery", 7)
+    noted = Change((AT + timedelta(days=25)).date(), "new battery", 7)
     apart = given | {"crank_minimum": [(step(4, p=0.002), series())]}
     (one,) = made._breaks(apart, [noted], UTC)
     assert (one.p, one.number, one.noted, one.kind) == (0.002, 7, "new battery", "in more than one direction")
@@ -69,7 +69,7 @@ def test_the_least_chance_counts():
 @pytest.mark.parametrize(("day", "taken_up"), [(5, False), (6, True), (44, True), (45, False)])
 def test_a_noted_change_takes_up_steps_within_a_fortnight(day: int, taken_up: bool):
     """A step found between day 20 and day 30: 14 days on either side."""
-    found = breaks({"source_resistance": [step(3)]}, NotedChange((AT + timedelta(days=day)).date(), "new battery"))
+    found = breaks({"source_resistance": [step(3)]}, Change((AT + timedelta(days=day)).date(), "new battery"))
 
     assert (float(day), float(day), {"source_resistance": 1.0} if taken_up else {}) in found
     assert len(found) == (1 if taken_up else 2)
@@ -78,7 +78,7 @@ def test_a_noted_change_takes_up_steps_within_a_fortnight(day: int, taken_up: bo
 def test_changes_stand_in_the_order_of_their_days():
     """Noted and found ones; one that took nothing up has no kind and no chance."""
     found = made._breaks(  # its own rule
-        {"source_resistance": [(step(8), series())]}, [NotedChange(date(2026, 1, 5), "grips")], UTC
+        {"source_resistance": [(step(8), series())]}, [Change(date(2026, 1, 5), "grips")], UTC
     )
 
     assert [(one.noted, one.kind, one.p) for one in found] == [

@@ -9,7 +9,7 @@ from test_season_parts import AT, FIRST, series, step
 
 from benchlog.core.errors import BenchlogError
 from benchlog.plan.model import Limits
-from benchlog.season import NotedChange, season_of
+from benchlog.season import Change, season_of
 from benchlog.season import season as made
 from benchlog.season.breaks import Break, LevelShift
 from benchlog.season.forecast import LimitCrossing, TooFew, Trend
@@ -153,7 +153,7 @@ def test_charge_and_days_are_of_the_newest_readings():
 @pytest.mark.parametrize(("day", "counts"), [(1, True), (2, True), (3, False)])
 def test_a_change_counts_from_its_day_on(day: int, counts: bool):
     """On the 2nd those of the 1st and 2nd are breaks, one of the 3rd is yet to come; of pairs and of entries alike."""
-    for change in ((date(2026, 1, day), "new battery"), NotedChange(date(2026, 1, day), "new battery", 7)):
+    for change in ((date(2026, 1, day), "new battery"), Change(date(2026, 1, day), "new battery", 7)):
         got = season_of([], [change], chemistry="agm", capacity_ah=1.0, today=date(2026, 1, 2), zone=UTC)
         assert (len(got.breaks), len(got.later)) == ((1, 0) if counts else (0, 1))
 

@@ -10,7 +10,7 @@ from season_cases import START, whole_season
 from season_table import AGEING, NEW_BATTERY
 
 from benchlog.plan.model import Limits
-from benchlog.season import NotedChange, Season, season_of
+from benchlog.season import Change, Season, season_of
 from benchlog.season.as_json import bikes_json, season_json
 from benchlog.season.bikes import at_a_glance, render_bikes
 from benchlog.season.chart import chart, fold, render_season
@@ -64,9 +64,7 @@ def test_text_says_what_it_found(season):
 
 def test_change_of_the_store_is_named_by_its_number():
     """Text, page and JSON name it, so that it can be taken back; one that is in no store has none."""
-    entered = made(
-        changes=[NotedChange(date(2025, 9, 19), "new battery", 41), NotedChange(date(2151, 1, 1), "slip", 42)]
-    )
+    entered = made(changes=[Change(date(2025, 9, 19), "new battery", 41), Change(date(2151, 1, 1), "slip", 42)])
     plain = made(changes=[(date(2025, 9, 19), "new battery")])
     data = json.loads(season_json(entered))
 

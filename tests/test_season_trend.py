@@ -8,16 +8,7 @@ import pytest
 import season_table
 from scipy import stats
 
-from benchlog.season.trend import (
-    MOST_READINGS,
-    autocorrelation_inflation,
-    huber,
-    kendall_variance,
-    partial_slope,
-    probability,
-    theil_sen,
-    thinned,
-)
+from benchlog.season import trend
 
 
 def series(seed: int) -> tuple[np.ndarray, np.ndarray]:
@@ -33,7 +24,7 @@ def test_slope_and_interval_are_those_of_scipy(seed):
     """Theil-Sen and Sen's interval, ties or none, as ``scipy.stats.theilslopes`` gives them."""
     x, y = series(seed)
 
-    own, theirs = theil_sen(x, y), stats.theilslopes(y, x)
+    own, theirs = trend.theil_sen(x, y), stats.theilslopes(y, x)
 
     assert own.slope == pytest.approx(theirs.slope, abs=1e-12)
     assert (own.low, own.high) == pytest.approx((theirs.low_slope, theirs.high_slope), abs=1e-12)
@@ -44,10 +35,10 @@ def test_probability_is_that_of_pymannkendall(seed):
     """The Mann-Kendall test as pymannkendall's original test gives it, ties or none."""
     x, y = series(seed)
 
-    own, theirs = theil_sen(x, y), pymannkendall.original_test(y)
+    own, theirs = trend.theil_sen(x, y), pymannkendall.original_test(y)
 
     assert own.p == pytest.approx(theirs.p, abs=1e-12)
-    assert kendall_variance(x, y) == pytest.approx(theirs.var_s)
+    assert trend.kendall_variance(x, y) == pytest.approx(theirs.var_s)
 
 
 @pytest.mark.parametrize("seed", range(10))
@@ -56,7 +47,7 @@ def test_order_is_that_of_kendalls_tau(seed):
     rng = np.random.default_rng(seed)
     x, y = np.arange(200.0), np.round(rng.normal(0, 1, 200) + 0.003 * np.arange(200), 1)
 
-    own, theirs = theil_sen(x, y), stats.kendalltau(x, y, method="asymptotic")
+    own, theirs = trend.theil_sen(x, y), stats.kendalltau(x, y, method="asymptotic")
 
     # theirs has no continuity correction: one in S
     assert own.p == pytest.approx(theirs.pvalue, abs=2e-3)
@@ -64,7 +55,7 @@ def test_order_is_that_of_kendalls_tau(seed):
 
 def test_one_wild_reading_does_not_bend_the_slope():
     """Readings 1, 3, 5, 7, 100 has the slope 2 and the intercept 1 (worked by hand, and by two libraries)."""
-    found = theil_sen(np.arange(5.0), np.array([1.0, 3, 5, 7, 100]))
+    found = trend.theil_sen(np.arange(5.0), np.array([1.0, 3, 5, 7, 100]))
 
     assert (found.slope, found.intercept) == (2.0, 1.0)
 
@@ -72,23 +63,23 @@ def test_one_wild_reading_does_not_bend_the_slope():
 def test_slope_moves_with_its_units():
     """Twice the values have twice the slope, a shift changes nothing, and time backward turns the sign."""
     x, y = series(3)
-    once = theil_sen(x, y)
+    once = trend.theil_sen(x, y)
 
-    assert theil_sen(x, 2 * y + 7).slope == pytest.approx(2 * once.slope)
-    assert theil_sen(x, 2 * y + 7).p == pytest.approx(once.p)
-    assert theil_sen(-x, y).slope == pytest.approx(-once.slope)
+    assert trend.theil_sen(x, 2 * y + 7).slope == pytest.approx(2 * once.slope)
+    assert trend.theil_sen(x, 2 * y + 7).p == pytest.approx(once.p)
+    assert trend.theil_sen(-x, y).slope == pytest.approx(-once.slope)
 
 
 def test_readings_all_alike_have_no_trend():
     """A logger that shows the same figure every time proves nothing."""
-    found = theil_sen(np.arange(12.0), np.full(12, 12.6))
+    found = trend.theil_sen(np.arange(12.0), np.full(12, 12.6))
 
     assert (found.slope, found.low, found.high, found.p) == (0.0, 0.0, 0.0, 1.0)
 
 
 def test_probability_without_spread_is_one():
     """Where chance has no room, nothing is proven."""
-    assert probability(5.0, 0.0) == 1.0
+    assert trend.probability(5.0, 0.0) == 1.0
 
 
 def test_thousands_of_readings_are_medians_of_stretches():
@@ -98,10 +89,10 @@ def test_thousands_of_readings_are_medians_of_stretches():
     y = 24 + 0.02 * x + rng.normal(0, 0.5, len(x))
     y[::97] += 50
 
-    day, columns = thinned(x, y[:, None])
+    day, columns = trend.thinned(x, y[:, None])
 
-    assert len(day) == MOST_READINGS
-    assert theil_sen(day, columns[:, 0]).slope == pytest.approx(0.02, rel=0.03)
+    assert len(day) == trend.MOST_READINGS
+    assert trend.theil_sen(day, columns[:, 0]).slope == pytest.approx(0.02, rel=0.03)
 
 
 def test_thinning_keeps_unknown_temperatures_unknown():
@@ -109,7 +100,7 @@ def test_thinning_keeps_unknown_temperatures_unknown():
     columns = np.column_stack([np.ones(5000), np.where(np.arange(5000) < 2500, np.nan, 20.0)])
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        _, kept = thinned(np.arange(5000.0), columns)
+        _, kept = trend.thinned(np.arange(5000.0), columns)
 
     assert np.isnan(kept[0, 1])
     assert kept[-1, 1] == 20.0
@@ -119,7 +110,7 @@ def test_few_readings_are_kept_as_they_are():
     """Up to the bound nothing is thinned."""
     x, y = series(1)
 
-    assert thinned(x, y[:, None])[0] is x
+    assert trend.thinned(x, y[:, None])[0] is x
 
 
 def test_partial_slope_is_that_of_a_whole_fit():
@@ -127,7 +118,7 @@ def test_partial_slope_is_that_of_a_whole_fit():
     x = np.linspace(0, 1, 30)
     warm = 10 * np.sin(5 * x)[:, None]
 
-    slope, own, residual = partial_slope(x, 24 + 8 * x - 0.25 * warm[:, 0], warm)
+    slope, own, residual = trend.partial_slope(x, 24 + 8 * x - 0.25 * warm[:, 0], warm)
 
     assert slope.slope == pytest.approx(8, abs=1e-6)
     assert own == pytest.approx([-0.25], abs=1e-8)
@@ -142,8 +133,8 @@ def test_a_column_that_runs_with_time_leaves_the_trend_open():
     along = (20 * x + rng.normal(0, 0.2, 20))[:, None]
     apart = rng.normal(0, 4, (20, 1))
 
-    together, _, _ = partial_slope(x, y, along)
-    told, _, _ = partial_slope(x, y, apart)
+    together, _, _ = trend.partial_slope(x, y, along)
+    told, _, _ = trend.partial_slope(x, y, apart)
 
     assert together.high - together.low > 5 * (told.high - told.low)
 
@@ -156,8 +147,8 @@ def test_huber_is_least_squares_without_wild_readings():
     wild = y.copy()
     wild[35] += 100
 
-    assert huber(x, y) == pytest.approx(np.linalg.lstsq(x, y)[0], abs=0.02)
-    assert huber(x, wild)[1] == pytest.approx(0.5, abs=0.01)
+    assert trend.huber(x, y) == pytest.approx(np.linalg.lstsq(x, y)[0], abs=0.02)
+    assert trend.huber(x, wild)[1] == pytest.approx(0.5, abs=0.01)
 
 
 def test_neighbours_that_are_alike_widen():
@@ -168,9 +159,9 @@ def test_neighbours_that_are_alike_widen():
     for k in range(1, 4000):
         alike[k] = 0.5 * alike[k - 1] + noise[k]
 
-    assert autocorrelation_inflation(alike) == pytest.approx(3.0, rel=0.15)
-    assert autocorrelation_inflation(noise) == pytest.approx(1.0, abs=0.08)
-    assert autocorrelation_inflation(np.array([1.0, -1, 1, -1, 1, -1, 1, -1, 1, -1])) == 1.0
+    assert trend.autocorrelation_inflation(alike) == pytest.approx(3.0, rel=0.15)
+    assert trend.autocorrelation_inflation(noise) == pytest.approx(1.0, abs=0.08)
+    assert trend.autocorrelation_inflation(np.array([1.0, -1, 1, -1, 1, -1, 1, -1, 1, -1])) == 1.0
 
 
 @pytest.mark.parametrize("noted", [True, False])
@@ -209,7 +200,7 @@ def test_medians_of_stretches_are_those_of_numpy():
     edges = np.linspace(time[0], time[-1], 51)
     place = np.clip(np.searchsorted(edges, time, side="right") - 1, 0, 49)
 
-    day, kept = thinned(time, columns, 50)
+    day, kept = trend.thinned(time, columns, 50)
 
     wanted = [np.nanmedian(np.column_stack([time, columns])[place == k], axis=0) for k in np.unique(place)]
     assert np.column_stack([day, kept]) == pytest.approx(np.array(wanted))

@@ -11,7 +11,7 @@ from benchlog.analysis.load_steps import LoadStep
 from benchlog.analysis.slots import Match
 from benchlog.core.trace import Mark
 from benchlog.core.uncertainty import Accuracy
-from benchlog.examine.slot_dead import in_pulses, no_step, watched
+from benchlog.examine.slot_dead import comes_and_goes, in_pulses, no_step, watched
 from benchlog.examine.slot_match import KeyOnSteps
 from benchlog.examine.stepped import Stepped
 
@@ -199,3 +199,19 @@ def test_step_that_another_circuit_took_is_not_this_ones():
     again = [step(5.0, 3.1), step(10.0, -3.1), late]
     back = key_on(again, {1: Match(None, (), True), 2: Match(again[0], (), True)}, {"slot 1 on": 20.0})
     assert no_step(a_bench({"slot 1 on": 20.0}), 1, back, "battery_a", WITHIN).disqualified is None
+
+
+@pytest.mark.parametrize(
+    ("dead_from", "dead_to", "flutters"),
+    [(21.0, 21.1, True), (0.0, 60.0, False), (60.0, 60.0, False), (23.2, 25.0, False), (19.0, 19.9, False)],
+)
+def test_feed_that_is_live_and_dead_within_three_seconds_of_a_mark_leaves_no_step_to_see(dead_from, dead_to, flutters):
+    """Marked at 20 s; live or dead throughout, or a drop-out before or long after, the step would be seen."""
+
+    def values(t):
+        return {"battery_a": 0.0 * t, "feed_v": np.where((t >= dead_from) & (t < dead_to), 0.02, 12.4)}
+
+    one = a_bench(values=values)
+
+    assert comes_and_goes(one, 20.0) is flutters
+    assert not comes_and_goes(a_bench(), 20.0)

@@ -125,13 +125,9 @@ def test_circuit_that_may_have_a_step_fails_only_where_it_fits_none():
 @pytest.mark.parametrize(
     ("drop_v", "lift_v", "nothing"),
     [
-        (0.035, 0.0, True),
-        (0.037, 0.0, False),
-        (0.0, 0.059, True),
-        (0.0, 0.060, False),
-        (0.0, 0.0, True),
-        (None, 0.0, True),
-        (0.0, None, True),
+        *((0.035, 0.0, True), (0.037, 0.0, False)),
+        *((0.0, 0.059, True), (0.0, 0.060, False)),
+        *((0.0, 0.0, True), (None, 0.0, True), (0.0, None, True)),
     ],
 )
 def test_block_carried_nothing_where_the_paths_show_less_than_six_tenths_of_the_circuit(drop_v, lift_v, nothing):

@@ -126,6 +126,19 @@ def test_dead_voltage_tells_of_no_sag():
     assert found(key_on(up, later, match=marked(up), volts=(12.5, 5.1))).u > 0.5
 
 
+def test_step_as_the_fuse_block_is_dead_may_be_another_load():
+    """0.3 V at the block against 12.4 V at the battery: a brake light of the circuit's size is no pass, and no fail."""
+    for amps in (3.1, 1.8):
+        up = step(20.0, amps)
+        after = plateau(20.0, 30.0, battery_v=12.4, feed_v=0.3)
+        one = KeyOnSteps((Stepped(up, plateau(12.0, 20.0), after),), (), {1: marked(up)}, {}, None, 60.0)
+
+        assert (
+            found(one).disqualified
+            == "the fuse block was dead by feed_v at 20.0 s, so the step there may be another load"
+        )
+
+
 def test_step_that_is_in_doubt_disqualifies_and_says_what_to_do():
     """A faster logger for pulses; once more, alone, where another load came with it."""
     pulsed = step(20.0, 3.1, doubtful="too few samples")

@@ -353,27 +353,21 @@ def test_reversed_and_bypassed_shunts_read_so():
 
 
 OUTSIDE = {
-    "trigger_always_live": ("off_state_drain", 1.0, None),
-    "backfed_coil": ("feed_off_voltage", 0.5, None),
-    "welded_contact": ("feed_off_voltage", 0.5, None),
-    "inverted_contact": ("feed_off_voltage", 0.5, None),
+    **dict.fromkeys(("trigger_always_live", "unswitched_device", "waking_device"), ("off_state_drain", 1.0, None)),
+    **dict.fromkeys(("backfed_coil", "welded_contact", "inverted_contact"), ("feed_off_voltage", 0.5, None)),
     "feed_resistance": ("feed_drop", 0.30, None),
     "ground_resistance": ("ground_lift", 0.10, None),
     "slot_dead": ("slot_2_current", None, 2.4),
     "slot_overload": ("slot_3_current", 2.16, None),
-    "unswitched_device": ("off_state_drain", 1.0, None),
-    "waking_device": ("off_state_drain", 1.0, None),
     "slow_to_sleep": ("settle_time", 120, None),
-    "slow_trigger_decay": ("relay_drop_out", 60, None),
+    **dict.fromkeys(("slow_trigger_decay", "slow_relay"), ("relay_drop_out", 60, None)),
     "weak_coil_supply": ("relay_pull_in", 30, None),
     "weak_battery": ("source_resistance", 40, None),
     "no_charge": ("charging_voltage", None, 13.5),
     "overcharge": ("charging_voltage", 14.8, None),
     "load_exceeds_charging": ("charging_balance", None, 0.0),
     "ground_open": ("slot_1_current", None, 2.8),
-    "slow_relay": ("relay_drop_out", 60, None),
-    "pulsed_trigger": ("relay_chatter", 0.5, None),
-    "intermittent_feed": ("relay_chatter", 0.5, None),
+    **dict.fromkeys(("pulsed_trigger", "intermittent_feed"), ("relay_chatter", 0.5, None)),
     "charging_while_off": ("off_state_drain", None, 0.0),
 }
 NEVER_LIVE = ("coil_open", "feed_open", "trigger_dead")

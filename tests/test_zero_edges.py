@@ -46,12 +46,9 @@ NOISE = np.tile([0.0, 0.001], 40)
 @pytest.mark.parametrize(
     ("x", "step_s", "enough"),
     [
-        ([0.01] * 10, 0.1, True),
-        ([0.01] * 9, 0.2, False),
-        ([0.01] * 10, 0.08, False),
-        ([0.01] * 10, 0.089, True),
-        ([0.01] * 9 + [NAN], 0.2, False),
-        ([], 0.1, False),
+        *(([0.01] * 10, 0.1, True), ([0.01] * 9, 0.2, False)),
+        *(([0.01] * 10, 0.08, False), ([0.01] * 10, 0.089, True)),
+        *(([0.01] * 9 + [NAN], 0.2, False), ([], 0.1, False)),
     ],
 )
 def test_zero_lasts_0_8_s_and_holds_ten_samples(x: list[float], step_s: float, enough: bool):
@@ -66,10 +63,8 @@ def test_zero_lasts_0_8_s_and_holds_ten_samples(x: list[float], step_s: float, e
 @pytest.mark.parametrize(
     ("drift", "offset", "resolution", "steady"),
     [
-        (0.0098, 0.05, 0.0, True),
-        (0.0102, 0.05, 0.0, False),
-        (0.0038, 0.0, 0.002, True),
-        (0.0042, 0.0, 0.002, False),
+        *((0.0098, 0.05, 0.0, True), (0.0102, 0.05, 0.0, False)),
+        *((0.0038, 0.0, 0.002, True), (0.0042, 0.0, 0.002, False)),
     ],
 )
 def test_zero_varies_by_a_fifth_of_the_offset_or_two_codes(

@@ -15,6 +15,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from multiprocessing import get_context
 
+import limit_sides
 import numpy as np
 from counts import Counts
 
@@ -22,22 +23,8 @@ import benchlog
 from benchlog.core.errors import BenchlogError
 from benchlog.standin import LoggerSpec, SimulatedInstall, Simulation, WakeUps, acceptance_script, fast_logger, simulate
 
-#: check id -> (plan key, which side the limit is on)
-SIDES: dict[str, tuple[str, str]] = {
-    "off_state_drain": ("off_state_drain_ma", "max"),
-    "settle_time": ("settle_max_s", "max"),
-    "feed_off_voltage": ("feed_off_max_v", "max"),
-    "relay_pull_in": ("pull_in_max_ms", "max"),
-    "relay_drop_out": ("drop_out_max_ms", "max"),
-    "battery_sag": ("battery_sag_max_v", "max"),
-    "feed_drop": ("drop_max_v", "max"),
-    "ground_lift": ("lift_max_v", "max"),
-    "resting_voltage": ("resting_min_v", "min"),
-    "source_resistance": ("source_resistance_max_mohm", "max"),
-    "crank_minimum": ("crank_min_v", "min"),
-    "charging_voltage": ("charging_max_v", "max"),
-    "charging_balance": ("charging_balance_min_a", "min"),
-}
+#: check id -> (plan key, which side the limit is on); no log of these is compared with one from before the install.
+SIDES = {check: (key, side) for check, (_, key, side) in limit_sides.SIDES.items() if check != "added_drain"}
 SLOTS = ("slot_1_current", "slot_2_current", "slot_3_current", "slot_4_current")
 COUNTED = ("relay_chatter", "feed_in_crank")
 #: Tight limits lie within this many expanded uncertainties of the truth.

@@ -10,14 +10,12 @@ from benchlog.analysis.coarse import runs
 from benchlog.core.quantiles import distinct, median
 from benchlog.core.trace import Array, Trace
 
-#: So many samples stand at the end of the range at least.
-LEAST_SAMPLES = 6
+#: So many samples stand at the end of the range at least; so many beside them show how much the signal varies.
+LEAST_SAMPLES, BESIDE_ROWS = 6, 200
 #: A signal that saturates comes from, and goes to, this many codes off or more; one that is steady dithers beside.
 LEAST_JUMP_CODES = 3.0
 #: By chance a signal stands still for as long at most so seldom (log10).
 CHANCE_LOG10 = -6.0
-#: The samples beside a stretch at the end that show how much the signal varies.
-BESIDE_ROWS = 200
 #: Noise bends from sample to sample by more than it steps (by the square root of 3), a course with noise on it by
 #: less; one without noise hardly bends.
 LEAST_BEND = 0.12

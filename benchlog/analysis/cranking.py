@@ -6,23 +6,19 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.analysis.coarse import Coarse, runs
+from benchlog.analysis.coarse import Coarse, runs, spacing_s
 from benchlog.analysis.crank_levels_before import level_before, median_before, points_in, recovered_at, valid
 from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 
-# What a starter does, common practice, no source: the least dip, V (deeper where no current is logged),
-# the least extra current, A, and how long it turns, s.
-LEAST_DIP_V = 0.8
-LEAST_DIP_ALONE_V = 1.5
-LEAST_DIP_BESIDE_V = 0.5
-LEAST_STARTER_A = 25.0
-SHORTEST_S, LONGEST_S = 0.15, 20.0
+# What a starter does, common practice, no source: the least dip, V (deeper where no current is logged, less beside a
+# starter's current), the least extra current, A, and how long it turns, s.
+LEAST_DIP_V, LEAST_DIP_ALONE_V, LEAST_DIP_BESIDE_V = 0.8, 1.5, 0.5
+LEAST_STARTER_A, SHORTEST_S, LONGEST_S = 25.0, 0.15, 20.0
 # A starter current this small beside such a dip means that the shunt was bypassed, A.
 BYPASSED_A = 3.0
 #: Nobody cranks this soon after turning the key on, s; a bike with the key on draws at least so much, A.
-AFTER_KEY_ON_S = 0.3
-LEAST_KEY_ON_A = 0.3
+AFTER_KEY_ON_S, LEAST_KEY_ON_A = 0.3, 0.3
 #: A battery that is not charged stands below this, V (common practice, no source).
 CHARGED_V = 13.3
 #: Where something else shows a crank too, so much more current is a starter's, A: loads are cut while it turns.
@@ -64,7 +60,7 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
         return []
     if "battery_v" not in table.mean:
         return _by_current(table, key_on_s) if "battery_a" in table.mean else []
-    volts, t, step = table.mean["battery_v"], table.time_s, median(np.diff(table.time_s))
+    volts, t, step = table.mean["battery_v"], table.time_s, spacing_s(table.time_s)
     amps = table.mean.get("battery_a")
     cranks: list[Crank] = []
     position = 0
@@ -144,7 +140,7 @@ def _own_end(volts: Array, t: Array, first: int, end: int, before_v: float) -> i
     depth = before_v - median(begun)
     if depth < LEAST_DIP_ALONE_V:
         return end  # too shallow to tell a starter's share from a load's
-    return min(recovered_at(volts, median(np.diff(t)), first, before_v - 0.5 * depth), end)
+    return min(recovered_at(volts, spacing_s(t), first, before_v - 0.5 * depth), end)
 
 
 def _borne_out(table: Coarse, first: int, end: int, before_v: float, marked_s: Sequence[float]) -> bool:

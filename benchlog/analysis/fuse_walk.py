@@ -13,15 +13,13 @@ from benchlog.core.spread import robust_noise, robust_spread
 from benchlog.core.trace import Array, Mark
 from benchlog.core.uncertainty import combine, rectangular, t_inflation
 
-#: A mark is set by hand, so the fuse may be moved this long before or after it, s.
-HAND_S = 2.0
-#: … but never more than this share of the time that the fuse is out.
-HAND_SHARE = 0.2
+#: A mark is set by hand, so the fuse may be moved this long before or after it, s, but never more than this share of
+#: the time that the fuse is out.
+HAND_S, HAND_SHARE = 2.0, 0.2
 #: What is looked at before and after a pull, s, and the longest start-up of a device that gets its fuse back, s.
 LOOK_S, START_UP_S = 60.0, 300.0
-#: A device has started up once the current stays at its later level for this long, s.
-CALM_S = 2.0
-FEWEST_POINTS = 4
+#: A device has started up once the current stays at its later level for this long, s; a level has so many points.
+CALM_S, FEWEST_POINTS = 2.0, 4
 #: So many wake-ups are missing while a fuse is out before they are its circuit's: regular ones, and any.
 MISSING_REGULAR, MISSING_ANY = 1.5, 3.0
 #: Wake-ups whose intervals scatter by less than this share are regular.

@@ -9,8 +9,8 @@ import numpy.typing as npt
 from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 
-_BINS = 200
-_ENOUGH = 20_000
+#: A histogram has so many bins, and so many samples of each half are enough for it.
+_BINS, _ENOUGH = 200, 20_000
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,12 +11,9 @@ from dataclasses import dataclass, replace
 from benchlog.analysis.witness import Owner
 from benchlog.core.uncertainty import rectangular
 
-#: A step down undoes a step up where their sizes differ by no more than this share (a lamp draws less when hot).
-BACK_SHARE = 0.12
-#: A load that comes back has the same size to within this share.
-AGAIN_SHARE = 0.07
-#: … and in either case within this, A.
-CLOSE_A = 0.06
+#: A step down undoes a step up where their sizes differ by no more than the first share (a lamp draws less when hot);
+#: a load that comes back has the same size to within the second; in either case within so many A.
+BACK_SHARE, AGAIN_SHARE, CLOSE_A = 0.12, 0.07, 0.06
 #: As the voltage falls, the loads that are on together draw less by this share of what is in proportion, give or take
 #: so much: heaters all of it, filament lamps half, motors little, converters the opposite (common practice, no source).
 ANSWERS, ANSWERS_HALF = 0.3, 0.8

@@ -24,18 +24,15 @@ Flags = npt.NDArray[np.bool_]
 
 #: Longer stretches than this are not compared, s: beyond it the bike itself drifts.
 LONGEST_S = 40.0
-#: A difference of neighbouring means beyond so many robust deviations is a step of the reading, and no noise.
-STEP_SIGMAS = 6.0
-#: Steps are looked for between means of about this length, s.
-STEP_S = 0.4
-#: A scale counts with at least so many independent differences.
-LEAST_DEGREES = 3.0
-#: With fewer than so many, what the shorter stretches lead to expect counts as so many more.
-PLENTY, EXPECTED_DEGREES = 20.0, 5.0
-#: Samples further apart than this many usual steps are not neighbours.
-APART = 5.0
-#: So many steps longer than the usual one, as a share, are those between packets.
-BUNCHED_SHARE = 0.02
+#: Steps of the reading are looked for between means of about this length, s: a difference of neighbouring means beyond
+#: so many robust deviations is a step, and no noise.
+STEP_S, STEP_SIGMAS = 0.4, 6.0
+#: A scale counts with at least so many independent differences; with fewer than plenty, what the shorter stretches lead
+#: to expect counts as so many more.
+LEAST_DEGREES, PLENTY, EXPECTED_DEGREES = 3.0, 20.0, 5.0
+#: Samples further apart than this many usual steps are not neighbours; so many longer steps, as a share, are those
+#: between packets.
+APART, BUNCHED_SHARE = 5.0, 0.02
 #: The variances fall with the stretch by a half where the noise has forgotten, and rise by as much where it has not.
 FORGOTTEN, REMEMBERED = 0.5, 0.75
 

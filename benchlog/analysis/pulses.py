@@ -7,12 +7,10 @@ import numpy as np
 from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 
-#: A point whose highest and lowest samples lie this far apart holds both states, as a share of the supply.
-MIXED = 0.5
-#: A line above this share of the supply is up, if not well.
-UP = 0.2
-#: Up for less than this part of the time a line counts as down: lamp-test pulses feed nothing.
-HARDLY = 0.06
+#: As shares of the supply: a point whose highest and lowest samples lie so far apart holds both states, and a line
+#: above the other is up, if not well. Up for less than the last part of the time it counts as down: lamp-test pulses
+#: feed nothing.
+MIXED, UP, HARDLY = 0.5, 0.2, 0.06
 
 
 @dataclass(frozen=True, slots=True)

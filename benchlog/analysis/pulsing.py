@@ -14,12 +14,10 @@ from benchlog.core.trace import Array, Trace
 LEAST_DUTY = 0.08
 #: Down for a smaller share, it is spiked and not pulsed, 1.
 LEAST_PAUSE = 0.08
-#: Pulses that last shorter than this in all are the bounce of one contact, s.
-SHORTEST_TRAIN_S = 0.25
+#: Pulses that last shorter than this in all are the bounce of one contact; and the slowest pulses (0.4 Hz), s.
+SHORTEST_TRAIN_S, LONGEST_CYCLE_S = 0.25, 2.5
 #: No hand turns a key to and fro in less than this, s; nor so evenly, ± share of the cycle, over so many cycles.
 BY_HAND_S, EVEN_SHARE, EVEN_CYCLES = 1.0, 0.1, 6
-#: The slowest pulses (0.4 Hz), s.
-LONGEST_CYCLE_S = 2.5
 #: Pulses faster than the samples show as states that last for a few samples each.
 ALIASED_POINTS, ALIASED_CYCLES = 5, 10
 #: A rate is given for cycles of so many samples at least.

@@ -11,12 +11,12 @@ from benchlog.core.trace import Array, Trace
 
 #: Bounce of a contact this long after it first moves is no chatter, s.
 BOUNCE_S = 0.005
-#: A feed below this share of what it was beside the battery has left it, 1.
-LEFT_SHARE = 0.95
-#: A feed that takes longer from 90 % to 50 % may not fall by the contact alone, s.
-SLOW_FALL_S = 0.010
-#: A feed below this share of the battery is not live, 1; a slow fall is followed down to this share of what it was.
-GONE_SHARE, SLOW_TO_SHARE = 0.5, 0.85
+#: A feed below the one share of what it was beside the battery has left it; below the other share of the battery it is
+#: not live, 1.
+LEFT_SHARE, GONE_SHARE = 0.95, 0.5
+#: A feed that takes longer from 90 % to 50 %, s, may not fall by the contact alone; such a fall is followed down to
+#: this share of what it was.
+SLOW_FALL_S, SLOW_TO_SHARE = 0.010, 0.85
 
 
 @dataclass(frozen=True, slots=True)

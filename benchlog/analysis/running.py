@@ -13,9 +13,10 @@ from benchlog.core.trace import Array
 
 Flags = npt.NDArray[np.bool_]
 
-#: The engine counts as running once one of these holds for ``LASTS_S`` (common practice, no source).
+#: The engine counts as running once one of these holds for ``LASTS_S``; an interruption shorter than the other is none.
+LASTS_S, SHORT_GAP_S = 5.0, 2.0
+#: So far is the voltage raised, V (common practice, no source).
 RAISED_V = 0.5
-LASTS_S = 5.0
 #: Least alternator share that counts as seen, A, above the doubt of the current channel.
 LEAST_SHARE_A = 0.3
 #: A voltage that falls by this much, V, from its median over so long before, s, and never comes back, was held up by
@@ -23,14 +24,11 @@ LEAST_SHARE_A = 0.3
 GONE_V, GONE_OVER_S, NO_BATTERY_V = 0.3, 3.0, 13.9
 #: Of several falls the one counts that is nearly the greatest, 1.
 GREATEST_SHARE = 0.7
-#: A battery without an engine does not rise this far above its highest voltage with the key on, V.
-OVER_HIGHEST_V = 0.2
+#: A battery without an engine does not rise this far above its highest voltage with the key on, V; an alternator's
+#: ripple that stops shows as a spread this many times smaller, 1.
+OVER_HIGHEST_V, RIPPLE_RATIO = 0.2, 2.0
 #: A battery at such a voltage, with current going into it, is charged (common practice, no source), V.
 CHARGED_V = 13.2
-#: An interruption shorter than this is none, s.
-SHORT_GAP_S = 2.0
-#: An alternator's ripple that stops shows as a spread this many times smaller, 1.
-RIPPLE_RATIO = 2.0
 
 
 @dataclass(frozen=True, slots=True)

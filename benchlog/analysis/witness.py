@@ -16,18 +16,14 @@ from benchlog.core.trace import Array
 
 Owner = Literal["block", "bike", "both", "unknown"]
 
-#: How much likelier one owner must be before it is named, as a difference of squared standard deviations
-#: (a likelihood ratio of 90 to 1).
-SURE = 9.0
-#: A step that lies this far from either owner, in squared standard deviations, is both at once.
-NEITHER = 12.0
+#: In squared standard deviations: how much likelier one owner must be before it is named (9: a likelihood ratio of 90
+#: to 1); a step this far from either is both at once; and no step counts against a ratio by more than the last.
+SURE, NEITHER, MOST_COST = 9.0, 12.0, 30.0
 #: A step's ratio is taken for a path's where its change stands this far above its uncertainty.
 CLEAR = 4.0
 #: How far a path's ratio differs from step to step, relative: warm joints, the other loads' answer to the sag
 #: (common practice, no source).
 RATIO_SPREAD = 0.04
-#: No step counts against a ratio by more than this.
-MOST_COST = 30.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,12 +11,10 @@ from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array, Mark
 from benchlog.core.uncertainty import block_mean, combine, rectangular
 
-#: A shorter zero, s, or one of fewer samples says too little.
-SHORTEST_S, FEWEST = 1.0, 10
+#: A shorter zero, s, or one of fewer samples says too little; more of a long one than this says no more, s.
+SHORTEST_S, FEWEST, LONGEST_S = 1.0, 10, 120.0
 #: Marks are set by hand: this share of the stretch, at most so many seconds, is left out at both its ends.
 EDGE_SHARE, EDGE_S = 0.1, 1.0
-#: More of a long zero than this says no more, s.
-LONGEST_S = 120.0
 #: The means of so many parts of the stretch show whether the current varied.
 PARTS = 8
 #: How far those may lie apart, in uncertainties of one of them, and as a share of the stated offset.

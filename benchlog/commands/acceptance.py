@@ -7,7 +7,15 @@ from typing import Annotated
 
 import typer
 
-from benchlog.commands.shared import EXIT_STATUS, NOT_PROVEN, LoggerOption, PlanOption, StoreOption, user_errors
+from benchlog.commands.shared import (
+    EXIT_STATUS,
+    NOT_PROVEN,
+    BeforeOption,
+    LoggerOption,
+    PlanOption,
+    StoreOption,
+    user_errors,
+)
 
 
 def acceptance(
@@ -46,10 +54,7 @@ def acceptance(
     resume: Annotated[
         bool, typer.Option("--resume", help="Resume a stopped test: the one named by --out, or the newest here.")
     ] = False,
-    before: Annotated[
-        Path | None,
-        typer.Option(metavar="LOG", help="The log recorded before the install, for the added drain.", readable=False),
-    ] = None,
+    before: BeforeOption = None,
     save: Annotated[bool, typer.Option("--save", help="Keep the result as a record, and the log with it.")] = False,
     store: StoreOption = None,
 ) -> None:

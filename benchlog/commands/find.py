@@ -21,6 +21,11 @@ if TYPE_CHECKING:
     from benchlog.bench.clip import Clips
     from benchlog.find.hunt import Hunt
 
+KeepOption = Annotated[
+    int | None,
+    typer.Option("--keep", metavar="NUMBER", help="Keep what is found with this record, for its hand-over sheet."),
+]
+
 
 def find(
     logs: Annotated[list[Path], typer.Argument(metavar="LOG...", help="Logs in which a check failed.", readable=False)],
@@ -34,10 +39,7 @@ def find(
         str | None,
         typer.Option(metavar="FILE", help="Ask nothing; write the next test and what is found; - for standard output."),
     ] = None,
-    keep: Annotated[
-        int | None,
-        typer.Option(metavar="NUMBER", help="Keep what is found with this record, for its hand-over sheet."),
-    ] = None,
+    keep: KeepOption = None,
     mended: Annotated[str, typer.Option(metavar="TEXT", help="What was mended, for --keep.")] = "",
     store: StoreOption = None,
     port: Annotated[

@@ -11,7 +11,7 @@ import typer
 from benchlog.commands.bikes import opened_store, refuse_unknown_bike
 from benchlog.commands.many import EventsOption, OnOption, end_event, imported_event, quiet_cluster, shown_course
 from benchlog.commands.rechecking import backup, recheck
-from benchlog.commands.shared import UNUSABLE, LoggerOption, PlanOption, StoreOption, user_errors
+from benchlog.commands.shared import UNUSABLE, HashesOnlyOption, LoggerOption, PlanOption, StoreOption, user_errors
 from benchlog.core.errors import BenchlogError
 from benchlog.core.remote import fetched, shown
 from benchlog.process.course import Course
@@ -27,9 +27,6 @@ app = typer.Typer(
 
 BikeOption = Annotated[str | None, typer.Option("--bike", metavar="BIKE", help="Only the records of this bike.")]
 NumberArgument = Annotated[int, typer.Argument(metavar="NUMBER", help="The record's number, as the list shows it.")]
-HashesOnlyOption = Annotated[
-    bool, typer.Option("--hashes-only", help="Keep only the logs' hashes, no copies: the record cannot be drawn again.")
-]
 
 _UNPROVEN = (
     "  Without a last hash that was noted earlier (each report, sheet and export has one) this cannot show that the\n"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from benchlog.commands.bikes import unknown_bike
-from benchlog.commands.shared import LoggerOption, StoreOption, refuse_outputs, user_errors
+from benchlog.commands.shared import JsonOption, LoggerOption, ReportOption, StoreOption, refuse_outputs, user_errors
 from benchlog.core.errors import BenchlogError
 
 if TYPE_CHECKING:
@@ -72,10 +72,8 @@ def season(
     today: Annotated[
         str | None, typer.Option(metavar="DATE", help="The day to take as today; later records are left out.")
     ] = None,
-    json: Annotated[
-        str | None, typer.Option(metavar="FILE", help="Write the season as JSON; - for standard output only.")
-    ] = None,
-    report: Annotated[Path | None, typer.Option(metavar="FILE", help="Write the season as an HTML page.")] = None,
+    json: JsonOption = None,
+    report: ReportOption = None,
 ) -> None:
     """Show a battery's health over time: trends, when a limit would be crossed, and how long the bike can stand."""
     with user_errors():

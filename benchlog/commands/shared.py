@@ -31,6 +31,31 @@ StoreOption = Annotated[
         help="Where the records are kept; without it, or BENCHLOG_STORE, a file in your data folder.",
     ),
 ]
+BeforeOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--before", metavar="LOG", help="The log recorded before the install, for the added drain.", readable=False
+    ),
+]
+JsonOption = Annotated[
+    str | None, typer.Option("--json", metavar="FILE", help="Write it as JSON; - for standard output only.")
+]
+ReportOption = Annotated[Path | None, typer.Option("--report", metavar="FILE", help="Write it as an HTML page.")]
+# what a person says of a record that is kept
+NotesOption = Annotated[str, typer.Option("--notes", metavar="TEXT", help="Notes for the record.")]
+TemperatureOption = Annotated[
+    float | None,
+    typer.Option("--temperature-c", metavar="C", help="Battery temperature for the record, where the log has none."),
+]
+CorrectsOption = Annotated[
+    int | None,
+    typer.Option(
+        "--corrects", metavar="NUMBER", help="The record that this one corrects; the old one is kept unchanged."
+    ),
+]
+HashesOnlyOption = Annotated[
+    bool, typer.Option("--hashes-only", help="Keep only the logs' hashes, no copies: the record cannot be drawn again.")
+]
 
 
 @contextmanager

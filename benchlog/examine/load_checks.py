@@ -8,20 +8,18 @@ from itertools import pairwise
 from benchlog.analysis.cranking import Crank
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.analysis.plateaus import CLOSING_S, OPENING_S, Plateau, Sustained
+from benchlog.analysis.running import CHARGED_V
 from benchlog.analysis.slopes import Slope, from_steps, with_gains
 from benchlog.core.errors import BadLog
 from benchlog.core.uncertainty import combine, propagate, rectangular
 from benchlog.examine.context import LogContext
 from benchlog.examine.steady import steady
 
-#: Stretch of the key-off state before a key-on that is taken along, s.
-BEFORE_S = 3.0
+#: Stretch of the key-off state before a key-on that is taken along; the stretch before the first circuit ends no longer
+#: than the other before its step, s.
+BEFORE_S, FIRST_REACH_S = 3.0, 1.5
 #: A load smaller than this share of the planned one says too little of the path, 1.
 LEAST_LOAD = 0.1
-#: The engine is taken to run where the battery is charged at such a voltage, though no crank was seen, V.
-CHARGED_V = 13.2
-#: The stretch before the first circuit ends no longer than this before its step, s.
-FIRST_REACH_S = 1.5
 #: About what a battery has, Ω: weighs the current's doubt against the voltage's.
 SOURCE_OHM = 0.03
 #: A slope of the voltage is read over at least this time, s.

@@ -19,16 +19,11 @@ from benchlog.examine.load_checks import Loads
 from benchlog.examine.path_checks import FeedLoad
 from benchlog.verdict.causes.seen import Seen
 
-POINT_S = 0.1
-#: Trigger and feed move together within this time, s.
-TOGETHER_S = 0.4
-#: Added to a sum of resistances, so that two that are nothing are no ratio, Ω.
-LEAST_OHM = 0.001
+#: The points that are read, and the time within which trigger and feed move together, s.
+POINT_S, TOGETHER_S = 0.1, 0.4
 #: A load through the feed that differs by less shows no slope, A; where it is not known to be the feed's, by less
 #: than this share of the planned one.
 LEAST_SWING_A, LEAST_SHARE = 1.0, 0.4
-#: A line this far above its level, 1, is no longer up: the coil that it was taken from rings.
-RINGS = 1.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +53,7 @@ def clip_slope(bench: LogContext, loads: Loads, load: FeedLoad | None) -> dict[s
     amps = np.array([point.load_a for point in points])
     ohm = {role: _slope(amps, [point.below[role] for point in points]) for role in ("trigger_v", "feed_v")}
     (trigger, trigger_u), (feed, feed_u) = ohm["trigger_v"], ohm["feed_v"]
-    total = abs(trigger) + abs(feed) + LEAST_OHM
+    total = abs(trigger) + abs(feed) + 0.001  # Ω, so that two resistances that are nothing are no ratio
     text = f"{trigger * 1000:.1f} mΩ from the battery to trigger_v, {feed * 1000:.1f} mΩ to feed_v"
     return {"clip_slope": Seen((trigger - feed) / total, combine(trigger_u, feed_u) / total, text)}
 
@@ -129,7 +124,8 @@ def _first(trace: Trace, role: str, to: str) -> Crossing | None:
     if levels is None or (levels.low > levels.high / 2):
         return None
     with np.errstate(invalid="ignore"):
-        x = np.where(x > RINGS * levels.high, levels.low, x)
+        # a line so far above its level is no longer up: the coil that it was taken from rings
+        x = np.where(x > 1.3 * levels.high, levels.low, x)
     moves = crossings(trace.time_s, x, levels)
     if moves and moves[-1].time_s - moves[0].time_s > REACH_S:
         return None  # a line that is pulsed, or a contact that chatters, moves at no key event of its own

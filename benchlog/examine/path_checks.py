@@ -14,20 +14,20 @@ from benchlog.examine.load_checks import LEAST_LOAD, Loads
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import Stepped, gain_apart, least_ohm, live, path_step_u
 
-#: Stands in for the offset's doubt where no accuracy is stated, V.
-UNSTATED_OFFSET_V = 0.05
-#: How far the block's part of a step may lie from the battery's whole, relative standard uncertainty: the loads that
-#: were on before answer to the sag (common practice, no source).
-STEP_DOUBT = 0.01
+#: Stands in for the offset's doubt where no accuracy is stated; a fall this far below zero, beyond its doubt, was read
+#: the wrong way round, V.
+UNSTATED_OFFSET_V, REVERSED_V = 0.05, 0.002
 #: Loads that differ by less do not show what a drift does to a slope, A.
 LEAST_SWING_A = 0.1
-#: A fall this far below zero, beyond its doubt, was read the wrong way round, V.
-REVERSED_V = 0.002
 
 
 @dataclass(frozen=True, slots=True)
 class PathPoint:
-    """A steady stretch with the feed live: load through the feed, and what is read there."""
+    """A steady stretch with the feed live.
+
+    Attributes:
+        plateau: what is read there. load_a: the load through the feed, A.
+    """
 
     plateau: Plateau
     load_a: float
@@ -72,7 +72,9 @@ def feed_load(
                 if live(plateau):
                     points.append(PathPoint(plateau, max(on, 0.0)))
         how = "by the matched load steps of battery_a"
-        return FeedLoad(tuple(points), how, True, "battery_a", extra_rel=STEP_DOUBT, steps=steps)
+        # the block's part of a step may lie 1 % (standard) from the battery's whole: the loads that were on before
+        # answer to the sag (common practice, no source)
+        return FeedLoad(tuple(points), how, True, "battery_a", extra_rel=0.01, steps=steps)
     return closing
 
 
@@ -197,7 +199,8 @@ def _by_steps(bench: LogContext, load: FeedLoad, path: str, gain: float | None, 
             # the two gains differ, and the battery's own sag with the load makes that look like resistance
             sags = [one.after.readings["battery_v"].value - one.before.readings["battery_v"].value for one in ones]
             sag = from_steps(sags, amps, both)
-            lean = gain_apart(bench) * abs(sag.ohm if sag else 0.0)
+            assert sag is not None  # of the same steps as the slope
+            lean = gain_apart(bench) * abs(sag.ohm)
         drift = _drift_ohm(bench, path, load.points)
         u = combine(with_gains(slope, gain, current.gain_rel), slope.ohm * load.extra_rel, lean, drift) * planned
     return _scaled(slope, u, load.points, planned, f"{text}, load {load.how}")
@@ -233,7 +236,6 @@ def _along(bench: LogContext, load: FeedLoad, read: _Readings, text: str) -> Fin
         return _no_load(bench)
     loads = [point.load_a for point in points]
     current = bench.accuracy.get(load.role)
-    rounding = 0.0 if current is None else current.resolution_u
     known = UNSTATED_OFFSET_V if offset_u is None else offset_u
     prior = known if load.zero_known else math.inf
     slope = with_offset(drops, loads, noise, prior)
@@ -242,7 +244,7 @@ def _along(bench: LogContext, load: FeedLoad, read: _Readings, text: str) -> Fin
     u = None
     if offset_u is not None and read.gain is not None and current is not None:
         # the current's own doubt at each point, seen through the path's resistance
-        amps_u = [combine(p.plateau.readings[load.role].u, rounding) for p in points]
+        amps_u = [combine(p.plateau.readings[load.role].u, current.resolution_u) for p in points]
         noise = [combine(a, slope.ohm * b) for a, b in zip(noise, amps_u, strict=True)]
         if load.zero_known:
             prior = combine(known, slope.ohm * current.offset / math.sqrt(3))

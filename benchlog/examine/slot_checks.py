@@ -10,7 +10,7 @@ from benchlog.core.uncertainty import conformity
 from benchlog.examine.context import LogContext
 from benchlog.examine.load_checks import Loads
 from benchlog.examine.own_channel import own_channel
-from benchlog.examine.slot_dead import in_pulses, left_out, no_step, watched
+from benchlog.examine.slot_dead import comes_and_goes, in_pulses, left_out, no_step, watched
 from benchlog.examine.slot_match import KeyOnSteps, match_key_on, note_it, proven_steps, switched_unseen
 from benchlog.examine.slot_step import from_step
 from benchlog.examine.stepped import AllSteps, Stepped, find_steps
@@ -140,9 +140,12 @@ def _without_step(shown_by: _Shown, slot: int, limit: PlannedLimit | None) -> Fi
                 f"the load was not steady around the mark of slot {slot}, so a step there may be lost; switch it "
                 "on again, by itself, and leave it on for 4 s"
             )
-        if any(in_pulses(bench, slot, at_s, role) for at_s in marked_on(bench.log.marks, slot)):
+        if any(
+            in_pulses(bench, slot, at_s, role) or comes_and_goes(bench, at_s)
+            for at_s in marked_on(bench.log.marks, slot)
+        ):
             return NotEvaluated(
-                f"the load comes and goes, and by more from the mark of slot {slot} on; look at the relay first, "
+                f"the load or the feed comes and goes from the mark of slot {slot} on; look at the relay first, "
                 "then switch it on again"
             )
         return no_step(bench, slot, empty, role, limit)

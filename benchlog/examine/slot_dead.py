@@ -5,16 +5,18 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from benchlog.analysis.assignment import LEAST_CHANCE
+from benchlog.analysis.coarse import coarse
 from benchlog.analysis.load_steps import LoadStep, follow
 from benchlog.analysis.measurement import Measured
 from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
-from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, marked_on
+from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, MARK_DOUBT_S, Match, marked_on
+from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.core.uncertainty import COVERAGE_K, PASS_PROBABILITY, combine, probability_of_conforming
 from benchlog.examine.context import LogContext
 from benchlog.examine.slot_match import KeyOnSteps
 from benchlog.examine.steady import DROP, LIFT
 from benchlog.examine.stepped import AllSteps
-from benchlog.examine.swing import swing_a
+from benchlog.examine.swing import POINT_S, swing_a
 from benchlog.plan.limits import PlannedLimit
 
 #: That nothing came at a mark is seen where steady stretches fill so much of the time around it, and one reaches so
@@ -66,6 +68,14 @@ def in_pulses(bench: LogContext, slot: int, mark_s: float, role: str) -> bool:
     return swings[1] - swings[0] > MORE_SWING * planned
 
 
+def comes_and_goes(bench: LogContext, mark_s: float) -> bool:
+    """Whether the fuse block is both live and dead after a mark: a relay that flutters leaves no step to see."""
+    if not bench.has("feed_v"):
+        return False
+    part = coarse(bench.overview, mark_s, mark_s + MARK_AFTER_S, POINT_S, ["feed_v"])
+    return bool((part.high["feed_v"] > UP_ABOVE_V).any() and (part.low["feed_v"] < UP_ABOVE_V).any())
+
+
 def no_step(bench: LogContext, slot: int, one: KeyOnSteps, role: str, limit: PlannedLimit | None) -> Measured:
     """The slot was marked on, and nothing came."""
     from_s = marked_on(bench.log.marks, slot)[0]
@@ -105,7 +115,7 @@ def _marked_late(one: KeyOnSteps, slot: int) -> list[LoadStep]:
     moved = {other for other in one.matches for step in free if beside(other, step, LATE_MARK_S)}
     return [
         *(step for step in free if beside(slot, step, LATE_MARK_S)),
-        *(step for step in rising if taken.get(id(step)) in moved - {slot} and beside(slot, step, MARK_AFTER_S)),
+        *(step for step in rising if taken.get(id(step)) in moved - {slot} and beside(slot, step, MARK_DOUBT_S)),
     ]
 
 
@@ -188,9 +198,7 @@ def _nothing_at_first(bench: LogContext, one: KeyOnSteps, steps: AllSteps, plann
     if steps.role == "feed_a":
         return one.first is not None and abs(one.first.readings["feed_a"].value) < 0.5 * planned
     # the stretch before the first step; one before the key-on does not count
-    before = one.steps[0].before if one.steps else None
-    if before is None:
-        return False
+    before = one.steps[0].before
     weight = total = 0.0
     for path, roles in ((DROP, ("battery_v", "feed_v")), (LIFT, ("ground_v",))):
         ohm = steps.ratios.get(path)

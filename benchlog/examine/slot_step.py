@@ -20,7 +20,7 @@ from benchlog.core.uncertainty import (
 from benchlog.examine.context import LogContext
 from benchlog.examine.own_channel import as_pulsed
 from benchlog.examine.slot_match import KeyOnSteps, note_it
-from benchlog.examine.stepped import ANOTHER_BESIDE
+from benchlog.examine.stepped import ANOTHER_BESIDE, live
 from benchlog.plan.limits import PlannedLimit
 
 #: A value by a step that may be another circuit's is given so wide that it covers this share of what it may be.
@@ -38,6 +38,9 @@ def from_step(bench: LogContext, slot: int, one: KeyOnSteps, role: str, limit: P
     remedy = "a faster logger, or one that averages between its samples" if doubt else None
     if doubt == ANOTHER_BESIDE:
         remedy = "switch the circuit on again while nothing else is switched"
+    if doubt is None and _dead_block(one, step):
+        doubt = f"the fuse block was dead by feed_v at {step.time_s:.1f} s, so the step there may be another load"
+        remedy = "see that the fuse block is live and the clip is on it, then switch the circuit on again"
     if limit is not None and doubt is None:
         doubt = _mistaken(bench, slot, one, step, role, limit)
         remedy = note_it(slot) if doubt else None
@@ -62,6 +65,11 @@ def from_step(bench: LogContext, slot: int, one: KeyOnSteps, role: str, limit: P
     return found if step.peak_a is None else as_pulsed(bench, slot, found, step.peak_a, doubt)
 
 
+def _dead_block(one: KeyOnSteps, step: LoadStep) -> bool:
+    """Whether the fuse block carried nothing as the step came."""
+    return any(not live(stepped.after) for stepped in one.steps if stepped.step is step)
+
+
 def _figures(bench: LogContext, one: KeyOnSteps, step: LoadStep, role: str) -> tuple[float, float | None]:
     """A step's current as the circuit's, and its standard uncertainty, A."""
     value, u = _step_figures(bench, step, role)
@@ -77,7 +85,8 @@ def _covering(bench: LogContext, one: KeyOnSteps, match: Match, value: float, u:
     reach = []
     for step, chance in may:
         amps, own_u = _figures(bench, one, step, role)
-        reach.append((abs(amps - value) + COVERAGE_K * (own_u or 0.0), chance))
+        assert own_u is not None  # of the same channel as ``u``
+        reach.append((abs(amps - value) + COVERAGE_K * own_u, chance))
     covered, half = 0.0, COVERAGE_K * u
     for far, chance in sorted(reach):
         if covered >= COVERS * whole:

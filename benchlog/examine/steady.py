@@ -18,10 +18,9 @@ from benchlog.examine.context import LogContext, Timeline
 POINT_S, FINE_S = 0.05, 0.01
 #: What the feed loses, and the ground bus's lift with a low-side shunt's own drop taken off, V.
 DROP, LIFT = "drop_v", "lift_v"
-#: The noise of a current is read over so long before the key comes on, s.
-CALM_S = 3.0
-#: So many of the longest key-offs tell it: a key that turns all day need not be asked each time.
-MOST_CALM = 8
+#: The noise of a current is read over so long before the key comes on, s; so many of the longest key-offs tell it: a
+#: key that turns all day need not be asked each time.
+CALM_S, MOST_CALM = 3.0, 8
 #: Single samples looked at to see how many make up a pulse, s.
 LOOK_S = 1.0
 
@@ -58,7 +57,7 @@ def evened(bench: LogContext, from_s: float, to_s: float, by: str, roles: Sequen
         return Evened(fine, (), ())
     rows = float(bench.overview.rows.sum())
     sample_s = bench.overview.step_s
-    mean_s = (bench.log.end_s - bench.log.start_s) / max(rows - 1, 1.0)
+    mean_s = (bench.log.end_s - bench.log.start_s) / (rows - 1)
     if sample_s < BUNCHED * mean_s:
         sample_s = mean_s
     flutters = tuple(_counted(bench, one, by) for one in find_flutter(fine, by, sample_s, bench.calm_a[by]))

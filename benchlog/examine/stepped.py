@@ -32,7 +32,11 @@ UNSTATED_U_V = 0.002
 
 @dataclass(frozen=True, slots=True)
 class Stepped:
-    """One load step between two steady stretches."""
+    """One load step between two steady stretches.
+
+    Attributes:
+        step: its size, and whose it is. before, after: the stretches that it was taken from.
+    """
 
     step: LoadStep
     before: Plateau

@@ -13,24 +13,20 @@ from benchlog.find.questions import LOG_DRAIN, Question
 from benchlog.plan.model import Plan
 from benchlog.verdict.result import Result
 
-#: Belief in a place (or in a group that no test parts) that ends the session.
-FOUND_AT = 0.97
-#: The same while an answer does not fit the others: it is asked again in another way before it is put aside.
-SURE_AT = 0.98
-#: Bits that a test must be expected to tell to be worth asking.
-WORTH_BITS = 0.01
-#: Share of the most telling test's bits that a quicker one must be expected to tell: trifles are not asked.
-WORTH_SHARE = 0.2
+#: Belief in a place (or in a group that no test parts) that ends the session; and the same while an answer does not fit
+#: the others: it is asked again in another way before it is put aside.
+FOUND_AT, SURE_AT = 0.97, 0.98
+#: Bits that a test must be expected to tell to be worth asking, and the share of the most telling test's bits that a
+#: quicker one must be expected to tell: trifles are not asked.
+WORTH_BITS, WORTH_SHARE = 0.01, 0.2
 #: Minutes that every test takes besides: to read it, to fetch the meter, to type. An estimate.
 EVERY_MIN = 1.0
 #: A test that was answered may be asked again, so often in all; it tells the less the oftener it was asked.
 MOST_ASKED, AGAIN = 3, 0.3
 #: Share of its bits that counts of a test that could not be done: it is asked for again where it tells far more.
 SKIPPED_AGAIN = 0.4
-#: Of an answer: how likely it is to be wrong before it counts as doubtful.
-DOUBTFUL = 0.5
-#: A log's own figures are rarely wrong.
-_LOG_WRONG = 0.02
+#: Of an answer: how likely it is to be wrong before it counts as doubtful. A log's own figures are rarely wrong.
+DOUBTFUL, _LOG_WRONG = 0.5, 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +39,11 @@ class Reply:
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
-    """A place and kind of fault, and the belief in it."""
+    """A place and kind of fault.
+
+    Attributes:
+        place, kind: as in the tables of flaws. belief: that it is there, 0 to 1.
+    """
 
     place: str
     kind: str
@@ -56,12 +56,9 @@ def share_words(belief: float) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class FoundPlace:
+class FoundPlace(Suspect):
     """The place that is found; ``also`` are places that no test at hand can part from it."""
 
-    place: str
-    kind: str
-    belief: float
     also: tuple[str, ...]
 
 

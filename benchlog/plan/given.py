@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from pathlib import Path
 
-from benchlog.core.errors import BenchlogError
+from benchlog.core.given import made_of
 from benchlog.plan.model import Plan, load_plan, plan_from_mapping
 
 PlanLike = str | Path | Mapping[str, object] | Plan
@@ -15,10 +15,4 @@ def plan_of(plan: PlanLike) -> Plan:
     Raises:
         BenchlogError: it cannot be used, or is no plan.
     """
-    if isinstance(plan, Plan):
-        return plan
-    if isinstance(plan, Mapping):
-        return plan_from_mapping(plan)
-    if not isinstance(plan, (str, Path)):
-        raise BenchlogError(f"{plan!r} is not a plan; give the path of a plan file, or its content as a mapping")
-    return load_plan(plan)
+    return made_of(plan, "plan", Plan, plan_from_mapping, load_plan)

@@ -33,14 +33,17 @@ Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 
 
+def _open(**words: Any) -> Any:
+    """A key that a plan may leave open; ``words`` are those of ``pydantic.Field``."""
+    return Field(default=None, **words)
+
+
 class Run(TomlTable):
     """A wire run."""
 
-    conductor: Wire | None = Field(default=None, description='wire size: "4 mm2" or "12 AWG"', examples=["4 mm2"])
-    length_m: Positive | None = Field(default=None, le=100, description="one way, m", examples=[1.5])
-    length_ft: Positive | None = Field(
-        default=None, le=328, description="one way, ft; instead of length_m", examples=[5.0]
-    )
+    conductor: Wire | None = _open(description='wire size: "4 mm2" or "12 AWG"', examples=["4 mm2"])
+    length_m: Positive | None = _open(le=100, description="one way, m", examples=[1.5])
+    length_ft: Positive | None = _open(le=328, description="one way, ft; instead of length_m", examples=[5.0])
 
     @property
     def wire(self) -> Conductor | None:
@@ -57,7 +60,7 @@ class Install(TomlTable):
     """The finished wiring job."""
 
     bike: Name = Field(description="the season is kept under this name", examples=["Larch"])
-    notes: str | None = Field(default=None, description="free text", examples=["winter touring bike"])
+    notes: str | None = _open(description="free text", examples=["winter touring bike"])
     suggested: tuple[str, ...] = Field(
         default=(),
         strict=False,
@@ -76,35 +79,29 @@ class Battery(TomlTable):
 class Relay(TomlTable):
     """The relay that switches the feed."""
 
-    trigger: Name | None = Field(
-        default=None, description="the switched circuit that feeds terminal 86 (DIN 72552)", examples=["tail lamp"]
+    trigger: Name | None = _open(
+        description="the switched circuit that feeds terminal 86 (DIN 72552)", examples=["tail lamp"]
     )
-    trigger_fuse_a: Positive | None = Field(default=None, description="the trigger wire's own fuse, A", examples=[1])
-    coil_a: Positive | None = Field(default=None, description="coil current, A", examples=[0.14])
-    contact_a: Positive | None = Field(default=None, description="contact rating, A", examples=[30])
-    suppression: Literal["none", "resistor", "diode"] | None = Field(
-        default=None, description="what takes up the coil's spike", examples=["diode"]
+    trigger_fuse_a: Positive | None = _open(description="the trigger wire's own fuse, A", examples=[1])
+    coil_a: Positive | None = _open(description="coil current, A", examples=[0.14])
+    contact_a: Positive | None = _open(description="contact rating, A", examples=[30])
+    suppression: Literal["none", "resistor", "diode"] | None = _open(
+        description="what takes up the coil's spike", examples=["diode"]
     )
-    pull_in_max_ms: Positive | None = Field(
-        default=None, description="trigger up to feed up, at most, ms", examples=[30]
-    )
-    drop_out_max_ms: Positive | None = Field(
-        default=None, description="trigger down to feed down, at most, ms", examples=[60]
-    )
+    pull_in_max_ms: Positive | None = _open(description="trigger up to feed up, at most, ms", examples=[30])
+    drop_out_max_ms: Positive | None = _open(description="trigger down to feed down, at most, ms", examples=[60])
 
 
 class Feed(Run):
     """Battery + through the feed fuse and relay to the fuse block's positive stud."""
 
-    fuse_a: Positive | None = Field(default=None, description="feed fuse, A", examples=[20])
-    unfused_m: NotNegative | None = Field(
-        default=None, le=100, description="wire from battery + to the feed fuse, m", examples=[0.12]
+    fuse_a: Positive | None = _open(description="feed fuse, A", examples=[20])
+    unfused_m: NotNegative | None = _open(
+        le=100, description="wire from battery + to the feed fuse, m", examples=[0.12]
     )
-    unfused_ft: NotNegative | None = Field(
-        default=None, le=328, description="the same, ft; instead of unfused_m", examples=[0.4]
-    )
-    drop_max_v: Positive | None = Field(
-        default=None, description="battery + to fuse block at the planned load, at most, V", examples=[0.30]
+    unfused_ft: NotNegative | None = _open(le=328, description="the same, ft; instead of unfused_m", examples=[0.4])
+    drop_max_v: Positive | None = _open(
+        description="battery + to fuse block at the planned load, at most, V", examples=[0.30]
     )
 
     @property
@@ -116,8 +113,8 @@ class Feed(Run):
 class Ground(Run):
     """Ground bus to battery negative."""
 
-    lift_max_v: Positive | None = Field(
-        default=None, description="ground bus above battery negative at the planned load, at most, V", examples=[0.10]
+    lift_max_v: Positive | None = _open(
+        description="ground bus above battery negative at the planned load, at most, V", examples=[0.10]
     )
 
 
@@ -135,11 +132,11 @@ class Circuit(Run):
     slot: int = Field(ge=1, le=SLOTS, description=f"fuse block position, 1 to {SLOTS}", examples=[1])
     device: Name = Field(description="what is connected", examples=["heated grips"])
     planned_a: Positive = Field(description="planned current, A", examples=[3.5])
-    planned_w: Positive | None = Field(
-        default=None, description=f"planned power, W, instead of planned_a; taken at {RATED_V:g} V", examples=[45]
+    planned_w: Positive | None = _open(
+        description=f"planned power, W, instead of planned_a; taken at {RATED_V:g} V", examples=[45]
     )
     tolerance_pct: float = Field(default=20.0, ge=0, le=100, description="allowed either way, per cent", examples=[20])
-    fuse_a: Positive | None = Field(default=None, description="its fuse, A", examples=[5])
+    fuse_a: Positive | None = _open(description="its fuse, A", examples=[5])
 
     @model_validator(mode="before")
     @classmethod
@@ -156,45 +153,33 @@ class Circuit(Run):
 class Alternator(TomlTable):
     """What the alternator gives, for the budget of the planned load."""
 
-    idle_a: Positive | None = Field(default=None, description="at idle, A", examples=[12])
-    speed_a: Positive | None = Field(default=None, description="at riding speed, A", examples=[30])
-    bike_a: NotNegative | None = Field(default=None, description="what the bike itself needs, A", examples=[10])
+    idle_a: Positive | None = _open(description="at idle, A", examples=[12])
+    speed_a: Positive | None = _open(description="at riding speed, A", examples=[30])
+    bike_a: NotNegative | None = _open(description="what the bike itself needs, A", examples=[10])
 
 
 class Limits(TomlTable):
     """Limits of the measured values; one that is left out makes its check 'not planned'."""
 
-    off_state_drain_ma: NotNegative | None = Field(
-        default=None, description="key off, settled, at most, mA", examples=[1.0]
+    off_state_drain_ma: NotNegative | None = _open(description="key off, settled, at most, mA", examples=[1.0])
+    added_drain_ma: NotNegative | None = _open(
+        description="over the log recorded before the install, at most, mA", examples=[0.2]
     )
-    added_drain_ma: NotNegative | None = Field(
-        default=None, description="over the log recorded before the install, at most, mA", examples=[0.2]
+    settle_max_s: NotNegative | None = _open(description="key-off to settled, at most, s", examples=[120])
+    feed_off_max_v: NotNegative | None = _open(description="feed with the key off, at most, V", examples=[0.5])
+    battery_sag_max_v: Positive | None = _open(
+        description="battery's fall under the planned load, at most, V", examples=[0.6]
     )
-    settle_max_s: NotNegative | None = Field(default=None, description="key-off to settled, at most, s", examples=[120])
-    feed_off_max_v: NotNegative | None = Field(
-        default=None, description="feed with the key off, at most, V", examples=[0.5]
+    source_resistance_max_mohm: Positive | None = _open(description="battery to its posts, at most, mΩ", examples=[40])
+    resting_min_v: Positive | None = _open(description="battery at rest, at least, V", examples=[12.6])
+    crank_min_v: Positive | None = _open(description="battery while cranking, at least, V", examples=[9.6])
+    feed_in_crank: Literal["hold", "drop", "any"] | None = _open(
+        description="what the feed must do while cranking; any = not judged", examples=["any"]
     )
-    battery_sag_max_v: Positive | None = Field(
-        default=None, description="battery's fall under the planned load, at most, V", examples=[0.6]
-    )
-    source_resistance_max_mohm: Positive | None = Field(
-        default=None, description="battery to its posts, at most, mΩ", examples=[40]
-    )
-    resting_min_v: Positive | None = Field(default=None, description="battery at rest, at least, V", examples=[12.6])
-    crank_min_v: Positive | None = Field(
-        default=None, description="battery while cranking, at least, V", examples=[9.6]
-    )
-    feed_in_crank: Literal["hold", "drop", "any"] | None = Field(
-        default=None, description="what the feed must do while cranking; any = not judged", examples=["any"]
-    )
-    charging_min_v: Positive | None = Field(
-        default=None, description="battery with the engine running, V", examples=[13.5]
-    )
-    charging_max_v: Positive | None = Field(
-        default=None, description="battery with the engine running, V", examples=[14.8]
-    )
-    charging_balance_min_a: float | None = Field(
-        default=None, description="net current into the battery, engine running, at least, A", examples=[0.0]
+    charging_min_v: Positive | None = _open(description="battery with the engine running, V", examples=[13.5])
+    charging_max_v: Positive | None = _open(description="battery with the engine running, V", examples=[14.8])
+    charging_balance_min_a: float | None = _open(
+        description="net current into the battery, engine running, at least, A", examples=[0.0]
     )
 
 

@@ -8,7 +8,8 @@ season.part("source_resistance").trend.slope_per_year   # mΩ a year, with its i
 season.standing.low_days   # days until half charge, at least
 """
 
-from benchlog.season.model import NotedChange, Part, Season
+from benchlog.season.model import Part, Season
 from benchlog.season.season import season_of
+from benchlog.store.kinds import Change
 
-__all__ = ["NotedChange", "Part", "Season", "season_of"]
+__all__ = ["Change", "Part", "Season", "season_of"]

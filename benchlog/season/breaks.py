@@ -17,23 +17,17 @@ from benchlog.season.trend import Array, autocorrelation_inflation, huber
 LEAST_EACH_SIDE = 3
 #: A step in any quantity of a season that has none is reported about this often, and in at most twice as many where
 #: the season has another; a new battery's is far clearer.
-FALSE_ALARMS = 0.02
-SHUFFLES = 1999
+FALSE_ALARMS, SHUFFLES = 0.02, 1999
 # shuffled so many at a time; once so many of them were as clear, chance explains it well enough and no more are made
 # (Besag and Clifford 1991): seasons without a step, nearly all, need a tenth of the shuffles
 _BATCH, _ENOUGH = 200, 40
 #: More readings than this are searched at this many places only.
 _MOST_PLACES = 200
-# so many readings on either side for a trend of their own
-_LEAST_FOR_A_BEND = 5
-# a step is this many of its own standard deviations at least
-_STANDS = 2.5
-# and a trend that only bends fits worse by this much: 99.9 % of a chi-squared with one degree of freedom
-_BEND_WORSE = 10.83
-# two steps may hide each other in so many readings
-_LEAST_TO_HIDE = 24
-# a step may lie elsewhere where the fit is hardly worse: 95 % of a chi-squared with one degree of freedom
-_HARDLY_WORSE = 3.84
+# so many readings on either side for a trend of their own; and two steps may hide each other in so many
+_LEAST_FOR_A_BEND, _LEAST_TO_HIDE = 5, 24
+# a step is this many of its own standard deviations at least, and a trend that only bends fits worse by this much
+# (99.9 % of a chi-squared with one degree of freedom); it may lie elsewhere where the fit is hardly worse (95 % of it)
+_STANDS, _BEND_WORSE, _HARDLY_WORSE = 2.5, 10.83, 3.84
 
 
 @dataclass(frozen=True, slots=True)

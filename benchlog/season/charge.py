@@ -7,9 +7,8 @@ from datetime import datetime
 from benchlog.plan.batteries import CHEMISTRY, REST_V_PER_K, state_of_charge
 from benchlog.store.readings import Reading
 
-#: Where a battery's temperature was not noted it is taken as this, give or take ``UNKNOWN_K``.
-USUAL_C = 20.0
-UNKNOWN_K = 15.0
+#: Where a battery's temperature was not noted it is taken as the one, give or take the other.
+USUAL_C, UNKNOWN_K = 20.0, 15.0
 #: An interval as wide as this, per cent of charge, says little.
 SAYS_LITTLE_PCT = 33.0
 

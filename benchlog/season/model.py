@@ -8,6 +8,7 @@ from benchlog.season.breaks import Break
 from benchlog.season.charge import Charge
 from benchlog.season.forecast import LimitCrossing, TooFew, Trend
 from benchlog.season.standing import Standing
+from benchlog.store.kinds import Change
 from benchlog.store.readings import Reading
 
 Urgency = Literal["now", "soon", "fine", "open"]
@@ -31,18 +32,6 @@ class SeasonAdvice:
     about: str
     because: str
     how: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class NotedChange:
-    """Something that was done to the bike and noted: ``on`` a day, in the words of ``what``.
-
-    ``number``: its entry in the store; None for one that is in no store.
-    """
-
-    on: date
-    what: str
-    number: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +82,7 @@ class Season:
     charge: Charge | None
     standing: Standing | None
     advice: tuple[SeasonAdvice, ...]
-    later: tuple[NotedChange, ...] = ()
+    later: tuple[Change, ...] = ()
 
     def part(self, quantity: str) -> Part:
         """The part of this quantity.

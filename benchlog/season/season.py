@@ -14,10 +14,11 @@ from benchlog.plan.model import Limits
 from benchlog.season.breaks import FALSE_ALARMS, Break, LevelShift, found_steps, kind_of
 from benchlog.season.charge import charge_of
 from benchlog.season.forecast import PROVEN_P, Trend, crossing_of, trend_of
-from benchlog.season.model import NotedChange, Part, Season, splits, starts_anew
+from benchlog.season.model import Part, Season, splits, starts_anew
 from benchlog.season.series import LEAST_READINGS, Series, compared, day_of, moment_of, series_of
 from benchlog.season.standing import standing_of
 from benchlog.season.words import advise
+from benchlog.store.kinds import Change
 from benchlog.store.readings import QUANTITIES, Reading
 
 TITLES = {
@@ -37,7 +38,7 @@ _LATEST = {"source_resistance": 3, "crank_minimum": 3}
 
 def season_of(
     readings: Iterable[Reading],
-    changes: Iterable[object] = (),
+    changes: Iterable[Change | tuple[date, str]] = (),
     *,
     chemistry: str,
     capacity_ah: float,
@@ -50,7 +51,7 @@ def season_of(
 
     Args:
         readings: in any order; those after ``today`` are left out.
-        changes: noted ones: anything with ``on`` and ``what``, and perhaps ``number``, or pairs of the first two.
+        changes: noted ones, or pairs of their day and words.
         chemistry: of the battery, as in a plan.
         capacity_ah: rated.
         limits: of the plan; None: no limits.
@@ -61,7 +62,9 @@ def season_of(
         BenchlogError: a chemistry, capacity, quantity or time that cannot be used; all faults at once.
     """
     known = [one for one in readings if one.at.tzinfo is None or one.at.astimezone(zone).date() <= today]
-    every = sorted(map(_change, changes), key=lambda change: change.on)
+    every = sorted(
+        (each if isinstance(each, Change) else Change(*each) for each in changes), key=lambda change: change.on
+    )
     noted = [change for change in every if change.on <= today]
     _refuse(known, chemistry, capacity_ah)
     rng = np.random.default_rng(1)  # shuffles: the same readings give the same season
@@ -96,13 +99,6 @@ def season_of(
     )
 
 
-def _change(given: object) -> NotedChange:
-    if isinstance(given, tuple):
-        return NotedChange(*given)
-    number = getattr(given, "number", None)
-    return NotedChange(given.on, given.what, number)  # type: ignore[attr-defined]  # anything with the two, such as a store's entry
-
-
 def _refuse(readings: Sequence[Reading], chemistry: str, capacity_ah: float) -> None:
     faults = []
     if chemistry not in CHEMISTRY:
@@ -119,7 +115,7 @@ def _refuse(readings: Sequence[Reading], chemistry: str, capacity_ah: float) -> 
         raise BenchlogError("".join(["the season cannot be made:", *(f"\n  {fault}" for fault in faults)]))
 
 
-def _cuts(quantity: str, noted: Sequence[NotedChange], zone: tzinfo | None) -> list[float]:
+def _cuts(quantity: str, noted: Sequence[Change], zone: tzinfo | None) -> list[float]:
     """Days since 1970 UTC at which a noted change starts the quantity afresh."""
     return [day_of(_start_of(change.on, zone)) for change in noted if starts_anew(change.what, quantity)]
 
@@ -147,7 +143,7 @@ def _steps(
 
 
 def _breaks(
-    steps: dict[str, list[tuple[LevelShift, Series]]], noted: Sequence[NotedChange], zone: tzinfo | None
+    steps: dict[str, list[tuple[LevelShift, Series]]], noted: Sequence[Change], zone: tzinfo | None
 ) -> list[Break]:
     """Noted changes, and found steps put together where their dates agree."""
     groups: list[tuple[float, float, dict[str, float], float]] = []  # after, before, steps, p

@@ -80,11 +80,14 @@ class FoundFault:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A new battery or accessory. ``number``: of the entry."""
+    """A new battery or accessory: ``on`` a day, in the words of ``what``.
+
+    ``number``: its entry in the store; None for one that is in no store.
+    """
 
     on: date
     what: str
-    number: int
+    number: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

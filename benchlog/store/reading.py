@@ -217,13 +217,8 @@ def _log(log: dict[str, Any]) -> RecordLog:
     kept = log["kept"]
     draws, drain_ma = walk_of(log)
     return RecordLog(
-        name=log["name"],
-        before=log["before"],
-        sha256=log["sha256"],
-        bytes=log["bytes"],
+        **{key: log[key] for key in ("name", "before", "sha256", "bytes", "recorded_from", "temperature_c")},
         recorded_at=moment(log["recorded_at"]),
-        recorded_from=log["recorded_from"],
-        temperature_c=log["temperature_c"],
         logger=Logger.model_validate(log["logger"]),
         kept=None if kept is None else Kept(kept["sha256"], kept["bytes"]),
         key_off_draws=draws,

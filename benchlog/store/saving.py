@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -27,6 +28,16 @@ BODY_FORM = 1
 CLOCK, FILE, GIVEN = "log's clock", "file's time", "given"
 
 
+@dataclass(frozen=True, slots=True)
+class RecordNotes:
+    """What a person says of a record, beside what was measured; as ``Store.save`` takes it."""
+
+    recorded_at: datetime | None = None
+    notes: str = ""
+    temperature_c: float | None = None
+    corrects: int | None = None
+
+
 def record_body(
     result: Result,
     *,
@@ -34,10 +45,7 @@ def record_body(
     loggers: LoggerLike | Sequence[LoggerLike | None] | None,
     logs: Sequence[str | Path],
     before: str | Path | None = None,
-    recorded_at: datetime | None = None,
-    notes: str = "",
-    temperature_c: float | None = None,
-    corrects: int | None = None,
+    said: RecordNotes | None = None,
     keep_in: Path | None = None,
     run: str = "",
 ) -> dict[str, Any]:
@@ -45,6 +53,8 @@ def record_body(
 
     Of a run of many processes ``run`` begins the names of copies that are not complete.
     """
+    said = said or RecordNotes()
+    at = said.recorded_at
     paths = [(Path(log), False) for log in logs] + ([] if before is None else [(Path(before), True)])
     given = given_loggers([path for path, _ in paths], loggers)
     # the result's evidence is of the same logs in the same order; a stored or loaded result has none
@@ -56,29 +66,29 @@ def record_body(
     for (path, is_before), logger in zip(paths, given, strict=True):
         read = readings_given(path)
         if read is not None:
-            described.append(_readings(path, read, is_before, settings_of(plan, logger), recorded_at, temperature_c))
+            described.append(_readings(path, read, is_before, settings_of(plan, logger), said))
             continue
         outline = None if is_before else next(outlines, None)
         facts = read_log(path, logger, keep_in, may_lack=is_before, run=run)
         _refuse_changed(facts, outline)
-        warmth = temperature_c if temperature_c is not None else _mean_c(outline)
-        log = _log(facts, is_before, settings_of(plan, logger), recorded_at, warmth)
+        warmth = said.temperature_c if said.temperature_c is not None else _mean_c(outline)
+        log = _log(facts, is_before, settings_of(plan, logger), at, warmth)
         described.append(log | walk_body(outline))
     first = min(
         (log for log in described if not log["before"]),
         key=lambda log: (log["recorded_from"] == FILE, log["recorded_at"]),
-        default={"recorded_at": stamp(recorded_at or datetime.now(UTC)), "recorded_from": GIVEN, "temperature_c": None},
+        default={"recorded_at": stamp(at or datetime.now(UTC)), "recorded_from": GIVEN, "temperature_c": None},
     )
     known = [log["temperature_c"] for log in described if log["temperature_c"] is not None and not log["before"]]
     return {
         "form": BODY_FORM,
         "benchlog_version": __version__,
         "bike": result.bike,
-        "recorded_at": first["recorded_at"] if recorded_at is None else stamp(recorded_at),
-        "recorded_from": first["recorded_from"] if recorded_at is None else GIVEN,
-        "temperature_c": temperature_c if temperature_c is not None else known[0] if known else None,
-        "notes": notes,
-        "corrects": corrects,
+        "recorded_at": first["recorded_at"] if at is None else stamp(at),
+        "recorded_from": first["recorded_from"] if at is None else GIVEN,
+        "temperature_c": said.temperature_c if said.temperature_c is not None else known[0] if known else None,
+        "notes": said.notes,
+        "corrects": said.corrects,
         "plan": plan.model_dump(mode="json", exclude_none=True),
         "result": result.model_dump(mode="json", by_alias=True),
         "logs": described,
@@ -129,21 +139,14 @@ def _log(
     }
 
 
-def _readings(
-    path: Path,
-    read: NamedReadings,
-    is_before: bool,
-    settings: str,
-    recorded_at: datetime | None,
-    temperature_c: float | None,
-) -> dict[str, Any]:
+def _readings(path: Path, read: NamedReadings, is_before: bool, settings: str, said: RecordNotes) -> dict[str, Any]:
     """A file of meter readings in a record: a few kilobytes, so its text goes into the record itself."""
     raw = path.read_bytes()
     meter, warm = read.file.meter, temperature_of(read.file)
     if meter.taken is not None:
         at, source = meter.taken.astimezone(UTC), GIVEN
-    elif recorded_at is not None:
-        at, source = recorded_at, GIVEN
+    elif said.recorded_at is not None:
+        at, source = said.recorded_at, GIVEN
     else:
         at, source = datetime.fromtimestamp(path.stat().st_mtime, UTC), FILE
     return {
@@ -153,7 +156,7 @@ def _readings(
         "bytes": len(raw),
         "recorded_at": stamp(at),
         "recorded_from": source,
-        "temperature_c": temperature_c if temperature_c is not None else warm,
+        "temperature_c": said.temperature_c if said.temperature_c is not None else warm,
         "logger": meter_as_logger(read.file).model_dump(mode="json", exclude_none=True),
         "settings": settings,
         "kept": None,

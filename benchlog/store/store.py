@@ -25,7 +25,7 @@ from benchlog.store.named import url_of, where_of
 from benchlog.store.opening import bring_up
 from benchlog.store.places import logs_folder
 from benchlog.store.readings import Reading
-from benchlog.store.saving import record_body
+from benchlog.store.saving import RecordNotes, record_body
 from benchlog.verdict.result import Result
 
 if TYPE_CHECKING:
@@ -125,10 +125,7 @@ class Store:
             loggers=loggers,
             logs=logs,
             before=before,
-            recorded_at=recorded_at,
-            notes=notes,
-            temperature_c=temperature_c,
-            corrects=corrects,
+            said=RecordNotes(recorded_at, notes, temperature_c, corrects),
             keep_in=self.logs if keep_logs else None,
         )
         return self.record(self.append_records([body])[0])

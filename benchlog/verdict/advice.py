@@ -13,15 +13,11 @@ from benchlog.plan.planned_fuses import protection
 from benchlog.plan.wiring import resistance_mohm
 from benchlog.verdict.registry.table import limits_of, not_planned
 
-SYSTEM_V = 12.0
-#: Share of the system voltage that a circuit may lose: critical / any other circuit (ABYC E-11, as quoted).
-CRITICAL_DROP, ANY_DROP = 0.03, 0.10
-#: A, above which a coil is unusual: data sheets list 0.04 to 0.15 (common practice, no source).
-LARGE_COIL_A = 0.25
-#: ms in which a relay opens with a diode across its coil: 8 to 10 measured (common practice, no source).
-DIODE_DROP_OUT_MS = 12.0
-#: ms in which a relay closes: 10 guaranteed by data sheets (common practice, no source).
-PULL_IN_MS = 10.0
+#: The system's voltage, V, and the share of it that a circuit may lose: critical / any other (ABYC E-11, as quoted).
+SYSTEM_V, CRITICAL_DROP, ANY_DROP = 12.0, 0.03, 0.10
+#: A, above which a coil is unusual (data sheets list 0.04 to 0.15); ms in which a relay opens with a diode across its
+#: coil (8 to 10 measured), and closes (10 guaranteed by data sheets): common practice, no source.
+LARGE_COIL_A, DIODE_DROP_OUT_MS, PULL_IN_MS = 0.25, 12.0, 10.0
 #: V below which a starter barely turns and control units may reset (common practice, no source).
 LOW_CRANK_V = 8.0
 

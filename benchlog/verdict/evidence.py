@@ -14,7 +14,11 @@ SpanKind = Literal["key off", "key on", "cranking", "running", "shunt bridged"]
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """One stretch of a log in one state, s since the log's start."""
+    """One stretch of a log in one state.
+
+    Attributes:
+        kind: the state. from_s, to_s: s since the log's start.
+    """
 
     kind: SpanKind
     from_s: float
@@ -23,7 +27,11 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class LoadPoint:
-    """One steady stretch of load: the current, and the voltage that was read or lost there."""
+    """One steady stretch of load.
+
+    Attributes:
+        load_a: the current, A. volts: what was read or lost there, V.
+    """
 
     load_a: float
     volts: float

@@ -12,6 +12,7 @@ from dashboards.context import Context
 from dashboards.foreign.form import as_read, foreign_form
 from dashboards.foreign.looking import logger_name, sight_of
 from dashboards.foreign.words import role_and_sign
+from dashboards.parts.matching import matching
 from dashboards.trays import Dropped, Tray
 
 #: Looks at a time, beside those of checks: each is a process.
@@ -48,9 +49,7 @@ def _found(context: Context, tray_id: object, at: Mapping[str, object]) -> tuple
 
 def _look(app: Dash, context: Context) -> None:
     @app.callback(
-        Output({"part": "look", "file": MATCH}, "children"),
-        Input({"part": "look-begin", "file": MATCH}, "data"),
-        State({"part": "look-begin", "file": MATCH}, "id"),
+        *matching("file", (Output, "look", "children"), (Input, "look-begin", "data"), (State, "look-begin", "id")),
     )
     def _looked(tray_id, at):  # type: ignore[no-untyped-def]  # Dash calls it by position
         there = _found(context, tray_id, at)
@@ -65,13 +64,12 @@ def _look(app: Dash, context: Context) -> None:
 
 def _choose(app: Dash, context: Context) -> None:
     @app.callback(
-        Output({"part": "sight", "file": MATCH}, "children"),
+        *matching("file", (Output, "sight", "children")),
         Input({"part": "meaning", "file": MATCH, "n": ALL}, "data"),
         Input({"part": "unit", "file": MATCH, "n": ALL}, "data"),
-        Input({"part": "form-time", "file": MATCH}, "data"),
+        *matching("file", (Input, "form-time", "data")),
         Input({"part": "form-text", "file": MATCH, "what": ALL}, "value"),
-        State({"part": "look-begin", "file": MATCH}, "data"),
-        State({"part": "look-begin", "file": MATCH}, "id"),
+        *matching("file", (State, "look-begin", "data"), (State, "look-begin", "id")),
         prevent_initial_call=True,
     )
     def _chosen(meanings, units, time, texts, tray_id, at):  # type: ignore[no-untyped-def]  # Dash calls it by position
@@ -92,10 +90,8 @@ def _choose(app: Dash, context: Context) -> None:
 
 def _download(app: Dash, context: Context) -> None:
     @app.callback(
-        Output({"part": "logger-file", "file": MATCH}, "data"),
-        Input({"part": "logger-out", "file": MATCH}, "n_clicks"),
-        State({"part": "look-begin", "file": MATCH}, "data"),
-        State({"part": "look-begin", "file": MATCH}, "id"),
+        *matching("file", (Output, "logger-file", "data"), (Input, "logger-out", "n_clicks")),
+        *matching("file", (State, "look-begin", "data"), (State, "look-begin", "id")),
         prevent_initial_call=True,
     )
     def _downloaded(clicks, tray_id, at):  # type: ignore[no-untyped-def]  # Dash calls it by position

@@ -11,10 +11,9 @@ from benchlog.bench.guided.moves import PULSES_OVER_S, pulses
 
 #: Any feed or return shows at least this: Ω of it, and V beside what drifts (common practice, no source).
 LEAST_OHM, LEAST_V = 0.001, 0.0015
-#: A low-side shunt lifts the bus with the bike's own current: so much a return must show to stand out, Ω.
-STANDS_OUT_OHM = 0.0012
-#: Less than this is no device, A.
-LEAST_A = 0.1
+#: A low-side shunt lifts the bus with the bike's own current: so much a return must show to stand out, Ω; and less than
+#: this is no device, A.
+STANDS_OUT_OHM, LEAST_A = 0.0012, 0.1
 
 
 @dataclass(frozen=True, slots=True)

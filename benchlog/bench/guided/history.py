@@ -9,11 +9,10 @@ import numpy.typing as npt
 from benchlog.analysis.coarse import Coarse
 from benchlog.core.trace import Array, Trace
 
-POINT_S = 0.1
+#: A point of the history; the level just before a step is the median over so long, s.
+POINT_S, LEVEL_S = 0.1, 2.0
 #: A clock that jumps back further than this was started again, s.
 RESTART_S = 1.0
-#: The level just before a step is the median over this long, s.
-LEVEL_S = 2.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -126,8 +126,14 @@ class Keyed(Following):
                 f"no current has come on in this step. Is slot {spec.slot} switched on, and still draws nothing? "
                 "(no: it goes off and on once more)",
                 lambda: self._settle_for("confirmed", self.history.now_s, outcome),
-                lambda: self._again_after(switched_off([spec], known=True)),
+                self._off_and_on,
             )
+
+    def _off_and_on(self) -> None:
+        """It goes off and on once more: it was on already, or is not yet."""
+        on = self.history.before(self.history.now_s, CALM_S)
+        self._again_after(switched_off([self.spec], known=True))
+        self._was_on = on
 
     def _again(self) -> None:
         at = self._at

@@ -6,7 +6,7 @@ from statistics import NormalDist
 import numpy as np
 
 from benchlog.analysis.switched import UP_ABOVE_V
-from benchlog.bench.guided.history import History
+from benchlog.bench.guided.history import POINT_S, History
 from benchlog.bench.guided.sight import Sight
 from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array
@@ -21,6 +21,8 @@ PULSES_OVER_S, PULSES_ALIKE = 2.0, 0.2
 LEAST_CROSSINGS, LEAST_SWING = 3, 0.1
 #: A load beside pulses lifts their floor and their top by the same, share of the change, and A or V.
 LIFTS_ALIKE, LIFTS_ALIKE_LEAST = 0.15, 0.05
+#: Pulses have ended where the current stays up for longer than this many of the longest pulse or pause before.
+LONGER = 1.5
 #: Standard deviations of single values in the quartile of their differences' sizes: 1 over the quantile of 62.5 %, over
 #: the root of two.
 CALM_QUARTER = 1.0 / (NormalDist().inv_cdf(0.625) * math.sqrt(2.0))
@@ -101,14 +103,22 @@ def pulsing_change(sight: Sight, role: str) -> tuple[float, float] | None:
 
 
 def pulses(history: History, role: str, until_s: float) -> tuple[float, float] | None:
-    """Floor and top of what comes and goes before a time; None where it stands, or moves once."""
-    _, x = history.points(role, until_s - 2 * PULSES_OVER_S, until_s)
-    x = x[np.isfinite(x)]
+    """Floor and top of what comes and goes before a time; None where it stands, or moves once.
+
+    None as well where it has stayed up for longer than any pulse or pause: they ended, and a load as great came.
+    """
+    t, x = history.points(role, until_s - 2 * PULSES_OVER_S, until_s)
+    t, x = t[np.isfinite(x)], x[np.isfinite(x)]
     if len(x) < 2:
         return None
     low, high = (float(part) for part in np.percentile(x, (10, 90)))
-    crossings = np.count_nonzero(np.diff(x > (low + high) / 2))
-    return (low, high) if crossings >= LEAST_CROSSINGS and high - low > max(LEAST_SWING, 8 * _calm_noise(x)) else None
+    up = x > (low + high) / 2
+    turns = t[1:][np.diff(up)]
+    if len(turns) < LEAST_CROSSINGS or high - low <= max(LEAST_SWING, 8 * _calm_noise(x)):
+        return None
+    if up[-1] and t[-1] - turns[-1] > LONGER * np.diff(turns).max() + POINT_S:
+        return None
+    return low, high
 
 
 def _ends(history: History, role: str, from_s: float, to_s: float) -> tuple[float, float]:
@@ -132,8 +142,10 @@ def _lifted(sight: Sight, role: str, base: tuple[float, float], now: tuple[float
     if abs(floor - top) > max(LIFTS_ALIKE * abs(change), LIFTS_ALIKE_LEAST):
         return None
     t, x = sight.history.points(role, sight.since_s)
-    beyond = x > base[1] + change / 2 if change > 0 else x < base[0] + change / 2
-    return (float(t[np.argmax(beyond)]), change) if beyond.any() else None
+    # an inrush with each pulse reaches beyond their top: what tells is the last pause, or pulse, as it was before
+    old = np.flatnonzero(x < base[0] + change / 2 if change > 0 else x > base[1] + change / 2)
+    at = int(old[-1]) + 1 if len(old) else 0
+    return (float(t[at]), change) if at < len(t) else None
 
 
 def sigma(history: History, role: str) -> float:

@@ -4,9 +4,10 @@ import math
 
 from benchlog.bench.guided.at_step import OR_ENTER
 from benchlog.bench.guided.beginning import Beginning
-from benchlog.bench.guided.history import LEVEL_S, POINT_S
+from benchlog.bench.guided.history import LEVEL_S, POINT_S, Before
 from benchlog.bench.guided.right import Asked, stranger_off
 from benchlog.bench.guided.sight import StepSeen
+from benchlog.bench.guided.watch import LEAST_STEP_A
 from benchlog.bench.guided.watch_drain import starting_up_s
 
 #: What the stand-in did itself shows within this time, or not at all, s; what it refused nobody may be there to do.
@@ -19,6 +20,8 @@ WAKEUPS_MISSED, LONGEST_PULL_S = 1.7, 150.0
 FIRST_LOOK_S = 2.0
 #: After an Enter the hand may still be on the switch: levels are taken so much later, over so long, s.
 HAND_OFF_S, CALM_S = 1.5, 0.8
+#: A load that comes on and goes off again is the same within this share.
+SAME_LOAD = 0.1
 #: What the bike does by itself, however long it takes; Enter cannot shorten it.
 BY_THE_BIKE = ("rested", "asleep")
 
@@ -28,6 +31,10 @@ class Stepping(Beginning):
 
     A person is waited for without end. Only what the bike does by itself, and a stand-in, have their time.
     """
+
+    def _go_to(self, at: int, *, as_it_is: bool = False) -> None:
+        """Go on at a step before or after this one."""
+        raise NotImplementedError
 
     def _take_walk(self, why: str) -> None:
         """Add the fuse walk."""
@@ -60,6 +67,8 @@ class Stepping(Beginning):
             eager_s = self._since_s + HAND_OFF_S - CALM_S
             start = self.history.before(eager_s, CALM_S / 2)
             self._begin_asking(CALM_S)
+            if self._was_on is not None and self._was_mistaken(self._was_on):
+                return True
             self._begin_step(CALM_S)
             if not self.spec.caution and self._risen(start, self._before):
                 # the next switch was pressed already
@@ -96,11 +105,32 @@ class Stepping(Beginning):
             self._end_back(noted=True)
             self._begin_look()
             return
+        if self._was_on is not None:
+            self._end_back(noted=seen is not None)
+            self._begin_look()
+            return
         # what was just taken back is not among the levels before
         over_s = LEVEL_S if seen is None else min(max(self.history.now_s - seen.at_s - POINT_S, POINT_S), LEVEL_S)
         self._end_back(noted=seen is not None)
         self._begin_asking(over_s)
         self._begin_step(over_s)
+
+    def _was_mistaken(self, on: Before) -> bool:
+        """Whether what has gone off came on at a step before, which then comes again; ``on``: the levels with it on."""
+        self._was_on = None
+        role = next((one for one in self._load_roles() if one in self.history.roles), "")
+        fell_a = on.of(role) - self._before.of(role)
+        within_a = max(LEAST_STEP_A, fell_a * SAME_LOAD)
+        alike = [one for one in self._on if abs(self._rose_a.get(one.slot, math.inf) - fell_a) < within_a]
+        if not alike:
+            return False
+        at = self._steps.index(alike[-1])
+        self._ways.tell(f"{self.spec.title}: what went off is what came on at {alike[-1].title}, which comes again")
+        alone = at == self._at - 1
+        self._go_to(at, as_it_is=alone)
+        if alone:
+            self._begin_look()  # the current has just fallen
+        return True
 
     def _move_act(self, waited_s: float) -> bool:
         spec = self.spec
@@ -155,6 +185,8 @@ class Stepping(Beginning):
         spec = self.spec
         if spec.question == "fuse_out":
             self.memory.fallen_a[spec.slot] = seen.value
+        if spec.question == "slot_on":
+            self._rose_a[spec.slot] = seen.value
         if spec.question == "slot_on" and not self._noted:
             self._later = (seen.at_s + NOTED_AFTER_S, spec.mark)
             self._noted = True

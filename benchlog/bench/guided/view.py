@@ -14,7 +14,11 @@ Standing = Literal["done", "by hand", "not seen", "cut short", "left out", "now"
 
 @dataclass(frozen=True, slots=True)
 class ListedStep:
-    """One line of the list of steps."""
+    """One line of the list of steps.
+
+    Attributes:
+        number: from 1. title: as the step has it. standing: how it stands with it now.
+    """
 
     number: int
     title: str

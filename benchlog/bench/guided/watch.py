@@ -14,15 +14,13 @@ from benchlog.bench.guided.moves import is_up, moved, pulsing_change, steady_cha
 from benchlog.bench.guided.sight import Look, Question, Sight, StepSeen
 from benchlog.bench.guided.watch_drain import LINES, NAMES, asleep, fuse_in, fuse_out, rested
 
-#: A current that no line bears out has moved once it has been steady for this long, s …
-STEADY_S = 1.0
-#: … and for this long where a line that should have fallen stays up.
-STUBBORN_S = 4.0
+#: A current that no line bears out has moved once it has been steady for this long, s; or for this long where a line
+#: that should have fallen stays up.
+STEADY_S, STUBBORN_S = 1.0, 4.0
 #: A battery that nothing else tells of has moved by this much as the key was turned, V (common practice, no source).
 KEY_ON_V = 0.06
-#: A slot's step this near to its plan is taken as soon as it stands, share of the plan.
-NEAR_SHARE = 0.4
-NEAR_STANDS_S, FAR_STANDS_S = 0.6, 1.1
+#: A slot's step this near to its plan, share of it, is taken once it stood for the shorter time, s, else the longer.
+NEAR_SHARE, NEAR_STANDS_S, FAR_STANDS_S = 0.4, 0.6, 1.1
 #: Whose a load is shows once its inrush is over, s.
 STANDS_S = 0.3
 #: Less than this is no load that came on: share of the plan, and A.

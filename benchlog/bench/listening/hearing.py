@@ -21,9 +21,8 @@ SILENT_S = 3.5
 SENSE_S, SENSE_BYTES = 2.5, 4096
 #: A header that is sent now and then is waited for, and so long a rate is counted over.
 HEADER_S, COUNTED_S = 9.0, 2.0
-#: Of the lines that are looked at, so many must agree with the form that they seem to have.
-_AGREE = 0.5
-_LOOKED_AT = 60
+#: So many lines are looked at, and this share of them must agree with the form that they seem to have.
+_LOOKED_AT, _AGREE = 60, 0.5
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,10 +9,8 @@ from typing import Any
 from benchlog.bench.recording.device import device_at, port_of
 from benchlog.bench.recording.port import open_port, read_some
 
-#: This much waiting wakes whoever waits for it; this much makes the reading wait.
-ENOUGH_BYTES = 1 << 20
-_MOST_BYTES = 1 << 26
-_FULL_WAIT_S = 0.1
+#: This much waiting wakes whoever waits for it; this much makes the reading wait, for so long at a time.
+ENOUGH_BYTES, _MOST_BYTES, _FULL_WAIT_S = 1 << 20, 1 << 26, 0.1
 #: So little at once lets some more pile up, in the system's buffer of 64 kB, before it is read.
 _LITTLE_BYTES, _PILE_UP_S = 1 << 14, 0.002
 RETRY_S, LONGEST_RETRY_S = 0.2, 2.0
@@ -34,7 +32,11 @@ class Received:
 
 @dataclass(frozen=True, slots=True)
 class Lost:
-    """The port went away."""
+    """The port went away.
+
+    Attributes:
+        at: by the computer's clock (``time.monotonic``), s. why: in the system's words.
+    """
 
     at: float
     why: str

@@ -13,10 +13,9 @@ from benchlog.log.foreign.look import SeenColumn, SeenTable
 from benchlog.log.foreign.names import Quantity, is_count, is_mark, is_time, quantity_of, role_of
 from benchlog.log.foreign.units import unit_in
 
-#: V between which a 12 V battery lies, and A above which a figure is rather mA (common practice, no source).
-_BATTERY_V, _LARGEST_A = (7.0, 16.5), 700.0
-#: V below which the alternator does not charge, so that the current flows out (common practice, no source).
-_NOT_CHARGING_V = 13.0
+#: V between which a 12 V battery lies, A above which a figure is rather mA, and V below which the alternator does not
+#: charge, so that the current flows out (common practice, no source).
+_BATTERY_V, _LARGEST_A, _NOT_CHARGING_V = (7.0, 16.5), 700.0, 13.0
 _CORRELATED = 0.5
 _EPOCH_S, _EPOCH_MS = 1e9, 1e11
 

@@ -35,7 +35,7 @@ class Column:
     factor: float
     addend: float
     over: tuple[str, ...]
-    over_numbers: tuple[float, ...]
+    over_numbers: frozenset[float]
     unit: str
 
 
@@ -255,7 +255,7 @@ def _time_header(names: Sequence[str]) -> "Logger | None":
     return None
 
 
-def _numbers(texts: Sequence[str]) -> tuple[float, ...]:
+def _numbers(texts: Sequence[str]) -> frozenset[float]:
     numbers = []
     for text in texts:
         try:
@@ -264,4 +264,4 @@ def _numbers(texts: Sequence[str]) -> tuple[float, ...]:
             continue
         if math.isfinite(number):
             numbers.append(number)
-    return tuple(numbers)
+    return frozenset(numbers)

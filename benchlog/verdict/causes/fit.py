@@ -17,10 +17,9 @@ LEAST_GAIN = 1.2
 ASKS = 2.0
 #: A quantity that disagrees by this much, or all of them by so much together, rule a fault out: 3.5 uncertainties.
 RULED_OUT, RULED_OUT_TOGETHER = 6.0, 9.0
-#: Faults whose scores differ by less than this the log cannot part: odds of less than e to 1.5.
-ALIKE = 1.5
-#: Scores are turned into shares of belief on this scale.
-SCALE = 2.0
+#: Faults whose scores differ by less than the first the log cannot part: odds of less than e to 1.5. Scores are turned
+#: into shares of belief on the scale of the second.
+ALIKE, SCALE = 1.5, 2.0
 #: Several circuits failing at once is less likely than one fault that takes them all, and so is a fault that moved a
 #: quantity there by chance than one that had to.
 EACH_FURTHER_SLOT, ANYWHERE = 4.0, 2.0

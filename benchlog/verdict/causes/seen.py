@@ -23,6 +23,10 @@ class Quantity:
     asks: bool = False
 
 
+def _over_limit(what: str) -> Quantity:
+    return Quantity(-INF, 1.0, 0.005, f"{what} over its limit")
+
+
 _A_SLOT = "slot_"
 
 
@@ -63,15 +67,15 @@ QUANTITIES: dict[str, Quantity] = {
     "coil_off": Quantity(-INF, 0.5, 0.1, "current with the key off over the coil's"),
     "coil_held": Quantity(-INF, INF, 0.1, "current with the key off beyond the circuits' over the coil's"),
     "coil_before": Quantity(-INF, 0.4, 0.1, "current before the first key-on over the coil's"),
-    "feed_path": Quantity(-INF, 1.0, 0.005, "feed drop over its limit"),
-    "ground_path": Quantity(-INF, 1.0, 0.005, "ground lift over its limit"),
-    "drain_base": Quantity(-INF, 1.0, 0.005, "drain between wake-ups over its limit"),
+    "feed_path": _over_limit("feed drop"),
+    "ground_path": _over_limit("ground lift"),
+    "drain_base": _over_limit("drain between wake-ups"),
     "drain_wakes": Quantity(-INF, 1.0, 0.005, "what wake-ups add over what the limit leaves them"),
     "off_charge_a": Quantity(0.0, INF, 1e-5, "current out of the battery with the key off, A", asks=True),
-    "settle": Quantity(-INF, 1.0, 0.005, "settling time over its limit"),
+    "settle": _over_limit("settling time"),
     "trigger_fall_s": Quantity(-INF, 0.02, 0.004, "the trigger's own fall, once let go, s"),
-    "pull_in": Quantity(-INF, 1.0, 0.005, "pull-in over its limit"),
-    "drop_out": Quantity(-INF, 1.0, 0.005, "drop-out over its limit"),
+    "pull_in": _over_limit("pull-in"),
+    "drop_out": _over_limit("drop-out"),
     "drop_out_own": Quantity(-INF, 1.0, 0.05, "drop-out from where the trigger is gone, over the limit"),
     "openings": Quantity(-INF, 0.5, 0.15, "openings and re-closings of the contact out of turn"),
     "feed_lead_s": Quantity(-INF, 0.0, 1e-4, "how far the feed moves before its trigger, s", asks=True),
@@ -79,8 +83,8 @@ QUANTITIES: dict[str, Quantity] = {
     "clip_slope": Quantity(
         -INF, 0.0, 0.1, "1 where only trigger_v sinks with the load, -1 where only feed_v does", asks=True
     ),
-    "source": Quantity(-INF, 1.0, 0.005, "source resistance over its limit"),
-    "sag": Quantity(-INF, 1.0, 0.005, "sag under the planned load over its limit"),
+    "source": _over_limit("source resistance"),
+    "sag": _over_limit("sag under the planned load"),
     "rest_short_v": Quantity(-INF, 0.0, 0.005, "resting voltage below its limit, V"),
     "crank_short_v": Quantity(-INF, 0.0, 0.005, "cranking voltage below its limit, V"),
     "charge_over_v": Quantity(-INF, 0.0, 0.005, "running voltage above its window, V"),

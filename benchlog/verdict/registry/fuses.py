@@ -1,15 +1,17 @@
 """Checks of the plan alone, which no log can settle: each fuse against its wire."""
 
 import math
+from collections.abc import Callable
 
 from benchlog.analysis.measurement import Finding, Measured, NotEvaluated
 from benchlog.plan.limits import PlannedLimit
 from benchlog.plan.model import Circuit, Plan
 from benchlog.plan.planned_fuses import PlannedFuse, feed_fuse, slot_fuse
 from benchlog.plan.wiring import CAREFUL_SOURCE
-from benchlog.verdict.registry.kind import CheckKind
-from benchlog.verdict.registry.limiting import from_circuit, from_plan
+from benchlog.verdict.registry.kind import CheckKind, CheckNames
+from benchlog.verdict.registry.limiting import LimitRule, from_circuit, from_plan
 
+_LimitOf = Callable[..., PlannedLimit | None]
 _READ_FUSE = (
     "pull the fuse and leave it out; read its rating and the wire's size where they are, and correct the plan or fit "
     "the smaller fuse before current flows again"
@@ -44,27 +46,25 @@ def _finding(plan: Plan, circuit: Circuit | None) -> Finding:
     )
 
 
-FEED_FUSE = CheckKind(
-    id="feed_fuse",
-    title="Feed fuse",
-    short="Feed fuse",
-    unit="A",
-    measures="rating of the feed fuse (`feed.fuse_a`)",
-    limit_from="what `feed.conductor` can carry",
-    limit=from_plan(("feed.fuse_a", "feed.conductor"), _limit),
-    from_plan=_finding,
-    found="the feed fuse is rated {}",
-    first_test=_READ_FUSE,
-)
-SLOT_FUSE = CheckKind(
-    id="slot_N_fuse",
-    title="Slot N fuse",
-    short="Slot N",
-    unit="A",
-    measures="rating of that circuit's fuse (`circuit.fuse_a`)",
-    limit_from="what `circuit.conductor` can carry",
-    limit=from_circuit(("circuit.fuse_a", "circuit.conductor"), _limit),
-    from_plan=_finding,
-    found="the circuit's fuse is rated {}",
-    first_test=_READ_FUSE,
-)
+def _rating(
+    name: CheckNames, fuse: str, table: str, rule: Callable[[tuple[str, ...], _LimitOf], LimitRule]
+) -> CheckKind:
+    """The rating of one kind of fuse, against what its wire bears.
+
+    Args:
+        fuse: in words, behind an article. table: of the plan, with its rating and its wire.
+        rule: makes the limit one of the plan, or of each circuit.
+    """
+    return CheckKind(
+        *name,
+        measures=f"rating of {'that' if table == 'circuit' else 'the'} {fuse} (`{table}.fuse_a`)",
+        limit_from=f"what `{table}.conductor` can carry",
+        limit=rule((f"{table}.fuse_a", f"{table}.conductor"), _limit),
+        from_plan=_finding,
+        found=f"the {fuse} is rated {{}}",
+        first_test=_READ_FUSE,
+    )
+
+
+FEED_FUSE = _rating(("feed_fuse", "Feed fuse", "Feed fuse", "A"), "feed fuse", "feed", from_plan)
+SLOT_FUSE = _rating(("slot_N_fuse", "Slot N fuse", "Slot N", "A"), "circuit's fuse", "circuit", from_circuit)

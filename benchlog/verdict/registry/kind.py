@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.plan.limits import PlannedLimit
@@ -11,6 +11,8 @@ from benchlog.verdict.proving import Rule, verdict, within_limits
 from benchlog.verdict.registry.limiting import LimitRule
 from benchlog.verdict.result import Verdict
 
+#: Id, title, short name and unit, for those who make a kind.
+CheckNames = tuple[str, str, str, str]
 _SLOT_ID = re.compile(r"slot_(\d+)_(\w+)")
 
 
@@ -26,7 +28,7 @@ class LimitWords:
     plan: Callable[[PlannedLimit], str] | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class CheckKind:
     """One check; those of the circuits are one kind, with a check for each planned slot.
 
@@ -52,6 +54,7 @@ class CheckKind:
     title: str
     short: str
     unit: str
+    _: KW_ONLY
     measures: str
     limit: LimitRule
     found: str

@@ -5,55 +5,57 @@ from collections.abc import Callable
 from benchlog.plan.limits import derived_drop, slot_limit
 from benchlog.plan.model import Circuit, Plan
 from benchlog.plan.paths import PlannedPath, feed_path, ground_path, planned_drop_v
-from benchlog.verdict.registry.kind import CheckKind
-from benchlog.verdict.registry.limiting import LimitRule, at_most, from_circuit, from_plan, given_else
+from benchlog.verdict.registry.kind import CheckKind, CheckNames
+from benchlog.verdict.registry.limiting import at_most, from_circuit, from_plan, given_else
 
+_PathOf = Callable[[Plan], PlannedPath | None]
 _AT_POSTS = "under load measure from post to post, then from lead to lead: what differs is lost in the joint"
-_ALONG = (
-    "with all circuits on measure from battery {} to each joint on the way to the {}: where it steps up, current meets "
-    "resistance"
-)
-
-
-def _given_or_derived(table: str, key: str, path_of: Callable[[Plan], PlannedPath | None]) -> LimitRule:
-    """The loss in a path: as its table gives it, else from its wire and the planned load."""
-    keys = (*(f"{table}.{one}" for one in ("conductor", "length_m", "length_ft")), "circuit.planned_a")
-    return given_else(at_most(f"{table}.{key}"), from_plan(keys, lambda plan: derived_drop(plan, path_of(plan))))
 
 
 BATTERY_SAG = CheckKind(
-    id="battery_sag",
-    title="Battery sag",
-    short="Sag",
-    unit="V",
+    *("battery_sag", "Battery sag", "Sag", "V"),
     measures="sag of the battery's voltage under the planned load, engine off",
     limit=at_most("limits.battery_sag_max_v"),
     found="the battery sags by {} under the planned load",
     first_test=_AT_POSTS,
 )
-FEED_DROP = CheckKind(
-    id="feed_drop",
-    title="Feed drop",
-    short="Feed drop",
-    unit="V",
-    measures="battery + to fuse block, at the planned load",
-    limit_from="`feed.drop_max_v`, or derived",
-    limit=_given_or_derived("feed", "drop_max_v", feed_path),
-    planned=lambda plan, _: planned_drop_v(plan, feed_path(plan)),
-    found="{} is lost from battery + to the fuse block at the planned load",
-    first_test=_ALONG.format("+", "fuse block"),
+
+
+def _path_loss(
+    name: CheckNames, key: str, path_of: _PathOf, along: tuple[str, str], measures: str, found: str
+) -> CheckKind:
+    """The loss in a path: as its table gives it, else from its wire and the planned load.
+
+    Args:
+        key: of the given limit. along: the battery's post and the far end. found: up to the load it is scaled to.
+    """
+    table = key.partition(".")[0]
+    keys = (*(f"{table}.{one}" for one in ("conductor", "length_m", "length_ft")), "circuit.planned_a")
+    return CheckKind(
+        *name,
+        measures=f"{measures}, at the planned load",
+        limit_from=f"`{key}`, or derived",
+        limit=given_else(at_most(key), from_plan(keys, lambda plan: derived_drop(plan, path_of(plan)))),
+        planned=lambda plan, _: planned_drop_v(plan, path_of(plan)),
+        found=f"{found} at the planned load",
+        first_test=(
+            f"with all circuits on measure from battery {along[0]} to each joint on the way to the {along[1]}: where "
+            "it steps up, current meets resistance"
+        ),
+    )
+
+
+FEED_DROP = _path_loss(
+    ("feed_drop", "Feed drop", "Feed drop", "V"),
+    *("feed.drop_max_v", feed_path, ("+", "fuse block")),
+    measures="battery + to fuse block",
+    found="{} is lost from battery + to the fuse block",
 )
-GROUND_LIFT = CheckKind(
-    id="ground_lift",
-    title="Ground lift",
-    short="Ground lift",
-    unit="V",
-    measures="ground bus above battery negative, at the planned load",
-    limit_from="`ground.lift_max_v`, or derived",
-    limit=_given_or_derived("ground", "lift_max_v", ground_path),
-    planned=lambda plan, _: planned_drop_v(plan, ground_path(plan)),
-    found="the ground bus stands {} above battery negative at the planned load",
-    first_test=_ALONG.format("−", "ground bus"),
+GROUND_LIFT = _path_loss(
+    ("ground_lift", "Ground lift", "Ground lift", "V"),
+    *("ground.lift_max_v", ground_path, ("−", "ground bus")),
+    measures="ground bus above battery negative",
+    found="the ground bus stands {} above battery negative",
 )
 
 
@@ -62,10 +64,7 @@ def _planned_current(_: Plan, circuit: Circuit | None) -> float | None:
 
 
 SLOT_CURRENT = CheckKind(
-    id="slot_N_current",
-    title="Slot N current",
-    short="Slot N",
-    unit="A",
+    *("slot_N_current", "Slot N current", "Slot N", "A"),
     measures="that circuit's sustained current",
     limit_from="planned ± tolerance, at most 80 % of its fuse",
     limit=from_circuit(
@@ -76,10 +75,7 @@ SLOT_CURRENT = CheckKind(
     first_test="compare the device's label with the plan, and measure its current alone on a charged battery",
 )
 SOURCE_RESISTANCE = CheckKind(
-    id="source_resistance",
-    title="Battery source resistance",
-    short="Resistance",
-    unit="mΩ",
+    *("source_resistance", "Battery source resistance", "Resistance", "mΩ"),
     measures="of the battery, at its posts: −ΔV/ΔI over load steps",
     limit=at_most("limits.source_resistance_max_mohm"),
     found="the battery shows {} to its posts",

@@ -2,33 +2,37 @@
 
 from benchlog.plan.limits import PlannedLimit
 from benchlog.plan.model import Plan
-from benchlog.verdict.registry.kind import CheckKind, LimitWords
+from benchlog.verdict.registry.kind import CheckKind, CheckNames, LimitWords
 from benchlog.verdict.registry.limiting import at_most, from_plan
 
-RELAY_PULL_IN = CheckKind(
-    id="relay_pull_in",
-    title="Relay pull-in",
-    short="Pull-in",
-    unit="ms",
-    measures="trigger rising until the feed is live; the worst",
-    limit=at_most("relay.pull_in_max_ms"),
+
+def _delay(name: CheckNames, key: str, found: str, measures: str, first_test: str) -> CheckKind:
+    """How late the contact follows the trigger, at the worst.
+
+    Args:
+        key: of the plan's table of the relay. first_test: after another relay has been tried.
+    """
+    return CheckKind(
+        *name,
+        measures=f"{measures}; the worst",
+        limit=at_most(f"relay.{key}"),
+        found=found,
+        first_test=f"time it again with another relay of the same kind, {first_test}",
+        by_samples=True,
+    )
+
+
+RELAY_PULL_IN = _delay(
+    *(("relay_pull_in", "Relay pull-in", "Pull-in", "ms"), "pull_in_max_ms"),
     found="the contact closed {} after the trigger rose",
-    first_test="time it again with another relay of the same kind, and measure from 86 to 85 with the key on",
-    by_samples=True,
+    measures="trigger rising until the feed is live",
+    first_test="and measure from 86 to 85 with the key on",
 )
-RELAY_DROP_OUT = CheckKind(
-    id="relay_drop_out",
-    title="Relay drop-out",
-    short="Drop-out",
-    unit="ms",
-    measures="trigger falling until the contact opens; the worst",
-    limit=at_most("relay.drop_out_max_ms"),
+RELAY_DROP_OUT = _delay(
+    *(("relay_drop_out", "Relay drop-out", "Drop-out", "ms"), "drop_out_max_ms"),
     found="the contact opened {} after the trigger fell",
-    first_test=(
-        "time it again with another relay of the same kind, since contacts that stick let go late; then see what else "
-        "lies across its coil"
-    ),
-    by_samples=True,
+    measures="trigger falling until the contact opens",
+    first_test="since contacts that stick let go late; then see what else lies across its coil",
 )
 
 
@@ -37,10 +41,7 @@ def _no_chatter(plan: Plan) -> PlannedLimit | None:
 
 
 RELAY_CHATTER = CheckKind(
-    id="relay_chatter",
-    title="Relay chatter",
-    short="Chatter",
-    unit="1",
+    *("relay_chatter", "Relay chatter", "Chatter", "1"),
     measures="openings with the key on and re-closings with it off, contact bounce excluded",
     limit_from="none allowed where the plan has a `[relay]`",
     limit=from_plan(("relay",), _no_chatter),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from benchlog.log.readers.cells import MISSING
 from benchlog.log.readers.columns import plain
-from benchlog.log.readers.cutting import split, text_of
+from benchlog.log.readers.cutting import POINT, split, text_of
 from benchlog.log.readers.lines.checksum import DIGITS, body_of, kind_of
 from benchlog.log.readers.lines.named import object_of, pairs_of
 
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 SEPARATORS = (",", ";", "\t", " ")
 #: As many lines that agree settle the form at once, or fewer below a header; one does when no more come.
 ENOUGH, ENOUGH_HEADED = 4, 2
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _COMMA = re.compile(r"[+-]?\d+,\d+([eE][+-]?\d+)?")
 _DATE = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d.*")
 _NAME = re.compile(r"[^\W\d].*|[°µΩ%].*")
@@ -159,7 +158,7 @@ def _looks(line: bytes, over: set[str]) -> list[_FormSeen]:
 
 
 def _is_number(cell: str, separator: str) -> bool:
-    forms = (_NUMBER, _DATE) if separator == "," else (_NUMBER, _DATE, _COMMA)
+    forms = (POINT, _DATE) if separator == "," else (POINT, _DATE, _COMMA)
     return any(form.fullmatch(cell) for form in forms)
 
 

@@ -98,7 +98,7 @@ def _unknown(columns: Sequence[str], numeric: Sequence[int]) -> Meaning:
 
     nobody = Logger.model_construct(name="", rate_hz=None, time=None, channel=())
     first = numeric[0] if numeric else 0
-    column = Column(first, columns[first], 1.0, 0.0, (), (), "V")
+    column = Column(first, columns[first], 1.0, 0.0, (), frozenset(), "V")
     timed = next((n for n, name in enumerate(columns) if _time_of(name) is not None), None)
     if timed is None:
         logger = _with_added_time(nobody)
