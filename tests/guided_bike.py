@@ -12,7 +12,7 @@ from benchlog.core.trace import Trace
 from benchlog.standin import LoggerSpec, SimulatedInstall, fast_logger, to_logger_toml
 from benchlog.standin.streaming import LiveBike
 
-CHUNK_S = 0.5
+CHUNK_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)

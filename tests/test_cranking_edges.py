@@ -198,6 +198,22 @@ def test_deeper_dip_in_a_long_one_is_the_starters(volts: tuple, begin: int, befo
     assert _deeper([(10, 15), (begin, begin + 5)], x, T, 10, 60, before_v) == (begin if found else None)
 
 
+@pytest.mark.parametrize(("at", "found"), [(28, False), (29, True)])
+def test_last_point_before_a_deeper_dip_may_hold_some_of_it(at: int, found: bool):
+    """What it reads makes nothing unsteady; the point before it does."""
+    x = parts((30, 11.0), (10, 10.0), (60, 12.0))
+    x[at] = 11.5
+
+    assert _deeper([(10, 15), (30, 35)], x, T, 10, 60, 12.0) == (30 if found else None)
+
+
+def test_deeper_dip_of_a_slow_log_has_one_point_before_it():
+    """Points 1.5 s apart."""
+    x = parts((10, 12.0), (1, 11.0), (3, 10.4), (10, 12.0))
+
+    assert _deeper([(10, 11), (11, 12)], x, np.arange(24) * 1.5, 10, 20, 12.0) == 11
+
+
 def test_dips_outside_a_long_one_are_their_own():
     """Before it or after it."""
     x = parts((30, 11.0), (10, 5.0), (60, 12.0))

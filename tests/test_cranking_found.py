@@ -147,7 +147,7 @@ def test_level_before_a_second_crank_is_that_since_the_first():
         (((5, 0),), 0.0625, 5),
         (((5, 0), (1, 9), (3, 0)), 1.0, 5),
         (((5, 0), (1, 9), (3, 0), (9, 9)), 0.5, 5),
-        (((5, 0), (1, 9), (3, 0), (9, 9)), 0.0, 5),
+        (((5, 0), (1, 9), (1, 0), (1600, 9)), 0.0002, 7),
     ],
 )
 def test_voltage_is_back_once_it_stays_for_three_tenths(volts: tuple, step_s: float, at: int):

@@ -69,7 +69,7 @@ class Wilful(Person):
 
 def led(tmp_path: Path, person: Wilful, install: SimulatedInstall | None = None, spec_hz: float = 50.0) -> Run:
     """The test led by this person to its end."""
-    bench = Bench(install or SimulatedInstall(), spec=fast_logger(spec_hz), tester=person, limit_s=2200.0)
+    bench = Bench(install or SimulatedInstall(), spec=fast_logger(spec_hz), tester=person, limit_s=2200.0, chunk_s=0.5)
     run = Run(bench, tmp_path / "a.csv")
 
     assert run.ended == "done", run.said[-600:]
@@ -248,7 +248,9 @@ def test_a_coil_that_is_fed_back_is_found_though_the_key_off_is_asked_about(tmp_
     fuses = [(f"fuse_{n}_{way}", 6.0, f"fuse {n} {way}") for n in (1, 2, 3, 4) for way in ("out", "in")]
     enters = [(f"fuse_{n}_{way}", 14.0, "[Enter]") for n in (1, 2, 3, 4) for way in ("out", "in")]
     besides = [*fuses, *enters, ("fuse_1_out", 3.0, "[Enter]"), ("sleep_again", 300.0, "[s]")]
-    bench = Bench(with_fault(SimulatedInstall(), "backfed_coil"), tester=Wilful(besides, answers="y"), limit_s=900.0)
+    bench = Bench(
+        with_fault(SimulatedInstall(), "backfed_coil"), tester=Wilful(besides, answers="y"), limit_s=900.0, chunk_s=0.5
+    )
     run = Run(bench, tmp_path / "a.csv")
 
     assert "but the trigger and the feed stay up: is the key off?" in run.said
@@ -257,7 +259,10 @@ def test_a_coil_that_is_fed_back_is_found_though_the_key_off_is_asked_about(tmp_
 
 def test_a_load_of_the_bike_itself_is_not_the_circuit_s():
     """Without the fuse block's own current: a pump of the bike that comes on is no circuit; the circuit after it is."""
-    bench, history = Bench(with_behaviours(SimulatedInstall(), ["brake_light"]), spec=live_logger(50.0)), History()
+    bench, history = (
+        Bench(with_behaviours(SimulatedInstall(), ["brake_light"]), spec=live_logger(50.0), chunk_s=0.5),
+        History(),
+    )
     key_s = bench.act("key on")
     _until(bench, history, key_s + 6.0)
     sight = Sight(history, history.now_s, history.before(history.now_s), slot=3, planned_a=1.8)
@@ -281,7 +286,7 @@ def _until(bench: Bench, history: History, until_s: float) -> None:
 
 def test_a_circuit_that_draws_in_pulses_is_seen_by_its_mean():
     """Heated grips at 1.5 Hz, 60 % of the time: seen within 8 s, at their mean current."""
-    bench, history = Bench(with_behaviours(SimulatedInstall(), ["pulsed_grips"])), History()
+    bench, history = Bench(with_behaviours(SimulatedInstall(), ["pulsed_grips"]), chunk_s=0.5), History()
     bench.act("key on")
     _until(bench, history, 8.0)
     sight = Sight(history, history.now_s, history.before(history.now_s), slot=2, planned_a=3.0)
@@ -296,7 +301,10 @@ def test_a_circuit_that_draws_in_pulses_is_seen_by_its_mean():
 
 def test_pulses_that_go_on_are_no_load_that_comes_on():
     """With the grips' pulses on the battery's current nothing is taken for the next circuit until it comes."""
-    bench, history = Bench(with_behaviours(SimulatedInstall(), ["pulsed_grips"]), spec=live_logger(50.0)), History()
+    bench, history = (
+        Bench(with_behaviours(SimulatedInstall(), ["pulsed_grips"]), spec=live_logger(50.0), chunk_s=0.5),
+        History(),
+    )
     bench.act("key on")
     bench.act("slot 2 on")
     _until(bench, history, 12.0)
@@ -345,12 +353,14 @@ def test_a_withdrawal_takes_the_newest_mark_of_its_circuit():
     ]
 
 
-def test_a_circuit_taken_for_the_one_before_it_is_found_as_it_goes_off(tmp_path: Path):
+@pytest.mark.parametrize("hasty", [False, True], ids=["seen", "Enter before it is seen"])
+def test_a_circuit_taken_for_the_one_before_it_is_found_as_it_goes_off(tmp_path: Path, hasty: bool):
     """A lamp of 2.7 A comes on for grips of 3 A: once it goes off at its own step, the grips' step comes again."""
     besides = [
         ("slot_2_on", 2.0, "slot 3 on"),
         ("slot_3_on", 20.0, "[Enter]"),
         ("slot_3_on", 40.0, "slot 3 off"),
+        *([("slot_3_on", 40.0, "[Enter]")] if hasty else []),
         ("slot_2_on", 80.0, "slot 2 on"),
         ("slot_3_on", 120.0, "slot 3 on"),
     ]

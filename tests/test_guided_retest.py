@@ -24,7 +24,7 @@ PLAN = plan(pull_in_max_ms=100, feed_in_crank="hold")
 def retested(only: tuple[str, ...], log: Path, fault: str = "") -> tuple[Result, list[str], float]:
     """A retest by a stand-in's hands: the result, the steps that were taken, and how long it lasted, s."""
     install = with_fault(SimulatedInstall(), fault) if fault else SimulatedInstall()
-    bench = Bench(install, spec=fast_logger(200.0))
+    bench = Bench(install, spec=fast_logger(200.0), chunk_s=0.5)
     ended = run_session(bench, PLAN, PlainScreen(lambda _: None), lambda: [], log=log, ask=bench.act, only=only)
 
     assert ended == "done"
@@ -107,7 +107,7 @@ def test_checks_are_named_with_commas_or_one_by_one():
 def test_a_stopped_retest_goes_on_as_one(tmp_path: Path):
     """What is taken again stands in the state beside the log."""
     log = tmp_path / "a.csv"
-    bench = Bench(SimulatedInstall())
+    bench = Bench(SimulatedInstall(), chunk_s=0.5)
     run_session(bench, PLAN, PlainScreen(lambda _: None), lambda: ["quit"], log=log, ask=bench.act, only=("feed_drop",))
 
     assert resume.load(log).memory.only == ("feed_drop",)

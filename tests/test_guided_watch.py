@@ -18,7 +18,7 @@ from benchlog.standin import LoggerSpec, SimulatedCircuit, SimulatedInstall, cha
 
 def bench_of(install: SimulatedInstall | None = None, spec: LoggerSpec | None = None) -> Bench:
     """A bike with a 50 Hz logger."""
-    return Bench(install or SimulatedInstall(), spec or fast_logger(50.0))
+    return Bench(install or SimulatedInstall(), spec or fast_logger(50.0), chunk_s=0.5)
 
 
 def run(bench: Bench, history: History, until_s: float) -> None:

@@ -205,7 +205,7 @@ def test_mark_that_needs_the_key_contradicts_a_key_noted_off(text: str, at_s: fl
 def test_line_that_is_up_throughout_is_sure_only_of_the_key(role: str, text: str, sure: bool):
     """A trigger or feed that is up all the time may only mean a log taken with the key on."""
     up = states(text)
-    line = SwitchedLine(role, None, up, moves=not up.all())
+    line = SwitchedLine(role, None, up, moves=not up.all(), pulsed=np.zeros(4, dtype=bool))
 
     found = key_state(points(1.0, {role: np.zeros(4)}), {role: line}, [], [])
 

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from hand_bench import HandLog, bench, measured, times
+from test_chatter_checks import edge
 from test_off_state import FINE, a_bench, found
 
 from benchlog.analysis.bridge import Bridge
@@ -255,3 +256,27 @@ def test_key_off_with_a_fuse_out_before_it_settled_tells_nothing_of_settling(out
 
     assert (getattr(settle, "value", None) == pytest.approx(8.0, abs=0.3)) is counts
     assert counts or settle.why.startswith("a fuse was out before the drain had settled")
+
+
+@pytest.mark.parametrize(("out_s", "fails"), [(81.0, True), (79.0, False)])
+def test_fuse_that_comes_out_after_the_time_allowed_hides_no_bike_that_stays_awake(out_s, fails):
+    """30 s are allowed from 50 s on, and the drain is still there at 80 s: late, whatever the fuse did after."""
+    settle = found(settles_s=60.0, left_out=((out_s, 85.0),))[1]
+
+    assert (getattr(settle, "value", None) is not None) is fails
+    assert not fails or settle.value > 30.0
+
+
+@pytest.mark.parametrize(
+    ("told", "doubted"), [({}, True), ({"rises": (edge(1.0, "high"),)}, False)], ids=["no line", "by the trigger"]
+)
+def test_current_that_comes_back_after_the_key_off_may_be_the_key_where_no_line_shows_it(told, doubted):
+    """From 4 A to 0.1 A at 50 s and to 4.2 A from 90 s on: a bike that woke for good, or a key turned on again."""
+    how = {"values": {"battery_a": lambda t: np.where(t < 50, 4.0, np.where(t < 90, 0.1, 4.2))}, "told": told}
+    drain, settle = found(**how)
+
+    for one in (drain, settle):
+        assert ("came back after it had gone" in (one.disqualified or "")) is doubted
+    assert (settle.failed is None) is doubted
+    # awake from the key-off on, nothing came back
+    assert found(amps=0.4)[1].failed is not None

@@ -269,3 +269,8 @@ def test_runs_own_begin_and_end_are_no_edges_of_a_state(edge_at, at_s, speed):
     points = points_of(half(2.0, -3.0), uncharged=np.arange(100) < edge_at)
 
     assert by_speed(points, bench_=slow_bench(at_s - 0.5, 1.0)) is speed
+
+
+def test_single_point_lasts_as_long_as_it_is():
+    """Beside none there is no time between."""
+    assert points_of([1.0]).lasts_s(np.ones(1, dtype=bool)) == pytest.approx(0.15)

@@ -142,10 +142,9 @@ def test_key_turned_again_soon_after_the_last_mark_is_seen():
     t = np.arange(0.0, 60.0, 0.1)
     up = ((t >= 10) & (t < 15)) | ((t >= 19) & (t < 50))
     table = _table(t, key_v=np.where(up, 12.2, 0.02))
+    line = SwitchedLine("key_v", None, up, moves=True, pulsed=np.zeros(len(up), dtype=bool))
 
-    got = key_state(
-        table, {"key_v": SwitchedLine("key_v", None, up, moves=True)}, [Mark(10.0, "key on"), Mark(15.0, "key off")], []
-    )
+    got = key_state(table, {"key_v": line}, [Mark(10.0, "key on"), Mark(15.0, "key off")], [])
 
     assert [turn.time_s for turn in got.turns] == pytest.approx([10.0, 15.0, 19.0, 50.0], abs=0.15)
 

@@ -114,7 +114,7 @@ class Zeroing(Person):
 
 def test_the_guided_test_marks_when_the_shunt_is_back(tmp_path: Path):
     """The zero's own marks stand five seconds apart; the shunt counts from the Enter after it."""
-    bench = Bench(SimulatedInstall(), spec=fast_logger(50.0), limit_s=170.0)
+    bench = Bench(SimulatedInstall(), spec=fast_logger(50.0), limit_s=170.0, chunk_s=0.5)
     person = Zeroing({"zero": ("zero",)})
     bench.tester = person
     plan = plan_from_mapping({"install": {"bike": "Larch"}, "battery": {"chemistry": "agm", "capacity_ah": 11.2}})

@@ -286,3 +286,27 @@ def test_twelve_slots_with_many_steps_are_matched_exactly():
 
     assert _total(match_slots(steps, planned, []), steps, costs) == pytest.approx(_least(costs))
     assert math.isfinite(_least(costs))
+
+
+def test_load_that_a_mark_names_as_it_came_back_is_no_other_circuits():
+    """1.84 A came at 10 s, went at 16 s and came back at 20 s, marked as slot 3: its first time is not slot 4's."""
+    steps = [LoadStep(at, amps, 0.02, at - 4.0, at + 4.0) for at, amps in ((10.0, 1.84), (16.0, -1.84), (20.0, 1.84))]
+    found = match_slots(steps, {3: 1.8, 4: 1.0}, [Mark(20.5, "slot 3 on")])
+
+    assert found[3].step is steps[2]
+    assert found[4].step is None
+
+
+def test_step_at_the_mark_that_does_not_fit_leaves_one_before_it_that_does_as_likely():
+    """A mark of 3 A that came 4.1 s late lies near the next circuit's 1.84 A: the step of 2.9 A may be its own."""
+    steps = [LoadStep(at, amps, 0.02, at - 4.0, at + 4.0, "block") for at, amps in ((25.6, 2.9), (32.5, 1.84))]
+    late = match_slots(steps, {2: 3.0, 3: 1.8}, [Mark(29.7, "slot 2 on"), Mark(36.0, "slot 3 on")])
+
+    assert late[2].step is steps[1]
+    assert late[2].others == (steps[0],)
+    # one that fits at its mark has no others
+    sound = match_slots(steps, {2: 3.0, 3: 1.8}, [Mark(26.0, "slot 2 on"), Mark(33.0, "slot 3 on")])
+    assert [sound[2].others, sound[3].others] == [(), ()]
+    # and a step that does not fit either is no way out
+    none = match_slots(steps, {2: 4.5, 3: 1.8}, [Mark(29.7, "slot 2 on")])
+    assert none[2].others == ()

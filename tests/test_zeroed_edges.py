@@ -247,7 +247,8 @@ def test_added_drain_with_two_zeros_has_theirs_in_place_of_the_drift():
     rounding = math.sqrt(2) * Accuracy(0.0, 0.0, 0.001).resolution_u
     u = combine(0.0005, 0.0003, combine(0.0004, 0.0003), rectangular(0.01 * 0.006), rounding)
     assert (both.value, both.u) == (pytest.approx(6.0), pytest.approx(1000 * u))
-    assert added(off(zero=Zero(0.02, 0.0004)), off(0.004)).value == pytest.approx(26.0)
+    one = added(off(zero=Zero(0.02, 0.0004)), off(0.004))
+    assert (one.value, one.story) == (pytest.approx(26.0), "30 mA now, 4 mA before the install")
     assert added(off(), off(0.004, zero=Zero(0.01, 0.0003))).value == pytest.approx(-4.0)
 
 
@@ -264,7 +265,12 @@ def test_added_drain_of_two_loggers_has_the_doubt_of_both():
     assert added(off(), off(0.004), bare, bare).u is None
     vague = logger(offset_error=None)
     assert added(off(u=None), off(0.004), vague, vague).u is None
-    assert added(off(), off(0.004), vague, vague).u is not None
+    scatter = 0.0005, 0.0005, rectangular(0.01 * 0.006)
+    rounding = math.sqrt(2) * Accuracy(0.0, 0.0, 0.001).resolution_u
+    assert added(off(), off(0.004), vague, vague).u == pytest.approx(1000 * combine(*scatter, rounding))
+    fine = logger(resolution=None)
+    drift = Accuracy(0.0, 0.05, 0.0).drift_u(math.inf)
+    assert added(off(), off(0.004), fine, fine).u == pytest.approx(1000 * combine(*scatter, drift))
 
 
 def test_added_drain_carries_what_either_log_leaves_open():

@@ -31,8 +31,11 @@ from benchlog.core.errors import BenchlogError
 from benchlog.verdict.result import Check, Result
 
 PROVEN = ("pass", "fail")
-#: What a shift of the clock may move of a figure, as a share of its uncertainty: points of 0.1 s begin elsewhere.
-ROUNDING = 0.1
+#: What a shift of the clock may move of a figure, as a share of it and its uncertainty: a time of a day is rounded to
+#: 15 ps, and some milliseconds between two interpolated ones are then wrong by some 1e-9 of them.
+ROUNDING = 1e-6
+#: The clock is moved by up to this, s: a day, either way.
+MOST_MOVED_S = 86_400.0
 SEED = 220_000
 
 
@@ -93,18 +96,25 @@ def order(given: Given) -> list[str]:
 
 
 def clock(given: Given) -> list[str]:
-    """A constant added to every time changes no verdict and no figure."""
+    """A constant added to every time changes no verdict, no figure, no uncertainty and no cause."""
     assert given.result is not None
-    moved = given.frame.assign(time_s=given.frame["time_s"] + 1234.5)
-    later = given.again(moved)
+    by_s = float(given.rng.choice([0.1, 1234.5, given.rng.uniform(-MOST_MOVED_S, MOST_MOVED_S)]))
+    later = given.again(given.frame.assign(time_s=given.frame["time_s"] + by_s))
     if later is None:
-        return ["refused"]
-    broken = []
-    for a, b in _pairs(given.result, later):
-        apart = abs((a.measured or 0.0) - (b.measured or 0.0))
-        if a.verdict != b.verdict or apart > max(ROUNDING * (a.uncertainty or 0.0), 1e-6 * abs(a.measured or 0.0)):
-            broken.append(f"{a.id}: {a.verdict} {a.measured}, then {b.verdict} {b.measured}")
-    return broken
+        return [f"refused {by_s} s later"]
+    found = [
+        f"{a.id}: {a.verdict} {a.measured} ± {a.uncertainty}, {by_s} s later {b.verdict} {b.measured} ± {b.uncertainty}"
+        for a, b in _pairs(given.result, later)
+        if a.verdict != b.verdict or not _alike(a, b)
+    ]
+    causes, then = ([cause.id for cause in each.causes] for each in (given.result, later))
+    return found if causes == then else [*found, f"causes {causes}, {by_s} s later {then}"]
+
+
+def _alike(a: Check, b: Check) -> bool:
+    most = ROUNDING * (abs(a.measured or 0.0) + (a.uncertainty or 0.0))
+    pairs = ((a.measured, b.measured), (a.uncertainty, b.uncertainty))
+    return all((x is None) == (y is None) and abs((x or 0.0) - (y or 0.0)) <= most for x, y in pairs)
 
 
 def halves(given: Given) -> list[str]:
@@ -183,6 +193,12 @@ TOLD = {"more_in_halves": more_in_halves}
 NAMES = (*PROPERTIES, *TOLD, "noise")
 
 
+def breaks(name: str, given: Given) -> list[str]:
+    """What of a log breaks a property; what is drawn for it depends on the log and the property alone."""
+    given.rng = np.random.default_rng((given.seed, NAMES.index(name)))
+    return {**PROPERTIES, **TOLD}[name](given)
+
+
 def proven_with_noise(seed: int) -> tuple[int, int]:
     """How many checks a log proves, and how many with four times its noise added."""
     given = Given(seed)
@@ -205,7 +221,7 @@ def broken(seed: int, names: tuple[str, ...]) -> list[tuple[str, str]]:
     given = Given(seed)
     if given.result is None:
         return []
-    return [(name, f"seed {seed}: {what}") for name in names for what in {**PROPERTIES, **TOLD}[name](given)]
+    return [(name, f"seed {seed}: {what}") for name in names for what in breaks(name, given)]
 
 
 def main() -> None:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from benchlog.analysis.coarse import runs
+from benchlog.analysis.coarse import BUNCHED, runs
 from benchlog.analysis.running import LASTS_S, SHORT_GAP_S, Flags, bridged
 from benchlog.analysis.switched import hold_state
 from benchlog.core.quantiles import known_medians, median, percentile
@@ -19,6 +19,8 @@ PULSED_S, INRUSH_S = 2.5, 2.0
 #: A current that takes longer than this from a quarter to three quarters of its way follows the engine's speed, s;
 #: a load is switched within it (common practice, no source).
 SWITCHED_S = 0.15
+#: Packets of rows come no further apart than this, s; what does is a part left out (from memory).
+PAUSE_S = 10.0
 #: Cycles are alike if their lengths scatter by less than this share; so many make a mean over whole ones, where they
 #: stand out of the noise by this factor.
 ALIKE, FEWEST_CYCLES, OVER_NOISE = 0.35, 2, 6.0
@@ -28,12 +30,20 @@ def steadied(x: Array, start_s: Array, over_s: float = STEADIED_S) -> Array:
     """The median of the points around each one; NaN stays NaN."""
     if len(x) < 3:
         return x
-    half = round(over_s / 2 / max(median(np.diff(start_s)), 1e-9))
+    half = min(round(over_s / 2 / _step_s(start_s)), len(x))
     if half < 1:
         return x
     padded = np.pad(x, half, mode="edge")
     around = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1)
     return np.where(np.isfinite(x), known_medians(around), np.nan)
+
+
+def _step_s(start_s: Array) -> float:
+    """The usual time between points, s; of stamps that come in packets the mean, which longer pauses do not move."""
+    steps = np.diff(start_s)
+    usual, near = median(steps), steps[steps <= PAUSE_S]
+    mean = float(np.mean(near)) if len(near) else usual
+    return mean if usual < BUNCHED * mean else usual
 
 
 def lasting_states(flags: Flags, known: Flags, start_s: Array, end_s: Array) -> tuple[Flags, Flags]:
@@ -56,11 +66,12 @@ def _long(flags: Flags, start_s: Array, end_s: Array) -> Flags:
     return long
 
 
-def rises_slowly(trace: Trace, role: str, half_s: float) -> bool:
+def rises_slowly(trace: Trace, role: str, half_s: float, true_step_s: float = 0.0) -> bool:
     """Whether a change in the middle of a stretch takes its time, as an engine's speed does and a switch does not.
 
     Args:
         trace: single samples around the change. half_s: how far from its middle the levels are taken, s.
+        true_step_s: how fast the logger really sees, s, where that is slower than its rows.
 
     Returns:
         False too where the samples lie too far apart to tell.
@@ -71,36 +82,34 @@ def rises_slowly(trace: Trace, role: str, half_s: float) -> bool:
         return False
     step = median(np.diff(t))
     x = steadied(x, t, min(0.05, 5 * step))
-    middle = (t[0] + t[-1]) / 2
-    before, after = x[t < middle - half_s / 2], x[t > middle + half_s / 2]
-    if not len(before) or not len(after):
+    if t[-1] - t[0] <= half_s:
         return False
-    low, high = median(before), median(after)
+    middle = (t[0] + t[-1]) / 2
+    low, high = median(x[t < middle - half_s / 2]), median(x[t > middle + half_s / 2])
     if high == low:
         return False
     way = (x - low) / (high - low)
-    left = np.flatnonzero(way < 0.25)
-    come = np.flatnonzero(way > 0.75)
-    if not len(left) or not len(come):
-        return False
-    # the passage itself: from the last point still near the old level to the first near the new one
-    come_after = come[come > left[-1]] if (come > left[-1]).any() else come
-    passed_s = float(t[come_after[0]] - t[left[left < come_after[0]][-1]]) if (left < come_after[0]).any() else 0.0
-    return passed_s > max(SWITCHED_S, 2.5 * step)
+    # a median has samples at either side, so that there are some of both
+    old, new = np.flatnonzero(way < 0.25), np.flatnonzero(way > 0.75)
+    # the passage itself: from the last point near the old level to the first behind it near the new one
+    later = new[new > old[-1]]
+    reached = later[0] if len(later) else new[0]
+    left = old[old < reached]
+    return len(left) > 0 and float(t[reached] - t[left[-1]]) > max(SWITCHED_S, 2.5 * max(step, true_step_s))
 
 
 def without_pulses(load: Array, start_s: Array) -> Array:
     """A load's level with the pauses of pulsed circuits filled and inrush taken off; as long as ``load``."""
-    step = max(median(np.diff(start_s)), 1e-9) if len(load) > 1 else 1.0
+    if len(load) < 2:
+        return load
+    step = _step_s(start_s)
     filled = _extreme(_extreme(load, PULSED_S / step, np.fmax), PULSED_S / step, np.fmin)
     return _extreme(_extreme(filled, INRUSH_S / step, np.fmin), INRUSH_S / step, np.fmax)
 
 
 def _extreme(x: Array, width: float, of: np.ufunc) -> Array:
     """The rolling maximum or minimum over an odd number of points about ``width`` wide."""
-    half = int(width / 2)
-    if half < 1 or len(x) < 2:
-        return x
+    half = min(int(width / 2), len(x))
     padded = np.pad(x, half, mode="edge")
     return np.asarray(of.reduce(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1))
 
@@ -123,11 +132,9 @@ def whole_cycles(x: Array) -> slice:
     """The part of a stretch that holds whole cycles, where something switches itself on and off in it; else all.
 
     Args:
-        x: valid points at even steps.
+        x: valid points at even steps, at least two.
     """
     everything = slice(0, len(x))
-    if len(x) < 8:
-        return everything
     low, high = percentile(x, 5), percentile(x, 95)
     noise = robust_noise(x)
     if high - low <= OVER_NOISE * noise:

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from benchlog.core.quantiles import median
+from benchlog.core.stamps import steps_in
 from benchlog.core.trace import Array, Overview
 
 #: A step of so many usual ones, and of at least so long, s, is a gap: nothing was seen there.
@@ -86,8 +87,7 @@ def coarse(overview: Overview, from_s: float, to_s: float, step_s: float, roles:
     if n > 1 and typical_s < BUNCHED * (mean_s := float(end[-1] - start[0]) / (n - 1)):
         # stamps that come in packets
         typical_s = mean_s
-    # a hair more, so that the last bit of a time stamp does not decide
-    group = max(int(step_s / typical_s * (1 + 1e-9)), 1) if typical_s > 0.0 else 1
+    group = steps_in(step_s, typical_s) if typical_s > 0.0 else 1
     at = _firsts(start, end, group, typical_s)
     mean, low, high, over = {}, {}, {}, {}
     for role in wanted:

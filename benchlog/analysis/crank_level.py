@@ -8,6 +8,7 @@ import numpy.typing as npt
 from benchlog.analysis.coarse import runs
 from benchlog.core.quantiles import median, medians
 from benchlog.core.spread import MEDIAN_U, robust_noise
+from benchlog.core.stamps import steps_in
 from benchlog.core.trace import Array, Trace
 
 HELD_S = 0.010
@@ -97,7 +98,7 @@ def without_noise(trace: Trace, role: str, over_s: float) -> tuple[Trace, float]
     t, x = trace.time_s[valid], trace.values[role][valid]
     noise = _noise(x)
     if len(t) > 1:
-        half = int(over_s / median(np.diff(t)) * (1 + 1e-9)) // 2
+        half = steps_in(over_s, median(np.diff(t))) // 2
         if half and len(x) > 2 * half:
             around = np.lib.stride_tricks.sliding_window_view(np.pad(x, half, mode="edge"), 2 * half + 1)
             x, noise = medians(around), MEDIAN_U * noise / np.sqrt(2 * half + 1)

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from benchlog.analysis.coarse import spacing_s
 from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
 
@@ -18,14 +19,12 @@ def recovered_at(volts: Array, step_s: float, first: int, level: float) -> int:
     Args:
         step_s: usual time between points, s.
     """
-    need = max(int(0.3 / (step_s or 1.0)), 1)
+    need = max(int(0.3 / step_s), 1)
     left = len(volts) - first
     reach = min(_SOON + need, left)
     while True:
         recovered = np.flatnonzero(volts[first : first + reach] > level)
         for n, offset in enumerate(recovered.tolist()):
-            if offset + need > reach and reach < left:
-                break
             if int(np.searchsorted(recovered, offset + need)) - n >= min(need, left - offset):
                 return first + offset
         if reach == left:
@@ -55,7 +54,7 @@ def level_before(t: Array, volts: Array) -> Array:
 
     The mean of the 2 s before, or of the 0.3 s before where that is higher: it has just come back from a crank.
     """
-    step = median(np.diff(t)) or 1.0
+    step = spacing_s(t)
     widths = (int(np.clip(seconds / step, 2, 40)) for seconds in (2.0, 0.3))
     long, short = (_mean_before(volts, width) for width in widths)
     return np.asarray(np.fmax(long, short))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.analysis.coarse import Coarse, runs
+from benchlog.analysis.coarse import Coarse, runs, spacing_s
 from benchlog.analysis.crank_levels_before import level_before, median_before, points_in, recovered_at, valid
 from benchlog.core.quantiles import median
 from benchlog.core.trace import Array
@@ -60,7 +60,7 @@ def find_cranks(table: Coarse, key_on_s: Sequence[float] = (), marked_s: Sequenc
         return []
     if "battery_v" not in table.mean:
         return _by_current(table, key_on_s) if "battery_a" in table.mean else []
-    volts, t, step = table.mean["battery_v"], table.time_s, median(np.diff(table.time_s))
+    volts, t, step = table.mean["battery_v"], table.time_s, spacing_s(table.time_s)
     amps = table.mean.get("battery_a")
     cranks: list[Crank] = []
     position = 0
@@ -140,7 +140,7 @@ def _own_end(volts: Array, t: Array, first: int, end: int, before_v: float) -> i
     depth = before_v - median(begun)
     if depth < LEAST_DIP_ALONE_V:
         return end  # too shallow to tell a starter's share from a load's
-    return min(recovered_at(volts, median(np.diff(t)), first, before_v - 0.5 * depth), end)
+    return min(recovered_at(volts, spacing_s(t), first, before_v - 0.5 * depth), end)
 
 
 def _borne_out(table: Coarse, first: int, end: int, before_v: float, marked_s: Sequence[float]) -> bool:

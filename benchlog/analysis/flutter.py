@@ -54,7 +54,9 @@ def find_flutter(table: Coarse, by: str, sample_s: float, calm_a: float = math.i
         return []
     step_s = spacing_s(table.start_s)
     window = max(round(WINDOW_S / step_s), 10)
-    edges = np.arange(0, max(len(low) - window // 2, 1), window)
+    edges = np.arange(0, len(low) - window // 2, window)
+    if len(edges) < 2:
+        return []
     often = 2 / max(FASTEST_S, FOLLOWED_SAMPLES * sample_s)
     swing, passes = _swings(low, mean, high, edges, window)
     quick = passes / (window * step_s) > often
@@ -122,9 +124,7 @@ def samples_a_pulse(x: Array) -> float:
     if n < 32:
         return 2.0
     middle = (percentile(x, 4) + percentile(x, 96)) / 2
-    above = np.where(x > middle, 1.0, -1.0)
-    if not (above[1:] != above[:-1]).any():
-        return math.inf
+    above = (x > middle).astype(np.float64)
     power = np.abs(np.fft.rfft((above - above.mean()) * np.hanning(n), 4 * n))
     turn = float(np.argmax(power)) / (4 * n)  # share of a pulse from one sample to the next
     for kept in range(1, MOST_IN_STEP + 1):
@@ -153,7 +153,8 @@ def _averaged(x: Array, weights: Array) -> Array:
     weight = np.convolve(good.astype(float), weights, mode="same")
     # as long as x also where the window is longer than the stretch
     total, weight = (_middle(y, len(x)) for y in (total, weight))
-    return np.where(good, np.divide(total, weight, out=np.full(len(x), np.nan), where=weight > 0), np.nan)
+    averaged: Array = np.divide(total, weight, out=np.full(len(x), np.nan), where=good)
+    return averaged
 
 
 def _middle(y: Array, n: int) -> Array:

@@ -106,23 +106,18 @@ def _edges(time_s: Array, x: Array) -> list[_Edge]:
     least = max(LEAST_PULSE_A, 6 * noise)
     moved = np.zeros(len(x))
     moved[: len(x) - lag] = x[lag:] - x[:-lag]
-    places: list[int] = []
-    for first, end in runs(np.abs(moved) >= least):
-        signs = np.sign(moved[first:end])
-        for a, b in runs(signs > 0.0) + runs(signs < 0.0):
-            places.append(first + a + int(np.argmax(np.abs(moved[first + a : first + b]))))
-    places.sort()
+    stretches = runs(moved >= least) + runs(moved <= -least)
+    places = sorted(first + int(np.argmax(np.abs(moved[first:end]))) for first, end in stretches)
     edges = []
     reach = max(round(0.25 / step_s), 2)
     for number, at in enumerate(places):
         before = max(places[number - 1] + lag if number else 0, at - reach)
         after = min(places[number + 1] if number + 1 < len(places) else len(x) - 1, at + lag + reach)
         left, right = x[before : at + 1], x[at + lag : after + 1]
-        if len(left) and len(right):
-            # the later half of what follows: a rush decays
-            size = median(right[len(right) // 2 :]) - median(left[len(left) // 2 :])
-            if abs(size) >= least / 2:
-                edges.append(_Edge(at, float(time_s[at] + time_s[min(at + lag, len(x) - 1)]) / 2, size))
+        # the later half of what follows: a rush decays; where two edges meet there is nothing between, and no size
+        size = median(right[len(right) // 2 :]) - median(left[len(left) // 2 :])
+        if abs(size) >= least / 2:
+            edges.append(_Edge(at, float(time_s[at] + time_s[at + lag]) / 2, size))
     return edges
 
 
@@ -198,7 +193,7 @@ def _pulsing(
     amps = median([min(rise.amps, -1.5 * fall.amps) for rise, fall in own] + [-fall.amps for _, fall in own])
     samples = period / sample_s
     # an edge lies anywhere between two samples, and pulses that keep step with the samples do not average it
-    edge_u = amps / samples / math.sqrt(6) / (1.0 if samples < 40 else math.sqrt(len(own)))
+    edge_u = amps / samples / math.sqrt(6) / (1.0 if samples < 40.0 else math.sqrt(len(own)))
     spread = float(np.std([-fall.amps for _, fall in own])) / math.sqrt(len(own))
     duty = on_s / period
     rush = _rush(own, time_s, x)

@@ -53,7 +53,8 @@ def match_slots(
     found = _at_marks(rising, marked, vague_s)
     used = {id(match.step) for match in found.values()}
     free = [step for step in rising if id(step) not in used]
-    again = {id(step) for load in follow(steps) for step in load.ons[1:]}
+    loads = follow(steps)
+    again = {id(step) for load in loads for step in load.ons[1:]}
     for slot, times in marked.items():
         if not times:
             continue
@@ -67,12 +68,25 @@ def match_slots(
                 or (id(step) in fits and step.time_s > min(times))
             )
             found[slot] = Match(None, near, marked=True)
-        elif (chosen := found[slot].step) is not None and chosen.owner == "unknown":
+        elif (chosen := found[slot].step) is None:
+            continue
+        elif chosen.owner == "unknown":
             # with nothing to tell whose they are, another load that came at the mark may be the one
             near = tuple(step for step in free if any(near_mark(step, at, vague_s) for at in times))
             found[slot] = Match(chosen, near, marked=True)
-    # a load that came back is the one that was there before
-    first = [step for step in free if id(step) not in again]
+        elif _off_plan(chosen, planned_a[slot]) > FITS_COST:
+            # a mark that came late for its own step lies near the next circuit's
+            near = tuple(
+                step
+                for step in free
+                if id(step) not in again
+                and _off_plan(step, planned_a[slot]) <= FITS_COST
+                and any(abs(step.time_s - at) <= MARK_DOUBT_S + vague_s for at in times)
+            )
+            found[slot] = Match(chosen, near, marked=True)
+    # a load that came back is the one that was there before, and one that a mark names is no other circuit's
+    named = {id(step) for load in loads if any(id(on) in used for on in load.ons) for step in load.ons}
+    first = [step for step in free if id(step) not in again | named]
     open_slots = {slot: amps for slot, amps in planned_a.items() if slot not in found}
     for slot, one in (assign(first, open_slots) if open_slots else {}).items():
         others = tuple(step for step, chance in one.chances if step is not one.step and chance >= LEAST_CHANCE)

@@ -1,6 +1,6 @@
 """When is a voltage line up, and when down? Coarse states of trigger, key line and feed over a whole log."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -40,7 +40,7 @@ class SwitchedLine:
     levels: Levels | None
     up: np.ndarray
     moves: bool
-    pulsed: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    pulsed: np.ndarray
 
 
 def line_state(table: Coarse, role: str) -> SwitchedLine | None:
@@ -73,18 +73,17 @@ def _follows_battery(table: Coarse, low: Array, x: Array, down: np.ndarray) -> b
     """Whether a line that seems down there only went with the battery."""
     if "battery_v" not in table.mean or not np.nanmin(low) > UP_ABOVE_V:
         return False
-    share = x[down] / np.maximum(table.mean["battery_v"][down], 1.0)
-    share = share[np.isfinite(share)]
-    return len(share) > 0 and median(share) > BESIDE_BATTERY
+    return known_median(x[down] - BESIDE_BATTERY * table.mean["battery_v"][down]) > 0.0  # of nothing read, NaN: no
 
 
 def hold_state(x: np.ndarray, lower: float, upper: float) -> np.ndarray:
     """True above ``upper``, False below ``lower``, else as before; the first undecided samples as the first decided."""
-    decided = np.where(x >= upper, 1, np.where(x <= lower, 0, -1))
-    index = np.where(decided >= 0, np.arange(len(x)), -1)
-    last = np.maximum.accumulate(index)
-    first = int(np.argmax(decided >= 0)) if (decided >= 0).any() else 0
-    return np.asarray(decided[np.where(last < 0, first, last)] == 1)
+    above = x >= upper
+    decided = above | (x <= lower)
+    if not decided.any():
+        return above
+    last = np.maximum.accumulate(np.where(decided, np.arange(len(x)), 0))
+    return above[np.maximum(last, np.argmax(decided))]
 
 
 def drop_short(up: np.ndarray, time_s: np.ndarray, shortest_s: float) -> np.ndarray:
@@ -104,5 +103,5 @@ def without_chatter(up: np.ndarray, time_s: np.ndarray, shortest_s: float) -> np
 
     One sample alone does not show that a state lasted as long as the step; beyond 0.2 s it may be all there is of it.
     """
-    step_s = median(np.diff(time_s)) if len(time_s) > 1 else 0.0
+    step_s = median(np.diff(time_s))
     return drop_short(up, time_s, max(shortest_s, 1.5 * step_s) if step_s <= LONGEST_ALONE_S else shortest_s)

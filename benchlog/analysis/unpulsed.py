@@ -6,9 +6,10 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.analysis.coarse import Coarse, spacing_s
+from benchlog.analysis.coarse import Coarse, gap_limit_s, spacing_s
 from benchlog.analysis.pulsed import EDGE_S, Pulsing
 from benchlog.core.quantiles import distinct, median
+from benchlog.core.stamps import steps_in
 from benchlog.core.trace import Array
 
 #: The rush after an edge that is left out of the levels, s.
@@ -38,8 +39,7 @@ def _evened(table: Coarse, pulsing: Pulsing, by: str) -> Coarse:
         for at, after in ((rise, rush_s), (fall, min(rush_s, 0.3 * (1 - pulsing.duty) * pulsing.period_s))):
             hidden[np.searchsorted(time_s, at - edge_s) : np.searchsorted(time_s, at + max(edge_s, after))] = True
     # a pulse whose edges were not found is no level
-    gaps = np.concatenate((pulsing.falls_s, [pulsing.to_s]))
-    for fall, rise in zip(gaps[:-1], [*pulsing.rises_s[1:], pulsing.to_s], strict=False):
+    for fall, rise in zip(pulsing.falls_s, [*pulsing.rises_s[1:], pulsing.to_s], strict=True):
         if rise - fall > pulsing.period_s:
             hidden[np.searchsorted(time_s, fall) : np.searchsorted(time_s, rise)] = True
     mean = {}
@@ -69,13 +69,15 @@ def _change(time_s: Array, x: Array, pulsing: Pulsing, skip_s: float) -> float:
 
 def joined(table: Coarse, step_s: float) -> Coarse:
     """Neighbouring points joined until one spans about ``step_s``."""
-    typical = spacing_s(table.start_s) if len(table) > 1 else step_s
-    group = max(int(step_s / typical * (1 + 1e-9) + 1e-9), 1) if typical > 0 else 1
-    if group == 1 or len(table) < 2:
+    if len(table) < 2:
+        return table
+    typical = spacing_s(table.start_s)
+    group = steps_in(step_s, typical)
+    if group < 2:
         return table
     at = np.arange(0, len(table), group)
     # no point reaches across a gap of the log
-    gap = np.flatnonzero(table.start_s[1:] - table.end_s[:-1] > 100 * typical) + 1
+    gap = np.flatnonzero(table.start_s[1:] - table.end_s[:-1] > gap_limit_s(typical)) + 1
     at = distinct(np.concatenate((at, gap)))
     ends = np.append(at[1:], len(table)) - 1
 

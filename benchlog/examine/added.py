@@ -37,7 +37,7 @@ def added_drain(after: "LogFindings", before: "LogFindings") -> Finding:
             then_a += zero_before.offset if zero_before else 0.0
         if here.gain_rel is not None and (here.offset_canonical is not None or drain.u is not None):
             gain_u = rectangular(here.gain_rel * abs(now_a - then_a))
-            apart = Accuracy(0.0, here.offset_canonical or 0.0, here.resolution_c or 0.0)
+            apart = Accuracy(here.gain_rel, here.offset_canonical or 0.0, here.resolution_c or 0.0)
             drift_u = 0.0 if zero_u else apart.drift_u(math.inf)
             u = combine(drain.type_a_u, earlier.type_a_u, zero_u, gain_u, drift_u, math.sqrt(2) * apart.resolution_u)
     elif drain.u is not None and earlier.u is not None:
@@ -48,7 +48,7 @@ def added_drain(after: "LogFindings", before: "LogFindings") -> Finding:
         u=None if u is None else u * 1000,
         from_s=own.from_s,
         to_s=own.to_s,
-        story=f"{number(drain.mean_a * 1000)} mA now, {number(earlier.mean_a * 1000)} mA before the install",
+        story=f"{number(now_a * 1000)} mA now, {number(then_a * 1000)} mA before the install",
         disqualified=own.disqualified or (None if drain.over else own.one_sided) or _earlier_doubt(before),
         # what lies over range in this log makes it add more, not less
         one_sided=own.one_sided if drain.over else None,

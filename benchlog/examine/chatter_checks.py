@@ -82,7 +82,7 @@ class _Watched:
 
 def _watched(bench: LogContext, on_from: float, on_to: float) -> _Watched | None:
     """What the contact did; None where it never closed."""
-    off_to = next((b for a, b in bench.story.off if abs(a - on_to) < 1e-6), on_to)
+    off_to = next((b for a, b in bench.story.off if a == on_to), on_to)
     on_from = _driven_from(bench, on_from, on_to)
     closed_at = _first_closing(bench, on_from, on_to)
     if closed_at is None:
@@ -220,7 +220,7 @@ def _trigger_down(bench: LogContext, opening: Crossing) -> bool:
     if not bench.has("trigger_v"):
         return False
     trace = bench.log.trace(opening.time_s - 0.2, opening.after_s + 0.2, ["trigger_v"])
-    return len(trace) > 0 and float(np.nanmin(trace.values["trigger_v"], initial=np.inf)) < UP_ABOVE_V
+    return bool(np.nanmin(trace.values["trigger_v"], initial=np.inf) < UP_ABOVE_V)
 
 
 def _first_closing(bench: LogContext, on_from: float, on_to: float) -> float | None:
@@ -233,8 +233,8 @@ def _first_closing(bench: LogContext, on_from: float, on_to: float) -> float | N
         return on_from - POINT_S
     around = float(part.start_s[live[0]])
     trace = bench.log.trace(around - 0.2, around + 0.3, ["feed_v"])
-    level = float(np.nanmax(trace.values["feed_v"], initial=0.0))
-    closings = [move for move in contact_moves(trace, max(level, UP_ABOVE_V)) if move.to == "high"]
+    level = float(np.nanmax(trace.values["feed_v"], initial=UP_ABOVE_V))
+    closings = [move for move in contact_moves(trace, level) if move.to == "high"]
     return closings[0].time_s if closings else around
 
 
@@ -258,6 +258,6 @@ def _moves(bench: LogContext, from_s: float, to_s: float) -> list[Crossing]:
         moves += [move for move in contact_moves(trace, float(live[first])) if move.time_s > from_s]
     unique: list[Crossing] = []
     for move in sorted(moves, key=lambda m: m.time_s):
-        if not unique or (move.time_s - unique[-1].time_s > 1e-9 and move.to != unique[-1].to):
+        if not unique or move.to != unique[-1].to:
             unique.append(move)
     return unique

@@ -34,11 +34,11 @@ def closing_load(bench: LogContext, loads: Loads, pull_ins: Sequence[tuple[Trace
         return None
     points, doubts = [], []
     for trace, trigger_s in pull_ins:
-        feed, amps = trace.values["feed_v"], trace.values.get("battery_a")
+        feed, amps = trace.values["feed_v"], trace.values["battery_a"]
         after = np.flatnonzero((trace.time_s > trigger_s) & (feed > UP_ABOVE_V))
-        if amps is None or not len(after):
+        if not len(after):
             continue
-        waiting = amps[(trace.time_s > trigger_s) & (trace.time_s < trace.time_s[after[0]] - 1e-9)]
+        waiting = amps[(trace.time_s > trigger_s) & (trace.time_s < trace.time_s[after[0]])]
         waiting = waiting[np.isfinite(waiting)]
         if len(waiting) < 3:
             continue
@@ -60,11 +60,16 @@ def closing_load(bench: LogContext, loads: Loads, pull_ins: Sequence[tuple[Trace
 
 
 def _at_closing(waiting: Array, waited_s: float, before_a: float, sustained_a: float) -> tuple[float, float]:
-    """The block's load as the contact closes, A, and its relative standard uncertainty."""
-    third = max(len(waiting) // 3, 1)
+    """The block's load as the contact closes, A, and its relative standard uncertainty.
+
+    Args:
+        waiting: three samples or more of the current over ``waited_s``, A.
+        before_a, sustained_a: just before the contact closes, and after, A.
+    """
+    third = len(waiting) // 3
     moved = abs(median(waiting[:third]) - median(waiting[-third:]))
     # seen for a few milliseconds only, an inrush goes on moving for as long as a lamp's lasts
-    moves = moved * max(INRUSH_LASTS_S / max(waited_s, 1e-6), 1.0)
+    moves = moved * max(INRUSH_LASTS_S / waited_s, 1.0)
     step = sustained_a - before_a
     if step > 0 and moves <= STEADY_SHARE * step:
         return step, CLOSING_DOUBT

@@ -180,8 +180,9 @@ def accuracy_of(logger: Logger) -> tuple[dict[str, Accuracy | None], dict[str, f
     low_side: dict[str, float] = {}
     for channel in logger.channel:
         gain, offset = channel.gain_rel, channel.offset_canonical
-        stated = gain is not None and offset is not None
-        accuracy[channel.role] = Accuracy(gain or 0.0, offset or 0.0, channel.resolution_c or 0.0) if stated else None
-        if channel.low_side_mohm and channel.is_current:
+        accuracy[channel.role] = None
+        if gain is not None and offset is not None:
+            accuracy[channel.role] = Accuracy(gain, offset, channel.resolution_c or 0.0)
+        if channel.low_side_mohm:
             low_side[channel.role] = channel.low_side_mohm / 1000
     return accuracy, low_side

@@ -46,5 +46,5 @@ def noise_in(
         # with the feed open the battery's own drift, which the path does not see, would stand for its noise
         live = values["feed_v"] > values["battery_v"] / 2 if path.role == DROP else np.isfinite(path.values)
         values[path.role] = np.where(live, path.values, np.nan)
-        smallest[path.role] = max((smallest.get(role, 0.0) for role in path.behind), default=0.0)
+        smallest[path.role] = max(smallest.get(role, 0.0) for role in path.behind)
     return LogNoise({role: (time_s[still], x) for role, x in values.items()}, smallest)

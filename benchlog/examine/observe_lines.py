@@ -52,7 +52,7 @@ def line_states(bench: LogContext) -> dict[str, Seen]:
                 share, volts = max(found)
                 seen[name] = Seen(share, 0.01, f"{line} at {volts:.1f} V {when}")
     seen |= _taken_down(bench, on, seen)
-    if bench.has("ground_v") and seen.get("feed_on", Seen(0, 0, "")).value > 0.5:
+    if bench.has("ground_v") and "feed_on" in seen and seen["feed_on"].value > 0.5:
         found = [ratio for span in on if (ratio := _ratio(bench, "ground_v", span)) is not None]
         if found:
             share, volts = max(found)
@@ -66,7 +66,7 @@ def _while_on(bench: LogContext, line: str, spans: list[tuple[float, float]]) ->
     for span in spans:
         part = _part(bench, f"{line}_v", span)
         if part is not None and (one := duty(part.mean, part.low, part.high, part.supply)) is not None:
-            found.append((one, median(part.supply), one.falls / max(len(part.mean) * POINT_S, POINT_S)))
+            found.append((one, median(part.supply), one.falls / (len(part.mean) * POINT_S)))
     if not found:
         return {}
     low, supply, _ = min(found, key=lambda entry: entry[0].level)

@@ -61,7 +61,7 @@ def _gone_after_s(bench: LogContext, at_s: float) -> float | None:
     trace, levels = found
     with np.errstate(invalid="ignore"):
         gone = np.flatnonzero((trace.values["trigger_v"] <= levels.at(GONE_SHARE)) & (trace.time_s >= at_s))
-    return max(float(trace.time_s[gone[0]]) - at_s, 0.0) if len(gone) else None
+    return float(trace.time_s[gone[0]]) - at_s if len(gone) else None
 
 
 def _trigger_fall(bench: LogContext) -> dict[str, Seen]:
@@ -95,10 +95,10 @@ def coil_kick(bench: LogContext) -> dict[str, Seen]:
             step_s = max(step_s, median(np.diff(trace.time_s)))
     if not depths:
         return {}
-    slowest = max((took for fall in bench.story.falls for took in (fall_s(bench, fall),) if took), default=(0.0, 0.0))
+    took_s = [took[0] for fall in bench.story.falls if (took := fall_s(bench, fall)) is not None]
     depth = max(depths)
     text = f"the trigger goes {max(depth, 0.0):.2g} V below zero as it is let go"
-    if depth < LEAST_KICK_V and (step_s > KICK_STEP_S or slowest[0] > KICK_STEP_S):
+    if depth < LEAST_KICK_V and (step_s > KICK_STEP_S or max(took_s, default=0.0) > KICK_STEP_S):
         if not all(falls_straight(bench, fall) for fall in bench.story.falls):
             return {}
         text = "let go, the trigger falls as a capacitor alone does, with no coil's current behind it"

@@ -11,7 +11,16 @@ from benchlog.core.numbers import number
 from benchlog.core.uncertainty import COVERAGE_K, combine
 from benchlog.examine.bypass import BYPASSED, shows_load
 from benchlog.examine.context import LogContext
-from benchlog.examine.off_spans import POINT_S, OffSpan, needed_s, no_key_off, over_range, too_short
+from benchlog.examine.off_spans import (
+    CAME_AGAIN,
+    POINT_S,
+    OffSpan,
+    came_again,
+    needed_s,
+    no_key_off,
+    over_range,
+    too_short,
+)
 from benchlog.examine.parted import level_parts
 from benchlog.examine.wakes import fails_by_wakes
 from benchlog.plan.batteries import days_until
@@ -41,6 +50,8 @@ def drain_finding(
     accuracy = bench.accuracy.get(role) if zero is not None or role not in bench.zeros else bench.stated.get(role)
     most_ma = bench.plan.limits.off_state_drain_ma
     doubt = _drain_doubt(worst) or _visit_doubt(bench, role, worst, settled)
+    if any(span.settled is settled and came_again(bench, span) for span in spans):
+        doubt = doubt or f"the current {CAME_AGAIN}"
     return (
         role,
         worst,
@@ -99,7 +110,7 @@ def _measured(
 def _visit_doubt(bench: LogContext, role: str, figure: Drain, settled: Settled) -> str | None:
     """Where the bike woke fully once or twice, somebody may have been at it: that decides no verdict."""
     limit = bench.plan.limits.off_state_drain_ma
-    if limit is None or not 0 < len(figure.visits) <= FEW_VISITS:
+    if limit is None or not figure.visits or len(figure.visits) > FEW_VISITS:
         return None
     wakeups = tuple(one for one in settled.wakeups if one not in figure.visits)
     without = drain(

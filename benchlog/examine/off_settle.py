@@ -11,7 +11,7 @@ from benchlog.core.numbers import number
 from benchlog.core.uncertainty import COVERAGE_K, rectangular
 from benchlog.examine.bypass import BYPASSED
 from benchlog.examine.context import LogContext
-from benchlog.examine.off_spans import POINT_S, OffSpan, needed_s, too_short
+from benchlog.examine.off_spans import CAME_AGAIN, POINT_S, OffSpan, came_again, needed_s, too_short
 from benchlog.plan.limits import settled_s
 
 #: The alternator turns on for about this long after the key-off, which hides it where only the battery is logged, s.
@@ -55,7 +55,7 @@ def settle_time(bench: LogContext, logged: bool, spans: list[OffSpan], drained: 
         )
     elif bench.story.source == "feed_v":
         half = max(half, RELAY_S)  # the feed goes only as the relay lets go
-    until_s, hidden = _unseen_until(bench, span, settled, key_off_s + (limit or need))
+    until_s, hidden = _unseen_until(bench, span, settled, key_off_s + need)
     one_sided = one_sided or hidden
     # it settled between the last point outside the band and the first inside, or later, unseen
     earliest = max(settled.from_s - max(settled.width_s, step_s) - half - key_off_s, 0.0)
@@ -72,14 +72,17 @@ def settle_time(bench: LogContext, logged: bool, spans: list[OffSpan], drained: 
         disqualified=_hidden_by_charger(bench, span, settled),
         # a shunt that sees no current cannot see it settle
         one_sided=one_sided,
-        needs_load_step=one_sided is not None and one_sided == BYPASSED,
+        needs_load_step=one_sided == BYPASSED,
         story=f"{story}, to within {number(within_a * 1000)} mA",
     )
 
 
 def _without_a_fuse(bench: LogContext, span: OffSpan) -> bool:
-    """Whether a fuse was out between the key-off and what counts as settled: that is not how the bike settles."""
+    """Whether a fuse was out before it counts as settled, while it still had time: so the bike does not settle."""
     until_s = span.from_s if span.settled is None else span.settled.from_s
+    limit_s = bench.plan.limits.settle_max_s
+    if limit_s is not None:
+        until_s = min(until_s, span.from_s + limit_s)
     return any(out_s <= until_s and span.from_s < in_s for out_s, in_s in bench.left_out)
 
 
@@ -118,6 +121,8 @@ def _never_asleep(bench: LogContext, after: Sequence[OffSpan], drained: Finding)
         doubt = "the key-off was read from the battery alone, where a bike that stays awake looks like a key left on"
     elif not sure:
         doubt = f"{text}, as far as the channel can tell"
+    elif came_again(bench, span):
+        doubt = f"{text}; the current {CAME_AGAIN}"
     return Measured(
         value=None,
         u=None,

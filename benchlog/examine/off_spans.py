@@ -8,12 +8,14 @@ import numpy as np
 
 from benchlog.analysis.coarse import Coarse, coarse
 from benchlog.analysis.drain import AWAKE_A
+from benchlog.analysis.key_state import KEY_ON_A
 from benchlog.analysis.measurement import Finding, Measured
 from benchlog.analysis.settling import Settled, settle
 from benchlog.examine.context import LogContext
 from benchlog.plan.limits import settled_s
 
 POINT_S = 0.1
+CAME_AGAIN = "came back after it had gone, and no line tells whether the key was turned on again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +78,15 @@ def _awake(bench: LogContext, settled: Settled, from_s: float) -> Settled:
     # what was not seen of the whole stretch may all lie in this part of it
     lost = min(settled.unseen_s, settled.to_s - begins)
     return replace(settled, from_s=begins, wakeups=wakeups, unseen_s=lost, awake=True)
+
+
+def came_again(bench: LogContext, span: OffSpan) -> bool:
+    """Whether as much as a key-on draws came back after the key-off and stayed, where no line shows the key."""
+    settled, role = span.settled, span.role
+    if bench.story.rises or span.opens or role is None or settled is None or not settled.awake:
+        return False
+    before = coarse(bench.overview, span.from_s, settled.from_s, POINT_S, [role]).mean[role]
+    return bool(settled.base_a - np.nanmin(before, initial=np.inf) > KEY_ON_A)
 
 
 def no_key_off(bench: LogContext) -> str:

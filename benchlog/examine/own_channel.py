@@ -84,15 +84,15 @@ def own_channel(bench: LogContext, slot: int, planned: float) -> Finding:
         return NotEvaluated(f"slot {slot} has no valid sample while it was on")
     levels = np.concatenate(sustained)
     value = median(levels)
-    scatter = MEDIAN_U * float(np.std(levels)) / math.sqrt(max(len(levels), 1))
-    drift = float(np.std([median(part) for part in sustained])) if len(sustained) > 1 else 0.0
+    scatter = MEDIAN_U * float(np.std(levels)) / math.sqrt(len(levels))
+    drift = float(np.std([median(part) for part in sustained]))
     u = None
     if accuracy is not None:
         known = accuracy.level_u(value)
         if drawn.calm:
             # with the circuit off its current is zero, so the channel's offset can be taken off
             zero = median(np.concatenate(drawn.calm))
-            if abs(zero) < 3 * combine(accuracy.level_u(0.0), 1e-6):
+            if abs(zero) <= 3 * accuracy.level_u(0.0):
                 value -= zero
                 known = accuracy.change_u(value)
         u = combine(scatter, drift, known, *(pulse.u_a for even in evens for pulse in even.pulses[:1]))
@@ -102,7 +102,7 @@ def own_channel(bench: LogContext, slot: int, planned: float) -> Finding:
         drawn.first_s,
         drawn.last_s,
         "by its own channel",
-        disqualified=f"{over} samples of {role} were over range" if over and over > len(levels) // 10 else None,
+        disqualified=f"{over} samples of {role} were over range" if over > len(levels) / 10 else None,
     )
     return _if_pulsed(bench, slot, found, evens, _on_s(tables, sustained))
 

@@ -3,9 +3,9 @@
 import numpy as np
 
 from benchlog.analysis.true_step import TrueSteps, true_steps
-from benchlog.core.quantiles import distinct, percentile
+from benchlog.core.quantiles import distinct
 from benchlog.core.roles import ROLE_UNITS
-from benchlog.core.trace import Trace
+from benchlog.core.trace import Array, Trace
 from benchlog.examine.context import Samples, Timeline
 
 #: A stretch reaches so far to both sides of an edge, s; so many are looked at, and so many of the time between.
@@ -33,7 +33,12 @@ def _spread(times: list[float], most: int) -> list[float]:
 
 
 def _around(log: Samples, at_s: float, roles: list[str]) -> Trace:
-    # packets of rows may come seconds apart
-    apart_s = percentile(log.overview.gap_s, 90) if len(log.overview.gap_s) else 0.0
-    reach = max(REACH_S, 10 * log.overview.step_s, min(4 * apart_s, FURTHEST_S))
+    reach = max(REACH_S, 10 * log.overview.step_s, min(4 * _apart_s(log.overview.gap_s), FURTHEST_S))
     return log.trace(at_s - reach, at_s + reach, roles)
+
+
+def _apart_s(gap_s: Array) -> float:
+    """The step in which half of a log's time lies, s, gaps apart: that between packets, however many rows in each."""
+    steps = np.sort(gap_s[gap_s <= FURTHEST_S])
+    covered = np.cumsum(steps)
+    return float(steps[int(np.searchsorted(covered, covered[-1] / 2))]) if len(steps) else 0.0

@@ -199,7 +199,8 @@ def _by_steps(bench: LogContext, load: FeedLoad, path: str, gain: float | None, 
             # the two gains differ, and the battery's own sag with the load makes that look like resistance
             sags = [one.after.readings["battery_v"].value - one.before.readings["battery_v"].value for one in ones]
             sag = from_steps(sags, amps, both)
-            lean = gain_apart(bench) * abs(sag.ohm if sag else 0.0)
+            assert sag is not None  # of the same steps as the slope
+            lean = gain_apart(bench) * abs(sag.ohm)
         drift = _drift_ohm(bench, path, load.points)
         u = combine(with_gains(slope, gain, current.gain_rel), slope.ohm * load.extra_rel, lean, drift) * planned
     return _scaled(slope, u, load.points, planned, f"{text}, load {load.how}")
@@ -235,7 +236,6 @@ def _along(bench: LogContext, load: FeedLoad, read: _Readings, text: str) -> Fin
         return _no_load(bench)
     loads = [point.load_a for point in points]
     current = bench.accuracy.get(load.role)
-    rounding = 0.0 if current is None else current.resolution_u
     known = UNSTATED_OFFSET_V if offset_u is None else offset_u
     prior = known if load.zero_known else math.inf
     slope = with_offset(drops, loads, noise, prior)
@@ -244,7 +244,7 @@ def _along(bench: LogContext, load: FeedLoad, read: _Readings, text: str) -> Fin
     u = None
     if offset_u is not None and read.gain is not None and current is not None:
         # the current's own doubt at each point, seen through the path's resistance
-        amps_u = [combine(p.plateau.readings[load.role].u, rounding) for p in points]
+        amps_u = [combine(p.plateau.readings[load.role].u, current.resolution_u) for p in points]
         noise = [combine(a, slope.ohm * b) for a, b in zip(noise, amps_u, strict=True)]
         if load.zero_known:
             prior = combine(known, slope.ohm * current.offset / math.sqrt(3))

@@ -118,7 +118,7 @@ def _pull_ins(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
             never.append((rise, until))
     what = "the feed never became live after the trigger rose"
     timed, why = moves.timed, moves.why_untimed("the feed was live already")
-    slow = max((operation.widths_s[1] for operation in timed), default=0.0) > (limit or 0.0) / 1000
+    slow = limit is not None and any(operation.widths_s[1] * 1000 > limit for operation in timed)
     worst = _worst(timed, never, limit, what, f"no pull-in could be timed: {why}")
     return windows, _unless_touched(_unless_missed(worst, timed, limit, undone=slow or restless), timed, limit)
 
@@ -137,9 +137,9 @@ def _unless_missed(finding: Finding, timed: list[Operation], limit_ms: float | N
     Args:
         undone: an earlier closing may have been undone again, by the bounce of the key or since the contact chatters.
     """
-    step_s = max((width for operation in timed for width in operation.widths_s), default=0.0)
     if not isinstance(finding, Measured) or finding.value is None or limit_ms is None:
         return finding
+    step_s = max(width for operation in timed for width in operation.widths_s)
     if step_s <= BOUNCE_S * 1.01 or finding.value <= limit_ms:
         return finding
     remedy = "a log at 200 samples a second or more would show it"
@@ -154,9 +154,9 @@ def _unless_missed(finding: Finding, timed: list[Operation], limit_ms: float | N
 
 def _unless_touched(finding: Finding, timed: list[Operation], limit_ms: float | None) -> Finding:
     """A pull-in that is late by no more than a bounce fails only where samples would have shown its first touch."""
-    step_s = max((operation.widths_s[1] for operation in timed), default=0.0)
     if not isinstance(finding, Measured) or finding.value is None or limit_ms is None or finding.disqualified:
         return finding
+    step_s = max(operation.widths_s[1] for operation in timed)
     if step_s <= TOUCH_S * 1.01 or not limit_ms < finding.value <= limit_ms + 1000 * (FIRST_TOUCH_S + step_s):
         return finding
     missed = f"samples {step_s * 1000:.3g} ms apart can miss that the contact touched before, and bounced"

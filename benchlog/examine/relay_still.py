@@ -52,7 +52,7 @@ def stays_dead(bench: LogContext, limit_ms: float | None) -> tuple[Crossing, flo
     """A key-on, known from marks or the key line, through which trigger and feed both stay down."""
     if bench.story.source not in ("marks", "key_v"):
         return None
-    lasts_s = max(NEVER_S, (limit_ms or 0.0) / 1000)
+    lasts_s = NEVER_S if limit_ms is None else max(NEVER_S, limit_ms / 1000)
     for turn in bench.story.turns:
         until = next((t.time_s for t in bench.story.turns if t.time_s > turn.time_s), bench.log.end_s)
         begins = turn.time_s + turn.half_width_s

@@ -120,7 +120,6 @@ def _resting(bench: LogContext, spans: Sequence[OffSpan]) -> Finding:
     mean = bench.mean_of("battery_v", volts, step_s)
     accuracy = bench.accuracy.get("battery_v")
     drift, drift_u = _drift(bench, volts, step_s)
-    known = 0.0 if accuracy is None else accuracy.level_u(mean.value)
     doubt = _not_at_rest(bench, span)
     # the offset cancels in a change, so this shows finer than the level itself
     seen = 2 * combine(drift_u, bench.resolution("battery_v") / math.sqrt(6))
@@ -132,7 +131,7 @@ def _resting(bench: LogContext, spans: Sequence[OffSpan]) -> Finding:
         )
     return Measured(
         value=mean.value,
-        u=None if accuracy is None else combine(mean.u, known),
+        u=None if accuracy is None else combine(mean.u, accuracy.level_u(mean.value)),
         from_s=float(part.start_s[0]),
         to_s=float(part.end_s[-1]),
         parts=level_parts(mean.u, accuracy, mean.value, float(part.end_s[-1] - part.start_s[0]), most_s=RESTED_S),

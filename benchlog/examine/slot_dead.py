@@ -9,7 +9,7 @@ from benchlog.analysis.coarse import coarse
 from benchlog.analysis.load_steps import LoadStep, follow
 from benchlog.analysis.measurement import Measured
 from benchlog.analysis.plateaus import LEAST_STEP_A, Plateau
-from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, Match, marked_on
+from benchlog.analysis.slots import MARK_AFTER_S, MARK_BEFORE_S, MARK_DOUBT_S, Match, marked_on
 from benchlog.analysis.switched import UP_ABOVE_V
 from benchlog.core.uncertainty import COVERAGE_K, PASS_PROBABILITY, combine, probability_of_conforming
 from benchlog.examine.context import LogContext
@@ -110,7 +110,7 @@ def _marked_late(one: KeyOnSteps, slot: int) -> list[LoadStep]:
     moved = {other for other in one.matches for step in free if beside(other, step, LATE_MARK_S)}
     return [
         *(step for step in free if beside(slot, step, LATE_MARK_S)),
-        *(step for step in rising if taken.get(id(step)) in moved - {slot} and beside(slot, step, MARK_AFTER_S)),
+        *(step for step in rising if taken.get(id(step)) in moved - {slot} and beside(slot, step, MARK_DOUBT_S)),
     ]
 
 
@@ -185,9 +185,7 @@ def _nothing_at_first(bench: LogContext, one: KeyOnSteps, steps: AllSteps, plann
     if steps.role == "feed_a":
         return one.first is not None and abs(one.first.readings["feed_a"].value) < 0.5 * planned
     # the stretch before the first step; one before the key-on does not count
-    before = one.steps[0].before if one.steps else None
-    if before is None:
-        return False
+    before = one.steps[0].before
     weight = total = 0.0
     for path, roles in ((DROP, ("battery_v", "feed_v")), (LIFT, ("ground_v",))):
         ohm = steps.ratios.get(path)

@@ -85,7 +85,8 @@ def _covering(bench: LogContext, one: KeyOnSteps, match: Match, value: float, u:
     reach = []
     for step, chance in may:
         amps, own_u = _figures(bench, one, step, role)
-        reach.append((abs(amps - value) + COVERAGE_K * (own_u or 0.0), chance))
+        assert own_u is not None  # of the same channel as ``u``
+        reach.append((abs(amps - value) + COVERAGE_K * own_u, chance))
     covered, half = 0.0, COVERAGE_K * u
     for far, chance in sorted(reach):
         if covered >= COVERS * whole:

@@ -57,7 +57,7 @@ def evened(bench: LogContext, from_s: float, to_s: float, by: str, roles: Sequen
         return Evened(fine, (), ())
     rows = float(bench.overview.rows.sum())
     sample_s = bench.overview.step_s
-    mean_s = (bench.log.end_s - bench.log.start_s) / max(rows - 1, 1.0)
+    mean_s = (bench.log.end_s - bench.log.start_s) / (rows - 1)
     if sample_s < BUNCHED * mean_s:
         sample_s = mean_s
     flutters = tuple(_counted(bench, one, by) for one in find_flutter(fine, by, sample_s, bench.calm_a[by]))

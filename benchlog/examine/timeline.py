@@ -17,6 +17,7 @@ from benchlog.analysis.running import EngineOff, Running, find_charged, find_run
 from benchlog.analysis.switched import PLAUSIBLE_V, SwitchedLine, line_state, without_chatter
 from benchlog.core.events import Cranked, EngineRuns, EngineStopped
 from benchlog.core.quantiles import median, percentile
+from benchlog.core.roles import ROLE_UNITS, slot_of
 from benchlog.core.trace import Trace, times_of
 from benchlog.core.uncertainty import Accuracy, combine
 from benchlog.examine.context import KeyTurn, Samples, Timeline
@@ -26,7 +27,8 @@ POINT_S, SLOW_POINT_S = 0.05, 0.5
 #: Pulses are counted over twice this, s.
 PULSES_S = 3.0
 STATE_ROLES = ("battery_v", "battery_a", "drain_a", "key_v", "trigger_v", "feed_v")
-ENGINE_ROLES = ("battery_v", "battery_a", "feed_v", "ground_v", "feed_a", *(f"slot{n}_a" for n in range(1, 13)))
+SLOT_ROLES = tuple(role for role, unit in ROLE_UNITS.items() if slot_of(role) is not None and unit == "A")
+ENGINE_ROLES = ("battery_v", "battery_a", "feed_v", "ground_v", "feed_a", *SLOT_ROLES)
 #: An alternator gives nothing from so long after the key-off on, s.
 COASTED_S = 3.0
 #: A charger's greatest current, at least and as a factor of what it gives with the key off, A (from memory).

@@ -65,7 +65,7 @@ def falls_straight(bench: LogContext, fall: Crossing) -> bool:
         return False
     halves = np.array_split(np.arange(len(part)), 2)
     slopes = [float(np.polyfit(at[half], np.log(part[half]), 1)[0]) for half in halves]
-    return slopes[0] < 0 and abs(slopes[1] / slopes[0] - 1) < STRAIGHT
+    return abs(slopes[1] - slopes[0]) < STRAIGHT * -slopes[0]
 
 
 def shows_returns(bench: LogContext, fall: Crossing) -> bool:

@@ -30,9 +30,9 @@ def _slowly(bench: LogContext, points: RunningPoints) -> bool:
         for at in (first, end)
         if 0 < at < len(flags) - 1
     ]
-    return any(
-        rises_slowly(bench.log.trace(at - AROUND_S, at + AROUND_S, [role]), role, AROUND_S) for at in sorted(set(edges))
-    )
+    step_s = bench.true_step_s(role)
+    around = (bench.log.trace(at - AROUND_S, at + AROUND_S, [role]) for at in sorted(set(edges)))
+    return any(rises_slowly(trace, role, AROUND_S, step_s) for trace in around)
 
 
 def _by_speed(points: RunningPoints) -> bool:
@@ -41,7 +41,7 @@ def _by_speed(points: RunningPoints) -> bool:
     An alternator that gives nothing leaves the battery the whole load, as it was with the engine off.
     """
     with np.errstate(invalid="ignore"):
-        own_a = points.amps - (np.nan_to_num(points.load_a) if points.load_how else 0.0)
+        own_a = points.amps - np.nan_to_num(points.load_a) if points.load_how else points.amps
         missing = (points.whole_a - points.amps)[points.uncharged]
     drawn, gained = (own_a[state & np.isfinite(own_a)] for state in (points.uncharged, points.charged))
     if len(drawn) and len(gained) and median(drawn) - median(gained) > GREATEST_LOAD_A:

@@ -65,7 +65,7 @@ def zeroed_overview(overview: Overview, offsets: Mapping[str, float], stretches:
     after[0] = False
     gap_s = overview.gap_s.copy()
     kept = np.flatnonzero(keep)
-    lead = np.diff(overview.start_s[kept], prepend=overview.start_s[kept[0]]) if len(kept) else np.empty(0)
+    lead = np.zeros(len(kept))
     lead[1:] = overview.start_s[kept[1:]] - overview.end_s[kept[:-1]]
     gap_s[kept] = np.where(after[kept], np.maximum(gap_s[kept], lead), gap_s[kept])
     return Overview(

@@ -66,9 +66,9 @@ class AtStep:
         self._out_s: float | None = None
         self._left_out: list[tuple[float, float]] = []
         self._free_from_s = -math.inf
-        # by slot, A, as long as this run lasts; and whether the circuit in question was on before its own step
+        # by slot, A, as long as this run lasts; and the levels at which a circuit is to go off that was on too early
         self._rose_a: dict[int, float] = {}
-        self._was_on = False
+        self._was_on: Before | None = None
         self._begin_run()
 
     def _begin_run(self) -> None:

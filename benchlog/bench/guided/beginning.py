@@ -35,7 +35,7 @@ class Beginning(Noting):
         self.memory.step = self.spec.id
         self._waiting, self._doubted, self._tester, self._noted = "", False, False, False
         self._asked = self._right = None
-        self._was_on = False
+        self._was_on = None
         self._held_from_s, self._did_s = math.nan, -math.inf
         self._begin_asking(LEVEL_S)
 

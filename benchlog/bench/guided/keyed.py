@@ -131,8 +131,9 @@ class Keyed(Following):
 
     def _off_and_on(self) -> None:
         """It goes off and on once more: it was on already, or is not yet."""
+        on = self.history.before(self.history.now_s, CALM_S)
         self._again_after(switched_off([self.spec], known=True))
-        self._was_on = True
+        self._was_on = on
 
     def _again(self) -> None:
         at = self._at

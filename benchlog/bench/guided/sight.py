@@ -44,8 +44,7 @@ class StepSeen:
     Attributes:
         at_s: when, s. by: what showed it. odd: what does not look as planned; "" where all does.
         unsure: asked before it is taken, where it may be something else.
-        value: the figure that later steps need: a circuit's step (A), a fall of the drain (A), a settled drain (A);
-            NaN where none.
+        value: the figure that later steps need: a circuit's step, a fall of the drain, a settled drain, A; else NaN.
         wakes_every_s: where wake-ups alone make the drain too large, their usual interval, s; else NaN.
     """
 

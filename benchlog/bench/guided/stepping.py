@@ -4,7 +4,7 @@ import math
 
 from benchlog.bench.guided.at_step import OR_ENTER
 from benchlog.bench.guided.beginning import Beginning
-from benchlog.bench.guided.history import LEVEL_S, POINT_S
+from benchlog.bench.guided.history import LEVEL_S, POINT_S, Before
 from benchlog.bench.guided.right import Asked, stranger_off
 from benchlog.bench.guided.sight import StepSeen
 from benchlog.bench.guided.watch import LEAST_STEP_A
@@ -67,6 +67,8 @@ class Stepping(Beginning):
             eager_s = self._since_s + HAND_OFF_S - CALM_S
             start = self.history.before(eager_s, CALM_S / 2)
             self._begin_asking(CALM_S)
+            if self._was_on is not None and self._was_mistaken(self._was_on):
+                return True
             self._begin_step(CALM_S)
             if not self.spec.caution and self._risen(start, self._before):
                 # the next switch was pressed already
@@ -103,14 +105,9 @@ class Stepping(Beginning):
             self._end_back(noted=True)
             self._begin_look()
             return
-        if seen is not None and self._was_on and (mistaken := self._taken_for(seen.value)) is not None:
-            self._end_back(noted=True)
-            title = self._steps[mistaken].title
-            self._ways.tell(f"{self.spec.title}: what went off is what came on at {title}, which comes again")
-            alone = mistaken == self._at - 1
-            self._go_to(mistaken, as_it_is=alone)
-            if alone:
-                self._begin_look()  # the current has just fallen
+        if self._was_on is not None:
+            self._end_back(noted=seen is not None)
+            self._begin_look()
             return
         # what was just taken back is not among the levels before
         over_s = LEVEL_S if seen is None else min(max(self.history.now_s - seen.at_s - POINT_S, POINT_S), LEVEL_S)
@@ -118,11 +115,22 @@ class Stepping(Beginning):
         self._begin_asking(over_s)
         self._begin_step(over_s)
 
-    def _taken_for(self, fell_a: float) -> int | None:
-        """The step before at which a circuit came on that has gone off now; None where none is known."""
-        within_a = max(LEAST_STEP_A, -fell_a * SAME_LOAD)
-        alike = [one for one in self._on if abs(self._rose_a.get(one.slot, math.inf) + fell_a) < within_a]
-        return self._steps.index(alike[-1]) if alike else None
+    def _was_mistaken(self, on: Before) -> bool:
+        """Whether what has gone off came on at a step before, which then comes again; ``on``: the levels with it on."""
+        self._was_on = None
+        role = next((one for one in self._load_roles() if one in self.history.roles), "")
+        fell_a = on.of(role) - self._before.of(role)
+        within_a = max(LEAST_STEP_A, fell_a * SAME_LOAD)
+        alike = [one for one in self._on if abs(self._rose_a.get(one.slot, math.inf) - fell_a) < within_a]
+        if not alike:
+            return False
+        at = self._steps.index(alike[-1])
+        self._ways.tell(f"{self.spec.title}: what went off is what came on at {alike[-1].title}, which comes again")
+        alone = at == self._at - 1
+        self._go_to(at, as_it_is=alone)
+        if alone:
+            self._begin_look()  # the current has just fallen
+        return True
 
     def _move_act(self, waited_s: float) -> bool:
         spec = self.spec

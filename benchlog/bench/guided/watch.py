@@ -131,9 +131,7 @@ def slot_off(sight: Sight) -> Look:
         if role in sight.history.roles:
             change = steady_change(sight, role, NEAR_STANDS_S)
             return (
-                Look(StepSeen(change[0], "the current fell", value=change[1]))
-                if change is not None and change[1] < -least
-                else Look()
+                Look(StepSeen(change[0], "the current fell")) if change is not None and change[1] < -least else Look()
             )
     return Look()
 
