@@ -134,14 +134,20 @@ class Bike:
         }
 
 
+#: Where the figures of a bike lie, V and Ω.
+BETWEEN = {
+    "emf_v": (12.2, 13.0),
+    "source_ohm": (0.012, 0.08),
+    "feed_ohm": (0.006, 0.06),
+    "ground_ohm": (0.003, 0.03),
+    "leak_v": (0.01, 0.9),
+}
+
+
 def draw_bike(rng: np.random.Generator, spread: float) -> Bike:
     """A bike whose circuits draw what is planned, give or take ``spread``."""
     return Bike(
-        emf_v=rng.uniform(12.2, 13.0),
-        source_ohm=rng.uniform(0.012, 0.08),
-        feed_ohm=rng.uniform(0.006, 0.06),
-        ground_ohm=rng.uniform(0.003, 0.03),
-        leak_v=rng.uniform(0.01, 0.9),
+        **{name: rng.uniform(*between) for name, between in BETWEEN.items()},
         base_a=10 ** rng.uniform(-4.0, -2.3),
         pulse_a=10 ** rng.uniform(-3, -1.3) if rng.random() < 0.5 else 0.0,
         period_s=rng.uniform(15, 1500),

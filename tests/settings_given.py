@@ -11,14 +11,20 @@ from benchlog.core.errors import BadFile
 Loading = Callable[[str | bytes], Any]
 
 
-def written_and_loaded(path: Path, load: Callable[[Path], Any]) -> Loading:
-    """Writes a content to the file, and loads it from there."""
+def loading(name: str, load: Callable[[Path], Any]) -> Any:
+    """The fixture ``load`` of a test file: it writes a content to a file of that name, and loads it from there."""
 
-    def write_and_load(content: str | bytes) -> Any:
-        path.write_bytes(content if isinstance(content, bytes) else content.encode())
-        return load(path)
+    @pytest.fixture(name="load")
+    def written_and_loaded(tmp_path: Path) -> Loading:
+        path = tmp_path / name
 
-    return write_and_load
+        def write_and_load(content: str | bytes) -> Any:
+            path.write_bytes(content if isinstance(content, bytes) else content.encode())
+            return load(path)
+
+        return write_and_load
+
+    return written_and_loaded
 
 
 def faults_of(load: Loading, content: str | bytes) -> list[str]:

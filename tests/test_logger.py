@@ -5,7 +5,7 @@ import tomllib
 import jsonschema
 import pydantic
 import pytest
-from settings_given import faults_of, written_and_loaded
+from settings_given import faults_of, loading
 
 from benchlog.core.errors import BadLogger
 from benchlog.logger.model import Channel, load_logger, logger_from_headers, logger_from_mapping, logger_schema
@@ -35,10 +35,7 @@ role = "battery_v"
 CHANNEL = '[[channel]]\ncolumn = "x"\nrole = "battery_v"\n'
 
 
-@pytest.fixture
-def load(tmp_path):
-    """Write a text to a logger file and load it."""
-    return written_and_loaded(tmp_path / "a.logger.toml", load_logger)
+load = loading("a.logger.toml", load_logger)
 
 
 def test_full_file_is_read(load):

@@ -5,7 +5,7 @@ import tomllib
 import jsonschema
 import pydantic
 import pytest
-from settings_given import faults_of, written_and_loaded
+from settings_given import faults_of, loading
 
 from benchlog.core.errors import BadPlan
 from benchlog.plan.model import Plan, load_plan, plan_from_mapping, plan_schema
@@ -58,18 +58,15 @@ charging_balance_min_a = 0.0
 LEAST = '[install]\nbike = "Larch"\n[battery]\nchemistry = "agm"\ncapacity_ah = 11\n'
 
 
-@pytest.fixture
-def load(tmp_path):
-    """Write a text (or bytes) to a plan file and load it."""
-    return written_and_loaded(tmp_path / "plan.toml", load_plan)
+load = loading("plan.toml", load_plan)
 
 
 def test_full_plan_is_read(load):
     """Every key of a full plan arrives, in its place."""
     plan = load(LARCH)
+    battery = plan.battery
 
-    assert plan.install.bike == "Larch"
-    assert (plan.battery.chemistry, plan.battery.capacity_ah) == ("agm", 11.2)
+    assert (plan.install.bike, battery.chemistry, battery.capacity_ah) == ("Larch", "agm", 11.2)
     assert (plan.relay.coil_a, plan.relay.suppression) == (0.14, "diode")
     assert (plan.feed.wire.area_mm2, plan.feed.run_m, plan.feed.drop_max_v) == (4.0, 1.5, 0.3)
     assert plan.circuit[0].device == "vaccine cool box"

@@ -51,13 +51,10 @@ def test_what_is_no_number_is_null():
     standing = Standing(at.date(), 10.0, math.inf, math.inf, None, 20.0, "b")
     text = season_json(Season("Larch", "agm", 11.2, at.date(), (part,), (), charge, standing, ()))
 
-    assert '"value": null' in text
-    assert '"at": "2026-09-01T12:00:00+00:00"' in text
-    assert '"mid_days": null' in text
-    assert '"low_days": 10.0' in text
-    assert '"until": "2026-09-11"' in text
-    assert '"words": "60 to 80 %"' in text
-    assert '"words": "10 to very many days"' in text
+    for said in ('"value": null', '"at": "2026-09-01T12:00:00+00:00"', '"mid_days": null', '"low_days": 10.0'):
+        assert said in text
+    for said in ('"until": "2026-09-11"', '"words": "60 to 80 %"', '"words": "10 to very many days"'):
+        assert said in text
     assert '"crank_minimum": {' in text
 
 

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 from benchlog.analysis.assignment import LEAST_CHANCE, assign
@@ -56,34 +56,9 @@ def match_slots(
     loads = follow(steps)
     again = {id(step) for load in loads for step in load.ons[1:]}
     for slot, times in marked.items():
-        if not times:
-            continue
-        if slot not in found:
-            # it may have come a little beside its mark, or much later by itself (a thermostat, a timer)
-            fits = {id(step) for step in free if _off_plan(step, planned_a[slot]) <= FITS_COST} - again
-            near = tuple(
-                step
-                for step in free
-                if any(abs(step.time_s - at) <= MARK_DOUBT_S + vague_s for at in times)
-                or (id(step) in fits and step.time_s > min(times))
-            )
-            found[slot] = Match(None, near, marked=True)
-        elif (chosen := found[slot].step) is None:
-            continue
-        elif chosen.owner == "unknown":
-            # with nothing to tell whose they are, another load that came at the mark may be the one
-            near = tuple(step for step in free if any(near_mark(step, at, vague_s) for at in times))
-            found[slot] = Match(chosen, near, marked=True)
-        elif _off_plan(chosen, planned_a[slot]) > FITS_COST:
-            # a mark that came late for its own step lies near the next circuit's
-            near = tuple(
-                step
-                for step in free
-                if id(step) not in again
-                and _off_plan(step, planned_a[slot]) <= FITS_COST
-                and any(abs(step.time_s - at) <= MARK_DOUBT_S + vague_s for at in times)
-            )
-            found[slot] = Match(chosen, near, marked=True)
+        if times:
+            match = found.get(slot, Match(None, (), marked=True))
+            found[slot] = replace(match, others=_beside(match.step, free, again, times, planned_a[slot], vague_s))
     # a load that came back is the one that was there before, and one that a mark names is no other circuit's
     named = {id(step) for load in loads if any(id(on) in used for on in load.ons) for step in load.ons}
     first = [step for step in free if id(step) not in again | named]
@@ -92,6 +67,32 @@ def match_slots(
         others = tuple(step for step, chance in one.chances if step is not one.step and chance >= LEAST_CHANCE)
         found[slot] = Match(one.step, others, marked=False, chances=one.chances)
     return found
+
+
+def _beside(
+    chosen: LoadStep | None,
+    free: Sequence[LoadStep],
+    again: set[int],
+    times: Sequence[float],
+    planned: float,
+    vague_s: float,
+) -> tuple[LoadStep, ...]:
+    """The steps that may be a marked circuit's instead of the one at its marks, or of none."""
+
+    def doubtful(step: LoadStep) -> bool:
+        return any(abs(step.time_s - at) <= MARK_DOUBT_S + vague_s for at in times)
+
+    if chosen is not None and chosen.owner == "unknown":
+        # with nothing to tell whose they are, another load that came at the mark may be the one
+        return tuple(step for step in free if any(near_mark(step, at, vague_s) for at in times))
+    fits = {id(step) for step in free if _off_plan(step, planned) <= FITS_COST} - again
+    if chosen is None:
+        # it may have come a little beside its mark, or much later by itself (a thermostat, a timer)
+        return tuple(step for step in free if doubtful(step) or (id(step) in fits and step.time_s > min(times)))
+    if _off_plan(chosen, planned) <= FITS_COST:
+        return ()
+    # a mark that came late for its own step lies near the next circuit's
+    return tuple(step for step in free if id(step) in fits and doubtful(step))
 
 
 def _at_marks(rising: Sequence[LoadStep], marked: Mapping[int, list[float]], vague_s: float) -> dict[int, Match]:

@@ -49,9 +49,7 @@ def drain_finding(
     # without its zero the accuracy as stated is behind the figure
     accuracy = bench.accuracy.get(role) if zero is not None or role not in bench.zeros else bench.stated.get(role)
     most_ma = bench.plan.limits.off_state_drain_ma
-    doubt = _drain_doubt(worst) or _visit_doubt(bench, role, worst, settled)
-    if any(span.settled is settled and came_again(bench, span) for span in spans):
-        doubt = doubt or f"the current {CAME_AGAIN}"
+    doubt = _drain_doubt(worst) or _visit_doubt(bench, role, worst, settled) or _key_doubt(bench, spans, settled)
     return (
         role,
         worst,
@@ -105,6 +103,12 @@ def _measured(
         if figure is not None:
             figure, zero = _by_zero_or_not(bench, span.role, figure)
             yield figure, span.settled, span.role, zero
+
+
+def _key_doubt(bench: LogContext, spans: list[OffSpan], settled: Settled) -> str | None:
+    """Where as much as a key-on draws came back, and no line tells of the key."""
+    came_back = any(span.settled is settled and came_again(bench, span) for span in spans)
+    return f"the current {CAME_AGAIN}" if came_back else None
 
 
 def _visit_doubt(bench: LogContext, role: str, figure: Drain, settled: Settled) -> str | None:

@@ -20,20 +20,19 @@ COAST_S = 2.0
 RELAY_S = 0.5
 #: A current that fell this long before the log's end was not yet settled until then, s.
 LEAST_AFTER_S = 10.0
+_NO_KEY_OFF = "the log holds no key-off; turn the key off while it records"
+_FUSE_OUT = (
+    "a fuse was out before the drain had settled; turn the key off with all fuses in, and pull none until the drain "
+    "has settled"
+)
 
 
 def settle_time(bench: LogContext, logged: bool, spans: list[OffSpan], drained: Finding) -> Finding:
     if not logged:
         return NotEvaluated("neither drain_a nor battery_a is logged")
-    after = [span for span in spans if not span.opens]
+    after = [span for span in spans if not span.opens and not _without_a_fuse(bench, span)]
     if not after:
-        return NotEvaluated("the log holds no key-off; turn the key off while it records")
-    after = [span for span in after if not _without_a_fuse(bench, span)]
-    if not after:
-        return NotEvaluated(
-            "a fuse was out before the drain had settled; turn the key off with all fuses in, and pull none until the "
-            "drain has settled"
-        )
+        return NotEvaluated(_NO_KEY_OFF if all(span.opens for span in spans) else _FUSE_OUT)
     need = needed_s(bench)
     awake = _never_asleep(bench, after, drained)
     if awake is not None:

@@ -115,10 +115,7 @@ def over_range(spans: Sequence[OffSpan], need: float) -> Finding | None:
     for span in spans:
         if span.settled is not None and not math.isfinite(span.settled.base_a) and span.to_s - span.from_s >= need:
             return Measured(
-                value=None,
-                u=None,
-                from_s=span.from_s,
-                to_s=span.to_s,
+                *(None, None, span.from_s, span.to_s),
                 disqualified=f"{span.role} was over range to the end of that stretch",
                 remedy="a channel with a wider range would show it",
             )

@@ -11,18 +11,15 @@ from benchlog.bench.guided.sight import Sight
 from benchlog.core.spread import robust_noise
 from benchlog.core.trace import Array
 
-#: A line has moved once it has stayed there for this long, s.
-LINE_HELD_S = 0.3
-#: The noise is taken from the newest points over this long, s.
-NOISE_OVER_S = 20.0
-#: Pulses are the same load where two stretches of this length have the same mean, s, and share of the change.
-PULSES_OVER_S, PULSES_ALIKE = 2.0, 0.2
+#: A line has moved once it has stayed there for this long; the noise is taken from the newest points over that long, s.
+LINE_HELD_S, NOISE_OVER_S = 0.3, 20.0
+#: Pulses are the same load where two stretches of this length have the same mean, s, and share of the change. They have
+#: ended where the current stays up for longer than so many of the longest pulse or pause before.
+PULSES_OVER_S, PULSES_ALIKE, LONGER = 2.0, 0.2, 1.5
 #: A level comes and goes where it crosses its middle so often in two such stretches, and swings by more than this, A.
 LEAST_CROSSINGS, LEAST_SWING = 3, 0.1
 #: A load beside pulses lifts their floor and their top by the same, share of the change, and A or V.
 LIFTS_ALIKE, LIFTS_ALIKE_LEAST = 0.15, 0.05
-#: Pulses have ended where the current stays up for longer than this many of the longest pulse or pause before.
-LONGER = 1.5
 #: Standard deviations of single values in the quartile of their differences' sizes: 1 over the quantile of 62.5 %, over
 #: the root of two.
 CALM_QUARTER = 1.0 / (NormalDist().inv_cdf(0.625) * math.sqrt(2.0))
