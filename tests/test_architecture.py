@@ -25,6 +25,7 @@ ANALYSIS_MAY_IMPORT = {
         "benchlog.core.events",
         "benchlog.core.quantiles",
         "benchlog.core.spread",
+        "benchlog.core.stamps",
         "benchlog.core.trace",
         "benchlog.core.uncertainty",
         "benchlog.core.roles",

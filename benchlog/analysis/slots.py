@@ -1,7 +1,7 @@
 """Which circuit draws what? Load steps matched to marks and to the planned currents."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -56,33 +56,9 @@ def match_slots(
     loads = follow(steps)
     again = {id(step) for load in loads for step in load.ons[1:]}
     for slot, times in marked.items():
-        if not times:
-            continue
-        if slot not in found:
-            # it may have come a little beside its mark, or much later by itself (a thermostat, a timer)
-            fits = {id(step) for step in free if _off_plan(step, planned_a[slot]) <= FITS_COST} - again
-            near = tuple(
-                step
-                for step in free
-                if any(abs(step.time_s - at) <= MARK_DOUBT_S + vague_s for at in times)
-                or (id(step) in fits and step.time_s > min(times))
-            )
-            found[slot] = Match(None, near, marked=True)
-        elif (chosen := found[slot].step) is None:
-            continue
-        elif chosen.owner == "unknown":
-            # with nothing to tell whose they are, another load that came at the mark may be the one
-            near = tuple(step for step in free if any(near_mark(step, at, vague_s) for at in times))
-            found[slot] = Match(chosen, near, marked=True)
-        elif _off_plan(chosen, planned_a[slot]) > FITS_COST:
-            # a mark that came late for its own step lies near the next circuit's
-            near = tuple(
-                step
-                for step in free
-                if id(step) not in again
-                and _off_plan(step, planned_a[slot]) <= FITS_COST
-                and any(abs(step.time_s - at) <= MARK_DOUBT_S + vague_s for at in times)
-            )
+        if times:
+            chosen = found[slot].step if slot in found else None
+            near = _may_be(chosen, planned_a[slot], free, again, (times, vague_s))
             found[slot] = Match(chosen, near, marked=True)
     # a load that came back is the one that was there before, and one that a mark names is no other circuit's
     named = {id(step) for load in loads if any(id(on) in used for on in load.ons) for step in load.ons}
@@ -92,6 +68,34 @@ def match_slots(
         others = tuple(step for step, chance in one.chances if step is not one.step and chance >= LEAST_CHANCE)
         found[slot] = Match(one.step, others, marked=False, chances=one.chances)
     return found
+
+
+def _may_be(
+    chosen: LoadStep | None,
+    planned: float,
+    free: Sequence[LoadStep],
+    again: Container[int],
+    marked: tuple[Sequence[float], float],
+) -> tuple[LoadStep, ...]:
+    """The steps of no mark that a marked slot's may be beside the one chosen.
+
+    Args:
+        again: ids of the steps in which a load came back. marked: times of the slot's marks, s, and how vague they are.
+    """
+    times, vague_s = marked
+    beside = [step for step in free if any(abs(step.time_s - at) <= MARK_DOUBT_S + vague_s for at in times)]
+    fits = {id(step) for step in free if id(step) not in again and _off_plan(step, planned) <= FITS_COST}
+    if chosen is None:
+        # it may have come a little beside its mark, or much later by itself (a thermostat, a timer)
+        near = {id(step) for step in beside}
+        return tuple(s for s in free if id(s) in near or (id(s) in fits and s.time_s > min(times)))
+    if chosen.owner == "unknown":
+        # with nothing to tell whose they are, another load that came at the mark may be the one
+        return tuple(step for step in free if any(near_mark(step, at, vague_s) for at in times))
+    if _off_plan(chosen, planned) > FITS_COST:
+        # a mark that came late for its own step lies near the next circuit's
+        return tuple(step for step in beside if id(step) in fits)
+    return ()
 
 
 def _at_marks(rising: Sequence[LoadStep], marked: Mapping[int, list[float]], vague_s: float) -> dict[int, Match]:
