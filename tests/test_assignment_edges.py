@@ -92,10 +92,11 @@ def matched(steps, planned, *marks: tuple[float, str], vague_s: float = 0.0) -> 
 
 
 def test_marked_slot_takes_the_nearest_step_however_far_off_its_plan():
-    """Of two that are near the nearer; one that the paths call the block's before one that nobody knows."""
+    """Of two that are near the nearer, and the other may be it where only that one fits; the block's before unknown."""
     near, far, own = step(10.5, 9.0, "block"), step(9.0, 2.0, "block"), step(11.0, 2.0)
 
-    assert matched([far, near], {1: 2.0}, (10.0, "slot 1 on"))[1] == Match(near, (), marked=True)
+    assert matched([far, near], {1: 2.0}, (10.0, "slot 1 on"))[1] == Match(near, (far,), marked=True)
+    assert matched([far, near], {1: 9.0}, (10.0, "slot 1 on"))[1] == Match(near, (), marked=True)
     assert matched([own, step(12.0, 5.0, "block")], {1: 2.0}, (11.0, "slot 1 on"))[1].step.owner == "block"
     assert matched([step(10.0, -2.0), step(10.0, 2.0, "bike")], {1: 2.0}, (10.0, "slot 1 on"))[1].step is None
 

@@ -94,3 +94,15 @@ def test_as_many_steps_of_the_block_as_circuits_leave_none_to_share():
 
     assert together(steps, {1: 2.0, 2: 3.0}) == {}
     assert together(steps, {1: 2.0, 2: 3.0, 3: 30.0}) == {1: (steps[0], (1, 2)), 2: (steps[0], (1, 2))}
+
+
+@pytest.mark.parametrize(
+    ("time_s", "amps", "may"), [(4.1, 2.0, True), (3.9, 2.0, False), (4.1, 2.35, True), (4.1, 2.45, False)]
+)
+def test_step_that_does_not_fit_leaves_one_that_does_near_the_mark(time_s: float, amps: float, may: bool):
+    """9 A at a mark of 2 A: what came within 6 s of it and fits to 20 % may be the circuit's own."""
+    other, own = step(time_s, amps, "block"), step(10.0, 9.0, "block")
+
+    found = matched([other, own], {1: 2.0}, (10.0, "slot 1 on"))[1]
+
+    assert found == Match(own, (other,) if may else (), marked=True)
