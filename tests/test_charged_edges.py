@@ -38,6 +38,24 @@ def test_run_without_a_crank_shows_by_charge_at_a_chargers_voltage(volts: tuple,
     assert ((got.from_s, got.to_s, got.how) if got else None) == ((*span, "share") if span else None)
 
 
+@pytest.mark.parametrize(
+    ("from_s", "calm", "dark"),
+    [
+        (0.0, 20, ((0.0, 10.0),)),
+        (4.5, 20, ((4.5, 10.0),)),
+        (5.5, 40, ()),
+        (0.0, 11, ((0.0, 5.5),)),
+        (0.0, 10, ()),
+        (0.0, 0, ()),
+    ],
+)
+def test_engine_of_a_log_that_begins_with_the_key_on_may_have_idled_before_it_charged(from_s, calm, dark):
+    """For more than 5 s, and with less than 5 s of log before the key-on, which may be a crank's."""
+    table = points(0.5, {"battery_v": full(13.5), "battery_a": parts((calm, 1.0), (121 - calm, -1.0))})
+
+    assert find_charged(table, from_s, 60.0, 0.01).dark == dark
+
+
 def test_run_without_a_crank_needs_both_channels():
     """And two points."""
     table = points(0.5, {"battery_v": full(14.0), "battery_a": full(-5.0)})

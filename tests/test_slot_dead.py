@@ -33,9 +33,9 @@ def key_on(steps, matches, marks=(), ends_s=60.0, before=None, first=None, toget
     return KeyOnSteps(tuple(stepped), noted, matches, dict(together), first, ends_s)
 
 
-def a_bench(marks=(), accuracy=EXACT, values=None, **told):
-    """Three circuits of 3 A planned."""
-    t = times(60.0, 0.1)
+def a_bench(marks=(), accuracy=EXACT, values=None, lasts_s=70.0, **told):
+    """Three circuits of 3 A planned; the key is on for the first minute."""
+    t = times(lasts_s, 0.1)
     log = HandLog(t, {"battery_a": 0.0} if values is None else values(t), marks)
     known = dict.fromkeys(("battery_a", "feed_a", "battery_v", "feed_v", "ground_v"), accuracy)
     return bench(log, story(((0.0, 60.0),), **told), plan(3.0, 3.0, 3.0), accuracy=known)
@@ -72,6 +72,12 @@ def test_mark_is_watched_where_steady_stretches_fill_half_of_the_time_around_it(
 def test_mark_at_which_the_log_begins_is_not_watched(from_s, seen):
     """What came before anything steady was seen is no step: a log cut just before its mark fails no circuit."""
     assert watched(a_bench(), 20.0, [(plateau(from_s, 40.0),)]) is seen
+
+
+@pytest.mark.parametrize(("mark_s", "seen"), [(1.9, False), (2.1, True), (66.8, True), (67.1, False)])
+def test_mark_in_reach_of_the_logs_ends_is_not_watched(mark_s, seen):
+    """Its step may have come up to 2 s before the mark, or 3 s after it, where a log of 70 s has no samples."""
+    assert watched(a_bench(), mark_s, [(plateau(0.0, 70.0),)]) is seen
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,8 @@ import pytest
 from hand_bench import EXACT, HandLog, bench, limit, plan, plateau, story, times
 from test_slot_dead import WITHIN, a_bench, key_on, step
 
+from benchlog.analysis.cranking import Crank
+from benchlog.analysis.running import Running
 from benchlog.analysis.slots import Match
 from benchlog.core.uncertainty import Accuracy
 from benchlog.examine.slot_dead import left_out, no_step
@@ -66,6 +68,19 @@ def test_dead_circuit_needs_paths_that_tell_time_and_nothing_on_before(change):
     """Each lacks one: the paths, a limit, a step of its own, four seconds, a block that carried nothing."""
     assert dead(*others(3.0, 3.1), **change) is None
     assert dead(*others(3.0, 3.1), ends_s=19.1) is not None
+
+
+def test_no_circuit_is_dead_where_the_log_ends_before_the_key_on_does():
+    """It may come on right after; not where a crank, or the engine's run, shows that the switching was over."""
+    steps, matches = others(3.0, 3.1)
+
+    def found(**told):
+        return dead(steps, matches, bench_=a_bench(accuracy=EXACT, lasts_s=60.0, **told), ends_s=50.0)
+
+    assert found() is None
+    assert found(cranks=(Crank(49.1, 50.0, 12.5, 1.0),)) is not None
+    assert found(cranks=(Crank(48.9, 50.0, 12.5, 1.0),)) is None
+    assert found(running=(Running(51.0, 60.0, "share", 12.5, 1.0),)) is not None
 
 
 def test_dead_circuit_needs_others_each_with_a_step_of_known_owner():
@@ -163,7 +178,7 @@ def test_circuits_own_plan_tells_what_the_block_may_have_carried():
     """30 mV over 20 mΩ are 1.5 A: less than 0.6 of 3 A, not of 2 A."""
     fine = Accuracy(0.0, 1e-5, 0.0)
     before = plateau(2.0, 9.9, battery_a=0.5, drop_v=0.03)
-    log = HandLog(times(60.0, 0.1), {"battery_a": 0.0})
+    log = HandLog(times(70.0, 0.1), {"battery_a": 0.0})
     for planned, told in (((3.0, 2.0), True), ((2.0, 3.0), False)):
         one = bench(
             log,

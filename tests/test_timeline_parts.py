@@ -8,7 +8,8 @@ from test_timeline_edges import a_log, during, told
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.cranking import Crank
 from benchlog.analysis.key_state import Turn
-from benchlog.examine.timeline import SLOW_POINT_S, _charger_a, _highest, _median_between, _without_dips, segment
+from benchlog.examine.charger import SLOW_POINT_S, charger_a
+from benchlog.examine.timeline import _highest, _median_between, _without_dips, segment
 
 CRANK = [Crank(30.0, 31.0, 12.4, 5.0)]
 
@@ -82,10 +83,10 @@ def test_median_between_two_times_counts_both_and_no_missing_points():
     assert _median_between(t, x, 1.0, 3.0) == 3.0
 
 
-def charger(off, *levels, amps=None, a=40.0, b=60.0):
+def charger(off, *levels, amps=None, a=40.0, b=60.0, crank_s=None):
     """What a charger may give about a key-on from 40 to 60 s."""
     line = {} if amps is False else {"battery_a": volts(*(amps or ((100.0, -2.0),)))}
-    return _charger_a(table(battery_v=volts(*levels), **line), a, b, off, 0.01)
+    return charger_a(table(battery_v=volts(*levels), **line), (a, b), off, crank_s, 0.01)
 
 
 def test_charger_shows_by_current_into_a_battery_at_its_voltage_just_before_the_key_on():
@@ -117,6 +118,17 @@ def test_charger_shows_after_the_key_off_where_nothing_is_known_before():
     assert charger(((60.0, 63.2),), (100.0, 13.5)) == 0.0
     both = ((0.0, 40.0), (60.0, 100.0))
     assert charger(both, (50.0, 12.5), (100.0, 13.5)) == 0.0
+
+
+def test_current_into_a_battery_before_the_crank_is_a_chargers_where_no_key_off_is_known():
+    """5 s of it below a charger's voltage; at that voltage the engine may run already, and without a crank it may."""
+    assert charger((), (100.0, 12.6), crank_s=50.0) == pytest.approx(6.0)
+    assert charger((), (100.0, 12.6), amps=((44.9, -4.0), (100.0, 3.0)), crank_s=55.0) == pytest.approx(12.0)
+    assert charger((), (100.0, 12.6), amps=((44.0, -4.0), (100.0, 3.0)), crank_s=55.0) == 0.0
+    assert charger((), (100.0, 12.6), amps=((45.0, 3.0), (100.0, -4.0)), crank_s=45.0) == 0.0
+    assert charger((), (100.0, 13.3), crank_s=50.0) == 0.0
+    assert charger((), (100.0, 12.6)) == 0.0
+    assert charger(((0.0, 40.0),), (100.0, 12.6), crank_s=50.0) == 0.0
 
 
 def test_load_before_the_crank_is_known_by_the_feeds_own_channel():

@@ -127,8 +127,11 @@ def find_charged(table: Coarse, from_s: float, to_s: float, share_u: float) -> R
         return None
     last = long[-1][1]
     begin = float(part.start_s[long[0][0]])
-    ends = last < len(part)
-    return Running(begin, float(part.start_s[last - 1] if ends else to_s), "share", float("nan"), float("nan"))
+    until = float(part.start_s[last - 1] if last < len(part) else to_s)
+    # a log that begins with the key on, or in a crank, has not seen how: the engine may have idled before it charged
+    hidden = from_s - table.start_s[0] < LASTS_S and begin - from_s > LASTS_S
+    dark = ((from_s, begin),) if hidden else ()
+    return Running(begin, until, "share", float("nan"), float("nan"), dark=dark)
 
 
 def turned_since(t: float, cranks: Sequence[Crank], found: Sequence[Running], stopped_at: Sequence[float]) -> float:

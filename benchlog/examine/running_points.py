@@ -13,8 +13,9 @@ from benchlog.core.quantiles import median
 from benchlog.core.spread import robust_sigma
 from benchlog.core.trace import Array
 from benchlog.core.uncertainty import combine
+from benchlog.examine.charger import SLOW_POINT_S
 from benchlog.examine.context import LogContext
-from benchlog.examine.timeline import ENGINE_ROLES, SLOW_POINT_S
+from benchlog.examine.timeline import ENGINE_ROLES
 
 POINT_S = 0.2
 #: The alternator comes up and the battery's voltage settles for this long after the start, s.

@@ -29,6 +29,8 @@ MORE_SWING, INRUSH_S = 0.5, 0.5
 LATE_MARK_S = 15.0
 #: A change of load that takes longer may hold several, s.
 SLOW_STEP_S = 1.0
+#: The steady stretches of a key-on end so long before the crank, or the run, that ends them, at the most, s.
+OVER_S = 1.0
 #: Voltages are taken to be no better known than this, V.
 LEAST_U_V = 1e-6
 #: A circuit without a step is dead, though unmarked, only beside at least so many that came on, and after so long, s.
@@ -38,6 +40,9 @@ FEWEST_OTHERS, WATCHED_S = 1, 4.0
 def watched(bench: LogContext, mark_s: float, groups: Sequence[Sequence[Plateau]]) -> bool:
     """Whether steady stretches of one key-on lie around a mark, before it too, and no crank or start is there."""
     begins, ends = mark_s - MARK_BEFORE_S, mark_s + MARK_AFTER_S
+    # a log that begins or ends in reach of the mark may have missed the step
+    if begins < bench.log.start_s or bench.log.end_s < ends:
+        return False
     if any(crank.from_s < ends and begins < crank.to_s for crank in bench.story.cranks):
         return False
     for group in groups:
@@ -151,7 +156,7 @@ def left_out(
     rising = [stepped.step for stepped in one.steps if stepped.step.amps > 0]
     last_s = max(step.time_s for step in rising)
     planned = next(circuit.planned_a for circuit in bench.plan.circuit if circuit.slot == slot)
-    if one.ends_s - last_s < WATCHED_S or not _nothing_at_first(bench, one, steps, planned):
+    if one.ends_s - last_s < WATCHED_S or _goes_on(bench, one) or not _nothing_at_first(bench, one, steps, planned):
         return None
     accuracy = bench.accuracy.get(steps.role)
     least = max(LEAST_STEP_A, 2.5 * bench.resolution(steps.role))
@@ -170,6 +175,14 @@ def left_out(
         if not amps
         else f"whichever step of {steps.role} is whose, this circuit draws {listed}, and none of these fits the plan",
     )
+
+
+def _goes_on(bench: LogContext, one: KeyOnSteps) -> bool:
+    """Whether the log ends in the key-on's midst: the circuit may have come on right after it."""
+    over = [*(crank.from_s for crank in bench.story.cranks), *(run.from_s for run in bench.story.running)]
+    if any(at >= one.ends_s - OVER_S for at in over):
+        return False
+    return any(a <= one.ends_s and b >= bench.log.end_s for a, b in bench.story.on)
 
 
 def _conforms(bench: LogContext, role: str, step: LoadStep, limit: PlannedLimit | None) -> float:

@@ -13,28 +13,23 @@ from benchlog.analysis.key_state import KeyState, Turn, key_state, turns_of
 from benchlog.analysis.levels import Crossing, state_levels
 from benchlog.analysis.pulsing import Pulses, pulses_of
 from benchlog.analysis.relay import trigger_crossings
-from benchlog.analysis.running import EngineOff, Running, find_charged, find_running, into_battery, turned_since
+from benchlog.analysis.running import EngineOff, Running, find_charged, find_running, turned_since
 from benchlog.analysis.switched import PLAUSIBLE_V, SwitchedLine, line_state, without_chatter
 from benchlog.core.events import Cranked, EngineRuns, EngineStopped
 from benchlog.core.quantiles import median, percentile
 from benchlog.core.roles import ROLE_UNITS, slot_of
 from benchlog.core.trace import Trace, times_of
 from benchlog.core.uncertainty import Accuracy, combine
+from benchlog.examine.charger import RESTED_S, SLOW_POINT_S, charger_a
 from benchlog.examine.context import KeyTurn, Samples, Timeline
 from benchlog.verdict.evidence import Span
 
-POINT_S, SLOW_POINT_S = 0.05, 0.5
+POINT_S = 0.05
 #: Pulses are counted over twice this, s.
 PULSES_S = 3.0
 STATE_ROLES = ("battery_v", "battery_a", "drain_a", "key_v", "trigger_v", "feed_v")
 SLOT_ROLES = tuple(role for role, unit in ROLE_UNITS.items() if slot_of(role) is not None and unit == "A")
 ENGINE_ROLES = ("battery_v", "battery_a", "feed_v", "ground_v", "feed_a", *SLOT_ROLES)
-#: An alternator gives nothing from so long after the key-off on, s.
-COASTED_S = 3.0
-#: A charger's greatest current, at least and as a factor of what it gives with the key off, A (from memory).
-LEAST_CHARGER_A, CHARGER_FACTOR = 5.0, 3.0
-#: The battery's rest is read from so long before the key-on, s.
-RESTED_S = 10.0
 
 
 def segment(log: Samples, current_accuracy: Accuracy | None) -> Timeline:
@@ -191,9 +186,9 @@ def _running(
         inside = [crank for crank in cranks if a - 0.5 <= crank.from_s <= b]
         first_s = inside[0].from_s if inside else b
         runs_here: list[Running] = []
-        charger_a = _charger_a(slow, a, b, off, share_u)
+        from_charger_a = charger_a(slow, (a, b), off, inside[0].from_s if inside else None, share_u)
         # with the key off throughout, what charges is no alternator as far as anything shows
-        pushed = find_charged(slow, a, first_s, share_u) if on and off and not charger_a else None
+        pushed = find_charged(slow, a, first_s, share_u) if on and off and not from_charger_a else None
         if pushed:
             runs_here.append(pushed)
         fed = fed_a(slow, a, first_s) if inside else None
@@ -206,7 +201,7 @@ def _running(
             # after a crank that failed the battery takes seconds to recover
             volts = max([v for v in (*earlier_v, crank.before_v) if np.isfinite(v)], default=crank.before_v)
             fed_before = 0.0 if fed is None else _median_between(slow.time_s, fed, crank.from_s - 2.0, crank.from_s)
-            before = EngineOff(volts, crank.before_a, fed_before, line_ohm(table, crank), highest_v, charger_a)
+            before = EngineOff(volts, crank.before_a, fed_before, line_ohm(table, crank), highest_v, from_charger_a)
             run = find_running(slow, crank.to_s, until, before, share_u, fed)
             earlier_v = [*earlier_v, crank.before_v]
             if run:
@@ -214,23 +209,6 @@ def _running(
                 earlier_v = []
         found += _with_marks(runs_here, runs_at, stopped_at, inside, (a, b))
     return sorted(found, key=lambda run: run.from_s)
-
-
-def _charger_a(slow: Coarse, a: float, b: float, off: tuple[tuple[float, float], ...], share_u: float) -> float:
-    """What a charger may give that was left on, A; 0 where just before the key-on, or just after the key-off, none is.
-
-    With the key on it may give more than with the key off, as far as the loads pull the voltage down.
-    """
-    if not {"battery_a", "battery_v"} <= set(slow.mean):
-        return 0.0
-    before = [(max(begin, end - RESTED_S), end) for begin, end in off if abs(end - a) < 1.0]
-    after = [(begin + COASTED_S, min(begin + COASTED_S + RESTED_S, end)) for begin, end in off if abs(begin - b) < 1.0]
-    for stretch in before or after:
-        part = slow.part(*stretch)
-        charged = into_battery(part, share_u)
-        if charged.any():
-            return max(CHARGER_FACTOR * float(-np.nanmin(part.mean["battery_a"][charged])), LEAST_CHARGER_A)
-    return 0.0
 
 
 def _highest(slow: Coarse, a: float, b: float) -> float:
