@@ -93,11 +93,21 @@ def test_four_packets_are_read_to_both_sides_and_half_a_minute_at_most():
     assert reach(packets(9.0)) == pytest.approx(30.0)
 
 
-def test_wide_gaps_in_fewer_than_a_tenth_of_the_rows_are_no_packets():
-    """Packets of twenty rows."""
-    rare = np.concatenate([n * 10.0 + np.arange(20) * 0.01 for n in range(20)])
+def many(apart_s, rows=20):
+    """Packets of many rows 10 ms apart."""
+    return np.concatenate([n * apart_s + np.arange(rows) * 0.01 for n in range(20)])
 
-    assert reach(rare) == pytest.approx(1.0)
+
+def test_gaps_in_which_half_of_the_time_lies_are_those_between_packets():
+    """However many rows each has: 2 s apart with 0.2 s of rows, or with 1.5 s of them."""
+    assert reach(many(2.0)) == pytest.approx(4 * 1.81)
+    assert reach(many(2.0, 150)) == pytest.approx(1.0)
+
+
+def test_packets_further_apart_than_half_a_minute_are_not_looked_for():
+    """Of 29 s and of 31 s."""
+    assert reach(many(29.0)) == pytest.approx(30.0)
+    assert reach(many(31.0)) == pytest.approx(1.0)
 
 
 def test_rows_further_apart_than_half_a_second_tell_nothing():
