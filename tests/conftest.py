@@ -2,7 +2,7 @@
 
 import ctypes
 import os
-from collections.abc import Iterator
+from collections.abc import Container, Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,24 +22,23 @@ if TYPE_CHECKING:
 #: Files that take long, for whole logs, processes or browsers, and about how many seconds of one core, or of waiting:
 #: the longest are begun first, so that no core waits at the end, and ``tests/run --quick`` leaves all of them out.
 SLOW = {
-    "test_guided_session": 45, "test_ctrl_c": 36, "test_pages_browser": 36, "test_world": 36,
-    "test_pages_season_browser": 28, "test_acceptance_live": 25, "test_hard_knocks": 25, "test_pages_guided": 25,
-    "test_guided_bridge": 22, "test_cluster": 20, "test_guided_following": 20, "test_plan_page_browser": 20,
-    "test_report_browser": 18, "test_standin_behaviours": 17, "test_verdicts": 16, "test_bucket": 15, "test_exit": 15,
-    "test_log_parts": 15, "test_pages_safe": 15, "test_readers_properties": 15, "test_store_ledger": 15,
-    "test_truth_table": 15, "test_every_system": 14, "test_fuse_walk": 13, "test_world_causes": 13, "test_cli": 12,
-    "test_full_disks": 12, "test_many": 12, "test_messages_store": 12, "test_recheck": 12, "test_standin_live": 12,
-    "test_world_table": 12, "test_avr": 10, "test_avr_recorded": 10, "test_listening": 10, "test_recording": 10,
-    "test_season_breaks": 10, "test_avr_mishaps": 9, "test_charging": 9, "test_first_look": 9, "test_outside": 9,
-    "test_probe": 9, "test_whole_check": 9, "test_causes": 8, "test_messages": 8, "test_packaging": 8,
-    "test_pages_apart": 8, "test_random_rider": 8, "test_recording_faults": 8, "test_season_browser": 8,
-    "test_world_ngspice": 8, "test_zero": 8, "test_messages_many": 7, "test_pages_door": 6, "test_plan_page": 6,
-    "test_rider_pty": 12,
-    "test_standin_from_plan": 6, "test_store_import": 6, "test_bounds": 5, "test_bridge": 5, "test_causes_logs": 5,
-    "test_find": 5, "test_gaps": 5, "test_sense": 5, "test_firmware": 4, "test_folder_saved": 4, "test_foreign": 4,
-    "test_messages_bench": 4, "test_messages_pages": 4, "test_process_wide": 4, "test_report": 4,
-    "test_season_command": 4, "test_season_trend": 4, "test_standin": 4, "test_store": 4, "test_store_changes": 4,
-    "test_store_engine": 4, "test_world_shown": 4, "test_hearing": 3, "test_store_forged": 3, "test_store_verify": 3,
+    "test_guided_session": 45, "test_ctrl_c": 36, "test_pages_browser": 26, "test_pages_guided": 25, "test_cluster": 20,
+    "test_guided_following": 20, "test_pages_season_browser": 18, "test_world": 18, "test_standin_behaviours": 17,
+    "test_acceptance_live": 16, "test_verdicts": 16, "test_bucket": 15, "test_pages_safe": 15,
+    "test_plan_page_browser": 15, "test_every_system": 14, "test_hard_knocks": 14, "test_fuse_walk": 13,
+    "test_guided_bridge": 13, "test_report_browser": 13, "test_cli": 12, "test_full_disks": 12, "test_many": 12,
+    "test_messages_store": 12, "test_recheck": 12, "test_rider_pty": 12, "test_standin_live": 12, "test_exit": 11,
+    "test_store_ledger": 11, "test_avr": 10, "test_avr_recorded": 10, "test_listening": 10, "test_recording": 10,
+    "test_season_breaks": 10, "test_avr_mishaps": 9, "test_charging": 9, "test_first_look": 9, "test_log_parts": 9,
+    "test_outside": 9, "test_probe": 9, "test_causes": 8, "test_messages": 8, "test_packaging": 8,
+    "test_pages_apart": 8, "test_random_rider": 8, "test_readers_properties": 8, "test_recording_faults": 8,
+    "test_season_browser": 8, "test_truth_table": 8, "test_world_causes": 8, "test_zero": 8, "test_messages_many": 7,
+    "test_pages_door": 6, "test_plan_page": 6, "test_store_import": 6, "test_world_table": 6, "test_bounds": 5,
+    "test_bridge": 5, "test_causes_logs": 5, "test_find": 5, "test_gaps": 5, "test_sense": 5, "test_whole_check": 5,
+    "test_firmware": 4, "test_folder_saved": 4, "test_foreign": 4, "test_messages_bench": 4, "test_messages_pages": 4,
+    "test_process_wide": 4, "test_report": 4, "test_season_command": 4, "test_season_trend": 4, "test_standin": 4,
+    "test_standin_from_plan": 4, "test_store": 4, "test_store_changes": 4, "test_store_engine": 4,
+    "test_world_ngspice": 4, "test_world_shown": 4, "test_hearing": 3, "test_store_forged": 3, "test_store_verify": 3,
     "test_world_circuit": 3,
 }  # fmt: skip
 
@@ -59,6 +58,28 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         if item.path.stem in SLOW:
             item.add_marker("slow")
     items.sort(key=lambda item: -SLOW.get(item.path.stem, 0))
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Where the slow files are left out they are not even read: each worker would import and list all of them."""
+    if config.getoption("markexpr") != "not slow" or collection_path.stem not in SLOW:
+        return None
+    return None if any(collection_path.name in argument for argument in config.args) else True
+
+
+def few(rows: Iterable[object], always: Container[object]) -> list[object]:
+    """The rows of a long table: ``always`` those that stand for their kind, the others with ``--long``."""
+    return [row if row in always else pytest.param(*_values(row), marks=pytest.mark.long) for row in rows]
+
+
+def _values(row: object) -> tuple[object, ...]:
+    return row if isinstance(row, tuple) else (row,)
+
+
+@pytest.fixture(scope="session")
+def long(request: pytest.FixtureRequest) -> bool:
+    """Whether the long tables are run in full."""
+    return bool(request.config.getoption("--long"))
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:

@@ -16,3 +16,12 @@ class Counts:
         """Add another's."""
         for name in vars(self):
             setattr(self, name, getattr(self, name) + getattr(other, name))
+
+
+@dataclass
+class ProvenCounts(Counts):
+    """The same, of verdicts that may be proven, and how often a stated uncertainty covered the truth."""
+
+    proven: int = 0
+    with_u: int = 0
+    covered: int = 0

@@ -12,6 +12,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from conftest import few
 from guided_bike import FAILS
 from program import Started, start
 
@@ -30,10 +31,9 @@ PATIENCE_S = 150.0
 LIMITS = {"settle_max_s": 60, "added_drain_ma": None, "pull_in_max_ms": 100}
 #: The longest first, so that none is left over at the end.
 ORDER = sorted([None, *FAULTS], key=lambda fault: fault != "waking_device")
-#: One of each kind, which are always run: supply, contact, coil, slot, battery, charging, relay, drain, and none that
-#: fails; all of them are led through in one process as well.
-ALWAYS = {None, "feed_resistance", "welded_contact", "coil_open", "slot_dead", "weak_battery", "no_charge"}
-ALWAYS |= {"slow_relay", "waking_device", "charging_while_off"}
+#: One of each end, which are always run: all passes, one check fails, the fuses are walked, none fails; all of them are
+#: led through in one process as well (``test_guided_session``).
+ALWAYS = {None, "feed_resistance", "waking_device", "charging_while_off"}
 #: Wakes every 15 s, so that fuses need not stay out for minutes; its device sits on the last slot as ever.
 QUICK_WAKER = """
 from dataclasses import replace
@@ -103,7 +103,7 @@ def test_the_result_is_saved_where_asked(tmp_path: Path):
         assert opened.head()[1] in (tmp_path / "saved" / "a.html").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("at", ["zero_back", "slot_3_on", "run"])
+@pytest.mark.parametrize("at", few(["zero_back", "slot_3_on", "run"], {"slot_3_on"}))
 def test_killed_test_goes_on_in_the_same_log(tmp_path: Path, at: str):
     """Killed at a step and taken up again: one whole log with every mark, and the verdicts of an unstopped test."""
     pytest.importorskip("termios", reason="the stand-in needs pseudo-terminals")
@@ -167,7 +167,11 @@ def test_a_bridge_across_the_shunt_is_noted_by_a_key(tmp_path: Path):
 
 
 @pytest.mark.parametrize(
-    ("fault", "failed"), [(None, frozenset()), ("feed_resistance", frozenset({"feed_drop"}))], ids=["good", "poor feed"]
+    ("fault", "failed"),
+    [
+        pytest.param(None, frozenset(), id="good", marks=pytest.mark.long),
+        pytest.param("feed_resistance", frozenset({"feed_drop"}), id="poor feed"),
+    ],
 )
 def test_the_guided_test_is_not_led_astray(tmp_path: Path, fault: str | None, failed: frozenset[str]):
     """Brake light, grips in pulses and a bouncing key beside it: every step is seen, and just what is wrong fails."""
@@ -195,20 +199,16 @@ def _port(stand_in: Started) -> str:
 
 
 @pytest.fixture(scope="module")
-def outcomes(
-    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[dict[str | None, Future[Outcome]]]:
+def outcomes(long: bool, tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str | None, Future[Outcome]]]:
     """All runs that are asked for, a few at a time."""
     pytest.importorskip("termios", reason="the stand-in needs pseudo-terminals")
     folder = tmp_path_factory.mktemp("live")
-    asked = ORDER if request.config.getoption("--long") else [fault for fault in ORDER if fault in ALWAYS]
+    asked = ORDER if long else [fault for fault in ORDER if fault in ALWAYS]
     with ThreadPoolExecutor(AT_ONCE) as pool:
         yield {fault: pool.submit(lead_through, fault, folder / str(fault)) for fault in asked}
 
 
-@pytest.mark.parametrize(
-    "fault", [fault if fault in ALWAYS else pytest.param(fault, marks=pytest.mark.long) for fault in ORDER]
-)
+@pytest.mark.parametrize("fault", few(ORDER, ALWAYS))
 def test_the_guided_test_finds_each_fault_by_itself(outcomes: dict[str | None, Future[Outcome]], fault: str | None):
     """From port to report: the fault's check fails and the exit status says so; without a fault nothing fails."""
     outcome = outcomes[fault].result()

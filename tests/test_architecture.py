@@ -79,6 +79,7 @@ def module_of(path: Path) -> str:
     return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
 
 
+@cache
 def imports_of(path: Path, *, run_time: bool = True) -> list[tuple[int, str]]:
     """Line and full name of everything a file imports, inside functions too.
 
@@ -89,7 +90,8 @@ def imports_of(path: Path, *, run_time: bool = True) -> list[tuple[int, str]]:
     tree = tree_of(path)
     skipped: set[ast.AST] = set()
     for node in ast.walk(tree):
-        if run_time and isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+        test = node.test if run_time and isinstance(node, ast.If) else None
+        if isinstance(test, ast.Name) and test.id == "TYPE_CHECKING":
             skipped |= {inner for statement in node.body for inner in ast.walk(statement)}
     found = []
     for node in ast.walk(tree):

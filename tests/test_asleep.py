@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.signal import lfilter
+import scipy
 
 import benchlog
 
@@ -151,7 +151,7 @@ def test_what_stays_awake_in_the_noise_passes_no_settling(seed):
 
     def noise(rng, n):
         keeps = math.exp(-STEP_S)
-        return lfilter([1.0], [1.0, -keeps], rng.normal(0, 0.05 * math.sqrt(1 - keeps**2), n))
+        return scipy.signal.lfilter([1.0], [1.0, -keeps], rng.normal(0, 0.05 * math.sqrt(1 - keeps**2), n))
 
     hidden = night_of(lambda s: np.where(s < 100, 0.03, 0.0004), 180.0, "battery_a", noise, seed=seed)
 

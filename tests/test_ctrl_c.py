@@ -318,7 +318,7 @@ def is_whole(path: Path, other: Path) -> bool:
 
 @pytest.mark.parametrize("name", RUNS)
 def test_ctrl_c_ends_it_and_leaves_nothing_half(
-    request: pytest.FixtureRequest,
+    long: bool,
     name: str,
     prepared: Path,
     tmp_path_factory: pytest.TempPathFactory,
@@ -329,7 +329,7 @@ def test_ctrl_c_ends_it_and_leaves_nothing_half(
 
     With ``--long`` at more moments and files.
     """
-    more = 3 if request.config.getoption("--long") else 1
+    more = 3 if long else 1
     run, dice = RUNS[name], random.Random(name)
     folder = tmp_path_factory.mktemp("c")  # short: the path of a stand-in's socket has at most 107 characters
     alone = Process(run, prepared, folder / "alone", logger_url)

@@ -1,11 +1,13 @@
 """The same samples on any clock: what is compared with what does not hang on where zero lies."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from benchlog.core.roles import ROLE_UNITS
-from benchlog.examine.even_clock import STEP_S, EvenClock
+from benchlog.examine.even_clock import STEP_S, EvenClock, as_logged
 from benchlog.log.log import Log
 
 #: Zeros of the clock: none, two that no binary fraction hits, and a day and a half.
@@ -101,3 +103,21 @@ def test_a_clock_that_has_run_for_decades_keeps_its_own_steps():
 
     assert np.abs(got.time_s - time_s).max() <= np.spacing(1.7e9)
     assert (np.diff(got.time_s) > 0).all()
+
+
+def test_what_is_drawn_stands_at_the_times_that_were_logged():
+    """Where a part was left out, as while the shunt is away for its zero, what is left keeps its own times."""
+    log = a_log(hundredths(100, 0.1))
+    logged, evened = log.overview, EvenClock(log).overview
+    kept = np.r_[0:30, 60:100]
+    bands = {
+        role: replace(band, **{name: getattr(band, name)[kept] for name in band.__dataclass_fields__})
+        for role, band in evened.bands.items()
+    }
+    columns = {name: getattr(evened, name)[kept] for name in ("start_s", "end_s", "rows", "gap_s")}
+    drawn = as_logged(replace(evened, bands=bands, **columns), evened, logged)
+
+    assert (drawn.start_s == logged.start_s[kept]).all()
+    assert (drawn.end_s == logged.end_s[kept]).all()
+    assert len(drawn.gap_s) == len(drawn.rows) == len(drawn.bands["battery_v"].mean) == len(kept)
+    assert (as_logged(evened, evened, logged).gap_s == logged.gap_s).all()

@@ -14,8 +14,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import polars as pl
+import program
 import pytest
-from conftest import Samples, without_override
+from conftest import Samples, few, without_override
 from test_cli import command
 
 from benchlog.core.errors import BadLog, BenchlogError
@@ -28,19 +29,24 @@ SAMPLES = Path(__file__).parent.parent / "sample_data"
 ROWS = "time_s,battery_v\n" + "".join(f"{n},{12.5 + n % 3 / 10:.1f}\n" for n in range(20_000))
 
 
-def run(*words: str | Path, least_file: int | None = None, **environment: str) -> "subprocess.CompletedProcess[bytes]":
-    """Run benchlog as an ordinary user, with files of at most so many bytes."""
+Done = program.Ran | subprocess.CompletedProcess[bytes]
+
+
+def run(*words: str | Path, least_file: int | None = None, **environment: str) -> Done:
+    """Run benchlog; as an ordinary user with files of at most so many bytes, or anew, as a language asks for it."""
+    env = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", **environment}
+    if least_file is None and not environment:
+        return program.run(*words, env=env)
 
     def before() -> None:
         without_override()
         if least_file is not None:
             resource.setrlimit(resource.RLIMIT_FSIZE, (least_file, least_file))
 
-    env = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", **environment}
     return subprocess.run(command(*words), env=env, capture_output=True, timeout=120, check=False, preexec_fn=before)
 
 
-def refused(done: "subprocess.CompletedProcess[bytes]") -> str:
+def refused(done: Done) -> str:
     """The one message of a run that was refused."""
     said = done.stderr.decode()
 
@@ -257,29 +263,33 @@ def test_language_with_decimal_commas_is_there():
     assert done.stdout == b"1,5\n"
 
 
-@pytest.mark.parametrize(
-    "words",
-    [
-        ("check", SAMPLES / "fault_slow_drop_out.csv", "--plan", SAMPLES / "larch.plan.toml", "--json", "-"),
-        ("plan", SAMPLES / "larch.plan.toml"),
-        ("season", "Larch", "--store", SAMPLES / "season/records.sqlite", "--today", "2025-12-31"),
-        ("records", "export", "--store", SAMPLES / "season/records.sqlite"),
-    ],
-    ids=lambda words: words[0],
-)
-def test_language_changes_no_figure(words: tuple[str | Path, ...]):
+#: What prints figures; always JSON and a table.
+FIGURES: dict[str, tuple[str | Path, ...]] = {
+    "check": ("check", SAMPLES / "fault_slow_drop_out.csv", "--plan", SAMPLES / "larch.plan.toml", "--json", "-"),
+    "plan": ("plan", SAMPLES / "larch.plan.toml"),
+    "season": ("season", "Larch", "--store", SAMPLES / "season/records.sqlite", "--today", "2025-12-31"),
+    "records": ("records", "export", "--store", SAMPLES / "season/records.sqlite"),
+}
+
+
+@pytest.mark.parametrize("name", few(FIGURES, {"check", "season"}))
+def test_language_changes_no_figure(name: str):
     """What is printed, and what another program reads, has decimal points whatever the computer's language."""
-    plain, german = run(*words, LC_ALL="C.UTF-8"), run(*words, **GERMAN)
+    plain, german = run(*FIGURES[name], LC_ALL="C.UTF-8"), run(*FIGURES[name], **GERMAN)
 
     assert german.stdout == plain.stdout
     assert (german.returncode, german.stderr) == (plain.returncode, b"")
     assert len(plain.stdout) > 1000
 
 
-@pytest.mark.parametrize("language", LANGUAGES, ids=lambda language: language["LC_ALL"])
-@pytest.mark.parametrize("name", NAMES, ids=ascii)
-def test_any_name_in_any_language(tmp_path: Path, samples: Samples, name: bytes, language: dict[str, str]):
+#: Number of a name and of a language; always each of them once.
+NAMED = [(name, language) for name in range(len(NAMES)) for language in range(len(LANGUAGES))]
+
+
+@pytest.mark.parametrize(("which", "where"), few(NAMED, [(0, 1), (1, 0), (1, 2)]))
+def test_any_name_in_any_language(tmp_path: Path, samples: Samples, which: int, where: int):
     """Spaces, accents and bytes that are no text, in folder and file: the check is made, its results are whole."""
+    name, language = NAMES[which], LANGUAGES[where]
     folder = tmp_path / os.fsdecode(name)
     folder.mkdir()
     log = folder / os.fsdecode(name + b".csv")
@@ -297,20 +307,22 @@ def test_any_name_in_any_language(tmp_path: Path, samples: Samples, name: bytes,
     assert "</html>" in (folder / "r.html").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("encoding", ["latin-1", "cp1252", "utf-8", "utf-16"])
-@pytest.mark.parametrize(
-    "words", [("check", SAMPLES / "fault_slow_drop_out.csv"), ("records", "verify")], ids=lambda w: w[0]
-)
-def test_any_encoding_takes_the_output(words: tuple[str | Path, ...], encoding: str):
+#: Command and encoding; always each of them once.
+ENCODED = [(name, one) for name in ("check", "records") for one in ("latin-1", "cp1252", "utf-8", "utf-16")]
+TOLD = {"check": ("check", SAMPLES / "fault_slow_drop_out.csv"), "records": ("records", "verify")}
+
+
+@pytest.mark.parametrize(("name", "encoding"), few(ENCODED, [*ENCODED[0:4:2], *ENCODED[5:8:2]]))
+def test_any_encoding_takes_the_output(name: str, encoding: str):
     """What an output cannot hold, as on systems of another age, is written in plainer signs; the figures are there."""
     more = {"check": ("--plan", SAMPLES / "larch.plan.toml"), "records": ("--store", SAMPLES / "season/records.sqlite")}
 
-    done = run(*words, *more[str(words[0])], PYTHONIOENCODING=encoding)
+    done = run(*TOLD[name], *more[name], PYTHONIOENCODING=encoding)
     said = done.stdout.decode(encoding)
 
-    assert (done.returncode, done.stderr) == ({"check": 1, "records": 0}[str(words[0])], b"")
-    assert {"check": "Relay drop-out", "records": "all as saved"}[str(words[0])] in said
-    assert {"check": " fail", "records": " 40 entries"}[str(words[0])] in said
+    assert (done.returncode, done.stderr) == ({"check": 1, "records": 0}[name], b"")
+    assert {"check": "Relay drop-out", "records": "all as saved"}[name] in said
+    assert {"check": " fail", "records": " 40 entries"}[name] in said
 
 
 def test_names_are_shown_as_text():

@@ -205,7 +205,7 @@ def opened(folder: Path, form: Form, seed: int) -> Log:
 
 
 @settings(
-    max_examples=MORE or 50,
+    max_examples=MORE or 20,
     derandomize=not MORE,
     database=None,
     deadline=None,

@@ -6,6 +6,7 @@ from hand_bench import EXACT, HandLog, bench, plan, story, times
 from test_load_checks import a_bench as load_bench
 from test_load_checks import loads, stretch
 from test_off_state import found as off_found
+from test_sense_edges import drained, notes
 from test_zeroed_edges import a_log, logger
 
 from benchlog.analysis.cranking import Crank
@@ -16,6 +17,7 @@ from benchlog.examine.clipped import use_clips
 from benchlog.examine.load_checks import _refuse_reversed, find_loads
 from benchlog.examine.steady import _counted
 from benchlog.examine.zeroed import use_zeros
+from benchlog.log.readers.hints import LONGEST_S
 
 
 class Asked(HandLog):
@@ -144,3 +146,11 @@ def test_channel_of_no_stated_accuracy_is_reversed_as_well(unstated):
 
     with pytest.raises(BadLog, match="rise together"):
         _refuse_reversed(load_bench(accuracy=known), two)
+
+
+def test_charge_of_a_log_of_months_is_not_asked():
+    """It is the time that is doubted then; of one a little shorter the charge is."""
+    for longer, told in ((1.01, False), (0.99, True)):
+        step_s = LONGEST_S * longer / 200
+        off = drained(2.0, LONGEST_S / 2, 0.0, 200 * step_s)
+        assert bool(notes({"battery_v": 12.8}, off=off, step_s=step_s, rows=201)) is told

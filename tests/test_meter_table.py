@@ -1,8 +1,8 @@
 """A small part of the truth table of hand meters."""
 
 import pytest
+import scipy
 from meter_table import METERS, RARE, WORLDS, Tally, tally_of
-from scipy.stats import binom
 
 #: Share of all verdicts that may be false passes, and how unlikely a result is that the tests call too many.
 ALLOWED, TOO_UNLIKELY = 0.002, 0.001
@@ -23,7 +23,7 @@ def test_false_passes_are_rare_however_the_meters_error_is_drawn(tables, meter, 
     judged, false = sum(one.judged for one in counted), sum(one.false_pass for one in counted)
 
     assert judged > 600
-    assert binom.sf(false - 1, judged, ALLOWED) > TOO_UNLIKELY
+    assert scipy.stats.binom.sf(false - 1, judged, ALLOWED) > TOO_UNLIKELY
 
 
 @pytest.mark.parametrize("meter", METERS)
@@ -54,4 +54,4 @@ def test_a_meter_outside_its_limits_is_caught_by_the_table(monkeypatch):
     counted = tally_of(2 * SESSIONS, 7, "0.5 % + 2", "at the limits")
     judged, false = (sum(getattr(one, key) for one in counted.values()) for key in ("judged", "false_pass"))
 
-    assert binom.sf(false - 1, judged, ALLOWED) < TOO_UNLIKELY
+    assert scipy.stats.binom.sf(false - 1, judged, ALLOWED) < TOO_UNLIKELY

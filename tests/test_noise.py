@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy.signal import lfilter
+import scipy
 
 from benchlog.analysis.coarse import coarse
 from benchlog.analysis.noise import LogNoise, noise_model
@@ -21,7 +21,7 @@ def remembering(rng, points, step_s, memory_s):
     keeps = math.exp(-step_s / memory_s)
     kicks = rng.normal(0.0, math.sqrt(1 - keeps**2), points)
     kicks[0] = rng.normal()
-    return lfilter([1.0], [1.0, -keeps], kicks)
+    return scipy.signal.lfilter([1.0], [1.0, -keeps], kicks)
 
 
 def noise(kind, rng, points, step_s):

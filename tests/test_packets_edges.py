@@ -7,6 +7,7 @@ from hand_bench import HandLog, story, times
 
 from benchlog.analysis.charging import _step_s, course_mean, rises_slowly, steadied, without_pulses
 from benchlog.analysis.cranking import find_cranks
+from benchlog.analysis.true_step import in_packets
 from benchlog.core.trace import Array, Trace
 from benchlog.examine.pace import _apart_s, steps_of
 
@@ -41,6 +42,18 @@ def test_pauses_of_an_even_log_are_no_packets():
     assert steps_of(a_log(1, pause_s=20.0), told).by_role == {}
     assert steps_of(a_log(20, 0.6), told).by_role != {}
     assert steps_of(HandLog(times(120.0, 0.6), {"key_v": np.zeros(200)}), told).by_role == {}
+
+
+def test_rows_between_captures_are_no_packets():
+    """A second at a kilohertz here, half a second there, and a row every 0.7 s else; nor are two rows, or none."""
+    fine = [at + np.arange(rows) * 0.001 for at, rows in ((10.0, 1000), (20.0, 500), (30.0, 1000), (40.0, 90))]
+    captures = np.sort(np.concatenate([np.arange(70) * 0.7 + 0.0005, *fine]))
+
+    assert in_packets([Trace(packed(times(60.0, 0.05), 20), {}, {})])
+    assert not in_packets([Trace(captures, {}, {})])
+    assert not in_packets([Trace(times(60.0, 0.05), {}, {})])
+    assert not in_packets([Trace(times(2.0, 1.0), {}, {})])
+    assert not in_packets([])
 
 
 def test_distance_is_the_step_in_which_half_of_the_time_lies():

@@ -8,6 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from conftest import few
 from page_browser import serious_faults, settled
 from page_server import SAMPLES, Serving, made_store, serving, until
 from playwright.sync_api import Page, expect
@@ -27,6 +28,9 @@ PAGES = {
     "lost": ("/no/such", "Not found"),
 }
 LOOKS = [(1280, "light"), (390, "dark")]
+#: Page and look; always all pages in both looks, and each of the two records in one.
+SEEN = [(name, *look) for name in PAGES for look in LOOKS]
+ALWAYS = [row for row in SEEN if row not in (("record", *LOOKS[1]), ("failed", *LOOKS[0]))]
 
 
 #: Gives ``browser`` and ``opened``.
@@ -40,8 +44,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
         yield running
 
 
-@pytest.mark.parametrize(("width", "scheme"), LOOKS)
-@pytest.mark.parametrize("name", PAGES)
+@pytest.mark.parametrize(("name", "width", "scheme"), few(SEEN, ALWAYS))
 def test_page_opens_quietly_fits_and_is_accessible(opened, name, width, scheme):
     """No console message, no request elsewhere, nothing wider than the screen, no serious fault by axe-core."""
     path, title = PAGES[name]

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import UTC, date, datetime
 
 import pytest
+from conftest import few
 from page_browser import serious_faults, settled, touching
 from page_server import NASTY, SAMPLES, Serving, fill, serving
 from playwright.sync_api import expect
@@ -18,6 +19,12 @@ from benchlog.store import open_store
 LOOKS = [(1280, "light"), (390, "dark")]
 #: Numbers of the records that the store is filled with.
 GOOD, WALK = 41, 44
+
+
+#: Path and look; always the seasons in both looks, and each of the two records in one.
+SEEN = [(path, *look) for path in ("/season?bike=Larch", "/season?bike=Alder") for look in LOOKS]
+SEEN += [(f"/record/{number}", *look) for number in (GOOD, WALK) for look in LOOKS]
+ALWAYS = [*SEEN[:4], (f"/record/{GOOD}", *LOOKS[0]), (f"/record/{WALK}", *LOOKS[1])]
 
 
 #: Gives ``browser`` and ``opened``.
@@ -42,8 +49,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Serving]:
         yield running
 
 
-@pytest.mark.parametrize(("width", "scheme"), LOOKS)
-@pytest.mark.parametrize("path", ["/season?bike=Larch", "/season?bike=Alder", f"/record/{GOOD}", f"/record/{WALK}"])
+@pytest.mark.parametrize(("path", "width", "scheme"), few(SEEN, ALWAYS))
 def test_words_of_figures_touch_nothing(seen, path, width, scheme):
     """No word over another or over which line is which, none beyond its figure; nothing on the console."""
     page, trouble = seen(path, width, scheme)

@@ -159,7 +159,7 @@ def packed(data: bytes, packing: str) -> bytes:
     return zstandard.compress(data) if packing == "zst" else data
 
 
-@drawn(120)
+@drawn(60)
 @given(rows=TABLES, form=FORMS)
 def test_any_written_log_reads_back(tmp_path: Path, rows: Rows, form: Form):
     """Encoding, separator, decimal mark, comments, packing, a wrap, a repeated and a cut row change no sample."""
@@ -181,7 +181,7 @@ def test_any_written_log_reads_back(tmp_path: Path, rows: Rows, form: Form):
         assert ("is cut short" in told) is form.cut
 
 
-@drawn(25)
+@drawn(13)
 @given(
     rows=TABLES,
     compression=st.sampled_from(["zstd", "snappy", "gzip", "uncompressed"]),
@@ -249,7 +249,7 @@ def opened(path: Path, block_bytes: int) -> None:
         log.trace(log.start_s, log.end_s)
 
 
-@drawn(300)
+@drawn(150)
 @given(data=LOOSE, block_bytes=st.sampled_from([7, 1 << 20]))
 def test_any_bytes_as_a_log(tmp_path: Path, data: bytes, block_bytes: int):
     """Whatever a log holds, it is read or refused."""
@@ -259,7 +259,7 @@ def test_any_bytes_as_a_log(tmp_path: Path, data: bytes, block_bytes: int):
     ends_plainly(lambda: opened(path, block_bytes))
 
 
-@drawn(150)
+@drawn(75)
 @given(data=LOOSE, read=st.sampled_from([load_plan, load_logger]))
 def test_any_bytes_as_a_file_of_settings(tmp_path: Path, data: bytes, read: Callable[[Path], object]):
     """Whatever a plan or logger file holds, it is read or refused."""
@@ -275,7 +275,7 @@ pl.DataFrame({"time_s": np.arange(300) / 10, "battery_v": 12.0 + np.arange(300) 
 )
 
 
-@drawn(100)
+@drawn(50)
 @given(size=st.integers(1, len(SOUND.getvalue()) - 1), tail=st.binary(max_size=12))
 def test_any_cut_of_a_parquet_log(tmp_path: Path, size: int, tail: bytes):
     """A table cut short anywhere, with or without rubbish behind the cut, is refused: its contents stand at the end."""
@@ -299,7 +299,7 @@ JSON = st.recursive(
 )
 
 
-@drawn(200)
+@drawn(100)
 @given(
     data=st.dictionaries(
         st.sampled_from(["install", "battery", "circuit", "limits", "time", "channel"]), JSON, max_size=4
@@ -398,7 +398,7 @@ def given_only(model: Plan | LoggerFile | Logger) -> dict[str, Any]:
     return model.model_dump(exclude_unset=True, mode="json")
 
 
-@drawn(80)
+@drawn(40)
 @given(data=PLANS)
 def test_any_valid_plan_goes_around(tmp_path: Path, data: dict[str, Any]):
     """A plan from tables, its file, and the plan from its own dump are one and the same."""
@@ -413,7 +413,7 @@ def test_any_valid_plan_goes_around(tmp_path: Path, data: dict[str, Any]):
     assert plan_from_mapping(given_only(plan)) == plan
 
 
-@drawn(80)
+@drawn(40)
 @given(data=loggers())
 def test_any_valid_logger_goes_around(tmp_path: Path, data: dict[str, Any]):
     """The same for a logger file; a unit that is left out is the role's own."""

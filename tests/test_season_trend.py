@@ -3,10 +3,9 @@
 import warnings
 
 import numpy as np
-import pymannkendall
 import pytest
+import scipy
 import season_table
-from scipy import stats
 
 from benchlog.season import trend
 
@@ -24,7 +23,7 @@ def test_slope_and_interval_are_those_of_scipy(seed):
     """Theil-Sen and Sen's interval, ties or none, as ``scipy.stats.theilslopes`` gives them."""
     x, y = series(seed)
 
-    own, theirs = trend.theil_sen(x, y), stats.theilslopes(y, x)
+    own, theirs = trend.theil_sen(x, y), scipy.stats.theilslopes(y, x)
 
     assert own.slope == pytest.approx(theirs.slope, abs=1e-12)
     assert (own.low, own.high) == pytest.approx((theirs.low_slope, theirs.high_slope), abs=1e-12)
@@ -33,6 +32,8 @@ def test_slope_and_interval_are_those_of_scipy(seed):
 @pytest.mark.parametrize("seed", range(40))
 def test_probability_is_that_of_pymannkendall(seed):
     """The Mann-Kendall test as pymannkendall's original test gives it, ties or none."""
+    import pymannkendall  # it loads scipy.stats, which every process that only lists the tests would wait for
+
     x, y = series(seed)
 
     own, theirs = trend.theil_sen(x, y), pymannkendall.original_test(y)
@@ -47,7 +48,7 @@ def test_order_is_that_of_kendalls_tau(seed):
     rng = np.random.default_rng(seed)
     x, y = np.arange(200.0), np.round(rng.normal(0, 1, 200) + 0.003 * np.arange(200), 1)
 
-    own, theirs = trend.theil_sen(x, y), stats.kendalltau(x, y, method="asymptotic")
+    own, theirs = trend.theil_sen(x, y), scipy.stats.kendalltau(x, y, method="asymptotic")
 
     # theirs has no continuity correction: one in S
     assert own.p == pytest.approx(theirs.pvalue, abs=2e-3)

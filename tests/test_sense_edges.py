@@ -252,6 +252,7 @@ def test_battery_that_gave_a_quarter_of_its_charge_falls_by_50_millivolts():
 
     assert notes(falling(0.0), off=drained(), **LONG) == (text.format("3.333", "0.00"),)
     assert notes(falling(0.05), off=drained(), **LONG) == (text.format("3.333", "0.05"),)
+    assert notes(falling(0.054), off=drained(), **LONG)
     assert notes(falling(0.06), off=drained(), **LONG) == ()
     assert notes(falling(0.0), off=drained(1.51), **LONG)
     assert notes(falling(0.0), off=drained(1.49), **LONG) == ()

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.signal import lfilter
+import scipy
 
 import benchlog
 from benchlog.analysis.coarse import Coarse
@@ -154,7 +154,7 @@ def test_packets_of_rows_show_noise_that_remembers():
     rng = np.random.default_rng(4)
     step, keeps = 0.02, float(np.exp(-0.02))
     true_t = np.arange(0.0, 400.0, step)
-    x = lfilter([1.0], [1.0, -keeps], rng.normal(0, np.sqrt(1 - keeps**2), len(true_t)))
+    x = scipy.signal.lfilter([1.0], [1.0, -keeps], rng.normal(0, np.sqrt(1 - keeps**2), len(true_t)))
     stamps = np.floor(true_t / 0.4) * 0.4 + np.arange(len(true_t)) % 20 * 1e-5
 
     model = noise_model(stamps, x)

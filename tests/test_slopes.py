@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy import optimize, stats
+import scipy
 
 from benchlog.analysis.slopes import Slope, from_steps, with_gains, with_offset
 from benchlog.core.uncertainty import t_inflation
@@ -37,8 +37,8 @@ def test_uncertainty_of_steps_is_the_larger_of_two(seed):
     def line(x, ohm):
         return ohm * x
 
-    _, known = optimize.curve_fit(line, a, v, sigma=u, absolute_sigma=True)
-    _, scattered = optimize.curve_fit(line, a, v, sigma=u, absolute_sigma=False)
+    _, known = scipy.optimize.curve_fit(line, a, v, sigma=u, absolute_sigma=True)
+    _, scattered = scipy.optimize.curve_fit(line, a, v, sigma=u, absolute_sigma=False)
 
     expected = max(math.sqrt(known[0, 0]), t_inflation(math.sqrt(scattered[0, 0]), 7))
 
@@ -112,7 +112,7 @@ def test_unknown_zero_is_a_plain_regression():
     v, a, _ = _random(5, offset=0.5)
 
     got = with_offset(v, a, [1e-6] * 8, math.inf)
-    line = stats.linregress(a, v)
+    line = scipy.stats.linregress(a, v)
 
     assert got.ohm == pytest.approx(line.slope)
     assert got.u == pytest.approx(t_inflation(line.stderr, 6))

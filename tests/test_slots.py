@@ -6,8 +6,7 @@ from itertools import product
 
 import numpy as np
 import pytest
-from scipy.optimize import linear_sum_assignment
-from scipy.stats import norm
+import scipy
 
 from benchlog.analysis.slots import LoadStep, match_slots
 from benchlog.core.trace import Mark
@@ -24,7 +23,9 @@ def _steps(*amps, u=0.01, every_s=10.0):
 def _density(step, planned):
     """Of the logarithm of the step's current over the plan."""
     x = math.log(step.amps / planned)
-    return sum(share * norm.pdf(x, scale=math.hypot(sd, step.u / step.amps)) for share, sd in (NEAR, OFF, ANY))
+    return sum(
+        share * scipy.stats.norm.pdf(x, scale=math.hypot(sd, step.u / step.amps)) for share, sd in (NEAR, OFF, ANY)
+    )
 
 
 def _costs(steps, planned_a):
@@ -42,7 +43,7 @@ def _least(costs):
     for step in range(steps):
         table[slots + step, step] = -2 * math.log(STRAY)
     table[slots:, steps:] = 0.0
-    rows, columns = linear_sum_assignment(table)
+    rows, columns = scipy.optimize.linear_sum_assignment(table)
     return float(table[rows, columns].sum())
 
 

@@ -36,6 +36,8 @@ from benchlog.store import open_store
 url, folder, bike, count, keep = sys.argv[2], Path(sys.argv[3]), sys.argv[4], int(sys.argv[5]), sys.argv[6] == "keep"
 with open_store(url) as store:
     log = small_log(folder / bike, text="time_s,battery_v\\n0,12.5\\n1,12.5\\n")
+    print("ready", flush=True)
+    sys.stdin.readline()
     for n in range(count):
         if keep:
             small_log(folder / bike, text=log.read_text() + f"{6 + n},12.5\\n")
@@ -46,11 +48,12 @@ with open_store(url) as store:
 
 @contextmanager
 def saver(url: str, folder: Path, bike: str, count: int, keep: str = "hashes") -> Iterator[subprocess.Popen[str]]:
-    """A process of its own that saves so many records, telling each."""
+    """A process of its own that saves so many records, telling each, once it is told to begin."""
     here = str(Path(__file__).parent)
     process = subprocess.Popen(
         [sys.executable, "-c", SAVER, here, url, str(folder), bike, str(count), keep],
         cwd=Path(here).parent,
+        stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
     )
@@ -61,9 +64,22 @@ def saver(url: str, folder: Path, bike: str, count: int, keep: str = "hashes") -
             process.kill()
 
 
-def test_two_processes_saving_at_once_lose_nothing(store_url: str, tmp_path: Path):
-    """200 records each, into a store that neither has seen: 400 entries, one chain."""
-    with saver(store_url, tmp_path, "Larch", 200) as one, saver(store_url, tmp_path, "Rowan", 200) as two:
+def begin(*processes: "subprocess.Popen[str]") -> None:
+    """Let them save, once all of them have opened the store."""
+    for process in processes:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "ready\n"
+    for process in processes:
+        assert process.stdin is not None
+        process.stdin.write("\n")
+        process.stdin.flush()
+
+
+def test_two_processes_saving_at_once_lose_nothing(store_url: str, tmp_path: Path, long: bool):
+    """100 records each, with ``--long`` 200, into a new store: twice as many entries, one chain."""
+    each = 200 if long else 100
+    with saver(store_url, tmp_path, "Larch", each) as one, saver(store_url, tmp_path, "Rowan", each) as two:
+        begin(one, two)
         seen = []
         with open_store(store_url) as store:
             while len(seen) < 5 and (one.poll() is None or two.poll() is None):
@@ -74,15 +90,15 @@ def test_two_processes_saving_at_once_lose_nothing(store_url: str, tmp_path: Pat
         troubles = store.verify()
         bikes = {row.bike: row.records for row in store.bikes()}
 
-    assert told == ["200", "200"]
+    assert told == [str(each)] * 2
     # who looks while others save sees one whole state
     assert seen
     assert not any(seen)
-    assert [row.number for row in rows] == list(range(400, 0, -1))
-    assert bikes == {"Larch": 200, "Rowan": 200}
+    assert [row.number for row in rows] == list(range(2 * each, 0, -1))
+    assert bikes == {"Larch": each, "Rowan": each}
     assert troubles == []
     # they did run side by side
-    assert len({row.bike for row in rows[80:320]}) == 2
+    assert len({row.bike for row in rows[each * 2 // 5 : -each * 2 // 5]}) == 2
 
 
 def test_a_kill_in_the_midst_of_saving_leaves_a_whole_store(store_url: str, tmp_path: Path):
@@ -90,6 +106,7 @@ def test_a_kill_in_the_midst_of_saving_leaves_a_whole_store(store_url: str, tmp_
     told = 0
     for n in range(2):
         with saver(store_url, tmp_path, "Larch", 10_000, "keep") as process:
+            begin(process)
             assert process.stdout is not None
             for line in process.stdout:
                 if int(line) >= 7 + 5 * n:

@@ -68,6 +68,7 @@ def packets(rows: list[int], pauses_s: list[float], inner_s: float = 0.001) -> n
         ([packets([5] * 6, [0.03] * 6)], None),
         ([packets([2] * 6, [0.021] * 6)], 0.021),
         ([packets([2] * 6, [0.019] * 6)], None),
+        ([packets([1] * 6, [0.1] * 6)], None),
         ([packets([5] * 8, [0.1, 0.118] * 4)], 0.109),
         ([packets([5] * 8, [0.1, 0.125] * 4)], None),
         ([packets([5, 6] * 4, [0.1] * 8)], 0.1),
@@ -77,7 +78,10 @@ def packets(rows: list[int], pauses_s: list[float], inner_s: float = 0.001) -> n
     ],
 )
 def test_packets_come_at_an_even_pace_with_even_rows(steps: list[np.ndarray], pause_s: float | None):
-    """Four pauses of twenty usual steps that hold nine tenths of the time; paces and rows differ by a fifth at most."""
+    """Four pauses of twenty usual steps that hold nine tenths of the time; paces and rows differ by a fifth at most.
+
+    Two rows or more make one.
+    """
     assert _packets_s(steps, 0.001) == (None if pause_s is None else pytest.approx(pause_s))
 
 

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from scipy import stats
+import scipy
 
 from benchlog.core.uncertainty import (
     Z_PROVEN,
@@ -109,7 +109,7 @@ def test_correlation_runs_from_adding_to_cancelling():
 @pytest.mark.parametrize("degrees", [*range(1, 21), 30, 50, 100, 1000])
 def test_few_degrees_is_student_t(degrees):
     """The factor is Student's t at 95.45 % over 2 (GUM G.3 and table G.2), here from scipy."""
-    t = float(stats.t.ppf((1 + 0.9545) / 2, degrees))
+    t = float(scipy.stats.t.ppf((1 + 0.9545) / 2, degrees))
 
     assert t_inflation(1.0, degrees) == pytest.approx(t / 2, rel=0.004)
     assert t_inflation(0.3, degrees) == pytest.approx(0.3 * t_inflation(1.0, degrees))
@@ -202,7 +202,7 @@ def test_block_mean_of_fewer_samples_than_blocks_takes_each_as_a_block():
     got = block_mean(x)
 
     assert got.value == pytest.approx(3.2)
-    assert got.u == pytest.approx(t_inflation(float(stats.sem(x)), 4))
+    assert got.u == pytest.approx(t_inflation(float(scipy.stats.sem(x)), 4))
 
 
 @pytest.mark.parametrize(
@@ -216,8 +216,8 @@ def test_block_mean_of_fewer_samples_than_blocks_takes_each_as_a_block():
 def test_conforming_probability_of_the_guide_examples(value, u, low, high, p):
     """JCGM 106:2012, 7.3 and 7.4 (clauses and inputs from memory), and scipy's normal distribution."""
     got = probability_of_conforming(value, u, low, high)
-    below = 1.0 if high is None else stats.norm.cdf(high, value, u)
-    under = 0.0 if low is None else stats.norm.cdf(low, value, u)
+    below = 1.0 if high is None else scipy.stats.norm.cdf(high, value, u)
+    under = 0.0 if low is None else scipy.stats.norm.cdf(low, value, u)
 
     assert got == pytest.approx(p, abs=6e-5)
     assert got == pytest.approx(below - under, abs=1e-12)
@@ -267,7 +267,7 @@ def test_verdict_changes_at_a_guard_band_of_0_83(guards, verdict):
 
 def test_z_proven_is_the_quantile_that_the_verdict_turns_at():
     """The constant for planning and the verdict agree."""
-    assert pytest.approx(float(stats.norm.ppf(0.95)), rel=1e-12) == Z_PROVEN
+    assert pytest.approx(float(scipy.stats.norm.ppf(0.95)), rel=1e-12) == Z_PROVEN
     assert conformity(-(Z_PROVEN + 1e-9), 1.0, None, 0.0) == "pass"
     assert conformity(-(Z_PROVEN - 1e-9), 1.0, None, 0.0) == "not proven"
 

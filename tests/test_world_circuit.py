@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
+import scipy
 from world.bench import Bench, add_sleep, bind
 from world.coil import OPEN_OHM, Relay, move
 from world.install import Install, draw_install
@@ -105,9 +105,13 @@ def test_line_and_coil_together_follow_an_ordinary_integration(c: float):
         return [(source - y[0] / r.rp - y[1]) / c, (y[0] - 90.0 * y[1]) / 0.3]
 
     t = np.linspace(0.0, 0.3, 1500)
-    first = solve_ivp(slope, (0.0, 0.05), [0.0, 0.0], t_eval=t[t < 0.05], method="Radau", rtol=1e-8, atol=1e-10)
-    last = solve_ivp(slope, (0.0, 0.05), [0.0, 0.0], method="Radau", rtol=1e-8, atol=1e-10).y[:, -1]
-    after = solve_ivp(slope, (0.05, 0.3), last, t_eval=t[t >= 0.05], method="Radau", rtol=1e-8, atol=1e-10)
+    first = scipy.integrate.solve_ivp(
+        slope, (0.0, 0.05), [0.0, 0.0], t_eval=t[t < 0.05], method="Radau", rtol=1e-8, atol=1e-10
+    )
+    last = scipy.integrate.solve_ivp(slope, (0.0, 0.05), [0.0, 0.0], method="Radau", rtol=1e-8, atol=1e-10).y[:, -1]
+    after = scipy.integrate.solve_ivp(
+        slope, (0.05, 0.3), last, t_eval=t[t >= 0.05], method="Radau", rtol=1e-8, atol=1e-10
+    )
     y = np.concatenate((first.y, after.y), axis=1)
     assert motion.trigger_v(t) == pytest.approx(y[0], abs=2e-3)
     assert motion.coil_a(t) == pytest.approx(y[1], abs=2e-5)
@@ -244,7 +248,7 @@ def test_a_line_at_or_near_critical_damping_has_a_motion(apart: float):
     motion = move(r, [(-1.0, False, 0.0), (0.0, True, 12.0)], 0.5)
     t = np.linspace(1e-4, 0.5, 50)
     rp = r.rp
-    lags = solve_ivp(
+    lags = scipy.integrate.solve_ivp(
         lambda _, y: ((12.0 - y[0]) / (r.rs * c) - y[0] / (rp * c) - y[1] / c, (y[0] - ohm * y[1]) / l_h),
         (0, 0.5), (0.0, 0.0), t_eval=t, rtol=1e-9, atol=1e-12,
     )  # fmt: skip

@@ -17,7 +17,7 @@ from multiprocessing import get_context
 
 import limit_sides
 import numpy as np
-from counts import Counts
+from counts import ProvenCounts
 
 import benchlog
 from benchlog.core.errors import BenchlogError
@@ -33,13 +33,10 @@ WIDE = 0.30
 
 
 @dataclass
-class Tally(Counts):
+class Tally(ProvenCounts):
     """Counts for one check."""
 
-    proven: int = 0
     bare_wrong: int = 0
-    covered: int = 0
-    with_u: int = 0
 
 
 @dataclass

@@ -30,7 +30,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 
 import numpy as np
-from counts import Counts
+from counts import ProvenCounts
 from limit_sides import SIDES
 from world import BEHAVIOURS, Case, draw
 from world_pages import keep
@@ -52,13 +52,10 @@ PROVABLE_U = 1.645 / 2
 
 
 @dataclass
-class Tally(Counts):
+class Tally(ProvenCounts):
     """Counts of one row."""
 
     provable: int = 0
-    proven: int = 0
-    with_u: int = 0
-    covered: int = 0
 
 
 @dataclass

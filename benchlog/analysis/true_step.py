@@ -104,6 +104,12 @@ def _spacing_s(traces: Sequence[Trace], role: str) -> float | None:
     return float(pooled[int(np.searchsorted(covered, covered[-1] / 2))]) if len(pooled) else None
 
 
+def in_packets(traces: Sequence[Trace]) -> bool:
+    """Whether the rows come in packets that share about one stamp each."""
+    steps = [np.diff(trace.time_s) for trace in traces if len(trace) > 2]
+    return bool(steps) and _packets_s(steps, median(np.concatenate(steps))) is not None
+
+
 def _packets_s(steps: Sequence[Array], usual_s: float) -> float | None:
     """The step between packets whose rows share about one stamp, however long; None where there are none.
 
@@ -126,7 +132,8 @@ def _packets_s(steps: Sequence[Array], usual_s: float) -> float | None:
     low, middle, high = (percentile(apart, at) for at in (10, 50, 90))
     least, usual, most = (percentile(held, at) for at in (10, 50, 90))
     even = high - low <= PACKETS_ALIKE * middle and most - least <= max(PACKETS_ALIKE * usual, 1.0)
-    return middle if even else None
+    # rows that stand alone are what a logger writes between captures
+    return middle if even and usual >= 2 else None
 
 
 def _changes(trace: Trace, role: str) -> tuple[Array, Array, npt.NDArray[np.int64]]:

@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from benchlog.bench.clip import Clips
     from benchlog.find.hunt import Hunt
 
+AnswersOption = Annotated[
+    Path | None,
+    typer.Option("--answers", metavar="FILE", help="Where the answers are kept; beside the first log if not given."),
+]
 KeepOption = Annotated[
     int | None,
     typer.Option("--keep", metavar="NUMBER", help="Keep what is found with this record, for its hand-over sheet."),
@@ -31,10 +35,7 @@ def find(
     logs: Annotated[list[Path], typer.Argument(metavar="LOG...", help="Logs in which a check failed.", readable=False)],
     plan: PlanOption,
     logger: LoggerOption = None,
-    answers: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="Where the answers are kept; beside the first log if not given."),
-    ] = None,
+    answers: AnswersOption = None,
     json: Annotated[
         str | None,
         typer.Option(metavar="FILE", help="Ask nothing; write the next test and what is found; - for standard output."),

@@ -71,3 +71,14 @@ class EvenClock(LogBehind):
     def _even(self, time_s: Array) -> Array:
         steps: Array = np.rint(np.round(time_s - self._first_s, DECIMALS) / self._step_s)
         return self._begins_s + steps * self._step_s
+
+
+def as_logged(drawn: Overview, evened: Overview, logged: Overview) -> Overview:
+    """The same buckets, of which some may be left out, at the times that the logger gave them.
+
+    Args:
+        drawn: what is left of ``evened``. logged: what ``evened`` was made from.
+    """
+    starts, ends = np.searchsorted(evened.start_s, drawn.start_s), np.searchsorted(evened.end_s, drawn.end_s)
+    gap_s = logged.gap_s if len(drawn) == len(logged) else drawn.gap_s
+    return replace(drawn, start_s=logged.start_s[starts], end_s=logged.end_s[ends], gap_s=gap_s)

@@ -13,7 +13,7 @@ from benchlog.examine.closing import closing_load
 from benchlog.examine.context import LogContext, Samples, Timeline, accuracy_of
 from benchlog.examine.drawn import battery_points, feed_points, ground_points, settlings
 from benchlog.examine.engine_checks import examine_crank
-from benchlog.examine.even_clock import EvenClock
+from benchlog.examine.even_clock import EvenClock, as_logged
 from benchlog.examine.fuse_checks import FuseWalk, examine_walk, find_walk, without_pulled
 from benchlog.examine.load_checks import Loads, examine_battery_load, find_loads
 from benchlog.examine.noisy import noise_in
@@ -144,8 +144,8 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
         **examine_charging(bench),
     }
     drawn = _drawn(ready, relay, loads, load, off_state)
-    as_logged = replace(drawn.overview, start_s=logged.start_s, end_s=logged.end_s, gap_s=logged.gap_s)
-    evidence = replace(drawn, overview=as_logged, key_off_draws=walked.draws, samples=samples)
+    shown = as_logged(drawn.overview, log.overview, logged)
+    evidence = replace(drawn, overview=shown, key_off_draws=walked.draws, samples=samples)
     seen = observe(bench, findings, limits, off_state.drain, loads, load)
     devices = {circuit.slot: circuit.device for circuit in plan.circuit}
     let_go = tuple((pull.slot, devices.get(pull.slot, "")) for pull in walk.let_go)

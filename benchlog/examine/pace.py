@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from benchlog.analysis.true_step import TrueSteps, true_steps
+from benchlog.analysis.true_step import TrueSteps, in_packets, true_steps
 from benchlog.core.quantiles import distinct
 from benchlog.core.roles import ROLE_UNITS
-from benchlog.core.trace import Array, Trace
+from benchlog.core.trace import Array
 from benchlog.examine.context import Samples, Timeline
 
 #: A stretch reaches so far to both sides of an edge, s; so many are looked at, and so many of the time between.
@@ -25,16 +25,18 @@ def steps_of(log: Samples, story: Timeline) -> TrueSteps:
     middles = _spread(edges, MOST_EDGES)
     steady = [(a + b) / 2 for a, b in story.on or ((log.start_s, log.end_s),)]
     middles += _spread(steady, MOST_STEADY)
-    return true_steps([_around(log, at, roles) for at in middles])
+    reach_s = max(REACH_S, 10 * log.overview.step_s)
+    far_s = min(4 * _apart_s(log.overview.gap_s), FURTHEST_S)
+    if far_s > reach_s:
+        # rows that come in packets, or those between captures at events, which are none of an edge's
+        wide = [log.trace(at - far_s, at + far_s, roles) for at in middles]
+        if in_packets(wide):
+            return true_steps(wide)
+    return true_steps([log.trace(at - reach_s, at + reach_s, roles) for at in middles])
 
 
 def _spread(times: list[float], most: int) -> list[float]:
     return [times[at] for at in distinct(np.linspace(0, len(times) - 1, most).astype(int))] if times else []
-
-
-def _around(log: Samples, at_s: float, roles: list[str]) -> Trace:
-    reach = max(REACH_S, 10 * log.overview.step_s, min(4 * _apart_s(log.overview.gap_s), FURTHEST_S))
-    return log.trace(at_s - reach, at_s + reach, roles)
 
 
 def _apart_s(gap_s: Array) -> float:

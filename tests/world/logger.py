@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.signal import lfilter
+import scipy
 
 from .solve import Solution
 
@@ -115,7 +115,7 @@ def _noise(rng: np.random.Generator, c: Channel, n: int, rate_hz: float) -> np.n
         a = np.exp(-1.0 / (rate_hz * c.memory_s))
         kick = rng.normal(0.0, c.slow * np.sqrt(1 - a * a), n)
         kick[0] = rng.normal(0.0, c.slow)
-        out = out + lfilter([1.0], [1.0, -a], kick)
+        out = out + scipy.signal.lfilter([1.0], [1.0, -a], kick)
     return out
 
 

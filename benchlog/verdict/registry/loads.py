@@ -9,15 +9,30 @@ from benchlog.verdict.registry.kind import CheckKind, CheckNames
 from benchlog.verdict.registry.limiting import at_most, from_circuit, from_plan, given_else
 
 _PathOf = Callable[[Plan], PlannedPath | None]
-_AT_POSTS = "under load measure from post to post, then from lead to lead: what differs is lost in the joint"
 
 
-BATTERY_SAG = CheckKind(
-    *("battery_sag", "Battery sag", "Sag", "V"),
+def _at_posts(name: CheckNames, key: str, measures: str, found: str) -> CheckKind:
+    """What the battery shows at its posts, at most what the plan's ``key`` allows."""
+    return CheckKind(
+        *name,
+        measures=measures,
+        limit=at_most(key),
+        found=found,
+        first_test="under load measure from post to post, then from lead to lead: what differs is lost in the joint",
+    )
+
+
+BATTERY_SAG = _at_posts(
+    ("battery_sag", "Battery sag", "Sag", "V"),
+    key="limits.battery_sag_max_v",
     measures="sag of the battery's voltage under the planned load, engine off",
-    limit=at_most("limits.battery_sag_max_v"),
     found="the battery sags by {} under the planned load",
-    first_test=_AT_POSTS,
+)
+SOURCE_RESISTANCE = _at_posts(
+    ("source_resistance", "Battery source resistance", "Resistance", "mΩ"),
+    key="limits.source_resistance_max_mohm",
+    measures="of the battery, at its posts: −ΔV/ΔI over load steps",
+    found="the battery shows {} to its posts",
 )
 
 
@@ -73,11 +88,4 @@ SLOT_CURRENT = CheckKind(
     planned=_planned_current,
     found="the circuit drew {}",
     first_test="compare the device's label with the plan, and measure its current alone on a charged battery",
-)
-SOURCE_RESISTANCE = CheckKind(
-    *("source_resistance", "Battery source resistance", "Resistance", "mΩ"),
-    measures="of the battery, at its posts: −ΔV/ΔI over load steps",
-    limit=at_most("limits.source_resistance_max_mohm"),
-    found="the battery shows {} to its posts",
-    first_test=_AT_POSTS,
 )
