@@ -14,7 +14,7 @@ from benchlog.examine.slot_dead import left_out, no_step
 from benchlog.examine.stepped import AllSteps
 
 
-@pytest.mark.parametrize(("free_s", "mine_s", "may"), [(40.0, 22.0, True), (51.0, 22.0, False), (40.0, 24.0, False)])
+@pytest.mark.parametrize(("free_s", "mine_s", "may"), [(40.0, 25.9, True), (51.0, 25.9, False), (40.0, 26.1, False)])
 def test_marks_of_two_circuits_may_have_moved_together(free_s, mine_s, may):
     """The step at this mark was taken for another slot, whose own may be the one that is at no mark."""
     mine, free = step(mine_s, 3.1), step(free_s, 3.2)
