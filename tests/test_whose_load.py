@@ -48,9 +48,9 @@ def _pulsed(t, amps, hz, duty, from_s, to_s=END_S):
 
 
 def _checked(circuits, bike, marks=(), without=(), rate=100, seed=4) -> Result:
-    """One key-on without a start; circuits and the bike's own further loads as functions of time."""
-    t = np.arange(0, END_S, 1 / rate)
-    key = t >= KEY_S
+    """One key-on without a start, and its end; circuits and the bike's own further loads as functions of time."""
+    t = np.arange(0, END_S + 3.0, 1 / rate)
+    key = (t >= KEY_S) & (t < END_S)
     block = np.sum([circuit(t) for circuit in circuits], axis=0) * key
     amps = (BIKE_A + block + np.sum([load(t) for load in bike], axis=0)) * key + 0.001
     volts = EMF_V - SOURCE_OHM * amps

@@ -124,12 +124,19 @@ PLAIN: tuple[PlainEvent, ...] = (
 BY_SLOT: tuple[type[SlotEvent], ...] = (SlotOn, SlotOff, SlotWithdrawn, FuseOut, FuseIn)
 _PLAIN = {event.text: event for event in PLAIN}
 _BY_SLOT = {kind.pattern.replace(" {}", ""): kind for kind in BY_SLOT}
+_AGO = re.compile(r"(.+?),? (\d{1,4}(?:\.\d+)?) s ago")
 _NUMBERED = re.compile(r"(\w+) ([0-9]{1,4}) (\w+)")
 
 
 def plain(text: str) -> str:
     """A mark's text as it is read: in small letters, with one space between words."""
     return " ".join(text.lower().split())
+
+
+def seconds_ago(text: str) -> tuple[str, float]:
+    """What was noted, and how long before its mark it was, s: ``slot 3 on 20.1 s ago`` was noted late; else 0."""
+    late = _AGO.fullmatch(plain(text))
+    return (late[1], float(late[2])) if late and event_of(late[1]) is not None else (text, 0.0)
 
 
 def event_of(text: str) -> Event | None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from benchlog.core.events import Event, SlotOn, SlotWithdrawn, event_of
+from benchlog.core.events import Event, SlotOn, SlotWithdrawn, event_of, seconds_ago
 
 Array = npt.NDArray[np.float64]
 
@@ -29,14 +29,19 @@ class Mark:
 
 
 def standing(marks: Sequence[Mark]) -> tuple[Mark, ...]:
-    """The marks without those that were withdrawn: each withdrawal takes the newest that a circuit was switched on."""
+    """The marks as they count, in the order of their times.
+
+    Each withdrawal takes the newest that a circuit was switched on, and one that was noted late stands when it was.
+    """
     kept: list[Mark] = []
-    for mark in marks:
+    for noted in marks:
+        text, ago_s = seconds_ago(noted.text)
+        mark = Mark(noted.time_s - ago_s, text) if ago_s else noted
         if isinstance(mark.event, SlotWithdrawn):
             wrong = next((one for one in reversed(kept) if one.event == SlotOn(mark.event.slot)), None)
             kept = [one for one in kept if one is not wrong]
         kept.append(mark)
-    return tuple(kept)
+    return tuple(sorted(kept, key=lambda mark: mark.time_s))
 
 
 def times_of(marks: Sequence[Mark], event: Event) -> list[float]:

@@ -9,6 +9,8 @@ from benchlog.core.events import SlotWithdrawn
 
 #: A state that lasts from mark to mark is noted so long after the stand-in made it so, s.
 AFTER_DONE_S = 0.5
+#: A slot is noted so long after its step, s; later by more than this, with how long ago it was.
+NOTED_AFTER_S, LATE_S = 1.5, 1.0
 
 
 class Noting(AtStep):
@@ -61,7 +63,10 @@ class Noting(AtStep):
 
     def _note_due(self, *, now: bool = False) -> None:
         if self._later is not None and (now or self.history.now_s >= self._later[0]):
-            self._ways.mark(self._later[1])
+            due_s, text = self._later
+            late_s = self.history.now_s - due_s
+            told_late = late_s > LATE_S and not self._by_itself
+            self._ways.mark(f"{text} {late_s + NOTED_AFTER_S:.1f} s ago" if told_late else text)
             self._later = None
 
     def _end(self) -> None:

@@ -5,6 +5,7 @@ import math
 from benchlog.bench.guided.at_step import OR_ENTER
 from benchlog.bench.guided.beginning import Beginning
 from benchlog.bench.guided.history import LEVEL_S, POINT_S, Before
+from benchlog.bench.guided.noting import NOTED_AFTER_S
 from benchlog.bench.guided.right import Asked, stranger_off
 from benchlog.bench.guided.sight import StepSeen
 from benchlog.bench.guided.watch import LEAST_STEP_A
@@ -12,8 +13,6 @@ from benchlog.bench.guided.watch_drain import starting_up_s
 
 #: What the stand-in did itself shows within this time, or not at all, s; what it refused nobody may be there to do.
 BY_ITSELF_S, REFUSED_S = 10.0, 90.0
-#: A slot is noted so long after its step, s.
-NOTED_AFTER_S = 1.5
 #: Where wake-ups are the drain, a fuse stays out for so many of their intervals, but no longer than this, s.
 WAKEUPS_MISSED, LONGEST_PULL_S = 1.7, 150.0
 #: The stream must have shown this much before the first step goes on by itself, and before a stopped test does, s.
