@@ -1,6 +1,7 @@
 """Pull-in and drop-out on lines written by hand: what they take, what fails, and what cannot be timed."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -268,3 +269,13 @@ def test_feed_that_stands_below_half_before_is_timed_from_there(before, took_ms)
         assert found.value == pytest.approx(took_ms, abs=0.2)
     else:
         assert found.why == "no pull-in could be timed: the feed was live already"
+
+
+@pytest.mark.parametrize(("noted_s", "counts"), [(60.0, True), (40.0, False)])
+def test_trigger_that_falls_long_after_the_key_off_was_not_let_go_by_the_key(noted_s: float, counts: bool):
+    """The key-off is marked 20 s or 40 s before the trigger falls: what backfed it was taken away since."""
+    bench = relay(up=((2.0, 80.0),), live=((2.01, 80.02),), end_s=90.0)
+    noted = replace(bench, story=replace(bench.story, off=((0.0, 2.0), (noted_s, 90.0)), on=((2.0, noted_s),)))
+
+    found = examine_relay(noted).findings["relay_drop_out"]
+    assert (getattr(found, "value", None) is not None) is counts

@@ -166,8 +166,7 @@ def _unless_touched(finding: Finding, timed: list[Operation], limit_ms: float | 
 def _drop_outs(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
     limit = bench.plan.relay.drop_out_max_ms if bench.plan.relay else None
     windows, moves, never, held = [], _Moves(), [], 0
-    # a pulled fuse lets a backfed relay go: that is not the key's doing
-    falls = [fall for fall in bench.story.falls if not any(a <= fall.time_s <= b for a, b in bench.left_out)]
+    falls = [fall for fall in bench.story.falls if _by_the_key(bench, fall)]
     for fall in falls:
         until = _until(bench, fall, bench.story.rises)
         trace = _window(bench, fall, until)
@@ -198,6 +197,13 @@ def _drop_outs(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
     if all(shows_returns(bench, fall) for fall in falls):
         return windows, worst
     return windows, _unless_missed(worst, moves.timed, limit, undone=False)
+
+
+def _by_the_key(bench: LogContext, fall: Crossing) -> bool:
+    """Whether the key made the trigger fall: a pulled fuse lets a backfed relay go, and so does who finds the feed."""
+    if any(a <= fall.time_s <= b for a, b in bench.left_out):
+        return False
+    return not any(a + LATEST_S < fall.time_s <= b for a, b in bench.story.off if a > bench.log.start_s)
 
 
 def _from_working_edge(bench: LogContext, trace: Trace, first: Crossing, operation: Operation) -> Operation:
