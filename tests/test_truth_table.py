@@ -11,16 +11,17 @@ from pathlib import Path
 import pytest
 from truth_table import Tally
 
-INSTALLS, SEED = 14, 1000
+#: Installs as a rule, and with ``--long``.
+INSTALLS, MORE, SEED = 6, 14, 1000
 
 
 @pytest.fixture(scope="module")
-def totals() -> tuple[Tally, Tally]:
+def totals(long: bool) -> tuple[Tally, Tally]:
     """All checks together: limits close to the truth, and limits up to 30 % off."""
     # in a program of its own: worker processes forked from one whose polars already runs threads may never end
     ask = (
         "import json; from truth_table import figures; "
-        f"tables = figures({INSTALLS}, {SEED}); "
+        f"tables = figures({MORE if long else INSTALLS}, {SEED}, workers=1); "
         "print(json.dumps([{k: int(v) for k, v in vars(t.total()).items()} for t in tables]))"
     )
     done = subprocess.run(
@@ -30,9 +31,9 @@ def totals() -> tuple[Tally, Tally]:
     return tight, wide
 
 
-def test_enough_was_judged(totals: tuple[Tally, Tally]):
+def test_enough_was_judged(totals: tuple[Tally, Tally], long: bool):
     """Nearly every check of every install was judged, so that the shares below mean something."""
-    assert min(tally.judged for tally in totals) >= 15 * INSTALLS
+    assert min(tally.judged for tally in totals) >= 15 * (MORE if long else INSTALLS)
 
 
 def test_verdicts_are_hardly_ever_false(totals: tuple[Tally, Tally]):

@@ -9,28 +9,30 @@ import sys
 from pathlib import Path
 
 import pytest
-from scipy.stats import binom
+import scipy
 from world_causes import NAMES
 
 #: Seeds that nobody tuned on; each install is drawn with some of the faults, each logger four times.
-INSTALLS, SEED, FAULTS_EACH, HEALTHY = 6, 930_000, 8, 12
+INSTALLS, SEED, FAULTS_EACH, HEALTHY = 4, 930_000, 7, 6
+#: Installs and healthy ones with ``--long``.
+MORE, MORE_HEALTHY = 7, 12
 #: What is asked for over all loggers, and what may come by chance once in a thousand runs.
 FIRST, WRONG, CHANCE = 0.94, 0.01, 0.001
 
 
 @pytest.fixture(scope="module")
-def runs() -> dict[str, list]:
+def runs(long: bool) -> dict[str, list]:
     """What became of each run that counts, with its words; and what healthy installs with behaviours named."""
     # in a program of its own: worker processes forked from one whose polars already runs threads may never end
     ask = (
         "import json\n"
         "from world_causes import GRADES, NAMES, one_healthy, one_install\n"
         "kinds, named = [], []\n"
-        f"for k in range({INSTALLS}):\n"
+        f"for k in range({MORE if long else INSTALLS}):\n"
         f"    faults = [NAMES[(k * {FAULTS_EACH} + n) % len(NAMES)] for n in range({FAULTS_EACH})]\n"
         f"    found = one_install({SEED} + k, GRADES[k % 3], faults)\n"
         "    kinds += [(run.kind, run.line) for run in found if run.counts]\n"
-        f"for k in range({HEALTHY}):\n"
+        f"for k in range({MORE_HEALTHY if long else HEALTHY}):\n"
         f"    run = one_healthy({SEED} + k, GRADES[k % 3])\n"
         "    if run is not None and run.first and not run.truly:\n"
         "        named.append(run.line)\n"
@@ -48,7 +50,7 @@ def test_true_fault_stands_first(runs: dict[str, list]):
 
     assert len(NAMES) <= INSTALLS * FAULTS_EACH
     assert len(kinds) >= INSTALLS * FAULTS_EACH // 2
-    least = int(binom.ppf(CHANCE, len(kinds), FIRST))
+    least = int(scipy.stats.binom.ppf(CHANCE, len(kinds), FIRST))
     assert kinds.count("right") >= least, [line for kind, line in runs["kinds"] if kind != "right"]
 
 
@@ -56,7 +58,7 @@ def test_wrong_fault_hardly_ever_stands_first(runs: dict[str, list]):
     """Neither a wrong fault nor too large a group, up to chance."""
     wrong = [line for kind, line in runs["kinds"] if kind in ("wrong", "large")]
 
-    assert len(wrong) <= int(binom.ppf(1 - CHANCE, len(runs["kinds"]), WRONG)), wrong
+    assert len(wrong) <= int(scipy.stats.binom.ppf(1 - CHANCE, len(runs["kinds"]), WRONG)), wrong
 
 
 def test_healthy_installs_name_nothing(runs: dict[str, list]):
