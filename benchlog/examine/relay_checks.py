@@ -16,7 +16,7 @@ from benchlog.core.quantiles import known_median, median
 from benchlog.core.trace import Trace
 from benchlog.core.uncertainty import Z_PROVEN, combine, rectangular
 from benchlog.examine.context import LogContext
-from benchlog.examine.relay_still import sinks, stays_dead, stays_live, watched_longer_than
+from benchlog.examine.relay_still import by_the_key, sinks, stays_dead, stays_live, watched_longer_than
 from benchlog.examine.trigger_fall import shows_returns
 
 #: How far around an event the samples are looked at, s.
@@ -166,7 +166,7 @@ def _unless_touched(finding: Finding, timed: list[Operation], limit_ms: float | 
 def _drop_outs(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
     limit = bench.plan.relay.drop_out_max_ms if bench.plan.relay else None
     windows, moves, never, held = [], _Moves(), [], 0
-    falls = [fall for fall in bench.story.falls if _by_the_key(bench, fall)]
+    falls = [fall for fall in bench.story.falls if by_the_key(bench, fall)]
     for fall in falls:
         until = _until(bench, fall, bench.story.rises)
         trace = _window(bench, fall, until)
@@ -197,13 +197,6 @@ def _drop_outs(bench: LogContext) -> tuple[list[tuple[Trace, float]], Finding]:
     if all(shows_returns(bench, fall) for fall in falls):
         return windows, worst
     return windows, _unless_missed(worst, moves.timed, limit, undone=False)
-
-
-def _by_the_key(bench: LogContext, fall: Crossing) -> bool:
-    """Whether the key made the trigger fall: a pulled fuse lets a backfed relay go, and so does who finds the feed."""
-    if any(a <= fall.time_s <= b for a, b in bench.left_out):
-        return False
-    return not any(a + LATEST_S < fall.time_s <= b for a, b in bench.story.off if a > bench.log.start_s)
 
 
 def _from_working_edge(bench: LogContext, trace: Trace, first: Crossing, operation: Operation) -> Operation:

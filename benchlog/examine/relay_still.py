@@ -17,6 +17,8 @@ NEVER_S = 1.0
 #: Nothing is told by a shorter watch than this, s; a feed that sank by less than this share of the battery has not.
 LEAST_S, SUNK_SHARE = 0.1, 0.002
 POINT_S = 0.05
+#: The key's own fall of the trigger comes within this time of a key-off that something else tells, s.
+KEYS_OWN_S = 30.0
 
 
 def watched_longer_than(bench: LogContext, event: Crossing, until: float, limit_ms: float | None) -> bool:
@@ -67,6 +69,13 @@ def stays_dead(bench: LogContext, limit_ms: float | None) -> tuple[Crossing, flo
         if np.nanmax(highs[1]) < UP_ABOVE_V and np.nanmax(means[0]) < UP_ABOVE_V:
             return Crossing(turn.time_s, turn.time_s, turn.time_s, 0, "high"), until
     return None
+
+
+def by_the_key(bench: LogContext, fall: Crossing) -> bool:
+    """Whether the key made the trigger fall: a pulled fuse lets a backfed relay go, and so does who finds the feed."""
+    if any(a <= fall.time_s <= b for a, b in bench.left_out):
+        return False
+    return not any(a + KEYS_OWN_S < fall.time_s <= b for a, b in bench.story.off if a > bench.log.start_s)
 
 
 def stays_live(bench: LogContext) -> tuple[Crossing, float] | None:
