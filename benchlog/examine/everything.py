@@ -13,7 +13,6 @@ from benchlog.examine.closing import closing_load
 from benchlog.examine.context import LogContext, Samples, Timeline, accuracy_of
 from benchlog.examine.drawn import battery_points, feed_points, ground_points, settlings
 from benchlog.examine.engine_checks import examine_crank
-from benchlog.examine.even_clock import EvenClock, as_logged
 from benchlog.examine.fuse_checks import FuseWalk, examine_walk, find_walk, without_pulled
 from benchlog.examine.load_checks import Loads, examine_battery_load, find_loads
 from benchlog.examine.noisy import noise_in
@@ -120,7 +119,6 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
     Raises:
         BadLog: a channel is reversed, or reads what no bike has.
     """
-    logged, log = log.overview, EvenClock(log)
     refuse_senseless(log)
     samples = int(log.overview.rows.sum())
     ready = _ready(log, logger, plan)
@@ -144,8 +142,7 @@ def examine(log: Samples, logger: Logger, plan: Plan, limits: Mapping[str, Plann
         **examine_charging(bench),
     }
     drawn = _drawn(ready, relay, loads, load, off_state)
-    shown = as_logged(drawn.overview, log.overview, logged)
-    evidence = replace(drawn, overview=shown, key_off_draws=walked.draws, samples=samples)
+    evidence = replace(drawn, key_off_draws=walked.draws, samples=samples)
     seen = observe(bench, findings, limits, off_state.drain, loads, load)
     devices = {circuit.slot: circuit.device for circuit in plan.circuit}
     let_go = tuple((pull.slot, devices.get(pull.slot, "")) for pull in walk.let_go)

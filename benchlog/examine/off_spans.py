@@ -15,6 +15,8 @@ from benchlog.examine.context import LogContext
 from benchlog.plan.limits import settled_s
 
 POINT_S = 0.1
+#: By then an engine that the key stopped charges no more, s.
+COASTED_S = 5.0
 CAME_AGAIN = "came back after it had gone, and no line tells whether the key was turned on again"
 
 
@@ -85,8 +87,11 @@ def came_again(bench: LogContext, span: OffSpan) -> bool:
     settled, role = span.settled, span.role
     if bench.story.rises or span.opens or role is None or settled is None or not settled.awake:
         return False
-    before = coarse(bench.overview, span.from_s, settled.from_s, POINT_S, [role]).mean[role]
-    return bool(settled.base_a - np.nanmin(before, initial=np.inf) > KEY_ON_A)
+    before = coarse(bench.overview, span.from_s + COASTED_S, settled.from_s, POINT_S, [role])
+    fuses_in = np.ones(len(before), dtype=np.bool_)
+    for out_s, in_s in bench.left_out:
+        fuses_in &= (before.end_s < out_s) | (before.start_s > in_s)
+    return bool(settled.base_a - np.nanmin(before.mean[role][fuses_in], initial=np.inf) > KEY_ON_A)
 
 
 def no_key_off(bench: LogContext) -> str:
