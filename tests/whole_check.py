@@ -31,8 +31,8 @@ from benchlog.core.errors import BenchlogError
 from benchlog.verdict.result import Check, Result
 
 PROVEN = ("pass", "fail")
-#: What a shift of the clock may move of a figure, or of its uncertainty, as a share of the uncertainty: windows and points
-#: of 0.1 s begin a sample elsewhere.
+#: What a shift of the clock may move of a figure, or of its uncertainty, as a share of the uncertainty: windows and
+#: points of 0.1 s begin a sample elsewhere.
 ROUNDING = 0.1
 #: The clock is moved by up to this, s: a day, either way.
 MOST_MOVED_S = 86_400.0
