@@ -1,14 +1,7 @@
-"""A log's times, rounded where what they are counted in is coarser than what rounding has added to them."""
+"""A log's steps, counted so that the last bits of its times do not decide."""
 
-#: Decimals of a second that are told; a logger's stamps have fewer.
-TOLD_DECIMALS = 9
 #: A step's length is known to this share, 1: its stamps to a nanosecond, at ten thousand samples a second.
 HAIR = 1e-5
-
-
-def stamp_s(time_s: float) -> float:
-    """A time without what rounding has added to it, s."""
-    return round(time_s, TOLD_DECIMALS)
 
 
 def steps_in(span_s: float, step_s: float) -> int:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from benchlog.analysis.coarse import Coarse, coarse
+from benchlog.analysis.coarse import Coarse, coarse, outside_of
 from benchlog.analysis.drain import AWAKE_A
 from benchlog.analysis.key_state import KEY_ON_A
 from benchlog.analysis.measurement import Finding, Measured
@@ -88,9 +88,7 @@ def came_again(bench: LogContext, span: OffSpan) -> bool:
     if bench.story.rises or span.opens or role is None or settled is None or not settled.awake:
         return False
     before = coarse(bench.overview, span.from_s + COASTED_S, settled.from_s, POINT_S, [role])
-    fuses_in = np.ones(len(before), dtype=np.bool_)
-    for out_s, in_s in bench.left_out:
-        fuses_in &= (before.end_s < out_s) | (before.start_s > in_s)
+    fuses_in = outside_of(before.start_s, before.end_s, bench.left_out)
     return bool(settled.base_a - np.nanmin(before.mean[role][fuses_in], initial=np.inf) > KEY_ON_A)
 
 
@@ -120,7 +118,10 @@ def over_range(spans: Sequence[OffSpan], need: float) -> Finding | None:
     for span in spans:
         if span.settled is not None and not math.isfinite(span.settled.base_a) and span.to_s - span.from_s >= need:
             return Measured(
-                *(None, None, span.from_s, span.to_s),
+                value=None,
+                u=None,
+                from_s=span.from_s,
+                to_s=span.to_s,
                 disqualified=f"{span.role} was over range to the end of that stretch",
                 remedy="a channel with a wider range would show it",
             )

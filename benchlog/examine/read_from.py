@@ -2,7 +2,6 @@
 
 from typing import TYPE_CHECKING
 
-from benchlog.core.stamps import stamp_s
 from benchlog.verdict.result import KeyEvent
 
 if TYPE_CHECKING:
@@ -39,6 +38,6 @@ def story_notes(findings: "LogFindings") -> list[str]:
 
 def key_events(findings: "LogFindings") -> list[KeyEvent]:
     return [
-        KeyEvent(log=findings.log, time_s=stamp_s(t.time_s), half_width_s=t.half_width_s, to="on" if t.on else "off")
+        KeyEvent(log=findings.log, time_s=t.time_s, half_width_s=t.half_width_s, to="on" if t.on else "off")
         for t in findings.story.turns
     ]

@@ -5,7 +5,6 @@ from collections.abc import Mapping, Sequence
 from typing import Literal
 
 from benchlog.analysis.measurement import Finding, NotEvaluated
-from benchlog.core.stamps import stamp_s
 from benchlog.core.uncertainty import COVERAGE_K
 from benchlog.plan.limits import PlannedLimit
 from benchlog.plan.model import Plan
@@ -69,8 +68,8 @@ def _check(
         limit=shown,
         margin_pct=_margin(finding.value, limit),
         log=log,
-        from_s=None if timeless else stamp_s(finding.from_s),
-        to_s=None if timeless else stamp_s(finding.to_s),
+        from_s=None if timeless else finding.from_s,
+        to_s=None if timeless else finding.to_s,
         because=because(kind, found, finding, limit),
     )
 

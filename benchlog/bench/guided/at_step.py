@@ -134,11 +134,13 @@ class AtStep:
 
     def _risen(self, start: Before, end: Before) -> bool:
         """Whether a load has come on from the one level to the other, by the first current that is logged."""
-        role = next((one for one in self._load_roles() if one in self.history.roles), "")
+        role = self._load_role()
         return end.of(role) - start.of(role) >= watch.LEAST_STEP_A
 
-    def _load_roles(self) -> tuple[str, ...]:
-        return (f"slot{self.spec.slot}_a", "feed_a", "battery_a")
+    def _load_role(self) -> str:
+        """The first current that is logged and that the step's circuit shows in; "" for none."""
+        roles = (f"slot{self.spec.slot}_a", "feed_a", "battery_a")
+        return next((one for one in roles if one in self.history.roles), "")
 
     def _dead_feed(self) -> str:
         dead = "feed_v" in self.history.roles and not is_up(self.history, "feed_v")

@@ -117,7 +117,7 @@ class Stepping(Beginning):
     def _was_mistaken(self, on: Before) -> bool:
         """Whether what has gone off came on at a step before, which then comes again; ``on``: the levels with it on."""
         self._was_on = None
-        role = next((one for one in self._load_roles() if one in self.history.roles), "")
+        role = self._load_role()
         fell_a = on.of(role) - self._before.of(role)
         within_a = max(LEAST_STEP_A, fell_a * SAME_LOAD)
         alike = [one for one in self._on if abs(self._rose_a.get(one.slot, math.inf) - fell_a) < within_a]

@@ -7,7 +7,10 @@ from benchlog.verdict.registry.kind import CheckKind, LimitWords
 from benchlog.verdict.registry.limiting import at_least, from_plan, window
 
 CRANK_MINIMUM = CheckKind(
-    *("crank_minimum", "Cranking minimum", "Crank", "V"),
+    id="crank_minimum",
+    title="Cranking minimum",
+    short="Crank",
+    unit="V",
     measures="lowest battery voltage held for 10 ms while cranking",
     limit=at_least("limits.crank_min_v"),
     found="while cranking the battery fell to {}",
@@ -29,7 +32,10 @@ def _holds(limit: PlannedLimit) -> bool:
 
 
 FEED_IN_CRANK = CheckKind(
-    *("feed_in_crank", "Feed while cranking", "Crank feed", "s"),
+    id="feed_in_crank",
+    title="Feed while cranking",
+    short="Crank feed",
+    unit="s",
     measures="longest loss of the feed while cranking",
     limit_from="`limits.feed_in_crank`: hold, drop or any",
     limit=from_plan(("limits.feed_in_crank",), _hold_or_drop),
@@ -48,7 +54,10 @@ FEED_IN_CRANK = CheckKind(
     explained_when_open=False,
 )
 CHARGING_VOLTAGE = CheckKind(
-    *("charging_voltage", "Charging voltage", "Charging", "V"),
+    id="charging_voltage",
+    title="Charging voltage",
+    short="Charging",
+    unit="V",
     measures="mean battery voltage, engine running",
     limit=window("limits.charging_min_v", "limits.charging_max_v"),
     found="with the engine running the battery stood at {}",
@@ -57,7 +66,10 @@ CHARGING_VOLTAGE = CheckKind(
     ),
 )
 CHARGING_BALANCE = CheckKind(
-    *("charging_balance", "Charging balance", "Balance", "A"),
+    id="charging_balance",
+    title="Charging balance",
+    short="Balance",
+    unit="A",
     measures="mean current into the battery, engine running, loads on",
     limit=at_least("limits.charging_balance_min_a"),
     found="with the engine running {} went into the battery",

@@ -8,7 +8,10 @@ from benchlog.verdict.registry.limiting import at_least, at_most
 _PULL_FUSES = "with the key off pull one fuse after the other, each with its mark, and see which takes the current away"
 
 OFF_STATE_DRAIN = CheckKind(
-    *("off_state_drain", "Off-state drain", "Drain", "mA"),
+    id="off_state_drain",
+    title="Off-state drain",
+    short="Drain",
+    unit="mA",
     measures="mean current out of the battery, key off, after settling, wake-ups included; the worst stretch",
     limit=at_most("limits.off_state_drain_ma"),
     rule=drain_within_limits,
@@ -18,7 +21,10 @@ OFF_STATE_DRAIN = CheckKind(
     longest_decides=True,
 )
 ADDED_DRAIN = CheckKind(
-    *("added_drain", "Added drain", "Added drain", "mA"),
+    id="added_drain",
+    title="Added drain",
+    short="Added drain",
+    unit="mA",
     measures="the same, less that of the `--before` log",
     limit=at_most("limits.added_drain_ma"),
     found="the install added {} to the drain",
@@ -30,14 +36,20 @@ ADDED_DRAIN = CheckKind(
 #: Why there is none where it has nothing to be compared with. How the missing log is given each face says itself.
 NO_BEFORE = "no log from before the install was given"
 SETTLE_TIME = CheckKind(
-    *("settle_time", "Settling time", "Settling", "s"),
+    id="settle_time",
+    title="Settling time",
+    short="Settling",
+    unit="s",
     measures="key-off until the drain has settled; the worst",
     limit=at_most("limits.settle_max_s"),
     found="the drain settled {} after the key was turned off",
     first_test="with the key off pull one fuse after the other, and see without which it settles in time",
 )
 FEED_OFF_VOLTAGE = CheckKind(
-    *("feed_off_voltage", "Feed voltage, key off", "Feed, off", "V"),
+    id="feed_off_voltage",
+    title="Feed voltage, key off",
+    short="Feed, off",
+    unit="V",
     measures="at the fuse block, key off and settled; the highest mean",
     limit=at_most("limits.feed_off_max_v"),
     found="with the key off the fuse block stood at {}",
@@ -48,7 +60,10 @@ FEED_OFF_VOLTAGE = CheckKind(
     key_off=True,
 )
 RESTING_VOLTAGE = CheckKind(
-    *("resting_voltage", "Resting voltage", "At rest", "V"),
+    id="resting_voltage",
+    title="Resting voltage",
+    short="At rest",
+    unit="V",
     measures="battery settled, key off, before the first key-on",
     limit=at_least("limits.resting_min_v"),
     found="the battery rested at {} before the first key-on",

@@ -62,13 +62,17 @@ def _path_loss(
 
 FEED_DROP = _path_loss(
     ("feed_drop", "Feed drop", "Feed drop", "V"),
-    *("feed.drop_max_v", feed_path, ("+", "fuse block")),
+    key="feed.drop_max_v",
+    path_of=feed_path,
+    along=("+", "fuse block"),
     measures="battery + to fuse block",
     found="{} is lost from battery + to the fuse block",
 )
 GROUND_LIFT = _path_loss(
     ("ground_lift", "Ground lift", "Ground lift", "V"),
-    *("ground.lift_max_v", ground_path, ("−", "ground bus")),
+    key="ground.lift_max_v",
+    path_of=ground_path,
+    along=("−", "ground bus"),
     measures="ground bus above battery negative",
     found="the ground bus stands {} above battery negative",
 )
@@ -79,7 +83,10 @@ def _planned_current(_: Plan, circuit: Circuit | None) -> float | None:
 
 
 SLOT_CURRENT = CheckKind(
-    *("slot_N_current", "Slot N current", "Slot N", "A"),
+    id="slot_N_current",
+    title="Slot N current",
+    short="Slot N",
+    unit="A",
     measures="that circuit's sustained current",
     limit_from="planned ± tolerance, at most 80 % of its fuse",
     limit=from_circuit(

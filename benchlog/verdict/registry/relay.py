@@ -23,13 +23,15 @@ def _delay(name: CheckNames, key: str, found: str, measures: str, first_test: st
 
 
 RELAY_PULL_IN = _delay(
-    *(("relay_pull_in", "Relay pull-in", "Pull-in", "ms"), "pull_in_max_ms"),
+    ("relay_pull_in", "Relay pull-in", "Pull-in", "ms"),
+    "pull_in_max_ms",
     found="the contact closed {} after the trigger rose",
     measures="trigger rising until the feed is live",
     first_test="and measure from 86 to 85 with the key on",
 )
 RELAY_DROP_OUT = _delay(
-    *(("relay_drop_out", "Relay drop-out", "Drop-out", "ms"), "drop_out_max_ms"),
+    ("relay_drop_out", "Relay drop-out", "Drop-out", "ms"),
+    "drop_out_max_ms",
     found="the contact opened {} after the trigger fell",
     measures="trigger falling until the contact opens",
     first_test="since contacts that stick let go late; then see what else lies across its coil",
@@ -41,7 +43,10 @@ def _no_chatter(plan: Plan) -> PlannedLimit | None:
 
 
 RELAY_CHATTER = CheckKind(
-    *("relay_chatter", "Relay chatter", "Chatter", "1"),
+    id="relay_chatter",
+    title="Relay chatter",
+    short="Chatter",
+    unit="1",
     measures="openings with the key on and re-closings with it off, contact bounce excluded",
     limit_from="none allowed where the plan has a `[relay]`",
     limit=from_plan(("relay",), _no_chatter),
